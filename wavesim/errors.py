@@ -1,0 +1,82 @@
+"""What can go wrong, as one tree.
+
+    WavesimError
+    ├── InputError            the user's input is wrong: exit status 2
+    │   ├── SceneError        a key of a scene file
+    │   ├── TableError        a table or picture that a scene names
+    │   ├── PlateFileError    a plate file that cannot be read
+    │   ├── OutputError       a place that cannot be written
+    │   └── LimitError        beyond the theory, or more memory than there is
+    └── ComputationError      the computation itself failed: exit status 1
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+
+class WavesimError(Exception):
+    """Base of everything this package raises on purpose."""
+
+    exit_status = 1
+
+
+class InputError(WavesimError):
+    """Wrong input; says what was found, where, and what would be right.
+
+    Attributes: `problem` (what is wrong), `file`, `key` (dotted), `value` (as given) and
+    `expected` (what would be right); each may be None.
+    """
+
+    exit_status = 2
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        file: str | Path | None = None,
+        key: str | None = None,
+        value: object = None,
+        expected: str | None = None,
+    ) -> None:
+        self.problem = problem
+        self.file = None if file is None else str(file)
+        self.key = key
+        self.value = value
+        self.expected = expected
+        super().__init__(self._message())
+
+    def _message(self) -> str:
+        place = ": ".join(part for part in (self.file, self.key) if part)
+        found = "" if self.value is None else f" (found {_short(self.value)})"
+        right = f"; expected {self.expected}" if self.expected else ""
+        return f"{place}: {self.problem}{found}{right}" if place else f"{self.problem}{found}{right}"
+
+
+class SceneError(InputError):
+    """A key of a scene is missing, unknown, of the wrong kind or out of range."""
+
+
+class TableError(InputError):
+    """A table or picture named by a scene is missing or malformed."""
+
+
+class PlateFileError(InputError):
+    """A plate file is missing, truncated, or not one of ours."""
+
+
+class OutputError(InputError):
+    """A result cannot be written where it was asked for."""
+
+
+class LimitError(InputError):
+    """The request leaves the theory's range or needs more memory than the machine has."""
+
+
+class ComputationError(WavesimError):
+    """The computation failed although the input was in order."""
+
+
+def _short(value: object, limit: int = 60) -> str:
+    text = repr(value)
+    return text if len(text) <= limit else text[: limit - 3] + "..."
