@@ -1,0 +1,1 @@
+"""Spectra: what the source sends, through the filters, in air wavelengths."""

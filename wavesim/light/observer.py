@@ -1,0 +1,32 @@
+"""The CIE 1931 2-degree standard observer.
+
+Source: ISO/CIE 11664-1, the 1 nm table as colour-science 0.4.7 carries it.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+DATA = Path(__file__).parent / "data"
+
+
+@lru_cache(maxsize=1)
+def cie1931() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Colour-matching functions x, y, z at 1 nm from 360 to 830 nm.
+
+    Returns
+    -------
+    wavelength_m : (471,) array [m]
+        In air. The arrays are shared between callers and cannot be written to.
+    cmf : (471, 3) array [1]
+        x, y and z. y is V(lambda), the luminous efficiency.
+    """
+    table = np.loadtxt(DATA / "cie1931_2deg.csv", delimiter=",", skiprows=1)
+    wavelength_m, cmf = table[:, 0] * 1e-9, np.ascontiguousarray(table[:, 1:])
+    wavelength_m.flags.writeable = False
+    cmf.flags.writeable = False
+    return wavelength_m, cmf
