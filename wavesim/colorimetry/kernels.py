@@ -1,0 +1,201 @@
+"""Compiled inner loops of the picture: one pass over pixels, no temporaries.
+
+Every pixel is worked out alone, so the blocks that threads take do not change any value.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numba
+
+LINEAR, TABLE = 0, 1  # how the tone is given
+SMOOTH, CSS, CLIP = 0, 1, 2  # how colours are brought into the gamut
+TONE_LOWEST = -24.0  # stops: start of a tone table
+TONE_PER_STOP = 64
+JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, and the end
+HUGE = 1e30  # relative light beyond which nothing changes any more
+
+_jit = numba.njit(cache=True, nogil=True, error_model="numpy")
+
+
+@_jit
+def _position(a, b):
+    p = b / (abs(a) + abs(b))
+    if a < 0:
+        return 2 - p
+    return p if p >= 0 else 4 + p
+
+
+@_jit
+def _read(table, x):
+    i = min(max(int(x), 0), table.size - 2)
+    return table[i] + (x - i) * (table[i + 1] - table[i])
+
+
+@_jit
+def _root(x):
+    return x ** (1 / 3) if x >= 0 else -((-x) ** (1 / 3))
+
+
+@_jit
+def _rgb(light, a, b, to_roots, to_rgb):
+    p = light + to_roots[0, 1] * a + to_roots[0, 2] * b
+    q = light + to_roots[1, 1] * a + to_roots[1, 2] * b
+    r = light + to_roots[2, 1] * a + to_roots[2, 2] * b
+    p, q, r = p * p * p, q * q * q, r * r * r
+    return (
+        to_rgb[0, 0] * p + to_rgb[0, 1] * q + to_rgb[0, 2] * r,
+        to_rgb[1, 0] * p + to_rgb[1, 1] * q + to_rgb[1, 2] * r,
+        to_rgb[2, 0] * p + to_rgb[2, 1] * q + to_rgb[2, 2] * r,
+    )
+
+
+@_jit
+def _toned(peak, tone, table):
+    if tone == LINEAR:
+        return min(peak, 1.0)
+    return _read(table, (math.log2(max(peak, 1e-12)) - TONE_LOWEST) * TONE_PER_STOP)
+
+
+@_jit
+def _knee(ratio, knee):
+    """Ratio to the gamut's edge, unchanged up to the knee, then bent to stop at 1."""
+    end = 2 - knee
+    if ratio <= knee:
+        return ratio
+    if ratio >= end:
+        return 1.0
+    return 1 - (end - ratio) ** 2 / (4 * (1 - knee))
+
+
+@_jit
+def smooth_pixel(light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk):
+    """Linear RGB 0..1 of an OKLab colour of any strength: constant hue, bleaching to white."""
+    if light <= 0:
+        return 0.0, 0.0, 0.0
+    chroma = math.sqrt(a * a + b * b)
+    s = 0.0
+    if chroma > 1e-9 * light:
+        a, b = a / chroma, b / chroma
+        edge = _read(saturation, _position(a, b) * ((saturation.size - 1) / 4))
+        s = edge * _knee(chroma / light / edge, knee)
+    red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
+    top = max(red, green, blue)
+    peak = top * light**3
+    shown = _toned(peak, tone, table)
+    lost = peak - shown
+    if lost > 0:
+        purity = max(min(red, green, blue), 0.0) / top
+        if purity < 1:
+            filled = lost * (purity + crosstalk) / (1 - purity)
+            s *= max(1 - filled / 2, 0.0) ** 2
+            red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
+            top = max(red, green, blue)
+    scale = shown / top
+    return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
+
+
+@_jit
+def _clip1(x):
+    return min(max(x, 0.0), 1.0)
+
+
+@_jit
+def _oklab(red, green, blue, to_lms, to_oklab):
+    p = _root(to_lms[0, 0] * red + to_lms[0, 1] * green + to_lms[0, 2] * blue)
+    q = _root(to_lms[1, 0] * red + to_lms[1, 1] * green + to_lms[1, 2] * blue)
+    r = _root(to_lms[2, 0] * red + to_lms[2, 1] * green + to_lms[2, 2] * blue)
+    return (
+        to_oklab[0, 0] * p + to_oklab[0, 1] * q + to_oklab[0, 2] * r,
+        to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r,
+        to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r,
+    )
+
+
+@_jit
+def _inside(red, green, blue, slack):
+    low, high = -slack, 1 + slack
+    return low <= min(red, green, blue) and max(red, green, blue) <= high
+
+
+@_jit
+def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
+    """Linear RGB 0..1 by CSS Color 4, binary search with local MINDE (2024 draft)."""
+    if light >= 1:
+        return 1.0, 1.0, 1.0
+    if light <= 0:
+        return 0.0, 0.0, 0.0
+    red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
+    if _inside(red, green, blue, 1e-12):
+        return _clip1(red), _clip1(green), _clip1(blue)
+    low, high, share = 0.0, 1.0, 1.0
+    chroma = math.sqrt(a * a + b * b)
+    low_inside, first = True, True
+    while first or (high - low) * chroma > CLOSE:
+        if not first:
+            share = (low + high) / 2
+        red, green, blue = _rgb(light, a * share, b * share, to_roots, to_rgb)
+        if not first and low_inside and _inside(red, green, blue, 1e-12):
+            low = share
+            continue
+        red, green, blue = _clip1(red), _clip1(green), _clip1(blue)
+        l1, a1, b1 = _oklab(red, green, blue, to_lms, to_oklab)
+        step = math.sqrt((l1 - light) ** 2 + (a1 - a * share) ** 2 + (b1 - b * share) ** 2)
+        if step >= JND:
+            high = high if first else share
+        elif first or JND - step < CLOSE:
+            break
+        else:
+            low_inside, low = False, share
+        first = False
+    return red, green, blue
+
+
+@_jit
+def render(
+    xyz, start, stop, width, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
+    mode, tone, table, knee, crosstalk, encoding, mask, full, out,
+):  # fmt: skip
+    """Fill out[start:stop] (n, 3) from xyz (n, 3); the first non-finite pixel, or -1.
+
+    `to_lms_in` takes XYZ to the OKLab cone signals, white balance and exposure included;
+    `encoding` is the display's curve over the square root of light; `mask` the dither pattern.
+    """
+    nodes = encoding.size - 1
+    tall, wide = mask.shape
+    for i in range(start, stop):
+        x, y, z = xyz[i, 0], xyz[i, 1], xyz[i, 2]
+        if not (math.isfinite(x) and math.isfinite(y) and math.isfinite(z)):
+            return i
+        p = to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z
+        q = to_lms_in[1, 0] * x + to_lms_in[1, 1] * y + to_lms_in[1, 2] * z
+        r = to_lms_in[2, 0] * x + to_lms_in[2, 1] * y + to_lms_in[2, 2] * z
+        p = _root(min(max(p, -HUGE), HUGE))
+        q = _root(min(max(q, -HUGE), HUGE))
+        r = _root(min(max(r, -HUGE), HUGE))
+        light = to_oklab[0, 0] * p + to_oklab[0, 1] * q + to_oklab[0, 2] * r
+        a = to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r
+        b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
+        if mode == SMOOTH:
+            red, green, blue = smooth_pixel(
+                light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk
+            )
+        else:
+            if light > 0:
+                strength = light**3
+                scale = _root(_toned(strength, tone, table) / strength)
+                if mode == CLIP and tone == LINEAR:
+                    scale = 1.0
+                light, a, b = light * scale, a * scale, b * scale
+            if mode == CSS:
+                red, green, blue = css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
+            else:
+                red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
+        u = mask[(i // width) % tall, (i % width) % wide]
+        out[i, 0] = int(full * _read(encoding, math.sqrt(_clip1(red)) * nodes) + u)
+        out[i, 1] = int(full * _read(encoding, math.sqrt(_clip1(green)) * nodes) + u)
+        out[i, 2] = int(full * _read(encoding, math.sqrt(_clip1(blue)) * nodes) + u)
+    return -1
+
+

@@ -1,0 +1,44 @@
+"""Standard observers by name."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.errors import InputError
+from wavesim.light.observer import cie1931
+
+Array = NDArray[np.float64]
+
+# ISO/CIE 11664-1, and CIE 170-2:2015 (cone-fundamental based, tabled from 390 nm)
+OBSERVERS = ("cie1931_2deg", "cie1964_10deg", "cie2015_2deg", "cie2015_10deg")
+
+
+@cache
+def observer(name: str = "cie1931_2deg") -> tuple[Array, Array]:
+    """Wavelengths (471,) [m], 360 to 830 nm by 1 nm in air, and x, y, z (471, 3) [1].
+
+    The CIE 2015 functions are zero below 390 nm, where the CIE gives none. Only the CIE 1931
+    observer makes photometric lux; with another the picture is for comparison.
+
+    Raises
+    ------
+    InputError
+        An unknown name; the message lists those there are.
+    """
+    if name == "cie1931_2deg":
+        return cie1931()
+    if name not in OBSERVERS:
+        raise InputError(
+            "unknown observer", key="observer", value=name, expected=" or ".join(OBSERVERS)
+        )
+    source = resources.files("wavesim.colorimetry").joinpath(f"data/{name}.csv")
+    with source.open(encoding="ascii") as stream:
+        table = np.loadtxt(stream, delimiter=",", skiprows=1)
+    wavelength_m, cmf = table[:, 0] * 1e-9, np.ascontiguousarray(table[:, 1:])
+    for array in (wavelength_m, cmf):
+        array.setflags(write=False)
+    return wavelength_m, cmf

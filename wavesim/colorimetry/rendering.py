@@ -1,0 +1,250 @@
+"""From CIE XYZ on the plate to a picture that can be shown."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wavesim.colorimetry.gamut import largest_saturation, matrices
+from wavesim.colorimetry.spaces import (
+    ADAPTATIONS,
+    ROOTS_TO_OKLAB,
+    XYZ_TO_LMS,
+    adaptation,
+    d65_xyz,
+    encode,
+    rgb_space,
+)
+from wavesim.colorimetry.tone import Linear, Tone
+from wavesim.colorimetry.whiteness import balance_degree
+from wavesim.errors import InputError
+
+Array = NDArray[np.float64]
+
+_ENCODING_NODES = 8192
+_BLOCK = 1 << 16  # pixels handed to a thread at a time
+_THREADS = 2
+_DEPTHS = {8: np.uint8, 16: np.uint16}
+_GAMUTS = ("smooth", "css", "clip")
+_BALANCES = ("source", "none")
+
+
+@dataclass(frozen=True)
+class Rendering:
+    """How XYZ becomes a picture; the defaults are for a screen.
+
+    Attributes
+    ----------
+    space : "srgb", "display-p3" or "rec2020".
+    depth : 8 or 16 bits a channel.
+    tone : `Linear()`, `Film(...)` or `Logarithmic(...)`.
+    gamut : "smooth" (below), "css" (CSS Color 4, binary search with local MINDE) or "clip"
+        (each channel alone; shifts hues, for comparison).
+    knee : share of the display's saturation up to which "smooth" changes nothing; from there
+        chroma bends to reach the gamut's edge at 2 - knee. 1 is a hard edge.
+    crosstalk : how fast over-exposed colours bleach. A pure colour is white once it is
+        2 / crosstalk times over what the display can show.
+    dither : add a fixed blue-noise pattern of under one step before rounding.
+    adaptation : "cat16" or "bradford", the transform of the white balance.
+    """
+
+    space: str = "srgb"
+    depth: int = 8
+    tone: Tone = field(default_factory=Linear)
+    gamut: str = "smooth"
+    knee: float = 0.9
+    crosstalk: float = 0.08
+    dither: bool = True
+    adaptation: str = "cat16"
+
+    def __post_init__(self) -> None:
+        rgb_space(self.space)
+        _one_of("depth", self.depth, tuple(_DEPTHS))
+        _one_of("gamut", self.gamut, _GAMUTS)
+        _one_of("adaptation", self.adaptation, tuple(ADAPTATIONS))
+        if not 0 < self.knee <= 1:
+            raise InputError("out of range", key="knee", value=self.knee, expected="0 < knee <= 1")
+        if not 0 < self.crosstalk < 10:
+            raise InputError(
+                "out of range", key="crosstalk", value=self.crosstalk, expected="between 0 and 10"
+            )
+
+
+def picture(
+    xyz: ArrayLike,
+    *,
+    white_xyz: ArrayLike,
+    white_level: float,
+    over_stops: float = 0.0,
+    balance: str = "source",
+    rendering: Rendering | None = None,
+) -> NDArray[np.uint8] | NDArray[np.uint16]:
+    """Picture (..., 3) of exposures xyz (..., 3) [lx s], encoded for a display.
+
+    White light of the source with Y = white_level / 2^over_stops becomes the display's white.
+    Steps: exposure and white balance (one matrix), OKLab, gamut, tone, encoding, dithering.
+
+    "smooth" gamut mapping keeps OKLab hue always. Where the display has room it keeps lightness
+    too and limits saturation C / L to the most it can show of that hue; a spectral colour then
+    stays linear in exposure. Where a channel would overflow, the colour slides along the
+    gamut's surface at its hue to white, as three overlapping colour layers saturate one after
+    the other: with N the fullest channel, shown f(N), and p the ratio of the emptiest to the
+    fullest, saturation falls by (1 - w / 2)^2, w = (N - f(N)) (p + crosstalk) / (1 - p).
+
+    Parameters
+    ----------
+    xyz : (..., 3) [lx s], Y the luminous exposure. Small negative values (noise) are allowed.
+    white_xyz : (3,) XYZ of the source's light.
+    white_level : luminous exposure of white [lx s]; 78 / S for ISO speed S (ISO 12232).
+    over_stops : exposure beyond that, in stops.
+    balance : "source" takes the source's white to the display's, as far as it can pass for a
+        white (`balance_degree`); "none" shows colours as under D65.
+
+    Raises
+    ------
+    InputError
+        Values that are not finite, a wrong shape, or an unknown option.
+    """
+    style = Rendering() if rendering is None else rendering
+    values = _checked(xyz)
+    scale = _scale(white_level, over_stops)
+    to_lms = XYZ_TO_LMS @ balance_matrix(white_xyz, balance, style.adaptation) * scale
+    out = np.empty(values.shape, dtype=_DEPTHS[style.depth])
+    width = values.shape[-2] if values.ndim > 1 else 1
+    _render(values.reshape(-1, 3), out.reshape(-1, 3), max(width, 1), to_lms, style)
+    return out
+
+
+def linear_rgb(
+    xyz: ArrayLike,
+    *,
+    white_xyz: ArrayLike,
+    white_level: float,
+    over_stops: float = 0.0,
+    balance: str = "source",
+    space: str = "srgb",
+) -> Array:
+    """Unbounded linear RGB (..., 3): exposure and white balance only, 1 = white.
+
+    For 32-bit float files that others grade. Spectral colours have negative channels.
+    """
+    values = _checked(xyz)
+    matrix = rgb_space(space).from_xyz() @ balance_matrix(white_xyz, balance)
+    return np.asarray(values @ (matrix * _scale(white_level, over_stops)).T)
+
+
+def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16") -> Array:
+    """Matrix (3, 3) from XYZ under the source to XYZ under D65; the identity for "none"."""
+    _one_of("balance", balance, _BALANCES)
+    if balance == "none":
+        return np.eye(3)
+    white = np.asarray(white_xyz, dtype=np.float64)
+    if white.shape != (3,) or not np.all(np.isfinite(white)) or not white[1] > 0:
+        raise InputError(
+            "a white is three finite numbers with Y above zero", key="white_xyz", value=white_xyz
+        )
+    degree = balance_degree(white)
+    return adaptation(white, d65_xyz(), transform=transform, degree=degree)
+
+
+def _checked(xyz: ArrayLike) -> Array:
+    values = np.ascontiguousarray(xyz, dtype=np.float64)
+    if values.ndim < 1 or values.shape[-1] != 3:
+        raise InputError(
+            "the last axis holds X, Y, Z", key="xyz", value=values.shape, expected="shape (..., 3)"
+        )
+    return values
+
+
+def _scale(white_level: float, over_stops: float) -> float:
+    if not (np.isfinite(white_level) and white_level > 0):
+        raise InputError(
+            "must be positive", key="white_level", value=white_level, expected="lx s above zero"
+        )
+    if not (np.isfinite(over_stops) and abs(over_stops) <= 100):
+        raise InputError(
+            "out of range", key="over_stops", value=over_stops, expected="between -100 and 100"
+        )
+    return float(2.0**over_stops / white_level)
+
+
+def _render(
+    values: Array,
+    out: NDArray[np.uint8] | NDArray[np.uint16],
+    width: int,
+    to_lms: Array,
+    style: Rendering,
+) -> None:
+    from wavesim.colorimetry import kernels
+
+    linear = isinstance(style.tone, Linear)
+    to_roots, to_rgb = matrices(style.space)
+    settings = (
+        np.ascontiguousarray(to_lms),
+        largest_saturation(style.space),
+        to_roots,
+        to_rgb,
+        np.ascontiguousarray(np.linalg.inv(to_rgb)),
+        ROOTS_TO_OKLAB,
+        _GAMUTS.index(style.gamut),
+        kernels.LINEAR if linear else kernels.TABLE,
+        np.zeros(2) if linear else _tone_table(style.tone),
+        style.knee,
+        style.crosstalk,
+        _encoding(rgb_space(style.space).curve),
+        _dither_mask() if style.dither else np.full((1, 1), 0.5),
+        float(np.iinfo(out.dtype).max),
+        out,
+    )
+
+    def block(start: int) -> int:
+        stop = min(start + _BLOCK, len(values))
+        return int(kernels.render(values, start, stop, width, *settings))
+
+    bad = [found for found in _each(block, range(0, len(values), _BLOCK)) if found >= 0]
+    if bad:
+        raise InputError(
+            f"value number {min(bad)} is not finite",
+            key="xyz",
+            value=values[min(bad)].tolist(),
+            expected="finite exposures in lx s",
+        )
+
+
+def _each(work: Callable[[int], int], starts: range) -> list[int]:
+    if len(starts) < 2:
+        return [work(start) for start in starts]
+    with ThreadPoolExecutor(min(_THREADS, os.cpu_count() or 1)) as pool:
+        return list(pool.map(work, starts))
+
+
+def _tone_table(tone: Tone) -> Array:
+    from wavesim.colorimetry import kernels
+
+    stops = kernels.TONE_LOWEST + np.arange(64 * kernels.TONE_PER_STOP) / kernels.TONE_PER_STOP
+    return np.clip(tone.shown(np.exp2(stops)), 0.0, 1.0)
+
+
+@cache
+def _encoding(curve: str) -> Array:
+    return encode(np.linspace(0, 1, _ENCODING_NODES + 1) ** 2, curve)
+
+
+@cache
+def _dither_mask() -> Array:
+    with resources.files("wavesim.colorimetry").joinpath("data/dither.npy").open("rb") as stream:
+        rank = np.load(stream)
+    return np.asarray((rank + 0.5) / rank.size, dtype=np.float64)
+
+
+def _one_of(key: str, value: object, allowed: tuple[object, ...]) -> None:
+    if value not in allowed:
+        names = " or ".join(str(item) for item in allowed)
+        raise InputError("unknown choice", key=key, value=value, expected=names)

@@ -1,0 +1,185 @@
+"""Tone: how much light the picture shows for how much light fell on the plate.
+
+A tone is a curve from relative exposure (1 = white level) to shown light (1 = the display's
+white). `Linear` is the honest one. `Film` is a photographic material's characteristic curve.
+`Logarithmic` shows faint orders; a picture made with it must say so (`label`).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wavesim.constants import SATURATION_EXPOSURE_LX_S
+from wavesim.errors import InputError
+
+Array = NDArray[np.float64]
+
+_SPEED_POINT_DENSITY = 0.10  # above base and fog, ISO 6:1993
+ISO6_SPEED_POINT = math.log10(0.8 / SATURATION_EXPOSURE_LX_S)  # -1.989 decades below white
+
+
+class Tone(Protocol):
+    """A curve from relative exposure to shown light, rising."""
+
+    @property
+    def label(self) -> str:
+        """Words for a caption; empty where the picture is linear in light."""
+
+    def shown(self, exposure: ArrayLike) -> Array:
+        """Shown light 0..1 for relative exposure (...) >= 0."""
+
+
+@dataclass(frozen=True)
+class Linear:
+    """Shown light = exposure, up to white. What a calibrated sensor gives."""
+
+    label: str = ""
+
+    def shown(self, exposure: ArrayLike) -> Array:
+        """min(exposure, 1)."""
+        return np.minimum(np.asarray(exposure, dtype=np.float64), 1.0)
+
+
+@dataclass(frozen=True)
+class Film:
+    """A characteristic curve with toe, straight line and shoulder, shown as a positive.
+
+    With x = log10 of the exposure relative to white, the density of the negative is
+
+        D(x) = base_fog + gamma [ t lg(1 + 10^((x - x_i) / t)) - s lg(1 + 10^((x - x_s) / s)) ]
+
+    where t and s are `toe` and `shoulder` [decades], x_i the inertia point (where the straight
+    line meets base + fog) and x_s = x_i + latitude. It is pinned by the speed point: D is 0.10
+    above base + fog at x = speed_point (ISO 6:1993). The positive shows light 10^(D - D_max):
+    a print of contrast 1, whose brightest tone is the densest negative. The closed form is our
+    own; Hurter and Driffield (1890) define the parts, no standard gives a formula.
+
+    Attributes
+    ----------
+    gamma : slope dD/dx of the straight line.
+    base_fog : density without exposure.
+    speed_point : log10 of (speed-point exposure / white level).
+    toe, shoulder : half the width in decades over which the curve bends.
+    latitude : length of the straight line in decades of exposure.
+    """
+
+    gamma: float = 1.1
+    base_fog: float = 0.10
+    speed_point: float = ISO6_SPEED_POINT
+    toe: float = 0.25
+    shoulder: float = 0.15
+    latitude: float = 1.85
+    label: str = "photographic tone"
+
+    def __post_init__(self) -> None:
+        for name in ("gamma", "toe", "shoulder", "latitude"):
+            _positive(f"tone.{name}", getattr(self, name))
+        if not (math.isfinite(self.base_fog) and self.base_fog >= 0):
+            raise InputError("a density is zero or more", key="tone.base_fog", value=self.base_fog)
+
+    @property
+    def inertia_point(self) -> float:
+        """log10 exposure where the straight line meets base + fog."""
+        share = 10 ** (_SPEED_POINT_DENSITY / (self.gamma * self.toe)) - 1
+        return self.speed_point - self.toe * math.log10(share)
+
+    @property
+    def maximum_density(self) -> float:
+        """Density of a fully exposed negative."""
+        return self.base_fog + self.gamma * self.latitude
+
+    def density(self, exposure: ArrayLike) -> Array:
+        """Density of the negative for relative exposure (...) >= 0."""
+        with np.errstate(divide="ignore"):
+            x = np.log10(np.asarray(exposure, dtype=np.float64))
+        rise = _bend(x - self.inertia_point, self.toe)
+        fall = _bend(x - self.inertia_point - self.latitude, self.shoulder)
+        flat = np.where(np.isposinf(x), self.latitude, rise - np.where(np.isposinf(x), 0, fall))
+        return np.asarray(self.base_fog + self.gamma * flat)
+
+    def shown(self, exposure: ArrayLike) -> Array:
+        """10^(D - D_max), the positive's light."""
+        return np.asarray(10 ** (self.density(exposure) - self.maximum_density))
+
+
+@dataclass(frozen=True)
+class Logarithmic:
+    """A logarithmic look: `decades` of exposure spread evenly over the picture's encoded range.
+
+    Encoded value 1 + lg(exposure) / decades, on the curve of sRGB: each decade gets an equal
+    step in grey. Not what an eye or a film sees: it lifts faint orders to be found.
+    """
+
+    decades: float = 4.0
+
+    def __post_init__(self) -> None:
+        _positive("tone.decades", self.decades)
+
+    @property
+    def label(self) -> str:
+        """Caption: says that the scale is logarithmic and over how many decades."""
+        return f"logarithmic, {self.decades:g} decades"
+
+    def shown(self, exposure: ArrayLike) -> Array:
+        """Light of the encoded value 1 + lg(exposure) / decades."""
+        from wavesim.colorimetry.spaces import decode
+
+        with np.errstate(divide="ignore"):
+            value = 1 + np.log10(np.asarray(exposure, dtype=np.float64)) / self.decades
+        return decode(np.clip(value, 0, 1))
+
+
+def speed_iso6(speed_point_lx_s: float) -> float:
+    """Black-and-white negative: S = 0.8 / Hm, Hm [lx s] where D is 0.10 above base + fog.
+
+    ISO 6:1993. Holds where D is 0.80 higher still at Hm x 10^1.30 (see `iso6_contrast`).
+    """
+    return 0.8 / _positive("speed_point_lx_s", speed_point_lx_s)
+
+
+def iso6_contrast(film: Film) -> float:
+    """Rise of density over 1.30 decades from the speed point; ISO 6 speeds ask for 0.80."""
+    low, high = film.density(10 ** np.array([film.speed_point, film.speed_point + 1.30]))
+    return float(high - low)
+
+
+def speed_iso5800(green_lx_s: float, slowest_lx_s: float) -> float:
+    """Colour negative: S = sqrt(2) / Hm, Hm the geometric mean of two layers' speed points.
+
+    ISO 5800: exposures [lx s] for 0.15 above the minimum density, of the green-sensitive and of
+    the slowest layer. From memory.
+    """
+    green = _positive("green_lx_s", green_lx_s)
+    return math.sqrt(2) / math.sqrt(green * _positive("slowest_lx_s", slowest_lx_s))
+
+
+def speed_iso2240(mean_lx_s: float) -> float:
+    """Reversal film: S = 10 / Hm, Hm [lx s] the geometric mean of the two criteria. ISO 2240."""
+    return 10 / _positive("mean_lx_s", mean_lx_s)
+
+
+def speed_iso12232(saturation_lx_s: float) -> float:
+    """Sensor, saturation-based: S = 78 / H_sat [lx s]. ISO 12232."""
+    return SATURATION_EXPOSURE_LX_S / _positive("saturation_lx_s", saturation_lx_s)
+
+
+def degrees_of_speed(speed: float) -> float:
+    """Logarithmic speed 1 + 10 lg S [degrees]: 100 -> 21, doubling adds 3 (ISO 6)."""
+    return 1 + 10 * math.log10(_positive("speed", speed))
+
+
+def _bend(x: Array, width: float) -> Array:
+    return np.asarray(width * np.logaddexp(0, x * (math.log(10) / width)) / math.log(10))
+
+
+def _positive(name: str, value: float) -> float:
+    if not (math.isfinite(value) and value > 0):
+        raise InputError(
+            "must be positive", key=name, value=value, expected="a finite number above zero"
+        )
+    return value
