@@ -1,0 +1,312 @@
+"""Apertures of straight rulings: slits, wires, gratings."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from wavesim.scene.base import Model
+from wavesim.scene.defect import Defect
+from wavesim.scene.groove import DEFAULT_INDEX, Groove, SlitGroove
+from wavesim.scene.quantities import (
+    MOST_RULINGS,
+    Count,
+    Density,
+    Fraction,
+    Length,
+    Offset,
+    complaint,
+    show,
+)
+from wavesim.scene.shape import (
+    Annulus,
+    Disc,
+    Dots,
+    Ellipse,
+    Mesh,
+    Picture,
+    Polygon,
+    Rectangle,
+)
+from wavesim.scene.source import FileName
+
+_SLACK = 1e-9  # relative; spares widths and pitches that differ by rounding alone
+
+
+class Ruled(Model):
+    """What slits, wires and gratings share. Rulings stand along y and repeat along x."""
+
+    height_m: Length = Field(0.01, description="length of the rulings, along y", examples=["10 mm"])
+    outline: Literal["rectangle", "ellipse"] = Field(
+        "rectangle", description="outline of the ruled area, of the ruled width and height"
+    )
+    defects: tuple[Defect, ...] = Field((), description="errors of the rulings", max_length=1000)
+
+
+class ListedSlit(Model):
+    """One slit by its place and width."""
+
+    centre_m: Offset = Field(description="x of the slit's middle", examples=["-90 um"])
+    width_m: Length = Field(description="clear width of the slit", examples=["40 um"])
+
+
+class Slits(Ruled):
+    """Clear slits in an opaque plate: equal ones counted, or any listed."""
+
+    kind: Literal["slits"] = "slits"
+    count: Count | None = Field(None, description="number of slits", examples=[6])
+    width_m: Length | None = Field(None, description="clear width of a slit", examples=["40 um"])
+    pitch_m: Length | None = Field(
+        None, description="distance from middle to middle; needed from two slits on",
+        examples=["90 um"],
+    )  # fmt: skip
+    slits: tuple[ListedSlit, ...] | None = Field(
+        None,
+        description="slits listed one by one, instead of count, width and pitch",
+        examples=[[{"centre": "-90 um", "width": "40 um"}]],
+        min_length=1,
+        max_length=100_000,
+    )
+
+    @property
+    def rulings(self) -> int:
+        """Number of slits."""
+        return len(self.slits) if self.slits is not None else self.count or 0
+
+    @property
+    def mean_pitch_m(self) -> float | None:
+        """Pitch [m], of listed slits the mean one; None for a single slit."""
+        if self.rulings < 2 or self.slits is None:
+            return self.pitch_m if self.rulings > 1 else None
+        centres = [slit.centre_m for slit in self.slits]
+        return (max(centres) - min(centres)) / (len(centres) - 1)
+
+    @model_validator(mode="after")
+    def _counted_or_listed(self) -> Self:
+        given = [key for key in ("count", "width_m", "pitch_m") if getattr(self, key) is not None]
+        if self.slits is not None:
+            if given:
+                raise complaint(
+                    "cannot go with a list of slits",
+                    key=given[0].removesuffix("_m"),
+                    expected="count, width and pitch, or slits",
+                )
+            _refuse_overlap(self.slits)
+        else:
+            _check_counted(self.count, self.width_m, self.pitch_m, "slit")
+        return self
+
+
+def _refuse_overlap(slits: tuple[ListedSlit, ...]) -> None:
+    order = sorted(range(len(slits)), key=lambda j: slits[j].centre_m)
+    for left, right in pairwise(order):
+        a, b = slits[left], slits[right]
+        if b.centre_m - a.centre_m < (a.width_m + b.width_m) / 2 * (1 - _SLACK):
+            raise complaint(
+                f"overlaps slits[{left}]",
+                key=f"slits[{right}]",
+                value=f"{show(b.width_m, 'length')} wide at {show(b.centre_m, 'length')}",
+                expected="slits apart from each other",
+            )
+
+
+def _check_counted(count: int | None, width: float | None, pitch: float | None, noun: str) -> None:
+    needed = {"count": (count, "count = 6"), "width": (width, 'width = "40 um"')}
+    if count != 1:
+        needed["pitch"] = (pitch, 'pitch = "90 um"')
+    for key, (value, example) in needed.items():
+        if value is None:
+            raise complaint(f"is missing: every {noun} has it", key=key, expected=example)
+    if width is not None and pitch is not None and width > pitch * (1 + _SLACK):
+        raise complaint(
+            f"is more than the pitch of {show(pitch, 'length')}",
+            key="width",
+            value=show(width, "length"),
+            expected="at most the pitch",
+        )
+
+
+class Wires(Ruled):
+    """Opaque wires; light passes the gaps between them, and not beyond the outer ones."""
+
+    kind: Literal["wires"] = "wires"
+    count: Annotated[Count, Field(ge=2)] = Field(
+        description="number of wires, at least 2", examples=[50]
+    )
+    width_m: Length = Field(description="thickness of a wire", examples=["30 um"])
+    pitch_m: Length = Field(description="distance from middle to middle", examples=["90 um"])
+
+    @property
+    def rulings(self) -> int:
+        """Number of openings, one less than the wires."""
+        return self.count - 1
+
+    @property
+    def gap_m(self) -> float:
+        """Clear width between two wires [m]."""
+        return self.pitch_m - self.width_m
+
+    @model_validator(mode="after")
+    def _gap(self) -> Self:
+        if self.width_m >= self.pitch_m * (1 - _SLACK):
+            raise complaint(
+                f"leaves no gap at a pitch of {show(self.pitch_m, 'length')}",
+                key="width",
+                value=show(self.width_m, "length"),
+                expected="less than the pitch",
+            )
+        return self
+
+
+class Grating(Ruled):
+    """Equal grooves at equal pitch, before its defects."""
+
+    kind: Literal["grating"] = "grating"
+    count: Count | None = Field(None, description="number of rulings", examples=[15_000])
+    ruled_width_m: Length | None = Field(
+        None, description="width of the ruled area, instead of count", examples=["25 mm"]
+    )
+    density_per_m: Density | None = Field(None, description="groove density", examples=["600 / mm"])
+    pitch_m: Length | None = Field(
+        None, description="distance of the grooves, instead of density", examples=["1.667 um"]
+    )
+    mounting: Literal["transmission", "reflection"] = Field(
+        "transmission", description="used in transmission or in reflection"
+    )
+    groove: Groove = Field(
+        SlitGroove(),
+        description="profile of the grooves; default slits of half the pitch",
+        examples=['{ profile = "blazed", facet_angle = "8.6 deg" }'],
+    )
+    reflectance: Fraction = Field(1.0, description="reflectance of the surface", examples=[0.9])
+    reflectance_file: FileName | None = Field(
+        None, description="CSV file of wavelength and reflectance, beside the scene"
+    )
+
+    @property
+    def resolved_pitch_m(self) -> float:
+        """Pitch [m], given or from the density."""
+        if self.pitch_m is not None:
+            return self.pitch_m
+        return 1 / self.density_per_m if self.density_per_m else math.nan
+
+    @property
+    def rulings(self) -> int:
+        """Number of rulings, given or as many as fit into the ruled width (at least one)."""
+        if self.count is not None:
+            return self.count
+        width = self.ruled_width_m or 0.0
+        return max(1, math.floor(width / self.resolved_pitch_m * (1 + _SLACK)))
+
+    @property
+    def resolved_ruled_width_m(self) -> float:
+        """Rulings times pitch [m]."""
+        return self.rulings * self.resolved_pitch_m
+
+    @property
+    def slit_width_m(self) -> float | None:
+        """Clear width of a slit groove [m]; None for other profiles."""
+        if not isinstance(self.groove, SlitGroove):
+            return None
+        return self.resolved_pitch_m / 2 if self.groove.width_m is None else self.groove.width_m
+
+    @model_validator(mode="after")
+    def _size(self) -> Self:
+        _exactly_one({"density": self.density_per_m, "pitch": self.pitch_m}, 'density = "600 / mm"')
+        _exactly_one({"count": self.count, "ruled_width": self.ruled_width_m}, "count = 15000")
+        pitch = self.resolved_pitch_m
+        if self.ruled_width_m is not None and self.ruled_width_m < pitch * (1 - _SLACK):
+            raise complaint(
+                f"is less than one pitch of {show(pitch, 'length')}",
+                key="ruled_width",
+                value=show(self.ruled_width_m, "length"),
+                expected="at least one ruling",
+            )
+        if self.rulings > MOST_RULINGS:
+            raise complaint(
+                f"holds {self.rulings:.6g} rulings",
+                key="ruled_width",
+                expected=f"at most {MOST_RULINGS:,} rulings",
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _groove(self) -> Self:
+        width = self.slit_width_m
+        if width is not None and width > self.resolved_pitch_m * (1 + _SLACK):
+            raise complaint(
+                f"is more than the pitch of {show(self.resolved_pitch_m, 'length')}",
+                key="groove.width",
+                value=show(width, "length"),
+                expected="at most the pitch",
+            )
+        reflecting = self.mounting == "reflection"
+        index = getattr(self.groove, "index", DEFAULT_INDEX)
+        if reflecting and index != DEFAULT_INDEX:
+            raise complaint(
+                "belongs to a transmission grating",
+                key="groove.index",
+                expected='no index, or mounting = "transmission"',
+            )
+        return self._check_reflectance(reflecting)
+
+    def _check_reflectance(self, reflecting: bool) -> Self:
+        given = {
+            "reflectance": self.reflectance != 1,
+            "reflectance_file": self.reflectance_file is not None,
+        }
+        for key in (key for key, is_given in given.items() if is_given and not reflecting):
+            raise complaint(
+                "belongs to a reflection grating", key=key, expected='mounting = "reflection"'
+            )
+        if all(given.values()):
+            raise complaint(
+                "cannot go with reflectance", key="reflectance_file", expected="only one of them"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _defects_fit(self) -> Self:
+        slits = isinstance(self.groove, SlitGroove)
+        wrong = "depth" if slits else "width"
+        for number, defect in enumerate(self.defects):
+            if defect.kind == wrong:
+                raise complaint(
+                    f"does not go with a {self.groove.profile} groove",
+                    key=f"defects[{number}].kind",
+                    value=wrong,
+                    expected="a depth needs a groove that has one, a width needs slits",
+                )
+        return self
+
+
+def _exactly_one(choices: dict[str, float | int | None], example: str) -> None:
+    given = [key for key, value in choices.items() if value is not None]
+    first, second = choices
+    if not given:
+        raise complaint(f"is missing, and so is {second}", key=first, expected=example)
+    if len(given) > 1:
+        raise complaint(
+            f"cannot go with {first}", key=second, expected=f"{first} or {second}, not both"
+        )
+
+
+RuledAperture = Slits | Wires | Grating
+PlaneAperture = Disc | Annulus | Ellipse | Rectangle | Polygon | Mesh | Dots | Picture
+Aperture = Annotated[
+    Slits
+    | Wires
+    | Grating
+    | Disc
+    | Annulus
+    | Ellipse
+    | Rectangle
+    | Polygon
+    | Mesh
+    | Dots
+    | Picture,
+    Field(discriminator="kind"),
+]

@@ -1,0 +1,270 @@
+"""The bench between source and plate: lenses or distances, angles, beam, air, aberrations."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import (
+    BeforeValidator,
+    Field,
+    GetJsonSchemaHandler,
+    ValidationInfo,
+    model_validator,
+)
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
+
+from wavesim.scene.base import Model
+from wavesim.scene.quantities import (
+    AirTemperature,
+    Angle,
+    Fraction,
+    Length,
+    Offset,
+    Pressure,
+    Tilt,
+    VisibleWavelength,
+    complaint,
+)
+
+
+class Beam(Model):
+    """The parallel beam in front of the aperture, where it limits."""
+
+    diameter_m: Length = Field(
+        description="clear diameter; of a Gaussian beam where the irradiance is 1/e^2",
+        examples=["40 mm"],
+    )
+    profile: Literal["uniform", "gaussian"] = Field(
+        "uniform", description="irradiance across the beam"
+    )
+
+
+class _BeamText:
+    """Lets `beam = "40 mm"` stand for a uniform beam of that diameter."""
+
+    @staticmethod
+    def read(value: object) -> object:
+        return {"diameter": value} if isinstance(value, (str, int, float)) else value
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        text = {"type": "string", "description": "clear diameter", "examples": ["40 mm"]}
+        return {"anyOf": [text, handler(schema)]}
+
+
+class Air(Model):
+    """The air along the bench (standard dry air unless given)."""
+
+    temperature_K: AirTemperature = Field(
+        288.15, description="air temperature", examples=["20 degC"]
+    )
+    pressure_Pa: Pressure = Field(101_325.0, description="air pressure", examples=["101.325 kPa"])
+    humidity: Fraction = Field(0.0, description="relative humidity", examples=["50 %"])
+    co2: Annotated[Fraction, Field(le=0.1)] = Field(
+        450e-6, description="mole fraction of carbon dioxide", examples=["450 ppm"]
+    )
+
+
+_WAVES = ("waves", "wave")
+
+
+def _path_error(value: object, info: ValidationInfo) -> object:
+    """ "0.25 waves" -> metres at the model's reference wavelength."""
+    if not isinstance(value, str) or value.split()[-1:] not in ([word] for word in _WAVES):
+        return value
+    number = value.rsplit(maxsplit=1)[0]
+    try:
+        waves = float(number)
+    except ValueError:
+        raise complaint("does not begin with a number", expected='"0.25 waves"') from None
+    return waves * float(info.data.get("wavelength_m", 0.0)) if abs(waves) < 1e6 else value
+
+
+PathError = Annotated[Offset, BeforeValidator(_path_error)]
+
+
+class Aberrations(Model):
+    """Seidel errors of the camera lens, as optical path at the edge of the pupil.
+
+    With r the radius over `radius_m` and t the polar angle in the pupil:
+    path = spherical r^4 + coma r^3 cos(t - coma_angle) + astigmatism r^2 cos^2(t - its angle).
+    Each may be written in waves ("0.25 waves") of `wavelength`.
+    """
+
+    wavelength_m: VisibleWavelength = Field(
+        550e-9, description="wavelength in which waves are counted", examples=["550 nm"]
+    )
+    radius_m: Length | None = Field(
+        None,
+        description="pupil radius at which the path errors hold; default the beam's or aperture's",
+        examples=["20 mm"],
+    )
+    spherical_m: PathError = Field(
+        0.0, description="spherical aberration at the pupil's edge", examples=["0.25 waves"]
+    )
+    coma_m: PathError = Field(0.0, description="coma at the pupil's edge", examples=["0.25 waves"])
+    coma_angle_rad: Angle = Field(
+        0.0, description="direction of the coma, from the x axis", examples=["90 deg"]
+    )
+    astigmatism_m: PathError = Field(
+        0.0, description="astigmatism at the pupil's edge", examples=["0.25 waves"]
+    )
+    astigmatism_angle_rad: Angle = Field(
+        0.0, description="direction of the astigmatism, from the x axis", examples=["90 deg"]
+    )
+
+
+class Bench(Model):
+    """Collimator, camera and the angles between them.
+
+    Signs as in d (sin alpha + sin beta) = m lambda: the zero order lies at beta = -alpha.
+    """
+
+    collimator_m: Length | None = Field(
+        None, description="focal length of the collimator", examples=["600 mm"]
+    )
+    source_distance_m: Length | None = Field(
+        None,
+        description="distance of the source slit from the aperture, without a collimator",
+        examples=["2 m"],
+    )
+    camera_m: Length | None = Field(
+        None, description="focal length of the camera lens", examples=["1 m"]
+    )
+    plate_distance_m: Length | None = Field(
+        None,
+        description="distance of the plate from the aperture, without a camera lens",
+        examples=["3 m"],
+    )
+    defocus_m: Offset = Field(
+        0.0, description="distance of the plate behind the focus", examples=["3 mm"]
+    )
+    beam: Annotated[Beam, BeforeValidator(_BeamText.read), _BeamText()] | None = Field(
+        None,
+        description="clear diameter of the beam, if it limits; or a table with its profile",
+        examples=["40 mm"],
+    )
+    incidence_rad: Tilt = Field(0.0, description="angle of incidence, alpha", examples=["15 deg"])
+    viewing_rad: Tilt | None = Field(
+        None,
+        description="diffraction angle of the camera's axis; default the zero order, -incidence",
+        examples=["20 deg"],
+    )
+    included_angle_rad: Angle | None = Field(
+        None,
+        description="angle between collimator and camera, 2 K; goes with turn",
+        examples=["30 deg"],
+    )
+    turn_rad: Angle | None = Field(
+        None,
+        description="turn of the grating from the zero order; goes with included_angle",
+        examples=["12 deg"],
+    )
+    air: Air = Field(Air(), description="air along the bench")
+    aberrations: Aberrations | None = Field(None, description="errors of the camera lens")
+
+    @property
+    def alpha_rad(self) -> float:
+        """Angle of incidence [rad]: given, or turn + K (half the included angle)."""
+        if self.turn_rad is None or self.included_angle_rad is None:
+            return self.incidence_rad
+        return self.turn_rad + self.included_angle_rad / 2
+
+    @property
+    def camera_axis_rad(self) -> float:
+        """Diffraction angle of the camera's axis [rad]: given, turn - K, or -alpha."""
+        if self.turn_rad is not None and self.included_angle_rad is not None:
+            return self.turn_rad - self.included_angle_rad / 2
+        return -self.incidence_rad if self.viewing_rad is None else self.viewing_rad
+
+    @property
+    def camera_focal_m(self) -> float:
+        """The length that turns tan(beta - camera axis) into x on the plate [m].
+
+        The camera's focal length, or the plate's distance where there is no lens.
+        """
+        length = self.plate_distance_m if self.camera_m is None else self.camera_m
+        if length is None:  # refused on reading
+            raise ValueError("a bench has a camera or a plate distance")
+        return length
+
+    @property
+    def source_focal_m(self) -> float | None:
+        """The length that turns source size into angle [m]; None where there is neither."""
+        return self.source_distance_m if self.collimator_m is None else self.collimator_m
+
+    @property
+    def far_field(self) -> bool:
+        """Whether lenses bring source and plate to infinity and nothing adds a phase."""
+        return (
+            self.source_distance_m is None
+            and self.plate_distance_m is None
+            and self.defocus_m == 0
+            and self.aberrations is None
+        )
+
+    @model_validator(mode="after")
+    def _lengths(self) -> Self:
+        if self.camera_m is None and self.plate_distance_m is None:
+            raise complaint(
+                "is missing: the focal length of the camera lens, or the plate's distance",
+                key="camera",
+                expected='camera = "1 m" or plate_distance = "3 m"',
+            )
+        if self.camera_m is not None and self.plate_distance_m is not None:
+            raise complaint(
+                "cannot go with a camera lens",
+                key="plate_distance",
+                expected="camera or plate_distance; a plate out of focus is given by defocus",
+            )
+        if self.collimator_m is not None and self.source_distance_m is not None:
+            raise complaint(
+                "cannot go with a collimator",
+                key="source_distance",
+                expected="collimator or source_distance",
+            )
+        return self._check_camera()
+
+    def _check_camera(self) -> Self:
+        lens_only = {"defocus": self.defocus_m != 0, "aberrations": self.aberrations is not None}
+        for key, given in lens_only.items():
+            if given and self.camera_m is None:
+                raise complaint("needs a camera lens", key=key, expected='camera = "1 m"')
+        if self.camera_m is not None and abs(self.defocus_m) >= self.camera_m:
+            raise complaint(
+                "reaches the camera lens", key="defocus", expected="less than the focal length"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _angles(self) -> Self:
+        pair = {"included_angle": self.included_angle_rad, "turn": self.turn_rad}
+        missing = [key for key, value in pair.items() if value is None]
+        if len(missing) == 1:
+            given = next(key for key in pair if key not in missing)
+            raise complaint(
+                f"is missing: {given} needs it",
+                key=missing[0],
+                expected='included_angle = "30 deg" together with turn = "12 deg"',
+            )
+        if not missing:
+            self._check_pair()
+        return self
+
+    def _check_pair(self) -> None:
+        for field, value in (("incidence", self.incidence_rad), ("viewing", self.viewing_rad)):
+            if value:
+                raise complaint(
+                    "cannot go with included_angle and turn",
+                    key=field,
+                    expected="incidence and viewing, or included_angle and turn",
+                )
+        for name, angle in (("incidence", self.alpha_rad), ("viewing", self.camera_axis_rad)):
+            if not abs(angle) < 1.5707963:
+                raise complaint(
+                    f"puts the angle of {name} at 90 degrees or beyond",
+                    key="turn",
+                    expected="a smaller turn or included_angle",
+                )

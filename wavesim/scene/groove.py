@@ -1,0 +1,67 @@
+"""Profiles of a grating's grooves."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from wavesim.scene.base import Model
+from wavesim.scene.quantities import Index, Length, LengthOrZero, Plain, Quantity
+from wavesim.scene.source import FileName
+
+_INDEX = "refractive index of the material (transmission only)"
+DEFAULT_INDEX = 1.5
+
+
+class SlitGroove(Model):
+    """Clear and opaque: each ruling is a slit."""
+
+    profile: Literal["slit"] = "slit"
+    width_m: Length | None = Field(
+        None, description="clear width; default half the pitch", examples=["0.8 um"]
+    )
+
+
+class BlazedGroove(Model):
+    """One flat facet over the whole pitch."""
+
+    profile: Literal["blazed"] = "blazed"
+    facet_angle_rad: Annotated[float, Quantity("angle", "8.6 deg", -1.5, 1.5)] = Field(
+        description="angle of the facet to the grating's plane; its sign turns the blaze over",
+        examples=["8.6 deg"],
+    )
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+
+
+class SinusoidalGroove(Model):
+    """A sine profile."""
+
+    profile: Literal["sinusoidal"] = "sinusoidal"
+    depth_m: LengthOrZero = Field(description="depth from crest to trough", examples=["200 nm"])
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+
+
+class BinaryGroove(Model):
+    """Two levels."""
+
+    profile: Literal["binary"] = "binary"
+    depth_m: LengthOrZero = Field(description="height of the step", examples=["200 nm"])
+    duty: Annotated[float, Plain(0.0, 1.0)] = Field(
+        0.5, description="part of the pitch that is the upper level", examples=[0.5]
+    )
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+
+
+class TableGroove(Model):
+    """A measured profile: height over one pitch."""
+
+    profile: Literal["table"] = "table"
+    file: FileName = Field(description="CSV file of place and height, beside the scene")
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+
+
+Groove = Annotated[
+    SlitGroove | BlazedGroove | SinusoidalGroove | BinaryGroove | TableGroove,
+    Field(discriminator="profile"),
+]

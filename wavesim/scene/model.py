@@ -1,0 +1,62 @@
+"""The scene: everything that stands on the bench, checked and in SI units."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal, Self
+
+from pydantic import Field, PrivateAttr
+
+from wavesim.scene.aperture import Aperture
+from wavesim.scene.base import Model
+from wavesim.scene.bench import Bench
+from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.source import Source
+
+
+class Scene(Model):
+    """A source, a bench, an aperture, a plate and an exposure.
+
+    Equal scenes have equal values; the text and the folder that they came from do not count.
+    """
+
+    schema_: Literal[1] = Field(1, alias="schema", description="version of the file format")
+    title: str = Field("", description="what the scene shows", max_length=1000)
+    source: Source = Field(description="what shines")
+    bench: Bench = Field(description="lenses, distances and angles")
+    aperture: Aperture = Field(description="what diffracts")
+    plate: Plate = Field(description="what is exposed")
+    exposure: Exposure = Field(Exposure(), description="how long, and how it is shown")
+
+    _text: str = PrivateAttr("")
+    _folder: Path = PrivateAttr(default_factory=Path)
+
+    @property
+    def text(self) -> str:
+        """The TOML text as it was read; empty for a scene built in Python."""
+        return self._text
+
+    @property
+    def folder(self) -> Path:
+        """Folder that names of tables and pictures are relative to."""
+        return self._folder
+
+    def beside(self, folder: str | Path) -> Self:
+        """The same scene with its tables and pictures looked for in `folder`."""
+        twin = self.model_copy()
+        twin._folder = Path(folder)
+        return twin
+
+    def with_text(self, text: str) -> Self:
+        """The same scene with the TOML text that it was read from."""
+        twin = self.model_copy()
+        twin._text = text
+        return twin
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Scene):
+            return NotImplemented
+        return all(getattr(self, key) == getattr(other, key) for key in type(self).model_fields)
+
+    def __hash__(self) -> int:
+        return hash(tuple(getattr(self, key) for key in type(self).model_fields))

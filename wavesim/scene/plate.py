@@ -1,0 +1,160 @@
+"""The plate and its exposure."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Annotated, Literal, Self
+
+from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema
+
+from wavesim.scene.base import Model
+from wavesim.scene.quantities import Length, Offset, Plain, Time, complaint, show
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+MOST_PIXELS_X = 1_000_000
+MOST_PIXELS = 2**31
+_WHOLE_SLACK = 1e-9  # "60 mm" / "10 um" is 6000 pixels although the floats divide to 5999.999...
+
+
+class Plate(Model):
+    """A rectangle of square pixels in the camera's focus."""
+
+    width_m: Length = Field(description="width, across the slits", examples=["60 mm"])
+    height_m: Length = Field(description="height, along the slits", examples=["8 mm"])
+    pixel_m: Length = Field(description="side of a pixel", examples=["10 um"])
+    centre_m: Offset = Field(
+        0.0, description="x of the plate's middle from the camera's axis", examples=["5 mm"]
+    )
+
+    @property
+    def pixels_x(self) -> int:
+        """Whole pixels that fit across the width."""
+        return _fitting(self.width_m, self.pixel_m)
+
+    @property
+    def pixels_y(self) -> int:
+        """Whole pixels that fit into the height."""
+        return _fitting(self.height_m, self.pixel_m)
+
+    @property
+    def x_range_m(self) -> tuple[float, float]:
+        """x of the outer pixels' outer edges [m] from the camera's axis."""
+        half = self.pixels_x * self.pixel_m / 2
+        return self.centre_m - half, self.centre_m + half
+
+    def x_edges_m(self) -> NDArray[np.float64]:
+        """Pixel edges (pixels_x + 1,) [m] from the camera's axis, rising."""
+        return _edges(self.pixels_x, self.pixel_m) + self.centre_m
+
+    def y_edges_m(self) -> NDArray[np.float64]:
+        """Pixel edges (pixels_y + 1,) [m] from the plate's middle, rising."""
+        return _edges(self.pixels_y, self.pixel_m)
+
+    def x_m(self) -> NDArray[np.float64]:
+        """Pixel middles (pixels_x,) [m] from the camera's axis, rising."""
+        return _middles(self.pixels_x, self.pixel_m) + self.centre_m
+
+    def y_m(self) -> NDArray[np.float64]:
+        """Pixel middles (pixels_y,) [m] from the plate's middle, rising."""
+        return _middles(self.pixels_y, self.pixel_m)
+
+    @model_validator(mode="after")
+    def _size(self) -> Self:
+        for key, side in (("width", self.width_m), ("height", self.height_m)):
+            if side < self.pixel_m * (1 - _WHOLE_SLACK):
+                raise complaint(
+                    f"is less than one pixel of {show(self.pixel_m, 'length')}",
+                    key=key,
+                    value=show(side, "length"),
+                    expected="at least one pixel",
+                )
+        self._check_count()
+        return self
+
+    def _check_count(self) -> None:
+        for key, count in (("width", self.pixels_x), ("height", self.pixels_y)):
+            if count > MOST_PIXELS_X:
+                raise complaint(
+                    f"holds {count:.7g} pixels of {show(self.pixel_m, 'length')}",
+                    key=key,
+                    expected=f"at most {MOST_PIXELS_X:,}: a larger pixel or a smaller plate",
+                )
+        total = self.pixels_x * self.pixels_y
+        if total > MOST_PIXELS:
+            raise complaint(
+                f"makes {self.pixels_x:,} x {self.pixels_y:,} = {total:,} pixels",
+                key="pixel",
+                expected=f"at most {MOST_PIXELS:,}: a larger pixel or a smaller plate",
+            )
+
+
+def _fitting(side: float, pixel: float) -> int:
+    return math.floor(side / pixel * (1 + _WHOLE_SLACK))
+
+
+def _edges(count: int, pixel: float) -> NDArray[np.float64]:
+    import numpy as np
+
+    return (np.arange(count + 1) - count / 2) * pixel
+
+
+def _middles(count: int, pixel: float) -> NDArray[np.float64]:
+    import numpy as np
+
+    return (np.arange(count) - (count - 1) / 2) * pixel
+
+
+class _AutoTime:
+    """ "auto" is None: the brightest pixel decides."""
+
+    @staticmethod
+    def read(value: object) -> object:
+        return None if value == "auto" else value
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        return {"anyOf": [{"const": "auto"}, handler(schema)], "default": "auto"}
+
+
+class Exposure(Model):
+    """How long the plate is exposed and how it is shown."""
+
+    time_s: Annotated[Time | None, BeforeValidator(_AutoTime.read), _AutoTime()] = Field(
+        None,
+        description='exposure time; "auto" puts the brightest pixel at white',
+        examples=["1/30 s", "auto"],
+    )
+    over: Annotated[float, Plain(-30.0, 30.0)] = Field(
+        0.0, description="stops beyond the automatic exposure", examples=[1.5]
+    )
+    speed: Annotated[float, Plain(1e-3, 1e7)] = Field(
+        100.0,
+        description="ISO arithmetic speed; white is an exposure of 78/speed lx s",
+        examples=[100],
+    )
+    balance: Literal["source", "none"] = Field(
+        "source", description="white balance to the source's white, or none"
+    )
+
+    @property
+    def white_exposure_lx_s(self) -> float:
+        """Exposure that is shown white [lx s], 78/speed (ISO 12232, saturation)."""
+        from wavesim.constants import SATURATION_EXPOSURE_LX_S
+
+        return SATURATION_EXPOSURE_LX_S / self.speed
+
+    @model_validator(mode="after")
+    def _over_what(self) -> Self:
+        if self.time_s is not None and self.over != 0:
+            raise complaint(
+                "counts from the automatic exposure, and a time is given",
+                key="over",
+                expected='over with time = "auto", or a time alone',
+            )
+        return self

@@ -1,0 +1,247 @@
+"""The kinds of value that a scene holds: lengths, angles, times ... as SI floats.
+
+A file must give each with its unit ("40 um"). Python code may also give the SI number itself.
+Every refusal is a `PydanticCustomError` whose context carries `problem` and `expected`, which
+`wavesim.scene.messages` turns into one sentence.
+"""
+
+from __future__ import annotations
+
+import math
+import operator
+from dataclasses import dataclass
+from typing import Annotated, SupportsIndex
+
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from wavesim.scene.units import Measured, UnitError, measure
+
+FROM_FILE = {"file": True}  # validation context that marks a scene file
+
+_UNIT_PATTERN = r"^\s*[-+−]?[0-9.][-+0-9.eE/ ]*\s*[A-Za-zµμÅ°%/].*$"
+
+
+def complaint(
+    problem: str, *, expected: str | None = None, key: str | None = None, value: object = None
+) -> PydanticCustomError:
+    """The error that validators raise; `key` (dotted) is relative to the model at hand."""
+    context: dict[str, object] = {"problem": problem, "expected": expected, "key": key}
+    if value is not None:
+        context["value"] = value
+    return PydanticCustomError("wavesim", "{problem}", context)
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """Reads a value of one dimension; limits are in SI and inclusive unless `above_low`."""
+
+    dimension: str
+    example: str
+    low: float = -math.inf
+    high: float = math.inf
+    above_low: bool = False
+
+    def read(self, value: object, info: core_schema.ValidationInfo) -> float:
+        """Any value -> SI float, or a complaint."""
+        if isinstance(value, str):
+            number = self._from_text(value)
+        elif isinstance(value, bool) or not hasattr(value, "__float__"):
+            raise self.refuse(f"is not {a(self.dimension)}")
+        elif in_file(info) and self.needs_unit:
+            raise self.refuse(
+                f"is a bare number where {a(self.dimension)} with its unit belongs",
+            )
+        else:
+            number = _float(value)
+        return self._within(number)
+
+    @property
+    def needs_unit(self) -> bool:
+        """Whether a file must give a unit (a plain fraction need not)."""
+        return self.dimension != "fraction"
+
+    def refuse(self, problem: str, hint: str | None = None) -> PydanticCustomError:
+        """A complaint that ends with what would be right."""
+        right = f'{a(self.dimension)} such as "{self.example}"'
+        if not self.needs_unit:
+            right = f"a number {self.range} or such as {self.example}"
+        return complaint(problem, expected=f"{hint}: {right}" if hint else right)
+
+    def _from_text(self, text: str) -> float:
+        try:
+            found = measure(text)
+        except UnitError as error:
+            raise self.refuse(error.problem, error.hint) from None
+        if found.dimension != self.dimension:
+            problem = f"is {_what(found)} where {a(self.dimension)} belongs"
+            raise self.refuse(problem)
+        return found.value
+
+    def _within(self, number: float) -> float:
+        if not math.isfinite(number):
+            raise self.refuse("is not a finite number")
+        if number < self.low or (self.above_low and number <= self.low) or number > self.high:
+            raise complaint("is out of range", expected=f"{a(self.dimension)} {self.range}")
+        return number
+
+    @property
+    def range(self) -> str:
+        """The allowed range in words."""
+        low, high = show(self.low, self.dimension), show(self.high, self.dimension)
+        if self.low == 0:
+            floor = "above zero" if self.above_low else "of zero or more"
+            return floor if math.isinf(self.high) else f"{floor}, up to {high}"
+        if math.isinf(self.low):
+            return "of any size" if math.isinf(self.high) else f"of at most {high}"
+        return f"of at least {low}" if math.isinf(self.high) else f"from {low} to {high}"
+
+    def __get_pydantic_core_schema__(
+        self, _source: object, _handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        return core_schema.with_info_before_validator_function(
+            self.read, core_schema.float_schema()
+        )
+
+    def __get_pydantic_json_schema__(
+        self, _schema: CoreSchema, _handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        text: JsonSchemaValue = {
+            "type": "string",
+            "pattern": _UNIT_PATTERN,
+            "examples": [self.example],
+        }
+        if self.needs_unit:
+            return text
+        return {"anyOf": [{"type": "number", "minimum": self.low, "maximum": self.high}, text]}
+
+
+def in_file(info: core_schema.ValidationInfo) -> bool:
+    """Whether the value comes from a scene file rather than from Python code."""
+    return bool(info.context and info.context.get("file"))
+
+
+def a(noun: str) -> str:
+    """The noun with its article."""
+    if noun == "lines per length":
+        return "a number of lines per length"
+    return f"{'an' if noun[0] in 'aeiou' else 'a'} {noun}"
+
+
+def _what(found: Measured) -> str:
+    if found.dimension == "fraction":
+        return "a plain number"
+    return a(found.dimension) if found.dimension[0].isalpha() else f"in {found.dimension}"
+
+
+def _float(value: object) -> float:
+    try:
+        return float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, OverflowError):
+        return math.nan
+
+
+_SHOWN: dict[str, tuple[tuple[float, str], ...]] = {
+    "length": ((1e3, "km"), (1.0, "m"), (1e-3, "mm"), (1e-6, "um"), (1e-9, "nm"), (1e-12, "pm")),
+    "angle": ((math.pi / 180, "deg"), (math.pi / 10_800, "arcmin"), (math.pi / 648_000, "arcsec")),
+    "time": ((1.0, "s"), (1e-3, "ms"), (1e-6, "us")),
+    "lines per length": ((1e3, "/ mm"), (1.0, "/ m")),
+    "temperature": ((1.0, "K"),),
+    "pressure": ((1e3, "kPa"), (1.0, "Pa")),
+    "power": ((1.0, "W"), (1e-3, "mW"), (1e-6, "uW")),
+    "luminance": ((1.0, "cd/m^2"),),
+    "illuminance": ((1.0, "lx"),),
+}
+
+
+def show(value: float, dimension: str) -> str:
+    """An SI value with a unit that suits its size, for messages."""
+    if value == 0 or dimension not in _SHOWN:
+        return f"{value:g}"
+    units = _SHOWN[dimension]
+    factor, unit = next((u for u in units if abs(value) >= u[0] * 0.9999), units[-1])
+    return f"{value / factor:.6g} {unit}"
+
+
+_LONGEST_M = 1e13  # a hundred times the distance of the Sun; keeps squares far from overflow
+_SHORTEST_M = 1e-24
+
+Length = Annotated[float, Quantity("length", "40 um", _SHORTEST_M, _LONGEST_M)]
+LengthOrZero = Annotated[float, Quantity("length", "4 nm", 0.0, _LONGEST_M)]
+Offset = Annotated[float, Quantity("length", "-90 um", -_LONGEST_M, _LONGEST_M)]
+Wavelength = Annotated[float, Quantity("length", "589 nm", 10e-9, 100e-6)]
+VisibleWavelength = Annotated[float, Quantity("length", "632.8 nm", 360e-9, 830e-9)]
+_GRAZING_RAD = math.pi / 2 * (1 - 1e-9)
+Tilt = Annotated[float, Quantity("angle", "15 deg", -_GRAZING_RAD, _GRAZING_RAD)]
+Angle = Annotated[float, Quantity("angle", "15 deg", -2 * math.pi, 2 * math.pi)]
+Phase = Annotated[float, Quantity("angle", "90 deg", -1e6, 1e6)]
+Time = Annotated[float, Quantity("time", "1/30 s", 1e-12, 1e12)]
+Temperature = Annotated[float, Quantity("temperature", "5772 K", 1.0, 1e7)]
+AirTemperature = Annotated[float, Quantity("temperature", "20 degC", 173.15, 373.15)]
+Pressure = Annotated[float, Quantity("pressure", "101.325 kPa", 0.0, 1e7)]
+Power = Annotated[float, Quantity("power", "1 mW", 0.0, 1e6, above_low=True)]
+Density = Annotated[float, Quantity("lines per length", "600 / mm", 1e-3, 1e9)]
+Luminance = Annotated[float, Quantity("luminance", "5000 cd/m^2", 0.0, 1e15, above_low=True)]
+Illuminance = Annotated[float, Quantity("illuminance", "100 klx", 0.0, 1e12, above_low=True)]
+Fraction = Annotated[float, Quantity("fraction", '"50 %"', 0.0, 1.0)]
+Transmittance = Annotated[float, Quantity("fraction", '"90 %"', 0.0, 1.0, above_low=True)]
+
+
+@dataclass(frozen=True)
+class Plain:
+    """Reads a number that has no unit, whole or not; limits are inclusive."""
+
+    low: float = -math.inf
+    high: float = math.inf
+    whole: bool = False
+
+    def read(self, value: object) -> float:
+        """Any value -> number, or a complaint."""
+        number = self._number(value)
+        if not self.low <= number <= self.high:  # NaN compares false
+            raise complaint("is out of range", expected=self.expected)
+        return number
+
+    def _number(self, value: object) -> float:
+        if not isinstance(value, (bool, str)):
+            if isinstance(value, SupportsIndex):
+                return operator.index(value)
+            if not self.whole and hasattr(value, "__float__"):
+                return _float(value)
+        noun = "a whole number" if self.whole else "a number"
+        raise complaint(f"is not {noun}", expected=self.expected)
+
+    @property
+    def expected(self) -> str:
+        """What would be right, in words."""
+        noun = "a whole number" if self.whole else "a number without a unit"
+        low, high = (f"{limit:,.12g}" for limit in (self.low, self.high))
+        if math.isinf(self.low):
+            return noun if math.isinf(self.high) else f"{noun}, at most {high}"
+        return (
+            f"{noun}, at least {low}" if math.isinf(self.high) else f"{noun} from {low} to {high}"
+        )
+
+    def __get_pydantic_core_schema__(
+        self, _source: object, _handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        inner = core_schema.int_schema() if self.whole else core_schema.float_schema()
+        return core_schema.no_info_before_validator_function(self.read, inner)
+
+    def __get_pydantic_json_schema__(
+        self, _schema: CoreSchema, _handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        limits = {"minimum": self.low, "maximum": self.high}
+        return {
+            "type": "integer" if self.whole else "number",
+            **{name: limit for name, limit in limits.items() if math.isfinite(limit)},
+        }
+
+
+MOST_RULINGS = 10_000_000
+
+Number = Annotated[float, Plain(-1e9, 1e9)]
+Count = Annotated[int, Plain(1, MOST_RULINGS, whole=True)]
+Seed = Annotated[int, Plain(0, 2**63 - 1, whole=True)]
+Index = Annotated[float, Plain(1.0, 5.0)]  # refractive index of a groove's material

@@ -1,0 +1,282 @@
+"""Sources, source slits and filters."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from wavesim.scene.base import Model
+from wavesim.scene.quantities import (
+    Illuminance,
+    Length,
+    LengthOrZero,
+    Luminance,
+    Plain,
+    Power,
+    Pressure,
+    Quantity,
+    Temperature,
+    Transmittance,
+    VisibleWavelength,
+    Wavelength,
+    complaint,
+)
+
+FileName = Annotated[str, Field(min_length=1, max_length=1024, examples=["measured.csv"])]
+VISIBLE_M = (360e-9, 830e-9)  # range of the CIE colour-matching functions
+
+
+class SourceSlit(Model):
+    """The slit in the collimator's focus."""
+
+    width_m: Length = Field(description="width of the source slit", examples=["20 um"])
+    height_m: Length = Field(description="height of the source slit", examples=["4 mm"])
+
+
+class BandpassFilter(Model):
+    """Passes a band: Gaussian shape of that full width at half maximum."""
+
+    kind: Literal["bandpass"] = "bandpass"
+    centre_m: Wavelength = Field(description="middle of the band", examples=["650 nm"])
+    width_m: Length = Field(description="full width at half maximum", examples=["10 nm"])
+    transmittance: Transmittance = Field(1.0, description="transmittance at the peak")
+
+
+class LongpassFilter(Model):
+    """Passes wavelengths above an edge."""
+
+    kind: Literal["longpass"] = "longpass"
+    edge_m: Wavelength = Field(description="wavelength of half transmittance", examples=["550 nm"])
+    width_m: LengthOrZero = Field(
+        0.0, description="width of the edge from 10 % to 90 %", examples=["5 nm"]
+    )
+    transmittance: Transmittance = Field(1.0, description="transmittance far above the edge")
+
+
+class ShortpassFilter(Model):
+    """Passes wavelengths below an edge."""
+
+    kind: Literal["shortpass"] = "shortpass"
+    edge_m: Wavelength = Field(description="wavelength of half transmittance", examples=["500 nm"])
+    width_m: LengthOrZero = Field(
+        0.0, description="width of the edge from 90 % to 10 %", examples=["5 nm"]
+    )
+    transmittance: Transmittance = Field(1.0, description="transmittance far below the edge")
+
+
+class NeutralFilter(Model):
+    """Passes the same part of every wavelength, given as density or as transmittance."""
+
+    kind: Literal["neutral"] = "neutral"
+    density: Annotated[float, Plain(0.0, 20.0)] | None = Field(
+        None, description="optical density, -log10 of the transmittance", examples=[0.6]
+    )
+    transmittance: Transmittance | None = Field(
+        None, description="transmittance", examples=["25 %"]
+    )
+
+    @model_validator(mode="after")
+    def _one_measure(self) -> Self:
+        if (self.density is None) == (self.transmittance is None):
+            raise complaint("needs one of density and transmittance", expected="density = 0.6")
+        return self
+
+
+class TableFilter(Model):
+    """A measured filter; the file's header names wavelength and transmittance or density."""
+
+    kind: Literal["table"] = "table"
+    file: FileName = Field(description="CSV file of the filter, beside the scene")
+
+
+Filter = Annotated[
+    BandpassFilter | LongpassFilter | ShortpassFilter | NeutralFilter | TableFilter,
+    Field(discriminator="kind"),
+]
+
+
+class SourceBase(Model):
+    """What all sources share: the slit or disc they fill, their filters, their level."""
+
+    slit: SourceSlit | None = Field(
+        None,
+        description="source slit; without slit and disc the source is a point",
+        examples=['{ width = "20 um", height = "4 mm" }'],
+    )
+    disc_rad: Annotated[float, Quantity("angle", "32 arcmin", 0.0, 0.5, above_low=True)] | None = (
+        Field(
+            None,
+            description="angular diameter of a round source, as seen from the aperture",
+            examples=["32 arcmin"],
+        )
+    )
+    filters: tuple[Filter, ...] = Field((), description="filters in the beam", max_length=100)
+    luminance_cd_m2: Luminance | None = Field(
+        None,
+        description="luminance of slit or disc, before the filters; sets the level",
+        examples=["5000 cd/m^2"],
+    )
+    illuminance_lx: Illuminance | None = Field(
+        None,
+        description="illuminance of a point source's beam at the aperture, before the filters",
+        examples=["100 klx"],
+    )
+
+    @property
+    def is_point(self) -> bool:
+        """Whether the source has no extent: neither slit nor disc."""
+        return self.slit is None and self.disc_rad is None
+
+    @model_validator(mode="after")
+    def _extent(self) -> Self:
+        if self.slit is not None and self.disc_rad is not None:
+            raise complaint("has both a slit and a disc", key="disc", expected="only one of them")
+        if self.is_point and self.luminance_cd_m2 is not None:
+            raise complaint(
+                "needs a slit or a disc to have a luminance",
+                key="luminance",
+                expected="illuminance for a point source, or a slit",
+            )
+        if not self.is_point and self.illuminance_lx is not None:
+            raise complaint(
+                "is for a point source, and this one has a slit or disc",
+                key="illuminance",
+                expected="luminance instead",
+            )
+        return self
+
+
+class Sun(SourceBase):
+    """The Sun, with absolute radiance."""
+
+    kind: Literal["sun"] = "sun"
+    air: Literal["above", "ground"] = Field(
+        "above", description="seen from above the air or from the ground"
+    )
+    lines: bool = Field(True, strict=True, description="with the dark absorption lines")
+    telluric: bool = Field(
+        True, strict=True, description="with the bands of the Earth's air (only from the ground)"
+    )
+
+
+class BlackBody(SourceBase):
+    """A black body, with absolute radiance."""
+
+    kind: Literal["blackbody"] = "blackbody"
+    temperature_K: Temperature = Field(description="temperature", examples=["2856 K"])
+
+
+class Illuminant(SourceBase):
+    """A standard illuminant of the CIE; its level is arbitrary unless given."""
+
+    kind: Literal["illuminant"] = "illuminant"
+    name: Literal[
+        "A", "D50", "D55", "D65", "D75", "E",
+        "FL1", "FL2", "FL3", "FL4", "FL5", "FL6", "FL7", "FL8", "FL9", "FL10", "FL11", "FL12",
+    ] = Field(description="name of the illuminant", examples=["D65"])  # fmt: skip
+
+
+class Lamp(SourceBase):
+    """A lamp that shows the lines of one element."""
+
+    kind: Literal["lamp"] = "lamp"
+    element: Literal["H", "He", "Na", "Hg", "Cd", "Ne"] = Field(
+        description="element whose lines it shows", examples=["Na"]
+    )
+    temperature_K: Temperature | None = Field(
+        None, description="gas temperature for Doppler widths; default as usual for the element"
+    )
+    pressure_Pa: Pressure | None = Field(
+        None, description="gas pressure for collision widths", examples=["1 kPa"]
+    )
+    reversal: Annotated[float, Plain(0.0, 1000.0)] = Field(
+        0.0, description="optical depth of the cool vapour in front, at the middle of a line"
+    )
+
+
+class Laser(SourceBase):
+    """A laser; it lights the aperture over the bench's beam diameter (1 mm if none is given)."""
+
+    kind: Literal["laser"] = "laser"
+    wavelength_m: VisibleWavelength = Field(
+        description="wavelength in air, within 360 to 830 nm", examples=["632.8 nm"]
+    )
+    linewidth_m: Length = Field(
+        1e-13, description="full width at half maximum of the line", examples=["0.1 pm"]
+    )
+    power_W: Power = Field(1e-3, description="power of the beam", examples=["1 mW"])
+
+    @model_validator(mode="after")
+    def _level(self) -> Self:
+        for key, given in (
+            ("luminance", self.luminance_cd_m2),
+            ("illuminance", self.illuminance_lx),
+        ):
+            if given is not None:
+                raise complaint("does not go with a laser", key=key, expected='power = "1 mW"')
+        return self
+
+
+class Led(SourceBase):
+    """A light-emitting diode: one Gaussian band; its level is arbitrary unless given."""
+
+    kind: Literal["led"] = "led"
+    wavelength_m: VisibleWavelength = Field(
+        description="peak wavelength in air, within 360 to 830 nm", examples=["525 nm"]
+    )
+    width_m: Length = Field(description="full width at half maximum", examples=["30 nm"])
+
+
+class Band(SourceBase):
+    """The same power at every wavelength of a band and none outside."""
+
+    kind: Literal["band"] = "band"
+    centre_m: Wavelength = Field(description="middle of the band", examples=["550 nm"])
+    width_m: Length = Field(description="full width of the band", examples=["100 nm"])
+
+    @model_validator(mode="after")
+    def _visible(self) -> Self:
+        low, high = self.centre_m - self.width_m / 2, self.centre_m + self.width_m / 2
+        if low <= 0:
+            raise complaint("reaches below zero wavelength", key="width", expected="less width")
+        if high <= VISIBLE_M[0] or low >= VISIBLE_M[1]:
+            raise complaint(
+                "leaves no light that can be seen",
+                key="centre",
+                expected="a band that overlaps 360 to 830 nm",
+            )
+        return self
+
+
+class Table(SourceBase):
+    """A measured spectrum; the file's header names the units."""
+
+    kind: Literal["table"] = "table"
+    file: FileName = Field(description="CSV file of wavelength and value, beside the scene")
+
+
+Source = Annotated[
+    Sun | BlackBody | Illuminant | Lamp | Laser | Led | Band | Table,
+    Field(discriminator="kind"),
+]
+
+__all__ = [
+    "Band",
+    "BandpassFilter",
+    "BlackBody",
+    "Filter",
+    "Illuminant",
+    "Lamp",
+    "Laser",
+    "Led",
+    "LongpassFilter",
+    "NeutralFilter",
+    "ShortpassFilter",
+    "Source",
+    "SourceBase",
+    "SourceSlit",
+    "Sun",
+    "Table",
+    "TableFilter",
+]
