@@ -18,7 +18,10 @@ from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, XYZ_TO_LMS, rgb_space
 
 Array = NDArray[np.float64]
 
-HUES = 4096  # nodes around the circle; reading between them is off by less than 1e-4 of s
+HUES = 2048  # nodes around the circle; reading between them is off by 1e-4 of s at most
+STEEPEST = 0.012  # of C / L per degree of hue: about its fall from blue to violet
+BEND = 5e-4  # of C / L per square degree
+_REACH_DEG = 24.0  # beyond which the parabola is too deep to matter
 _LARGEST = 2.0  # above any display's saturation (Rec. 2020 reaches 1.1)
 _STEPS = 128  # scan for the first empty channel before bisection
 
@@ -43,15 +46,15 @@ def direction(position: Array) -> tuple[Array, Array]:
 
 @cache
 def largest_saturation(space: str) -> Array:
-    """Largest C / L of `space` at HUES + 1 positions 0..4 around |a| + |b| = 1 (last = first)."""
-    a, b = direction(np.linspace(0, 4, HUES + 1))
+    """Largest C / L of `space` at HUES + 1 hue angles from 0 to 360 degrees (last = first)."""
+    hue = np.linspace(0, 2 * np.pi, HUES + 1)
     to_roots, to_rgb = matrices(space)
-    slope = np.outer(a, to_roots[:, 1]) + np.outer(b, to_roots[:, 2])
+    slope = np.outer(np.cos(hue), to_roots[:, 1]) + np.outer(np.sin(hue), to_roots[:, 2])
 
     def emptiest(saturation: Array) -> Array:
         return np.asarray((((1 + saturation[:, None] * slope) ** 3) @ to_rgb.T).min(axis=1))
 
-    low, high = np.zeros(HUES + 1), np.full(HUES + 1, _LARGEST)
+    high = np.full(HUES + 1, _LARGEST)
     for step in np.linspace(_LARGEST, 0, _STEPS, endpoint=False):
         high[emptiest(np.full(HUES + 1, step)) < 0] = step
     low = np.maximum(high - _LARGEST / _STEPS, 0)
@@ -62,3 +65,36 @@ def largest_saturation(space: str) -> Array:
         low = np.where(empty, low, middle)
     low.setflags(write=False)
     return low
+
+
+@cache
+def rounded_saturation(space: str) -> Array:
+    """`largest_saturation` with its ridges rounded off, at HUES + 1 positions of `direction`.
+
+    The exact limit has a corner at each primary and falls like a cliff beside blue: a spectrum
+    drawn along it shows a bright line at each. Rounding takes the largest function below it
+    that rises by no more than STEEPEST per degree, then the largest below that which bends
+    downwards no faster than a parabola of curvature 2 BEND (a morphological opening). Neither
+    can leave the gamut.
+    """
+    bounded = _bounded(largest_saturation(space)[:-1], STEEPEST * 360 / HUES)
+    reach = round(_REACH_DEG * HUES / 360)
+    step = np.arange(-reach, reach + 1)
+    parabola = BEND * (step * 360 / HUES) ** 2
+    around = (np.arange(HUES)[:, None] + step) % HUES
+    eroded = (bounded[around] + parabola).min(axis=1)
+    rounded = (eroded[around] - parabola).max(axis=1)
+    a, b = direction(np.linspace(0, 4, HUES + 1))
+    nodes = np.arange(HUES) * (2 * np.pi / HUES)
+    table = np.interp(np.arctan2(b, a), nodes, rounded, period=2 * np.pi)
+    table.setflags(write=False)
+    return table
+
+
+def _bounded(values: Array, rise: float) -> Array:
+    """Largest periodic function below `values` that changes by `rise` a node at most."""
+    ramp = rise * np.arange(2 * values.size)
+    twice = np.tile(values, 2)  # so that the seam does not count
+    forward = np.minimum.accumulate(twice - ramp) + ramp
+    backward = np.minimum.accumulate(twice[::-1] - ramp)[::-1] + ramp[::-1]
+    return np.asarray(np.minimum(forward[values.size :], backward[: values.size]))

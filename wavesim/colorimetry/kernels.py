@@ -14,6 +14,7 @@ SMOOTH, CSS, CLIP = 0, 1, 2  # how colours are brought into the gamut
 TONE_LOWEST = -24.0  # stops: start of a tone table
 TONE_PER_STOP = 64
 JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, and the end
+RIDGE = 0.1  # rounding of the gamut's ridges: yellow, cyan, magenta stop 5 % short
 HUGE = 1e30  # relative light beyond which nothing changes any more
 
 _jit = numba.njit(cache=True, nogil=True, error_model="numpy")
@@ -52,6 +53,15 @@ def _rgb(light, a, b, to_roots, to_rgb):
 
 
 @_jit
+def _fullest(red, green, blue):
+    """Largest channel with the ridge between two equal channels rounded; exact for grey."""
+    top, low = max(red, green, blue), min(red, green, blue)
+    second = red + green + blue - top - low
+    bend = RIDGE * (top - low)
+    return 0.5 * (top + second + math.sqrt((top - second) ** 2 + bend * bend))
+
+
+@_jit
 def _toned(peak, tone, table):
     if tone == LINEAR:
         return min(peak, 1.0)
@@ -75,23 +85,24 @@ def smooth_pixel(light, a, b, saturation, to_roots, to_rgb, tone, table, knee, c
     if light <= 0:
         return 0.0, 0.0, 0.0
     chroma = math.sqrt(a * a + b * b)
-    s = 0.0
+    s, share = 0.0, 0.0
     if chroma > 1e-9 * light:
         a, b = a / chroma, b / chroma
         edge = _read(saturation, _position(a, b) * ((saturation.size - 1) / 4))
-        s = edge * _knee(chroma / light / edge, knee)
+        share = _knee(chroma / light / edge, knee)
+        s = edge * share
     red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
-    top = max(red, green, blue)
+    top = _fullest(red, green, blue)
     peak = top * light**3
     shown = _toned(peak, tone, table)
     lost = peak - shown
-    if lost > 0:
-        purity = max(min(red, green, blue), 0.0) / top
-        if purity < 1:
-            filled = lost * (purity + crosstalk) / (1 - purity)
-            s *= max(1 - filled / 2, 0.0) ** 2
-            red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
-            top = max(red, green, blue)
+    if lost > 0 and share > 0:
+        grey = (1 - share) ** 2
+        spread = crosstalk * (red + green + blue) / top
+        filled = lost * (grey + spread) / (1 - grey)
+        s *= max(1 - filled / 2, 0.0) ** 2
+        red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
+        top = _fullest(red, green, blue)
     scale = shown / top
     return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
 

@@ -12,7 +12,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.colorimetry.gamut import largest_saturation, matrices
+from wavesim.colorimetry.gamut import rounded_saturation, matrices
 from wavesim.colorimetry.spaces import (
     ADAPTATIONS,
     ROOTS_TO_OKLAB,
@@ -188,7 +188,7 @@ def _render(
     to_roots, to_rgb = matrices(style.space)
     settings = (
         np.ascontiguousarray(to_lms),
-        largest_saturation(style.space),
+        rounded_saturation(style.space),
         to_roots,
         to_rgb,
         np.ascontiguousarray(np.linalg.inv(to_rgb)),
