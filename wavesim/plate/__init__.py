@@ -1,0 +1,30 @@
+"""The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
+
+from wavesim.plate.bins import Bins, Smoothing, choose
+from wavesim.plate.compose import Light, compose
+from wavesim.plate.geometry import Geometry, geometry
+from wavesim.plate.memory import check as check_memory
+from wavesim.plate.photometry import exposure_time, white_of
+from wavesim.plate.result import Plate, Report
+from wavesim.plate.rows import Rows, rows
+from wavesim.plate.sweep import Columns, reach_per_m, sweep
+
+__all__ = [
+    "Bins",
+    "Columns",
+    "Geometry",
+    "Light",
+    "Plate",
+    "Report",
+    "Rows",
+    "Smoothing",
+    "check_memory",
+    "choose",
+    "compose",
+    "exposure_time",
+    "geometry",
+    "reach_per_m",
+    "rows",
+    "sweep",
+    "white_of",
+]

@@ -1,0 +1,64 @@
+"""From columns of light to the exposed plate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.photometry import sensitivities
+from wavesim.plate.rows import Rows, bowed, gather_scaled
+from wavesim.plate.sweep import Columns
+
+
+@dataclass(frozen=True, eq=False)
+class Light:
+    """Light per pixel and along the plate's middle, before any exposure time.
+
+    Attributes
+    ----------
+    xyz_lx : (ny, nx, 3) [lx]
+    irradiance : (ny, nx) [W m-2]
+    profile_irradiance : (nx,) [W m-2]
+    profile_wavelength_m : (k,) [m]
+    profile_spectrum : (k, nx) [W m-2 nm-1]
+    """
+
+    xyz_lx: Floats
+    irradiance: Floats
+    profile_irradiance: Floats
+    profile_wavelength_m: Floats
+    profile_spectrum: Floats
+
+
+def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> Light:
+    """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
+    x = place.x_of_sine(place.sine_edges)
+    middle = (x[1:] + x[:-1]) / 2
+    cosine = place.focal_m / np.hypot(middle, place.focal_m)
+    weights = sensitivities(columns.node_m) / (pixel_m * pixel_m)
+    plate = gather_scaled(columns.light, columns.node_m, share, weights, cosine)
+    if place.margin:
+        plate = bowed(plate, place)
+    row = plate.shape[0] // 2
+    spectrum = _spectrum(columns, share, place, row) / (pixel_m * pixel_m)
+    return Light(
+        xyz_lx=np.ascontiguousarray(plate[:, :, :3]),
+        irradiance=np.ascontiguousarray(plate[:, :, 3]),
+        profile_irradiance=plate[row, :, 3].copy(),
+        profile_wavelength_m=columns.node_m,
+        profile_spectrum=spectrum,
+    )
+
+
+def _spectrum(columns: Columns, share: Rows, place: Geometry, row: int) -> Floats:
+    """(k, nx) [W m-2 nm-1 x pixel area] along a row, by the width of each node's triangle."""
+    nodes = columns.node_m
+    inner = slice(place.margin, columns.light.shape[0] - place.margin)
+    down = np.interp(nodes, share.node_m, share.share[0][:, row])
+    edges = np.concatenate([nodes[:1], nodes, nodes[-1:]])
+    gaps = np.minimum(np.diff(edges), 1.0001e-9)
+    width_nm = (gaps[:-1] + gaps[1:]) / 2 * 1e9
+    return np.ascontiguousarray((columns.light[inner] * (down / width_nm)).T)

@@ -1,0 +1,160 @@
+"""Where the rays of each pixel come from: bench and plate as sines of angles.
+
+The plate is met in direction cosines. With the camera's axis at beta_0 and the plate at the
+distance f behind the lens, a point (x, y) receives the direction
+
+    p = (x cos beta_0 + f sin beta_0) / r,    q = y / r,    r = sqrt(x^2 + y^2 + f^2),
+
+p along the dispersion (sin beta where y = 0) and q along the rulings. Power per dp dq needs no
+further factor (dp dq = cos(theta) times the solid angle), so powers add up exactly.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.scene import Scene
+
+_BOW_SEEN = 0.01  # [pixel] a smaller curvature of the lines is left out
+
+
+@dataclass(frozen=True, eq=False)
+class Geometry:
+    """Pixels and source slit as sines.
+
+    Attributes
+    ----------
+    x_edges_m, y_edges_m : (nx + 1,), (ny + 1,) [m] pixel edges on the plate
+    margin : pixels added on either side in `sine_edges`, needed where lines are bowed
+    sine_edges : (nx + 2 margin + 1,) sin(beta) at those edges where y = 0, ascending
+    sine_in : sin(alpha) of the source's middle
+    slit_sines : lower and upper offset of sin(alpha) across the source slit, or None
+    slit_rise : sine of half the source slit's height, or None
+    focal_m : [m] what turns tan(angle) into x
+    axis_rad : beta_0, angle of the camera's axis
+    """
+
+    x_edges_m: Floats
+    y_edges_m: Floats
+    margin: int
+    sine_edges: Floats
+    sine_in: float
+    slit_sines: tuple[float, float] | None
+    slit_rise: float | None
+    focal_m: float
+    axis_rad: float
+
+    @property
+    def x_m(self) -> Floats:
+        """(nx,) [m] pixel middles."""
+        return (self.x_edges_m[1:] + self.x_edges_m[:-1]) / 2
+
+    @property
+    def y_m(self) -> Floats:
+        """(ny,) [m] pixel middles."""
+        return (self.y_edges_m[1:] + self.y_edges_m[:-1]) / 2
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Smallest and largest sin(alpha) + sin(beta) on the plate, source slit included."""
+        lo, hi = self.slit_sines or (0.0, 0.0)
+        return (
+            self.sine_in + lo + float(self.sine_edges[0]),
+            self.sine_in + hi + float(self.sine_edges[-1]),
+        )
+
+    @property
+    def pixel_sine(self) -> float:
+        """Smallest width of a pixel in sin(beta)."""
+        inner = self.sine_edges[self.margin : self.sine_edges.size - self.margin]
+        return float(np.diff(inner).min())
+
+    @property
+    def widest_sine(self) -> float:
+        """Largest |sin(alpha) + sin(beta)|: how strongly the plate disperses."""
+        return max(abs(s) for s in self.reach)
+
+    def sine(self, x_m: Floats, y_m: Floats) -> Floats:
+        """p of a point on the plate."""
+        r = np.sqrt(x_m**2 + y_m**2 + self.focal_m**2)
+        across = x_m * math.cos(self.axis_rad) + self.focal_m * math.sin(self.axis_rad)
+        return np.asarray(across / r)
+
+    def x_of_sine(self, sine: Floats) -> Floats:
+        """x [m] of sin(beta) on the middle line y = 0."""
+        return np.asarray(self.focal_m * np.tan(np.arcsin(sine) - self.axis_rad))
+
+    def straightened(self, y_m: float) -> Floats:
+        """x on the middle line [m] that gets the light of each pixel edge at height y.
+
+        Lines of a grating are bowed for two reasons, both exact here: the plate's points at
+        height y see the rulings foreshortened, and with a tall source slit the light that gets
+        there entered at the same angle out of the plane.
+        """
+        sine = self.sine(self.x_edges_m, np.float64(y_m))
+        if self.slit_rise is not None:
+            q = y_m / math.hypot(self.focal_m, y_m)
+            sine = sine + self.sine_in * (math.sqrt(1 - min(q * q, 1.0)) - 1)
+        return self.x_of_sine(np.clip(sine, -1.0, 1.0))
+
+
+def geometry(scene: Scene) -> Geometry:
+    """Sines of a scene's pixels and source slit."""
+    bench, plate = scene.bench, scene.plate
+    x_edges = np.asarray(plate.x_edges_m())
+    y_edges = np.asarray(plate.y_edges_m())
+    alpha, axis, focal = bench.alpha_rad, bench.camera_axis_rad, bench.camera_focal_m
+    bare = Geometry(
+        x_edges_m=x_edges,
+        y_edges_m=y_edges,
+        margin=0,
+        sine_edges=np.sin(axis + np.arctan(x_edges / focal)),
+        sine_in=math.sin(alpha),
+        slit_sines=_slit_sines(scene),
+        slit_rise=_slit_rise(scene),
+        focal_m=focal,
+        axis_rad=axis,
+    )
+    return _with_margin(bare, plate.pixel_m)
+
+
+def _slit_sines(scene: Scene) -> tuple[float, float] | None:
+    slit, focal = scene.source.slit, scene.bench.source_focal_m
+    if slit is None or focal is None:
+        return None
+    alpha, half = scene.bench.alpha_rad, math.atan(slit.width_m / 2 / focal)
+    return math.sin(alpha - half) - math.sin(alpha), math.sin(alpha + half) - math.sin(alpha)
+
+
+def _slit_rise(scene: Scene) -> float | None:
+    slit, focal = scene.source.slit, scene.bench.source_focal_m
+    if slit is None or focal is None:
+        return None
+    return math.sin(math.atan(slit.height_m / 2 / focal))
+
+
+def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
+    """The same with the pixels added that a bow of the lines draws upon."""
+    bow = bow_pixels(bare, pixel_m)
+    if bow < _BOW_SEEN:
+        return bare
+    margin = math.ceil(bow) + 2
+    lead = np.arange(1, margin + 1) * pixel_m
+    x = np.concatenate(
+        [bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead]
+    )
+    angle = np.clip(bare.axis_rad + np.arctan(x / bare.focal_m), -math.pi / 2, math.pi / 2)
+    return replace(bare, margin=margin, sine_edges=np.sin(angle))
+
+
+def bow_pixels(place: Geometry, pixel_m: float) -> float:
+    """Largest displacement of a line from straight, at the plate's upper or lower edge [pixels]."""
+    worst = 0.0
+    for y in (float(place.y_edges_m[0]), float(place.y_edges_m[-1])):
+        shift = place.straightened(y) - place.x_edges_m
+        worst = max(worst, float(np.abs(shift).max()) / pixel_m)
+    return worst

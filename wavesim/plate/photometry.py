@@ -1,0 +1,61 @@
+"""From light at wavelength nodes to irradiance, XYZ and the time of exposure."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.constants import LUMINOUS_EFFICACY_LM_W, SATURATION_EXPOSURE_LX_S
+from wavesim.errors import LimitError
+from wavesim.light import Spectrum
+from wavesim.light.observer import cie1931
+from wavesim.scene import Exposure
+
+_D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15, 2-degree, 1 nm sums rounded to five figures
+
+
+def sensitivities(node_m: Floats) -> Floats:
+    """(k, 4) at each node: X, Y, Z [lm/W] and 1 for the irradiance.
+
+    The 1 nm table of CIE 1931 is read as straight between its wavelengths, so light shared
+    between the two nearest whole nanometres is weighted exactly.
+    """
+    wavelength, cmf = cie1931()
+    columns = [
+        LUMINOUS_EFFICACY_LM_W * np.interp(node_m, wavelength, cmf[:, c], left=0.0, right=0.0)
+        for c in range(3)
+    ]
+    return np.stack([*columns, np.ones_like(node_m)], axis=1)
+
+
+def white_of(spectrum: Spectrum) -> Floats:
+    """(3,) XYZ of a spectrum with Y = 1."""
+    nodes, cmf = cie1931()
+    xyz = np.zeros(3)
+    for lo, hi in spectrum.support_m:
+        edges = np.linspace(lo, hi, max(2, int((hi - lo) / 1e-9) + 2))
+        power, centre = spectrum.integrate(edges[:-1], edges[1:])
+        xyz += [float(power @ np.interp(centre, nodes, cmf[:, c])) for c in range(3)]
+    return xyz / xyz[1] if xyz[1] > 0 else np.array(_D65_XYZ)
+
+
+def exposure_time(exposure: Exposure, brightest_lx: float) -> float:
+    """Time [s]: as given, or such that the brightest pixel is white, `over` stops beyond.
+
+    t = 2^over (78 / speed) / E  with E the brightest pixel's illuminance (ISO 12232 saturation).
+
+    Raises
+    ------
+    LimitError
+        No visible light reaches the plate, so no time would expose it.
+    """
+    if exposure.time_s is not None:
+        return exposure.time_s
+    if not brightest_lx > 0:
+        raise LimitError(
+            "no visible light reaches the plate, so no exposure time suits it",
+            key="exposure.time",
+            expected='a time such as "1/30 s", or a plate where the light falls',
+        )
+    white = SATURATION_EXPOSURE_LX_S / exposure.speed
+    return float(2.0**exposure.over * white / brightest_lx)

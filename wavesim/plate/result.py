@@ -1,0 +1,82 @@
+"""The exposed plate: what the bench leaves on it, and how well that is known."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.scene import Scene
+
+
+@dataclass(frozen=True)
+class Report:
+    """How a plate was computed.
+
+    Attributes
+    ----------
+    elements : slits or rulings lit by the beam
+    wavelengths : wavelength bins used
+    smoothing : what each pixel edge was averaged over
+    pixel_error : relative error of a pixel's light at each wavelength (table and rounding)
+    bin_error : relative error of a pixel in smooth light from the finite bins
+    seconds : wall time of each stage [s]
+    seeds : random seeds that the scene fixes
+    cautions : for the eyes
+    notes : where the theory, the sampling or the plate's edge limits the result
+    """
+
+    elements: int
+    wavelengths: int
+    smoothing: str
+    pixel_error: float
+    bin_error: float
+    seconds: dict[str, float] = field(default_factory=dict)
+    seeds: tuple[int, ...] = ()
+    cautions: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class Plate:
+    """Irradiance and colour over the plate.
+
+    Attributes
+    ----------
+    x_m, y_m : (nx,), (ny,) [m] pixel middles; x along the dispersion from the camera's axis
+    irradiance : (ny, nx) [W m-2] between 360 and 830 nm
+    xyz : (ny, nx, 3) [lx s] CIE 1931 exposure; Y is the photometric exposure
+    profile_irradiance : (nx,) [W m-2] of the pixel row across the plate's middle
+    profile_wavelength_m : (nw,) [m] air wavelengths of the profile's spectra
+    profile_spectrum : (nw, nx) [W m-2 nm-1] in triangular bands between its wavelengths
+    scene : what was exposed
+    white_xyz : (3,) the source's white, Y = 1
+    white_exposure_lx_s : exposure shown as white, 78 / speed (ISO 12232)
+    exposure_s : [s] exposure time
+    report : how it was computed
+    """
+
+    x_m: Floats
+    y_m: Floats
+    irradiance: Floats
+    xyz: Floats
+    profile_irradiance: Floats
+    profile_wavelength_m: Floats
+    profile_spectrum: Floats
+    scene: Scene
+    white_xyz: Floats
+    white_exposure_lx_s: float
+    exposure_s: float
+    report: Report
+
+    @property
+    def illuminance_lx(self) -> Floats:
+        """(ny, nx) [lx]: the photometric exposure over the time."""
+        return np.asarray(self.xyz[..., 1] / self.exposure_s)
+
+    @property
+    def power_W(self) -> float:  # noqa: N802  (the unit is W)
+        """Power on the whole plate [W]."""
+        pixel = self.scene.plate.pixel_m
+        return float(self.irradiance.sum() * pixel * pixel)
