@@ -18,6 +18,7 @@ from wavesim.scene.quantities import (
     Fraction,
     Length,
     Offset,
+    Plain,
     complaint,
     show,
 )
@@ -44,6 +45,11 @@ class Ruled(Model):
         "rectangle", description="outline of the ruled area, of the ruled width and height"
     )
     defects: tuple[Defect, ...] = Field((), description="errors of the rulings", max_length=1000)
+
+    @property
+    def rulings(self) -> int:
+        """Number of rulings: slits, gaps between wires, or grooves."""
+        raise NotImplementedError
 
 
 class ListedSlit(Model):
@@ -133,7 +139,7 @@ class Wires(Ruled):
     """Opaque wires; light passes the gaps between them, and not beyond the outer ones."""
 
     kind: Literal["wires"] = "wires"
-    count: Annotated[Count, Field(ge=2)] = Field(
+    count: Annotated[int, Plain(2, MOST_RULINGS, whole=True)] = Field(
         description="number of wires, at least 2", examples=[50]
     )
     width_m: Length = Field(description="thickness of a wire", examples=["30 um"])
@@ -177,9 +183,9 @@ class Grating(Ruled):
         "transmission", description="used in transmission or in reflection"
     )
     groove: Groove = Field(
-        SlitGroove(),
+        default_factory=SlitGroove,
         description="profile of the grooves; default slits of half the pitch",
-        examples=['{ profile = "blazed", facet_angle = "8.6 deg" }'],
+        examples=[{"profile": "blazed", "facet_angle": "8.6 deg"}],
     )
     reflectance: Fraction = Field(1.0, description="reflectance of the surface", examples=[0.9])
     reflectance_file: FileName | None = Field(
@@ -266,20 +272,6 @@ class Grating(Ruled):
             raise complaint(
                 "cannot go with reflectance", key="reflectance_file", expected="only one of them"
             )
-        return self
-
-    @model_validator(mode="after")
-    def _defects_fit(self) -> Self:
-        slits = isinstance(self.groove, SlitGroove)
-        wrong = "depth" if slits else "width"
-        for number, defect in enumerate(self.defects):
-            if defect.kind == wrong:
-                raise complaint(
-                    f"does not go with a {self.groove.profile} groove",
-                    key=f"defects[{number}].kind",
-                    value=wrong,
-                    expected="a depth needs a groove that has one, a width needs slits",
-                )
         return self
 
 

@@ -32,6 +32,7 @@ class Model(BaseModel):
         validate_by_name=True,
         validate_by_alias=True,
         allow_inf_nan=False,
+        defer_build=True,
     )
 
     def __init__(self, /, **data: object) -> None:
@@ -40,7 +41,7 @@ class Model(BaseModel):
         try:
             super().__init__(**data)
         except ValidationError as error:
-            raise translated(error, type(self), data) from None
+            raise translated(error, type(self), data, python=True) from None
 
     # tells pydantic that nested tables need not be built through this __init__
     __init__.__pydantic_base_init__ = True  # type: ignore[attr-defined]

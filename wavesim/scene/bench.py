@@ -22,6 +22,7 @@ from wavesim.scene.quantities import (
     Length,
     Offset,
     Pressure,
+    Quantity,
     Tilt,
     VisibleWavelength,
     complaint,
@@ -62,7 +63,7 @@ class Air(Model):
     )
     pressure_Pa: Pressure = Field(101_325.0, description="air pressure", examples=["101.325 kPa"])
     humidity: Fraction = Field(0.0, description="relative humidity", examples=["50 %"])
-    co2: Annotated[Fraction, Field(le=0.1)] = Field(
+    co2: Annotated[float, Quantity("fraction", "450 ppm", 0.0, 0.1)] = Field(
         450e-6, description="mole fraction of carbon dioxide", examples=["450 ppm"]
     )
 
@@ -162,7 +163,7 @@ class Bench(Model):
         description="turn of the grating from the zero order; goes with included_angle",
         examples=["12 deg"],
     )
-    air: Air = Field(Air(), description="air along the bench")
+    air: Air = Field(default_factory=Air, description="air along the bench")
     aberrations: Aberrations | None = Field(None, description="errors of the camera lens")
 
     @property

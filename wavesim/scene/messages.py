@@ -1,15 +1,306 @@
-"""pydantic's findings -> one `SceneError` in plain words."""
+"""pydantic's findings -> one `SceneError` in plain words: what, where, found, expected."""
 
 from __future__ import annotations
 
+import difflib
+import types
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Literal, Union, get_args, get_origin
+
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
 
 from wavesim.errors import SceneError
 
+_TAGS = ("kind", "profile")  # keys that choose between the forms of a table
+_MOST_LISTED = 3
+
+
+@dataclass(frozen=True)
+class _Place:
+    """A place in the scene: its keys, the table that holds it, its declaration."""
+
+    keys: tuple[str, ...]
+    owner: type[BaseModel] | None
+    field: FieldInfo | None
+    siblings: tuple[type[BaseModel], ...]  # other forms of the owner
+
+    @property
+    def dotted(self) -> str:
+        return ".".join(self.keys).replace(".[", "[")
+
+    @property
+    def last(self) -> str:
+        return self.keys[-1] if self.keys else ""
+
+
+@dataclass(frozen=True)
+class _Finding:
+    rank: int
+    key: str
+    problem: str
+    value: object = None
+    expected: str | None = None
+    excuses: str | None = None  # key whose absence this finding explains
+
 
 def translated(
-    error: ValidationError, model: type[BaseModel], data: object, *, file: str | None = None
+    error: ValidationError,
+    model: type[BaseModel],
+    data: object,
+    *,
+    file: str | None = None,
+    python: bool = False,
 ) -> SceneError:
-    """The first finding as a SceneError."""
-    first = error.errors(include_url=False)[0]
-    return SceneError(first["msg"], file=file, key=".".join(map(str, first["loc"])))
+    """The finding that helps most, as a SceneError; it names the keys of the others.
+
+    `python` says that names of fields were given rather than keys of a file.
+    """
+    details = error.errors(include_url=False)
+    findings = [_finding(detail, model, data, python) for detail in details]
+    first = min(findings, key=lambda finding: finding.rank)
+    others = [f.key for f in findings if f is not first and f.key not in (first.key, first.excuses)]
+    return SceneError(
+        first.problem,
+        file=file,
+        key=first.key or None,
+        value=_presentable(first.value),
+        expected=_with_others(first.expected, others),
+    )
+
+
+def _with_others(expected: str | None, others: Iterable[str]) -> str | None:
+    names = list(dict.fromkeys(others))
+    if not names:
+        return expected
+    listed = ", ".join(names[:_MOST_LISTED])
+    more = f" and {len(names) - _MOST_LISTED} more" if len(names) > _MOST_LISTED else ""
+    return f"{expected or 'something else'} (wrong too: {listed}{more})"
+
+
+def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python: bool) -> _Finding:
+    place = _walk(model, detail["loc"])
+    kind, context = detail["type"], detail.get("ctx", {})
+    if kind == "wavesim":
+        return _own(place, context, detail["input"], data)
+    if kind == "extra_forbidden":
+        return _unknown(place, python)
+    if kind == "missing":
+        return _missing(place)
+    if kind.startswith("union_tag"):
+        return _form(place, kind, context)
+    if kind == "literal_error" and place.field is not None:
+        choices = [str(choice) for choice in get_args(place.field.annotation)]
+        return _choice(place.dotted, "is not among the choices", detail["input"], choices)
+    problem, expected = _plain_words(kind, context, detail["msg"])
+    return _Finding(1, place.dotted, problem, detail["input"], expected or _example(place))
+
+
+def _own(place: _Place, context: Mapping[str, object], given: object, data: object) -> _Finding:
+    """A finding of one of our own validators."""
+    key, expected = context.get("key"), context.get("expected")
+    own = place.keys if key is None else (*place.keys, *str(key).replace("[", ".[").split("."))
+    value = context.get("value", _at(data, own) if key is not None else given)
+    if isinstance(value, Mapping):
+        value = None
+    example = _example(place) if place.field is not None and key is None else None
+    general = context.get("example")
+    if isinstance(expected, str) and example and isinstance(general, str):
+        expected = expected.replace(f'"{general}"', example)
+    missing = str(context["problem"]).startswith("is missing")
+    return _Finding(
+        2 if missing else 1,
+        ".".join(own).replace(".[", "["),
+        str(context["problem"]),
+        None if missing else value,
+        None if expected is None else str(expected),
+    )
+
+
+def _unknown(place: _Place, python: bool) -> _Finding:
+    if place.owner is None:
+        return _Finding(0, place.dotted, "is unknown")
+    names = _names(place.owner, python)
+    near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
+    if near:
+        excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
+        problem = f'is unknown; the nearest key is "{near[0]}"'
+        return _Finding(0, place.dotted, problem, excuses=excused)
+    homes = [_tag(form) for form in place.siblings if place.last in _names(form, python)]
+    if homes:
+        problem = f"does not go with {_tag_text(place.owner)}"
+        expected = f"it belongs to {_listed(homes)}"
+        return _Finding(0, place.dotted, problem, None, expected)
+    return _Finding(0, place.dotted, "is unknown", None, f"one of {', '.join(names)}")
+
+
+def _names(model: type[BaseModel], python: bool) -> list[str]:
+    fields = model.model_fields.items()
+    return [name if python else field.alias or name for name, field in fields]
+
+
+def _missing(place: _Place) -> _Finding:
+    meaning = place.field.description if place.field is not None else None
+    problem = f"is missing: {meaning}" if meaning else "is missing"
+    return _Finding(2, place.dotted, problem, None, _example(place))
+
+
+def _example(place: _Place) -> str | None:
+    """What to write for a key, as TOML."""
+    if place.field is None:
+        return None
+    if place.field.examples:
+        return toml_text(place.field.examples[0])
+    forms = _forms(place.field.annotation)
+    if not forms:
+        return None
+    table = f"a table [{place.dotted}]"
+    return table if len(forms) == 1 else f"{table} with {_tag_text(forms[0])} or another kind"
+
+
+def _form(place: _Place, kind: str, context: Mapping[str, object]) -> _Finding:
+    """The tag that chooses a table's form is missing or unknown."""
+    tag = str(context["discriminator"]).strip("'")
+    key = f"{place.dotted}.{tag}"
+    forms = _forms(place.field.annotation) if place.field is not None else ()
+    choices = [_tag(form) for form in forms]
+    if kind == "union_tag_not_found":
+        return _Finding(0, key, "is missing", None, f"{tag} = one of {_listed(choices)}")
+    return _choice(key, f"is no known {tag}", context.get("tag"), choices)
+
+
+def _choice(key: str, problem: str, value: object, choices: list[str]) -> _Finding:
+    near = difflib.get_close_matches(str(value)[:100], choices, n=1, cutoff=0.5)
+    hint = f'perhaps "{near[0]}", or ' if near and len(choices) > 2 else ""
+    rest = [choice for choice in choices if not hint or choice != near[0]]
+    return _Finding(0, key, problem, value, hint + _listed(rest))
+
+
+def _listed(choices: list[str]) -> str:
+    quoted = [choice if choice.isdigit() else f'"{choice}"' for choice in choices]
+    return " or ".join(filter(None, (", ".join(quoted[:-1]), quoted[-1])))
+
+
+def _plain_words(kind: str, context: Mapping[str, object], message: str) -> tuple[str, str | None]:
+    words: dict[str, tuple[str, str | None]] = {
+        "model_type": ("is not a table", None),
+        "model_attributes_type": ("is not a table", None),
+        "tuple_type": ("is not a list", "a list in square brackets"),
+        "string_type": ("is not a text", "a text in quotes"),
+        "bool_type": ("is neither true nor false", "true or false"),
+        "string_too_short": ("is empty", None),
+        "string_too_long": ("is too long", f"at most {context.get('max_length')} characters"),
+        "too_short": ("has too few entries", f"at least {context.get('min_length')}"),
+        "too_long": ("has too many entries", f"at most {context.get('max_length')}"),
+    }
+    return words.get(kind, (message[:1].lower() + message[1:], None))
+
+
+# ---- walking from a finding's location to its declaration
+
+
+def _walk(model: type[BaseModel], location: Iterable[int | str]) -> _Place:
+    """Follow pydantic's location, leaving out the tags that it inserts."""
+    keys: list[str] = []
+    owner: type[BaseModel] | None = None
+    field: FieldInfo | None = None
+    forms: tuple[type[BaseModel], ...] = (model,)
+    siblings: tuple[type[BaseModel], ...] = ()
+    chosen: type[BaseModel] | None = model
+    for part in location:
+        if isinstance(part, int):
+            keys.append(f"[{part}]")
+        elif chosen is None and forms:
+            chosen = next((form for form in forms if _tag(form) == part), None)
+        elif chosen is not None:
+            keys.append(part)
+            owner, siblings = chosen, tuple(form for form in forms if form is not chosen)
+            field = _field(chosen, part)
+            forms = () if field is None else _forms(field.annotation)
+            chosen = forms[0] if len(forms) == 1 else None
+    return _Place(tuple(keys), owner, field, siblings)
+
+
+def _field(model: type[BaseModel], key: str) -> FieldInfo | None:
+    fields = model.model_fields.items()
+    return next((field for name, field in fields if key in (name, field.alias)), None)
+
+
+def _forms(annotation: object) -> tuple[type[BaseModel], ...]:
+    """The tables that a value of that type may be."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return (annotation,)
+    origin, inner = get_origin(annotation), get_args(annotation)
+    if origin is Annotated:
+        return _forms(inner[0])
+    if origin in (Union, types.UnionType, tuple):
+        return tuple(form for part in inner for form in _forms(part))
+    return ()
+
+
+def _tag(form: type[BaseModel]) -> str:
+    for name in _TAGS:
+        field = form.model_fields.get(name)
+        if field is not None and get_origin(field.annotation) is Literal:
+            return str(get_args(field.annotation)[0])
+    return ""
+
+
+def _tag_text(form: type[BaseModel]) -> str:
+    name = next((name for name in _TAGS if name in form.model_fields), "kind")
+    return f'{name} = "{_tag(form)}"'
+
+
+def _at(data: object, keys: Iterable[str]) -> object:
+    """The value given at those keys, or None."""
+    for key in keys:
+        if key.startswith("[") and isinstance(data, (list, tuple)):
+            data = data[int(key[1:-1])]
+        elif isinstance(data, Mapping):
+            data = data.get(key)
+        else:
+            return None
+    return data
+
+
+# ---- showing values
+
+
+class _Words(str):
+    """Words that stand for a value; shown without quotes."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
+def _presentable(value: object) -> object:
+    """The value, or words for one that would be long, or dangerous, to print."""
+    if isinstance(value, Mapping):
+        return _Words("a table")
+    if isinstance(value, (list, tuple)):
+        return _Words("a list")
+    if isinstance(value, int) and value.bit_length() > 64:
+        return _Words(f"a number of about {value.bit_length() * 3 // 10:,} digits")
+    if isinstance(value, str) and not isinstance(value, _Words):
+        return _Words(toml_text(value[:60] + ("..." if len(value) > 60 else "")))
+    if value is None or isinstance(value, (bool, int, float)):
+        return _Words(str(value).lower()) if isinstance(value, bool) else value
+    return _Words(str(value)[:60])
+
+
+def toml_text(value: object) -> str:
+    """A value as TOML writes it, in one line."""
+    if isinstance(value, str):
+        escaped = value.replace("\\", "\\\\").replace('"', '\\"')
+        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{k} = {toml_text(v)}" for k, v in value.items()) + " }"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(toml_text(item) for item in value) + "]"
+    return str(value)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Literal, Self
 
-from pydantic import Field, PrivateAttr
+from pydantic import Field, PrivateAttr, model_validator
 
 from wavesim.scene.aperture import Aperture
 from wavesim.scene.base import Model
 from wavesim.scene.bench import Bench
+from wavesim.scene.checks import check_together
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.source import Source
 
@@ -26,7 +27,14 @@ class Scene(Model):
     bench: Bench = Field(description="lenses, distances and angles")
     aperture: Aperture = Field(description="what diffracts")
     plate: Plate = Field(description="what is exposed")
-    exposure: Exposure = Field(Exposure(), description="how long, and how it is shown")
+    exposure: Exposure = Field(
+        default_factory=Exposure, description="how long, and how it is shown"
+    )
+
+    @model_validator(mode="after")
+    def _together(self) -> Self:
+        check_together(self.source, self.bench, self.aperture, self.plate, self.exposure)
+        return self
 
     _text: str = PrivateAttr("")
     _folder: Path = PrivateAttr(default_factory=Path)

@@ -100,13 +100,13 @@ def _fitting(side: float, pixel: float) -> int:
 def _edges(count: int, pixel: float) -> NDArray[np.float64]:
     import numpy as np
 
-    return (np.arange(count + 1) - count / 2) * pixel
+    return (np.arange(count + 1, dtype=np.float64) - count / 2) * pixel
 
 
 def _middles(count: int, pixel: float) -> NDArray[np.float64]:
     import numpy as np
 
-    return (np.arange(count) - (count - 1) / 2) * pixel
+    return (np.arange(count, dtype=np.float64) - (count - 1) / 2) * pixel
 
 
 class _AutoTime:

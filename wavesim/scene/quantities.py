@@ -24,12 +24,23 @@ _UNIT_PATTERN = r"^\s*[-+−]?[0-9.][-+0-9.eE/ ]*\s*[A-Za-zµμÅ°%/].*$"
 
 
 def complaint(
-    problem: str, *, expected: str | None = None, key: str | None = None, value: object = None
+    problem: str,
+    *,
+    expected: str | None = None,
+    key: str | None = None,
+    value: object = None,
+    example: str | None = None,
 ) -> PydanticCustomError:
-    """The error that validators raise; `key` (dotted) is relative to the model at hand."""
+    """The error that validators raise.
+
+    `key` (dotted) is relative to the model at hand; `value` stands for what was given, where
+    that reads better; `example` within `expected` gives way to the field's own.
+    """
     context: dict[str, object] = {"problem": problem, "expected": expected, "key": key}
     if value is not None:
         context["value"] = value
+    if example is not None:
+        context["example"] = example
     return PydanticCustomError("wavesim", "{problem}", context)
 
 
@@ -66,8 +77,10 @@ class Quantity:
         """A complaint that ends with what would be right."""
         right = f'{a(self.dimension)} such as "{self.example}"'
         if not self.needs_unit:
-            right = f"a number {self.range} or such as {self.example}"
-        return complaint(problem, expected=f"{hint}: {right}" if hint else right)
+            right = f'a number {self.range}, or "{self.example}"'
+        if hint:
+            right = f"{hint}, {right}"
+        return complaint(problem, expected=right, example=self.example)
 
     def _from_text(self, text: str) -> float:
         try:
@@ -184,8 +197,8 @@ Power = Annotated[float, Quantity("power", "1 mW", 0.0, 1e6, above_low=True)]
 Density = Annotated[float, Quantity("lines per length", "600 / mm", 1e-3, 1e9)]
 Luminance = Annotated[float, Quantity("luminance", "5000 cd/m^2", 0.0, 1e15, above_low=True)]
 Illuminance = Annotated[float, Quantity("illuminance", "100 klx", 0.0, 1e12, above_low=True)]
-Fraction = Annotated[float, Quantity("fraction", '"50 %"', 0.0, 1.0)]
-Transmittance = Annotated[float, Quantity("fraction", '"90 %"', 0.0, 1.0, above_low=True)]
+Fraction = Annotated[float, Quantity("fraction", "50 %", 0.0, 1.0)]
+Transmittance = Annotated[float, Quantity("fraction", "90 %", 0.0, 1.0, above_low=True)]
 
 
 @dataclass(frozen=True)

@@ -29,5 +29,5 @@ def from_resolved(values: dict[str, object], *, text: str = "") -> Scene:
     try:
         scene = Scene.model_validate(values, by_alias=False, by_name=True)
     except ValidationError as error:
-        raise translated(error, Scene, values) from None
+        raise translated(error, Scene, values, python=True) from None
     return scene.with_text(text)

@@ -237,7 +237,7 @@ class Plane(Model):
         False, strict=True, description="opaque in an open beam instead of clear in a plate"
     )
     stop: Stop | None = Field(
-        None, description="stop over the aperture", examples=['{ diameter = "10 mm" }']
+        None, description="stop over the aperture", examples=[{"diameter": "10 mm"}]
     )
 
     @property
@@ -246,11 +246,15 @@ class Plane(Model):
         return ()
 
 
+def _on_axis() -> tuple[Point, ...]:
+    return (Point(),)
+
+
 class Placed(Plane):
     """An element at one place or at several."""
 
     places: tuple[Point, ...] = Field(
-        (Point(),),
+        default_factory=_on_axis,
         description="places of the element's middle; default one, on the axis",
         examples=[[{"x": "-1 mm"}, {"x": "1 mm"}]],
         min_length=1,
@@ -284,7 +288,7 @@ class Mesh(Plane):
     kind: Literal["mesh"] = "mesh"
     hole: Shape = Field(
         description="one hole of the mesh",
-        examples=['{ kind = "rectangle", width = "40 um", height = "40 um" }'],
+        examples=[{"kind": "rectangle", "width": "40 um", "height": "40 um"}],
     )
     count_x: Count = Field(description="number of columns of holes", examples=[50])
     count_y: Count = Field(description="number of rows of holes", examples=[50])
@@ -334,7 +338,7 @@ class Dots(Plane):
     count: Count = Field(description="number of dots", examples=[2000])
     diameter_m: Length = Field(description="diameter of a dot", examples=["30 um"])
     stop: Stop = Field(
-        description="stop within which the dots lie", examples=['{ diameter = "10 mm" }']
+        description="stop within which the dots lie", examples=[{"diameter": "10 mm"}]
     )
     spread: Annotated[float, Plain(0.0, 0.5)] = Field(
         0.0, description="relative rms spread of the diameters", examples=[0.1]

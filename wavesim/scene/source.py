@@ -102,7 +102,7 @@ class SourceBase(Model):
     slit: SourceSlit | None = Field(
         None,
         description="source slit; without slit and disc the source is a point",
-        examples=['{ width = "20 um", height = "4 mm" }'],
+        examples=[{"width": "20 um", "height": "4 mm"}],
     )
     disc_rad: Annotated[float, Quantity("angle", "32 arcmin", 0.0, 0.5, above_low=True)] | None = (
         Field(

@@ -161,7 +161,8 @@ def _measure_with_pint(number: float, unit: str) -> Measured:
     try:
         units = registry.parse_units(expression)
         root = registry.Quantity(number, units).to_root_units()
-        value, base = float(root.magnitude), dict(root.unit_items())
+        value = float(root.magnitude)
+        base = {unit: float(power) for unit, power in root.unit_items()}  # type: ignore[arg-type]
     except (
         PintError,
         ValueError,
@@ -217,16 +218,15 @@ def _nearest(unit: str) -> str | None:
 
 
 @cache
-def _registry() -> UnitRegistry:
+def _registry() -> UnitRegistry[float]:
     """Pint's registry, from its disk cache when there is one (half the time to start)."""
     import pint
 
-    options = {"autoconvert_offset_to_baseunit": True}
     try:
         import platformdirs
 
         folder = platformdirs.user_cache_path("wavesim") / "units"
         folder.mkdir(parents=True, exist_ok=True)
-        return pint.UnitRegistry(cache_folder=str(folder), **options)
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=str(folder))
     except OSError:  # no writable home: start without the cache
-        return pint.UnitRegistry(**options)
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)

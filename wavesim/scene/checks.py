@@ -1,0 +1,152 @@
+"""What one table of a scene asks of another."""
+
+from __future__ import annotations
+
+import math
+
+from wavesim.scene.aperture import Aperture, Grating, Ruled, Slits
+from wavesim.scene.bench import Bench
+from wavesim.scene.groove import SlitGroove
+from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.quantities import complaint, show
+from wavesim.scene.shape import Plane
+from wavesim.scene.source import Source
+
+_GRAZING_RAD = math.pi / 2 * (1 - 1e-9)
+_RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")
+
+
+def check_together(
+    source: Source, bench: Bench, aperture: Aperture, plate: Plate, exposure: Exposure
+) -> None:
+    """Refuse tables that are right alone and wrong together.
+
+    Raises
+    ------
+    PydanticCustomError
+        With the key that is best changed.
+    """
+    _slit_needs_a_distance(source, bench)
+    _plate_within_reach(bench, plate)
+    _obstacle_needs_a_beam(bench, aperture)
+    if isinstance(aperture, Ruled):
+        _defects_fit(aperture)
+    _time_needs_a_level(source, exposure)
+
+
+def _slit_needs_a_distance(source: Source, bench: Bench) -> None:
+    if source.slit is None:
+        return
+    if bench.source_focal_m is None:
+        raise complaint(
+            "is missing: a source slit needs the collimator, or its distance",
+            key="bench.collimator",
+            expected='collimator = "600 mm" or source_distance = "2 m"',
+        )
+    half = math.atan2(source.slit.width_m / 2, bench.source_focal_m)
+    if abs(bench.alpha_rad) + half >= _GRAZING_RAD:
+        raise complaint(
+            "is so wide that its edge lies at 90 degrees or beyond, seen from the aperture",
+            key="source.slit.width",
+            expected="a narrower slit or a longer collimator",
+        )
+
+
+def _plate_within_reach(bench: Bench, plate: Plate) -> None:
+    low, high = plate.x_range_m
+    for x in (low, high):
+        angle = bench.camera_axis_rad + math.atan2(x, bench.camera_focal_m)
+        if abs(angle) >= _GRAZING_RAD:
+            raise complaint(
+                f"reaches {show(angle, 'angle')} from the aperture's normal, at"
+                f" x = {show(x, 'length')}; light leaves below 90 deg only",
+                key="plate.width",
+                expected=f"x {_reach(bench, angle)}, a plate narrower or moved by centre",
+            )
+
+
+def _reach(bench: Bench, angle: float) -> str:
+    """The limit of x in words."""
+    side = math.copysign(1.0, angle)
+    limit = bench.camera_focal_m * math.tan(side * math.pi / 2 - bench.camera_axis_rad)
+    return f"{'below' if side > 0 else 'above'} {show(limit, 'length')}"
+
+
+def _obstacle_needs_a_beam(bench: Bench, aperture: Aperture) -> None:
+    if not isinstance(aperture, Plane) or not aperture.obstacle:
+        return
+    if bench.beam is None and aperture.stop is None:
+        raise complaint(
+            "is missing: an obstacle stands in a beam of some diameter",
+            key="bench.beam",
+            expected='beam = "40 mm", or a stop in [aperture]',
+        )
+
+
+def _defects_fit(aperture: Ruled) -> None:
+    clear = isinstance(aperture, Grating) and not isinstance(aperture.groove, SlitGroove)
+    for number, defect in enumerate(aperture.defects):
+        key = f"aperture.defects[{number}]"
+        if defect.kind == ("width" if clear else "depth"):
+            raise complaint(
+                "does not go with these rulings",
+                key=f"{key}.kind",
+                value=defect.kind,
+                expected='"depth" for grooves that have a depth, "width" for slits and wires',
+            )
+        if defect.kind == "step" and (defect.ruling or 0) >= aperture.rulings:
+            raise complaint(
+                f"is not before the last of {aperture.rulings:,} rulings",
+                key=f"{key}.ruling",
+                value=defect.ruling,
+                expected=f"a ruling from 1 to {aperture.rulings - 1}",
+            )
+        if defect.kind == "missing":
+            _some_left(aperture.rulings, defect.rulings or (), f"{key}.rulings")
+        if defect.kind == "width":
+            _width_left(aperture, defect.rms_m + abs(defect.growth_m) / 2, key)
+
+
+def _some_left(count: int, missing: tuple[int, ...], key: str) -> None:
+    beyond = [number for number in missing if number > count]
+    if beyond:
+        raise complaint(
+            f"names a ruling beyond the last of {count:,}",
+            key=key,
+            value=beyond[0],
+            expected=f"numbers from 1 to {count}",
+        )
+    if len(set(missing)) >= count:
+        raise complaint("leaves no ruling", key=key, expected="fewer missing rulings")
+
+
+def _width_left(aperture: Ruled, change: float, key: str) -> None:
+    width = narrowest_m(aperture)
+    if change >= width:
+        raise complaint(
+            f"changes the width of {show(width, 'length')} by {show(change, 'length')}",
+            key=key,
+            expected="changes smaller than the width",
+        )
+
+
+def narrowest_m(aperture: Ruled) -> float:
+    """Width of the narrowest opaque or clear part that a defect of width may change [m]."""
+    if isinstance(aperture, Slits) and aperture.slits is not None:
+        return min(slit.width_m for slit in aperture.slits)
+    if isinstance(aperture, Grating):
+        return aperture.slit_width_m or aperture.resolved_pitch_m
+    return getattr(aperture, "width_m", math.inf)
+
+
+def _time_needs_a_level(source: Source, exposure: Exposure) -> None:
+    relative = source.kind in _RELATIVE_SOURCES
+    if exposure.time_s is None or not relative:
+        return
+    if source.luminance_cd_m2 is None and source.illuminance_lx is None:
+        key = "illuminance" if source.is_point else "luminance"
+        raise complaint(
+            f"means nothing yet: the level of the {source.kind} is not given",
+            key="exposure.time",
+            expected=f'time = "auto", or {key} in [source]',
+        )
