@@ -102,7 +102,7 @@ class Slits(Ruled):
                 )
             _refuse_overlap(self.slits)
         else:
-            _check_counted(self.count, self.width_m, self.pitch_m, "slit")
+            _check_counted(self.count, self.width_m, self.pitch_m)
         return self
 
 
@@ -119,13 +119,16 @@ def _refuse_overlap(slits: tuple[ListedSlit, ...]) -> None:
             )
 
 
-def _check_counted(count: int | None, width: float | None, pitch: float | None, noun: str) -> None:
-    needed = {"count": (count, "count = 6"), "width": (width, 'width = "40 um"')}
+def _check_counted(count: int | None, width: float | None, pitch: float | None) -> None:
+    needed = {
+        "count": (count, "the number of slits, or a list of slits", "count = 6"),
+        "width": (width, "the clear width of a slit", 'width = "40 um"'),
+    }
     if count != 1:
-        needed["pitch"] = (pitch, 'pitch = "90 um"')
-    for key, (value, example) in needed.items():
+        needed["pitch"] = (pitch, "the distance from middle to middle", 'pitch = "90 um"')
+    for key, (value, meaning, example) in needed.items():
         if value is None:
-            raise complaint(f"is missing: every {noun} has it", key=key, expected=example)
+            raise complaint(f"is missing: {meaning}", key=key, expected=example)
     if width is not None and pitch is not None and width > pitch * (1 + _SLACK):
         raise complaint(
             f"is more than the pitch of {show(pitch, 'length')}",

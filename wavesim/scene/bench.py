@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
 from pydantic import (
@@ -68,22 +69,21 @@ class Air(Model):
     )
 
 
-_WAVES = ("waves", "wave")
+@dataclass(frozen=True)
+class _PathError(Quantity):
+    """A length, or a number of waves of the table's own `wavelength`."""
+
+    def read(self, value: object, info: ValidationInfo) -> float:
+        if not isinstance(value, str) or not value.rstrip().endswith(("wave", "waves")):
+            return super().read(value, info)
+        try:
+            waves = float(value.split()[0])
+        except ValueError:
+            raise self.refuse("does not begin with a number") from None
+        return self.within(waves * float(info.data.get("wavelength_m", 1.0)))
 
 
-def _path_error(value: object, info: ValidationInfo) -> object:
-    """ "0.25 waves" -> metres at the model's reference wavelength."""
-    if not isinstance(value, str) or value.split()[-1:] not in ([word] for word in _WAVES):
-        return value
-    number = value.rsplit(maxsplit=1)[0]
-    try:
-        waves = float(number)
-    except ValueError:
-        raise complaint("does not begin with a number", expected='"0.25 waves"') from None
-    return waves * float(info.data.get("wavelength_m", 0.0)) if abs(waves) < 1e6 else value
-
-
-PathError = Annotated[Offset, BeforeValidator(_path_error)]
+PathError = Annotated[float, _PathError("length", "0.25 waves", -0.1, 0.1)]
 
 
 class Aberrations(Model):

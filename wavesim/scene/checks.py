@@ -61,7 +61,7 @@ def _plate_within_reach(bench: Bench, plate: Plate) -> None:
                 f"reaches {show(angle, 'angle')} from the aperture's normal, at"
                 f" x = {show(x, 'length')}; light leaves below 90 deg only",
                 key="plate.width",
-                expected=f"x {_reach(bench, angle)}, a plate narrower or moved by centre",
+                expected=f"x {_reach(bench, angle)}: a narrower plate, or one moved by centre",
             )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import types
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -16,6 +17,7 @@ from wavesim.errors import SceneError
 
 _TAGS = ("kind", "profile")  # keys that choose between the forms of a table
 _MOST_LISTED = 3
+_QUANTITY_EXAMPLE = re.compile(r'"[-0-9]')
 
 
 @dataclass(frozen=True)
@@ -103,11 +105,11 @@ def _own(place: _Place, context: Mapping[str, object], given: object, data: obje
     key, expected = context.get("key"), context.get("expected")
     own = place.keys if key is None else (*place.keys, *str(key).replace("[", ".[").split("."))
     value = context.get("value", _at(data, own) if key is not None else given)
-    if isinstance(value, Mapping):
-        value = None
-    example = _example(place) if place.field is not None and key is None else None
+    if isinstance(value, Mapping) and place.field is None:
+        value = None  # the whole table; its key says enough
+    example = _example(place) or ""
     general = context.get("example")
-    if isinstance(expected, str) and example and isinstance(general, str):
+    if isinstance(expected, str) and _QUANTITY_EXAMPLE.match(example):
         expected = expected.replace(f'"{general}"', example)
     missing = str(context["problem"]).startswith("is missing")
     return _Finding(
@@ -121,19 +123,17 @@ def _own(place: _Place, context: Mapping[str, object], given: object, data: obje
 
 def _unknown(place: _Place, python: bool) -> _Finding:
     if place.owner is None:
-        return _Finding(0, place.dotted, "is unknown")
+        return _Finding(0, place.dotted, "is an unknown key")
     names = _names(place.owner, python)
     near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
     if near:
         excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
-        problem = f'is unknown; the nearest key is "{near[0]}"'
-        return _Finding(0, place.dotted, problem, excuses=excused)
+        return _Finding(0, place.dotted, "is an unknown key", None, f'perhaps "{near[0]}"', excused)
     homes = [_tag(form) for form in place.siblings if place.last in _names(form, python)]
     if homes:
-        problem = f"does not go with {_tag_text(place.owner)}"
-        expected = f"it belongs to {_listed(homes)}"
-        return _Finding(0, place.dotted, problem, None, expected)
-    return _Finding(0, place.dotted, "is unknown", None, f"one of {', '.join(names)}")
+        problem = f"does not go with {_tag_text(place.owner)}, only with {_listed(homes)}"
+        return _Finding(0, place.dotted, problem, None, f"one of {', '.join(names)}")
+    return _Finding(0, place.dotted, "is an unknown key", None, f"one of {', '.join(names)}")
 
 
 def _names(model: type[BaseModel], python: bool) -> list[str]:
@@ -144,7 +144,10 @@ def _names(model: type[BaseModel], python: bool) -> list[str]:
 def _missing(place: _Place) -> _Finding:
     meaning = place.field.description if place.field is not None else None
     problem = f"is missing: {meaning}" if meaning else "is missing"
-    return _Finding(2, place.dotted, problem, None, _example(place))
+    example = _example(place)
+    if example is not None and place.field is not None and place.field.examples:
+        example = f"{place.last} = {example}"
+    return _Finding(2, place.dotted, problem, None, example)
 
 
 def _example(place: _Place) -> str | None:
@@ -167,7 +170,7 @@ def _form(place: _Place, kind: str, context: Mapping[str, object]) -> _Finding:
     forms = _forms(place.field.annotation) if place.field is not None else ()
     choices = [_tag(form) for form in forms]
     if kind == "union_tag_not_found":
-        return _Finding(0, key, "is missing", None, f"{tag} = one of {_listed(choices)}")
+        return _Finding(0, key, "is missing", None, _listed(choices))
     return _choice(key, f"is no known {tag}", context.get("tag"), choices)
 
 

@@ -80,7 +80,7 @@ class Plate(Model):
         for key, count in (("width", self.pixels_x), ("height", self.pixels_y)):
             if count > MOST_PIXELS_X:
                 raise complaint(
-                    f"holds {count:.7g} pixels of {show(self.pixel_m, 'length')}",
+                    f"holds {count:,} pixels of {show(self.pixel_m, 'length')}",
                     key=key,
                     expected=f"at most {MOST_PIXELS_X:,}: a larger pixel or a smaller plate",
                 )

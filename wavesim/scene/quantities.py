@@ -50,8 +50,8 @@ class Quantity:
 
     dimension: str
     example: str
-    low: float = -math.inf
-    high: float = math.inf
+    low: float
+    high: float
     above_low: bool = False
 
     def read(self, value: object, info: core_schema.ValidationInfo) -> float:
@@ -66,35 +66,38 @@ class Quantity:
             )
         else:
             number = _float(value)
-        return self._within(number)
+        return self.within(number)
 
     @property
     def needs_unit(self) -> bool:
         """Whether a file must give a unit (a plain fraction need not)."""
         return self.dimension != "fraction"
 
-    def refuse(self, problem: str, hint: str | None = None) -> PydanticCustomError:
+    def refuse(self, problem: str) -> PydanticCustomError:
         """A complaint that ends with what would be right."""
         right = f'{a(self.dimension)} such as "{self.example}"'
         if not self.needs_unit:
             right = f'a number {self.range}, or "{self.example}"'
-        if hint:
-            right = f"{hint}, {right}"
         return complaint(problem, expected=right, example=self.example)
 
     def _from_text(self, text: str) -> float:
         try:
             found = measure(text)
         except UnitError as error:
-            raise self.refuse(error.problem, error.hint) from None
+            raise self.refuse(str(error)) from None
         if found.dimension != self.dimension:
             problem = f"is {_what(found)} where {a(self.dimension)} belongs"
             raise self.refuse(problem)
         return found.value
 
-    def _within(self, number: float) -> float:
+    def within(self, number: float) -> float:
+        """The number, or a complaint if it is out of range."""
         if not math.isfinite(number):
             raise self.refuse("is not a finite number")
+        if number <= 0 < self.low or (number == 0 and self.above_low):
+            raise self.refuse("is not above zero")
+        if number < 0 == self.low:
+            raise self.refuse("is negative")
         if number < self.low or (self.above_low and number <= self.low) or number > self.high:
             raise complaint("is out of range", expected=f"{a(self.dimension)} {self.range}")
         return number
@@ -103,12 +106,7 @@ class Quantity:
     def range(self) -> str:
         """The allowed range in words."""
         low, high = show(self.low, self.dimension), show(self.high, self.dimension)
-        if self.low == 0:
-            floor = "above zero" if self.above_low else "of zero or more"
-            return floor if math.isinf(self.high) else f"{floor}, up to {high}"
-        if math.isinf(self.low):
-            return "of any size" if math.isinf(self.high) else f"of at most {high}"
-        return f"of at least {low}" if math.isinf(self.high) else f"from {low} to {high}"
+        return f"above zero, up to {high}" if self.above_low else f"from {low} to {high}"
 
     def __get_pydantic_core_schema__(
         self, _source: object, _handler: GetCoreSchemaHandler
@@ -127,7 +125,8 @@ class Quantity:
         }
         if self.needs_unit:
             return text
-        return {"anyOf": [{"type": "number", "minimum": self.low, "maximum": self.high}, text]}
+        number: JsonSchemaValue = {"type": "number", "minimum": self.low, "maximum": self.high}
+        return {"anyOf": [number, text]}
 
 
 def in_file(info: core_schema.ValidationInfo) -> bool:

@@ -77,6 +77,8 @@ def _toml(text: str, file: str | None) -> dict[str, object]:
         return tomllib.loads(text)
     except RecursionError:
         problem = "nests lists or tables too deeply"
-    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
+    except tomllib.TOMLDecodeError as error:
         problem = f"is not TOML: {error}"
+    except ValueError:  # Python reads no more than 4300 digits
+        problem = "holds a number of thousands of digits"
     raise SceneError(problem, file=file, expected="TOML, as in the shipped scenes")

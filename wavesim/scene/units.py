@@ -26,12 +26,7 @@ _SPOKEN_COUNT = re.compile(r"^(?:lines?|rulings?|grooves?|slits?)\s*(?=/)|^per\s
 
 
 class UnitError(ValueError):
-    """The text is no number with a known unit; the message says why, `hint` what to do."""
-
-    def __init__(self, problem: str, hint: str | None = None) -> None:
-        super().__init__(problem)
-        self.problem = problem
-        self.hint = hint
+    """The text is no number with a known unit; the message says why."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +123,7 @@ def _split(text: str) -> tuple[float, str]:
     if not unit:
         raise UnitError("has no unit")
     if re.match(r",[0-9]", unit):
-        raise UnitError("has a decimal comma", "a decimal point")
+        raise UnitError("has a decimal comma where a point belongs")
     return number, unit
 
 
@@ -153,7 +148,7 @@ def _tight(unit: str) -> str:
 
 def _measure_with_pint(number: float, unit: str) -> Measured:
     if _UNIT.fullmatch(unit) is None:
-        raise UnitError(f'has no unit that can be read: "{unit}"', _nearest(unit))
+        raise UnitError("has a unit that cannot be read" + _nearest(unit))
     from pint.errors import PintError
 
     registry = _registry()
@@ -171,7 +166,7 @@ def _measure_with_pint(number: float, unit: str) -> Measured:
         ArithmeticError,
         SyntaxError,
     ) as error:
-        raise UnitError(f'has an unknown unit "{unit}"', _nearest(unit)) from error
+        raise UnitError(f'has an unknown unit "{unit}"{_nearest(unit)}') from error
     if not math.isfinite(value):
         raise UnitError("is too large a number")
     return _named(value, base)
@@ -212,9 +207,9 @@ def _named(value: float, base: dict[str, float]) -> Measured:
     return Measured(value * factor, name)
 
 
-def _nearest(unit: str) -> str | None:
+def _nearest(unit: str) -> str:
     near = difflib.get_close_matches(_tight(unit), FAST_UNITS, n=1, cutoff=0.5)
-    return f'perhaps "{near[0]}"' if near else None
+    return f', perhaps "{near[0]}"' if near else ""
 
 
 @cache
