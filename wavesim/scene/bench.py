@@ -1,5 +1,6 @@
 """The bench between source and plate: lenses or distances, angles, beam, air, aberrations."""
 
+# ruff: noqa: N815  (names end in their unit as it is written: _K, _Pa, _W)
 from __future__ import annotations
 
 from dataclasses import dataclass
@@ -178,7 +179,7 @@ class Bench(Model):
         """Diffraction angle of the camera's axis [rad]: given, turn - K, or -alpha."""
         if self.turn_rad is not None and self.included_angle_rad is not None:
             return self.turn_rad - self.included_angle_rad / 2
-        return -self.incidence_rad if self.viewing_rad is None else self.viewing_rad
+        return 0.0 - self.incidence_rad if self.viewing_rad is None else self.viewing_rad
 
     @property
     def camera_focal_m(self) -> float:

@@ -243,6 +243,19 @@ def _forms(annotation: object) -> tuple[type[BaseModel], ...]:
     return ()
 
 
+def tables_of(model: type[BaseModel]) -> set[type[BaseModel]]:
+    """The model and every table that it may hold, at any depth."""
+    found: set[type[BaseModel]] = set()
+    waiting = [model]
+    while waiting:
+        table = waiting.pop()
+        if table not in found:
+            found.add(table)
+            for field in table.model_fields.values():
+                waiting.extend(_forms(field.annotation))
+    return found
+
+
 def _tag(form: type[BaseModel]) -> str:
     for name in _TAGS:
         field = form.model_fields.get(name)

@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from wavesim.scene.aperture import Aperture
 from wavesim.scene.base import Model
 from wavesim.scene.bench import Bench
 from wavesim.scene.checks import check_together
 from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.quantities import complaint
 from wavesim.scene.source import Source
+
+
+def _known_version(value: object) -> object:
+    if value != 1 or isinstance(value, bool):
+        raise complaint("is a version of the file format not known here", expected="schema = 1")
+    return value
 
 
 class Scene(Model):
@@ -21,7 +28,9 @@ class Scene(Model):
     Equal scenes have equal values; the text and the folder that they came from do not count.
     """
 
-    schema_: Literal[1] = Field(1, alias="schema", description="version of the file format")
+    schema_: Annotated[Literal[1], BeforeValidator(_known_version)] = Field(
+        1, alias="schema", description="version of the file format"
+    )
     title: str = Field("", description="what the scene shows", max_length=1000)
     source: Source = Field(description="what shines")
     bench: Bench = Field(description="lenses, distances and angles")

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterator
 from pathlib import Path
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from wavesim.errors import SceneError
 from wavesim.scene.messages import translated
@@ -13,6 +14,7 @@ from wavesim.scene.model import Scene
 from wavesim.scene.quantities import FROM_FILE
 
 LARGEST_FILE = 2**20  # bytes
+FILE_FIELDS = ("file", "phase_file", "reflectance_file")
 
 
 def load(path: str | Path) -> Scene:
@@ -27,7 +29,9 @@ def load(path: str | Path) -> Scene:
     """
     name = str(path)
     scene = parse(_text(_content(name), name), file=name)
-    return scene.beside(Path(name).parent)
+    scene = scene.beside(Path(name).absolute().parent)
+    _find_files(scene, name)
+    return scene
 
 
 def parse(text: str, *, file: str | None = None) -> Scene:
@@ -46,10 +50,38 @@ def parse(text: str, *, file: str | None = None) -> Scene:
     return scene.with_text(text)
 
 
+def _find_files(scene: Scene, name: str) -> None:
+    """Refuse a scene whose tables or pictures are not there, before any work is done."""
+    for key, wanted in _named_files(scene, ""):
+        if not (scene.folder / wanted).is_file():
+            raise SceneError(
+                "names a file that is not there",
+                file=name,
+                key=key,
+                value=wanted,
+                expected=f"the name of a file in {scene.folder}, or its full path",
+            )
+
+
+def _named_files(value: object, key: str) -> Iterator[tuple[str, str]]:
+    if isinstance(value, tuple):
+        for number, item in enumerate(value):
+            yield from _named_files(item, f"{key}[{number}]")
+    elif isinstance(value, BaseModel):
+        for name, field in type(value).model_fields.items():
+            inner, inner_key = getattr(value, name), f"{key}.{field.alias}".lstrip(".")
+            if isinstance(inner, str) and name in FILE_FIELDS:
+                yield inner_key, inner
+            else:
+                yield from _named_files(inner, inner_key)
+
+
 def _content(name: str) -> bytes:
     try:
         with Path(name).open("rb") as stream:
             content = stream.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise SceneError("there is no such file", file=name, expected="a scene file") from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise SceneError(f"cannot be read: {reason}", file=name, expected="a scene file") from None
