@@ -126,6 +126,10 @@ class Spectrum:
         kind = kind_of_level or self.kind_of_level
         return replace(self, coefficient=self.coefficient * factor, kind_of_level=kind)
 
+    def with_error(self, error: float) -> Spectrum:
+        """The same spectrum with another stated error."""
+        return replace(self, error=error)
+
     def clipped(self, lo_m: float, hi_m: float) -> Spectrum:
         """The part between two wavelengths."""
         if self.lo_m.size and self.lo_m[0] >= lo_m and self.hi_m[-1] <= hi_m:

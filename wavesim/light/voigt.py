@@ -14,7 +14,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -25,7 +25,8 @@ _FAR = 64.0  # |z|^2 beyond which the asymptotic series is used: its error is 15
 
 
 @lru_cache(maxsize=1)
-def _weideman() -> tuple[float, Reals]:
+def weideman() -> tuple[float, Reals]:
+    """Scale and coefficients of the rational series of w, highest power first; (48,)."""
     size = 4 * _TERMS
     scale = float(np.sqrt(_TERMS / np.sqrt(2.0)))
     theta = np.arange(-size // 2 + 1, size // 2) * 2.0 * np.pi / size
@@ -52,7 +53,7 @@ def faddeeva(z: Complexes) -> Complexes:
 
 
 def _near(z: Complexes) -> Complexes:
-    scale, series = _weideman()
+    scale, series = weideman()
     pole = scale - 1j * z
     ratio = (scale + 1j * z) / pole
     return np.asarray(
@@ -71,14 +72,14 @@ def _asymptotic(z: Complexes) -> Complexes:
     return np.asarray(1j / (np.sqrt(np.pi) * z) * total + core, dtype=np.complex128)
 
 
-def voigt(offset: Reals, gaussian_fwhm: float, lorentz_fwhm: float) -> Reals:
+def voigt(offset: Reals, gaussian_fwhm: ArrayLike, lorentz_fwhm: ArrayLike) -> Reals:
     """Voigt profile of unit area.
 
     Parameters
     ----------
     offset : (...) array
         Distance from the centre, in the unit of the widths.
-    gaussian_fwhm, lorentz_fwhm : float
+    gaussian_fwhm, lorentz_fwhm : float or (...) array
         Full widths at half maximum; either may be zero, not both.
 
     Returns
@@ -86,12 +87,11 @@ def voigt(offset: Reals, gaussian_fwhm: float, lorentz_fwhm: float) -> Reals:
     (...) array, per unit of the offset.
     """
     offset = np.asarray(offset, dtype=np.float64)
-    if gaussian_fwhm < 1e-6 * lorentz_fwhm:
-        half = lorentz_fwhm / 2.0
-        return np.asarray(half / np.pi / (offset**2 + half**2))
-    unit = 2.0 * ROOT_LN2 / gaussian_fwhm
-    z = offset * unit + 0.5j * lorentz_fwhm * unit
-    return np.asarray(faddeeva(z).real.reshape(offset.shape) * unit / np.sqrt(np.pi))
+    lorentz = np.asarray(lorentz_fwhm, dtype=np.float64)
+    gaussian = np.maximum(gaussian_fwhm, 1e-6 * lorentz)  # a Lorentzian to 1e-12 of its peak
+    unit = 2.0 * ROOT_LN2 / gaussian
+    z = offset * unit + 0.5j * lorentz * unit
+    return np.asarray(faddeeva(z).real.reshape(z.shape) * unit / np.sqrt(np.pi))
 
 
 def voigt_fwhm(gaussian_fwhm: float, lorentz_fwhm: float) -> float:

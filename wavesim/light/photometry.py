@@ -1,0 +1,52 @@
+"""Photometric measures that need only the spectrum."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.constants import LUMINOUS_EFFICACY_LM_W
+from wavesim.light.observer import cie1931
+from wavesim.light.pieces import Spectrum
+
+Reals = NDArray[np.float64]
+
+
+def weighted(spectrum: Spectrum, wavelength_m: Reals, curves: Reals) -> Reals:
+    """Integral of density x curve, for curves that are straight between their points: exact.
+
+    Over one step the integral is the power times the curve at the centre of power.
+
+    Parameters
+    ----------
+    wavelength_m : (n,) array [m], ascending
+    curves : (n, c) array
+
+    Returns
+    -------
+    (c,) array [power of the spectrum x unit of the curves]
+    """
+    power, centroid = spectrum.integrate(wavelength_m[:-1], wavelength_m[1:])
+    part = (centroid - wavelength_m[:-1]) / np.diff(wavelength_m)
+    at_centroid = curves[:-1] + part[:, None] * np.diff(curves, axis=0)
+    return np.asarray(power @ at_centroid)
+
+
+def tristimulus(spectrum: Spectrum) -> Reals:
+    """X, Y, Z with Y the luminance [cd/m2] or illuminance [lx]; (3,).
+
+    683 lm/W times the integral of density x colour-matching function, CIE 1931, the functions
+    straight between their 1 nm steps.
+    """
+    return np.asarray(LUMINOUS_EFFICACY_LM_W * weighted(spectrum, *cie1931()))
+
+
+def luminous(spectrum: Spectrum) -> float:
+    """Luminance [cd/m2] of a radiance, illuminance [lx] of an irradiance."""
+    return float(tristimulus(spectrum)[1])
+
+
+def efficacy_lm_W(spectrum: Spectrum) -> float:  # noqa: N802 - unit suffix
+    """Luminous efficacy of the radiation within 360 to 830 nm [lm/W]."""
+    total = spectrum.total()
+    return luminous(spectrum) / total if total > 0.0 else 0.0
