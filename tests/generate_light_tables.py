@@ -253,9 +253,9 @@ def _from_nist(
     for row in csv.DictReader(path.open()):
         digits = "".join(c for c in row["intens"] if c.isdigit() or c == ".")
         angstrom = float(row["obs_wl_vac(A)"] or 0.0)
-        if row["element"] == element and row["sp_num"] == "1" and 3600 < angstrom < 8300:
-            if digits and float(digits) >= least:
-                seen[angstrom] = float(digits)
+        neutral = row["element"] == element and row["sp_num"] == "1"
+        if neutral and 3600 < angstrom < 8300 and digits and float(digits) >= least:
+            seen[angstrom] = float(digits)
     anchor = max(triplet, key=lambda w: seen[w] if w > 4300 else 0.0) if triplet else 0.0
     rows = []
     for angstrom, intensity in sorted(seen.items()):

@@ -31,7 +31,9 @@ def _radial(n: int, orbital: int, r: np.ndarray) -> np.ndarray:
 
     norm = sqrt((2 / n) ** 3 * factorial(n - orbital - 1) / (2 * n * factorial(n + orbital)))
     x = 2 * r / n
-    return norm * np.exp(-x / 2) * x**orbital * eval_genlaguerre(n - orbital - 1, 2 * orbital + 1, x)
+    return (
+        norm * np.exp(-x / 2) * x**orbital * eval_genlaguerre(n - orbital - 1, 2 * orbital + 1, x)
+    )
 
 
 def _radial_square(n: int, upper: int, lower: int) -> float:

@@ -1,1 +1,15 @@
-"""Spectra: what the source sends, through the filters, in air wavelengths."""
+"""Spectra: what the source sends through its filters, over air wavelength.
+
+    found = spectrum(scene.source, folder=scene.folder)
+    power, centroid_m = found.integrate(edges[:-1], edges[1:])
+
+`air` holds the refractive index and the only bridge between vacuum and air wavelengths;
+`photometry` luminances and efficacies; `observer` the CIE 1931 curves.
+"""
+
+from wavesim.light.cautions import cautions
+from wavesim.light.observer import cie1931
+from wavesim.light.pieces import Spectrum
+from wavesim.light.sources import spectrum
+
+__all__ = ["Spectrum", "cautions", "cie1931", "spectrum"]

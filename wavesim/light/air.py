@@ -31,8 +31,8 @@ _WATER_KG_MOL = 0.018015
 class AirState:
     """Air: temperature, pressure, relative humidity (0 to 1), mole fraction of CO2."""
 
-    temperature_K: float = 288.15
-    pressure_Pa: float = 101_325.0
+    temperature_K: float = 288.15  # noqa: N815 - unit suffix
+    pressure_Pa: float = 101_325.0  # noqa: N815 - unit suffix
     humidity: float = 0.0
     co2: float = 450e-6
 

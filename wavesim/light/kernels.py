@@ -1,3 +1,4 @@
+# mypy: disable-error-code="no-untyped-def, no-untyped-call, untyped-decorator"
 """Compiled loops: integrals of a piecewise spectrum, and the transmission of thousands of lines.
 
 Imported only when a spectrum is integrated or the Sun is built, because numba takes a while.
@@ -113,10 +114,10 @@ def _profile(x, y, table, step, scale, series):
 def transmission(start, spacing, count, stride, lines, cut, near, tools):
     """Product over lines of 1 - depth V(x)/V(0) on the grid start + spacing * arange(count).
 
-    Within `near` of its centre (5 Gaussian or 3 Lorentz widths for a broad line) a line is evaluated at every node; its
-    wing on a grid `stride` times coarser, out to where it takes away less than `cut`. So that the
-    coarse grid carries something smooth, the wing is continued inwards by a parabola-like cap,
-    which the fine grid divides out again.
+    Within `near` of its centre (5 Gaussian or 3 Lorentz widths for a broad line) a line is
+    evaluated at every node; its wing on a grid `stride` times coarser, out to where it takes away
+    less than `cut`. So that the coarse grid carries something smooth, the wing is continued
+    inwards by a flat cap, which the fine grid divides out again.
 
     lines (n, 4): centre, depth, Gaussian and Lorentz FWHM, in the grid's unit.
     Returns fine (count,) and coarse (count // stride + 5,), the latter starting two steps early;
@@ -163,7 +164,12 @@ def spread(fine, coarse, stride):
     for i in range(fine.size):
         k = i // stride
         f = (i - k * stride) / stride
-        a, b, c, d = coarse[k + 1], coarse[k + 2], coarse[k + 3], coarse[min(k + 4, coarse.size - 1)]
+        a, b, c, d = (
+            coarse[k + 1],
+            coarse[k + 2],
+            coarse[k + 3],
+            coarse[min(k + 4, coarse.size - 1)],
+        )
         result[i] = fine[i] * (
             -a * f * (f - 1.0) * (f - 2.0) / 6.0
             + b * (f + 1.0) * (f - 1.0) * (f - 2.0) / 2.0

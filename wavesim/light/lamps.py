@@ -98,9 +98,7 @@ def lines(
     width = doppler_m(wavelength, temperature, MASS_U[element])
     rate = _DAMPING_PER_S / (2.0 * np.pi) + _COLLISIONS_HZ_PA * (pressure_Pa or 0.0)
     lorentz = wavelength**2 / LIGHT_SPEED_M_S * rate
-    return Lines(
-        wavelength, strength, width, lorentz, depth * reversal, width / np.sqrt(2.0)
-    )
+    return Lines(wavelength, strength, width, lorentz, depth * reversal, width / np.sqrt(2.0))
 
 
 def doppler_m(wavelength_m: Reals, temperature_K: float, mass_u: float) -> Reals:
@@ -117,13 +115,11 @@ def laser(wavelength_m: float, linewidth_m: float) -> Spectrum:
     """
     one = np.array([1.0])
     width = max(linewidth_m, _NARROWEST_M)
-    return spectrum(
-        Lines(one * wavelength_m, one, one * width, 0.0 * one, 0.0 * one, one * width)
-    )
+    return spectrum(Lines(one * wavelength_m, one, one * width, 0.0 * one, 0.0 * one, one * width))
 
 
 def spectrum(table: Lines) -> Spectrum:
-    """Irradiance of lines in their relative strengths (the sum of the strengths before reversal)."""
+    """Irradiance of lines, each as strong as its strength says (before reversal)."""
     narrowest = float(
         min(voigt_fwhm(g, v) for g, v in zip(table.gaussian_m, table.lorentz_m, strict=True))
     )

@@ -11,7 +11,7 @@ far wings (line mixing, pressure varying with height) are not modelled.
 from __future__ import annotations
 
 import csv
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,18 +64,13 @@ def transmittance(wavelength_m: Reals, band: str, strength_m: float) -> Reals:
 def absorbed(spectrum: Spectrum) -> Spectrum:
     """The spectrum behind the air's oxygen; only the two bands' ranges are touched."""
     parts = []
-    lo = 0.0
-    for (band, strength), (start, end) in zip(
-        BAND_STRENGTH_M.items(), OXYGEN_RANGES_M, strict=True
-    ):
-        parts.append(spectrum.clipped(lo, start))
+    done = 0.0
+    for band, (start, end) in zip(BAND_STRENGTH_M, OXYGEN_RANGES_M, strict=True):
+        parts.append(spectrum.clipped(done, start))
+        behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band])
+        # black line centres need no relative accuracy: the floor is the brightest place
         inside = spectrum.clipped(start, end)
-        parts.append(
-            inside.times(
-                lambda w, band=band, strength=strength: transmittance(w, band, strength),
-                tolerance=1e-5,
-            )
-        )
-        lo = end
-    parts.append(spectrum.clipped(lo, np.inf))
+        parts.append(inside.times(behind, tolerance=1e-5, floor=1.0))
+        done = end
+    parts.append(spectrum.clipped(done, np.inf))
     return pieces.joined(*[part for part in parts if part.lo_m.size])

@@ -64,9 +64,7 @@ def led(peak_m: float, width_m: float) -> Spectrum:
 
 def band(centre_m: float, width_m: float) -> Spectrum:
     """The same density, 1, within centre +- width / 2."""
-    ends = np.clip(
-        [centre_m - width_m / 2.0, centre_m + width_m / 2.0], VISIBLE_LO_M, VISIBLE_HI_M
-    )
+    ends = np.clip([centre_m - width_m / 2.0, centre_m + width_m / 2.0], VISIBLE_LO_M, VISIBLE_HI_M)
     return pieces.from_nodes(ends, np.ones(2), "radiance", features_m=float(ends[1] - ends[0]))
 
 
@@ -77,9 +75,14 @@ def _illuminants() -> list[dict[str, str]]:
 
 
 def illuminant(name: str) -> Spectrum:
-    """A CIE illuminant: straight lines between the 5 nm steps of its table; E is constant."""
+    """A CIE illuminant: straight lines between the 5 nm steps of its table [2].
+
+    E is constant, and A is Planck's law at 2848 x 1.4388 / 1.435 = 2855.54 K, as it is defined.
+    """
     if name == "E":
         return band((VISIBLE_LO_M + VISIBLE_HI_M) / 2.0, VISIBLE_HI_M - VISIBLE_LO_M)
+    if name == "A":
+        return blackbody(2848.0 * 0.01438776877 / 0.01435)
     rows = [row for row in _illuminants() if row[name]]
     wavelength = np.array([float(row["wavelength_nm"]) * 1e-9 for row in rows])
     density = np.array([float(row[name]) for row in rows])

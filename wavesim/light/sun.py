@@ -202,7 +202,8 @@ def _with_lines(air: Air, lo_m: float, hi_m: float) -> Spectrum:
     columns = (table.wavelength_m * 1e9, table.depth, table.gaussian_m, table.lorentz_m)
     units = np.column_stack(columns) * [1.0, 1.0, 1e12, 1e12]
     start, values = transmission(units, lo_m, hi_m)
-    wavelength = start + np.arange(values.size) * (_SPACING_PM * 1e-12)
+    steps = np.arange(values.size, dtype=np.float64)
+    wavelength = np.asarray(start + steps * (_SPACING_PM * 1e-12), dtype=np.float64)
     values = values * continuum(wavelength)
     if air == "ground":
         values = values * air_transmittance(wavelength)
