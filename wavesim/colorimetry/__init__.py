@@ -1,11 +1,18 @@
 """CIE XYZ -> picture: white balance, tone, gamut; colours in words; PNG and TIFF."""
 
 from wavesim.colorimetry.difference import ciede2000
+from wavesim.colorimetry.grain import grain, halation, photon_noise, photons_at_white
 from wavesim.colorimetry.observers import OBSERVERS, observer
 from wavesim.colorimetry.pictures import save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.colorimetry.tone import Film, Linear, Logarithmic, Tone
 from wavesim.colorimetry.whiteness import balance_degree, cct, planckian_xy
+from wavesim.colorimetry.words import (
+    colour_name,
+    complementary_wavelength,
+    dominant_wavelength,
+    excitation_purity,
+)
 
 __all__ = [
     "OBSERVERS",
@@ -17,8 +24,16 @@ __all__ = [
     "balance_degree",
     "cct",
     "ciede2000",
+    "colour_name",
+    "complementary_wavelength",
+    "dominant_wavelength",
+    "excitation_purity",
+    "grain",
+    "halation",
     "linear_rgb",
     "observer",
+    "photon_noise",
+    "photons_at_white",
     "picture",
     "planckian_xy",
     "save_png",

@@ -64,7 +64,7 @@ def largest_saturation(space: str) -> Array:
         high = np.where(empty, middle, high)
         low = np.where(empty, low, middle)
     low.setflags(write=False)
-    return low
+    return np.asarray(low)
 
 
 @cache
@@ -88,7 +88,7 @@ def rounded_saturation(space: str) -> Array:
     nodes = np.arange(HUES) * (2 * np.pi / HUES)
     table = np.interp(np.arctan2(b, a), nodes, rounded, period=2 * np.pi)
     table.setflags(write=False)
-    return table
+    return np.asarray(table)
 
 
 def _bounded(values: Array, rise: float) -> Array:
@@ -98,3 +98,10 @@ def _bounded(values: Array, rise: float) -> Array:
     forward = np.minimum.accumulate(twice - ramp) + ramp
     backward = np.minimum.accumulate(twice[::-1] - ramp)[::-1] + ramp[::-1]
     return np.asarray(np.minimum(forward[values.size :], backward[: values.size]))
+
+
+def saturation_at(table: Array, a: float, b: float) -> float:
+    """The table's value in the direction of (a, b)."""
+    turn = b / (abs(a) + abs(b))
+    position = 2 - turn if a < 0 else turn % 4
+    return float(np.interp(position * (HUES / 4), np.arange(HUES + 1), table))

@@ -3,6 +3,8 @@
 Every pixel is worked out alone, so the blocks that threads take do not change any value.
 """
 
+# mypy: allow-untyped-defs, allow-untyped-calls
+
 from __future__ import annotations
 
 import math
@@ -171,10 +173,12 @@ def render(
     """Fill out[start:stop] (n, 3) from xyz (n, 3); the first non-finite pixel, or -1.
 
     `to_lms_in` takes XYZ to the OKLab cone signals, white balance and exposure included;
-    `encoding` is the display's curve over the square root of light; `mask` the dither pattern.
+    `encoding` is the display's curve over the square root of light; `mask` the dither pattern
+    0..1, its sides powers of two.
     """
     nodes = encoding.size - 1
-    tall, wide = mask.shape
+    tall, wide = mask.shape[0] - 1, mask.shape[1] - 1
+    row, column = start // width, start % width
     for i in range(start, stop):
         x, y, z = xyz[i, 0], xyz[i, 1], xyz[i, 2]
         if not (math.isfinite(x) and math.isfinite(y) and math.isfinite(z)):
@@ -203,10 +207,11 @@ def render(
                 red, green, blue = css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
             else:
                 red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
-        u = mask[(i // width) % tall, (i % width) % wide]
+        u = mask[row & tall, column & wide]
+        column += 1
+        if column == width:
+            row, column = row + 1, 0
         out[i, 0] = int(full * _read(encoding, math.sqrt(_clip1(red)) * nodes) + u)
         out[i, 1] = int(full * _read(encoding, math.sqrt(_clip1(green)) * nodes) + u)
         out[i, 2] = int(full * _read(encoding, math.sqrt(_clip1(blue)) * nodes) + u)
     return -1
-
-

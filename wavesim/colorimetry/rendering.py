@@ -12,7 +12,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.colorimetry.gamut import rounded_saturation, matrices
+from wavesim.colorimetry.gamut import matrices, rounded_saturation
 from wavesim.colorimetry.spaces import (
     ADAPTATIONS,
     ROOTS_TO_OKLAB,

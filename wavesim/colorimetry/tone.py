@@ -55,9 +55,10 @@ class Film:
 
     where t and s are `toe` and `shoulder` [decades], x_i the inertia point (where the straight
     line meets base + fog) and x_s = x_i + latitude. It is pinned by the speed point: D is 0.10
-    above base + fog at x = speed_point (ISO 6:1993). The positive shows light 10^(D - D_max):
-    a print of contrast 1, whose brightest tone is the densest negative. The closed form is our
-    own; Hurter and Driffield (1890) define the parts, no standard gives a formula.
+    above base + fog at x = speed_point (ISO 6:1993). The positive shows light 10^(D - D_max),
+    less what base + fog alone would give and scaled back to 1: a print of contrast 1, exposed
+    so that the fog comes out black. The closed form is our own; Hurter and Driffield (1890)
+    define the parts, no standard gives a formula.
 
     Attributes
     ----------
@@ -103,8 +104,10 @@ class Film:
         return np.asarray(self.base_fog + self.gamma * flat)
 
     def shown(self, exposure: ArrayLike) -> Array:
-        """10^(D - D_max), the positive's light."""
-        return np.asarray(10 ** (self.density(exposure) - self.maximum_density))
+        """The positive's light, 0 without exposure, 1 at the densest negative."""
+        black = 10 ** -(self.gamma * self.latitude)
+        light = 10 ** (self.density(exposure) - self.maximum_density)
+        return np.clip((light - black) / (1 - black), 0, 1)
 
 
 @dataclass(frozen=True)

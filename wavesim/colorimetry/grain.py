@@ -1,0 +1,124 @@
+"""What the material adds: photon noise, grain, and halation. Each returns new XYZ.
+
+Noise is seeded and therefore repeatable; it works on three receptor layers (the cone signals of
+CAT16), which are drawn independently.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from wavesim.colorimetry.spaces import ADAPTATIONS
+from wavesim.constants import LIGHT_SPEED_M_S, LUMINOUS_EFFICACY_LM_W, PLANCK_J_S
+from wavesim.errors import InputError
+
+Array = NDArray[np.float64]
+
+_PEAK_M = 555e-9  # where V is 1
+_GRANULARITY_APERTURE_M2 = math.pi * 24e-6**2  # 48 um disc: common practice for RMS granularity
+
+
+def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 0.5) -> float:
+    """Photons that a pixel counts at white: eta H A lambda / (683 lm/W h c), at 555 nm.
+
+    white_level H [lx s], pixel side [m], efficiency eta 0..1 (0.5: common practice for a
+    sensor; a few per cent for film).
+    """
+    for name, value in (("white_level", white_level), ("pixel_m", pixel_m)):
+        _check(name, value, low=0.0)
+    _check("efficiency", efficiency, low=0.0, high=1.0)
+    energy_J = white_level * pixel_m**2 / LUMINOUS_EFFICACY_LM_W
+    return efficiency * energy_J * _PEAK_M / (PLANCK_J_S * LIGHT_SPEED_M_S)
+
+
+def photon_noise(
+    xyz: ArrayLike, *, white_xyz: ArrayLike, white_level: float, photons: float, seed: int
+) -> Array:
+    """XYZ (..., 3) [lx s] with Poisson counts: `photons` a layer where the light is white.
+
+    Mean unchanged, standard deviation 1 / sqrt(photons) of white at white. A layer without
+    light stays without. Can make X, Y or Z slightly negative.
+    """
+    _check("photons", photons, low=0.0, high=1e15)
+    values = _finite(xyz)
+    cone = ADAPTATIONS["cat16"]
+    white = cone @ np.asarray(white_xyz, dtype=np.float64)
+    white = np.where(white > 0, white, np.inf)
+    counts_per_unit = photons / (white * _check("white_level", white_level, low=0.0))
+    mean = np.maximum(values @ cone.T, 0) * counts_per_unit
+    counts = np.random.default_rng(seed).poisson(mean)
+    return np.asarray((counts / counts_per_unit) @ np.linalg.inv(cone).T)
+
+
+def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) -> Array:
+    """XYZ (..., 3) multiplied by 10^d a layer, d Gaussian with the film's density noise.
+
+    `rms_granularity` is the standard deviation of density through a 48 um disc (0.01 is a
+    fine-grained film; makers quote it times 1,000). By Selwyn's law (Photogr. J. 75, 571
+    (1935)) it grows as 1 / sqrt(area) down to the pixel [m]. Holds for pixels larger than the
+    grains (about 1 um); grain is taken as white noise and the same at every density.
+    """
+    _check("rms_granularity", rms_granularity, low=0.0, high=1.0)
+    _check("pixel_m", pixel_m, low=0.0)
+    values = _finite(xyz)
+    cone = ADAPTATIONS["cat16"]
+    spread = rms_granularity * math.sqrt(_GRANULARITY_APERTURE_M2) / pixel_m
+    density = np.random.default_rng(seed).normal(0.0, spread, values.shape)
+    # a log-normal factor has mean exp(s^2 / 2): taken out, so that the light is kept
+    factor = np.exp(math.log(10) * density - (math.log(10) * spread) ** 2 / 2)
+    return np.asarray(((values @ cone.T) * factor) @ np.linalg.inv(cone).T)
+
+
+def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float) -> Array:
+    """XYZ (ny, nx, 3) with `fraction` of the light scattered to an exponential halo.
+
+    Point spread (1 - f) delta + f exp(-r / r0) / (2 pi r0^2), r0 = `radius_m`; its transform is
+    1 - f + f (1 + (2 pi r0 k)^2)^(-3/2), multiplied in by FFT. The total is kept; the plate is
+    padded with darkness by 8 r0, and what would scatter beyond its edge is lost. The shape is a
+    common choice, not a measured film.
+    """
+    _check("fraction", fraction, low=0.0, high=1.0, zero_too=True)
+    _check("radius_m", radius_m, low=0.0)
+    values = _finite(xyz)
+    if values.ndim != 3:
+        raise InputError("halation needs a plate", key="xyz", value=values.shape)
+    pad = math.ceil(8 * radius_m / _check("pixel_m", pixel_m, low=0.0))
+    rows, columns = values.shape[:2]
+    size = (_even(rows + pad), _even(columns + pad))
+    k_y, k_x = np.fft.fftfreq(size[0], pixel_m), np.fft.rfftfreq(size[1], pixel_m)
+    k_squared = k_y[:, None] ** 2 + k_x**2
+    spread = 1 - fraction + fraction * (1 + (2 * math.pi * radius_m) ** 2 * k_squared) ** -1.5
+    out = np.empty_like(values)
+    for channel in range(3):
+        transform = np.fft.rfft2(values[..., channel], s=size)
+        out[..., channel] = np.fft.irfft2(transform * spread, s=size)[:rows, :columns]
+    return out
+
+
+def _finite(xyz: ArrayLike) -> Array:
+    values = np.asarray(xyz, dtype=np.float64)
+    if values.shape[-1:] != (3,) or not np.all(np.isfinite(values)):
+        raise InputError("finite X, Y, Z on the last axis are needed", key="xyz")
+    return values
+
+
+def _even(least: int) -> int:
+    """A size of at least this whose only factors are 2, 3 and 5: quick to transform."""
+    odd: list[int] = [pow(5, fives) * pow(3, threes) for fives in range(8) for threes in range(8)]
+    return min(factor << (-(-least // factor) - 1).bit_length() for factor in odd)
+
+
+def _check(
+    name: str, value: float, *, low: float, high: float = math.inf, zero_too: bool = False
+) -> float:
+    enough = value >= low if zero_too else value > low
+    if not (math.isfinite(value) and enough and value <= high):
+        most = "" if math.isinf(high) else f" and at most {high:g}"
+        raise InputError(
+            "out of range", key=name, value=value,
+            expected=f"{'at least' if zero_too else 'above'} {low:g}{most}",
+        )  # fmt: skip
+    return value
