@@ -1,0 +1,60 @@
+"""The plate file: what stands where, in which unit, along which axes.
+
+    /                     default = "entry", wavesim_plate = 1 (the version of this layout)
+    /entry                NXentry, default = "plate"; title
+    /entry/plate          NXdata: irradiance (y, x), xyz (y, x, 3), picture (y, x, 3); axes y, x
+    /entry/profile        NXdata: irradiance (x), spectral_irradiance (wavelength, x)
+    /entry/scene          text (TOML as given), resolved (JSON, SI), folder (of relative tables)
+    /entry/process        NXprocess: program, version, date, seeds, accuracy, wall times, report
+
+Axes are in mm and nm for viewers. x_m, y_m and wavelength_m beside them hold the same axes in
+metres, to the last bit: a number in mm does not always divide back to the metres it came from.
+Every array and text that is read back lies in chunks with checksums (fletcher32), and the library
+guards its own structures in the same way, so that a damaged file is refused and never misread.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+VERSION = 1
+VERSION_ATTRIBUTE = "wavesim_plate"
+
+PLATE = "entry/plate"
+PROFILE = "entry/profile"
+SCENE_TEXT = "entry/scene/text"
+SCENE_RESOLVED = "entry/scene/resolved"
+SCENE_FOLDER = "entry/scene/folder"
+PROCESS = "entry/process"
+REPORT = "entry/process/report/data"
+
+
+@dataclass(frozen=True)
+class Field:
+    """One array of a Plate: its place in the file, its attribute, axes and unit."""
+
+    path: str
+    attribute: str
+    axes: tuple[str, ...]
+    unit: str
+    meaning: str
+
+
+AXES = (
+    Field(f"{PLATE}/x_m", "x_m", ("x",), "m", "position across the slits"),
+    Field(f"{PLATE}/y_m", "y_m", ("y",), "m", "position along the slits"),
+    Field(f"{PROFILE}/wavelength_m", "profile_wavelength_m", ("wavelength",), "m", "in air"),
+)
+FIELDS = (
+    Field(f"{PLATE}/irradiance", "irradiance", ("y", "x"), "W/m^2", "irradiance"),
+    Field(f"{PLATE}/xyz", "xyz", ("y", "x", "tristimulus"), "lx s", "exposure as CIE 1931 XYZ"),
+    Field(f"{PROFILE}/irradiance", "profile_irradiance", ("x",), "W/m^2", "at the middle"),
+    Field(
+        f"{PROFILE}/spectral_irradiance",
+        "profile_spectrum",
+        ("wavelength", "x"),
+        "W/(m^2 nm)",
+        "spectral irradiance at the middle",
+    ),
+)
+ARRAYS = AXES + FIELDS

@@ -1,0 +1,194 @@
+"""An HDF5 file back into the Plate it was written from, trusting nothing in it."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.errors import PlateFileError, SceneError
+from wavesim.scene import Scene, from_resolved
+from wavesim.store import layout, record
+
+if TYPE_CHECKING:
+    from wavesim.plate import Plate
+
+_MOST_PACKED = 1100  # deflate cannot shrink more than 1032 times (RFC 1951); the rest is room
+# what h5py raises over a damaged file, depending on where the damage lies
+_DAMAGE = (OSError, RuntimeError, KeyError, ValueError, TypeError, ArithmeticError, AttributeError)
+
+
+def read(path: str | Path) -> Plate:
+    """The Plate in `path`, equal to the last bit to the one that was written.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing, damaged, cut short, or not a plate file of this program; or a plate
+        in it would not fit into memory.
+    """
+    with _opened(Path(path)) as file:
+        _check_version(file)
+        arrays = {field.attribute: _array(file, field) for field in layout.ARRAYS}
+        _check_shapes(arrays)
+        return _plate(arrays, _scene(file), _json(file, layout.REPORT))
+
+
+@contextmanager
+def _opened(path: Path) -> Iterator[h5py.File]:
+    """The open file; every error inside the block comes out as a PlateFileError naming it."""
+    try:
+        path.open("rb").close()
+    except OSError as error:
+        raise PlateFileError(f"cannot be read: {error.strerror}", file=path) from error
+    if not h5py.is_hdf5(path):
+        raise PlateFileError(
+            "is not an HDF5 file, or only the start of one",
+            file=path,
+            expected="a plate file written by wavesim",
+        )
+    try:
+        with h5py.File(path, "r", locking="best-effort") as file:
+            yield file
+    except PlateFileError as error:
+        raise PlateFileError(
+            error.problem, file=path, key=error.key, value=error.value, expected=error.expected
+        ) from error
+    except _DAMAGE as error:
+        raise PlateFileError(f"is damaged or cut short: {_first_line(error)}", file=path) from error
+
+
+def _first_line(error: BaseException) -> str:
+    text = str(error.args[0]) if error.args else type(error).__name__
+    inner = re.search(r"\((.*)\)", text)  # "Unable to open object (address overflowed)"
+    return (inner.group(1) if inner else text).split("\n")[0][:200]
+
+
+def _check_version(file: h5py.File) -> None:
+    version = file.attrs.get(layout.VERSION_ATTRIBUTE)
+    if version is None:
+        raise PlateFileError(
+            "is an HDF5 file of another program", expected="a plate file written by wavesim"
+        )
+    if version != layout.VERSION:
+        raise PlateFileError(
+            "is in a layout that this version does not know",
+            key=layout.VERSION_ATTRIBUTE,
+            value=version,
+            expected=str(layout.VERSION),
+        )
+
+
+def _dataset(file: h5py.File, path: str) -> h5py.Dataset:
+    """The dataset at `path`, if it lies in this file itself and not behind a link elsewhere."""
+    place: h5py.Group = file
+    for name in path.split("/"):
+        if not isinstance(place, h5py.Group) or name not in place:
+            raise PlateFileError("is missing", key=path)
+        if not isinstance(place.get(name, getlink=True), h5py.HardLink):
+            raise PlateFileError("is a link, not data", key=path)
+        place = place[name]
+    if not isinstance(place, h5py.Dataset) or place.external or place.is_virtual:
+        raise PlateFileError("is not a plain dataset of this file", key=path)
+    return place
+
+
+def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:
+    dataset = _dataset(file, field.path)
+    if dataset.dtype != np.dtype("<f8") or dataset.ndim != len(field.axes):
+        raise PlateFileError(
+            "has the wrong shape or type",
+            key=field.path,
+            value=f"{dataset.dtype} {dataset.shape}",
+            expected=f"float64 along ({', '.join(field.axes)})",
+        )
+    _check_room(file, dataset, field.path)
+    values: NDArray[np.float64] = dataset[()]
+    if not np.isfinite(values).all():
+        raise PlateFileError("holds a value that is not a number", key=field.path)
+    return values
+
+
+def _check_room(file: h5py.File, dataset: h5py.Dataset, path: str) -> None:
+    """Refuse a dataset that claims far more than the file can hold or the machine has."""
+    stored = min(dataset.id.get_storage_size(), file.id.get_filesize())
+    if dataset.nbytes > _MOST_PACKED * stored:
+        raise PlateFileError("claims more data than the file holds", key=path, value=dataset.shape)
+    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
+    if dataset.nbytes > memory // 2:
+        raise PlateFileError(
+            f"would take {dataset.nbytes / 2**30:.1f} GiB of memory",
+            key=path,
+            value=dataset.shape,
+            expected=f"at most {memory / 2**31:.1f} GiB",
+        )
+
+
+def _check_shapes(arrays: dict[str, NDArray[np.float64]]) -> None:
+    """Every array along one axis has the same length, and axes rise."""
+    sizes = {"tristimulus": 3}
+    for field in layout.ARRAYS:
+        for axis, size in zip(field.axes, arrays[field.attribute].shape, strict=True):
+            if sizes.setdefault(axis, size) != size or size == 0:
+                raise PlateFileError(
+                    f"does not fit the {axis} axis",
+                    key=field.path,
+                    value=size,
+                    expected=str(sizes[axis]),
+                )
+    for field in layout.AXES:
+        if (np.diff(arrays[field.attribute]) <= 0).any():
+            raise PlateFileError("does not rise all along", key=field.path)
+
+
+def _text(file: h5py.File, path: str) -> str:
+    """A string of fixed length. (HDF5 2.0 can loop for ever over a damaged variable one.)"""
+    dataset = _dataset(file, path)
+    if dataset.shape != (1,) or dataset.dtype.kind != "S":
+        raise PlateFileError("is not a text of fixed length", key=path)
+    _check_room(file, dataset, path)
+    return bytes(dataset[0]).decode()
+
+
+def _scene(file: h5py.File) -> Scene:
+    """The scene from its resolved values: the very numbers that the plate was made with."""
+    values = _json(file, layout.SCENE_RESOLVED)
+    try:
+        scene = from_resolved(values, text=_text(file, layout.SCENE_TEXT))
+    except SceneError as error:
+        raise PlateFileError(f"is not a scene: {error}", key=layout.SCENE_RESOLVED) from error
+    return scene.beside(_text(file, layout.SCENE_FOLDER))
+
+
+def _json(file: h5py.File, path: str) -> dict[str, object]:
+    try:
+        content = json.loads(_text(file, path))
+    except (ValueError, RecursionError) as error:
+        raise PlateFileError(f"is not JSON: {_first_line(error)}", key=path) from error
+    if not isinstance(content, dict):
+        raise PlateFileError("is not a JSON object", key=path)
+    return content
+
+
+def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, how: dict[str, object]) -> Plate:
+    from wavesim.plate import Plate, Report
+
+    try:
+        return Plate(
+            **arrays,
+            scene=scene,
+            report=record.build(Report, how["report"]),
+            white_xyz=np.array(record.build(tuple[float, float, float], how["white_xyz"])),
+            white_exposure_lx_s=record.build(float, how["white_exposure_lx_s"]),
+            exposure_s=record.build(float, how["exposure_s"]),
+        )
+    except (ValueError, KeyError) as error:
+        raise PlateFileError(f"is incomplete: {_first_line(error)}", key=layout.REPORT) from error
