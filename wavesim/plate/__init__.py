@@ -2,9 +2,9 @@
 
 from wavesim.plate.bins import Bins, Smoothing, choose
 from wavesim.plate.compose import Light, compose
+from wavesim.plate.develop import develop, level
 from wavesim.plate.geometry import Geometry, geometry
 from wavesim.plate.memory import check as check_memory
-from wavesim.plate.photometry import exposure_time, white_of
 from wavesim.plate.result import Plate, Report
 from wavesim.plate.rows import Rows, rows
 from wavesim.plate.sweep import Columns, reach_per_m, sweep
@@ -21,10 +21,10 @@ __all__ = [
     "check_memory",
     "choose",
     "compose",
-    "exposure_time",
+    "develop",
     "geometry",
+    "level",
     "reach_per_m",
     "rows",
     "sweep",
-    "white_of",
 ]

@@ -11,13 +11,16 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from enum import Enum
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
-from wavesim.light import Spectrum
 from wavesim.plate.geometry import Geometry
+
+if TYPE_CHECKING:
+    from wavesim.light import Spectrum
 
 NODE_STEP_M = 1e-9
 RIPPLE = 1e-3  # of a pixel's light: allowed where bins are coarser than the rulings resolve

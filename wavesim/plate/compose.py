@@ -9,7 +9,7 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, bowed, gather_scaled
+from wavesim.plate.rows import Rows, bowed, gather
 from wavesim.plate.sweep import Columns
 
 
@@ -39,25 +39,31 @@ def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> L
     middle = (x[1:] + x[:-1]) / 2
     cosine = place.focal_m / np.hypot(middle, place.focal_m)
     weights = sensitivities(columns.node_m) / (pixel_m * pixel_m)
-    plate = gather_scaled(columns.light, columns.node_m, share, weights, cosine)
+    plate = gather(columns, share, weights, cosine)
     if place.margin:
         plate = bowed(plate, place)
-    row = plate.shape[0] // 2
-    spectrum = _spectrum(columns, share, place, row) / (pixel_m * pixel_m)
+    profile = plate[-1, :, 3].copy()
+    spectrum = _spectrum(columns, share, place) / (pixel_m * pixel_m)
+    plate = _mirrored(plate, place.y_edges_m.size - 1)
     return Light(
         xyz_lx=np.ascontiguousarray(plate[:, :, :3]),
         irradiance=np.ascontiguousarray(plate[:, :, 3]),
-        profile_irradiance=plate[row, :, 3].copy(),
+        profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
     )
 
 
-def _spectrum(columns: Columns, share: Rows, place: Geometry, row: int) -> Floats:
-    """(k, nx) [W m-2 nm-1 x pixel area] along a row, by the width of each node's triangle."""
+def _mirrored(lower: Floats, rows: int) -> Floats:
+    """The whole plate (ny, nx, c) from its lower half: nothing tells y from -y."""
+    return np.concatenate([lower, lower[: rows - lower.shape[0]][::-1]])
+
+
+def _spectrum(columns: Columns, share: Rows, place: Geometry) -> Floats:
+    """(k, nx) [W m-2 nm-1 x pixel area] of the middle row, by the width of each node's triangle."""
     nodes = columns.node_m
     inner = slice(place.margin, columns.light.shape[0] - place.margin)
-    down = np.interp(nodes, share.node_m, share.share[0][:, row])
+    down = np.interp(nodes, share.node_m, share.share[0][:, -1])
     edges = np.concatenate([nodes[:1], nodes, nodes[-1:]])
     gaps = np.minimum(np.diff(edges), 1.0001e-9)
     width_nm = (gaps[:-1] + gaps[1:]) / 2 * 1e9

@@ -59,6 +59,11 @@ class Geometry:
         return (self.y_edges_m[1:] + self.y_edges_m[:-1]) / 2
 
     @property
+    def half_rows(self) -> int:
+        """Rows from the lower edge up to the middle one; the upper half mirrors them."""
+        return self.y_edges_m.size // 2
+
+    @property
     def reach(self) -> tuple[float, float]:
         """Smallest and largest sin(alpha) + sin(beta) on the plate, source slit included."""
         lo, hi = self.slit_sines or (0.0, 0.0)

@@ -31,6 +31,34 @@ def _twice(c, j, t):  # type: ignore[no-untyped-def]
     )
 
 
+@njit(inline="always", **_FAST)
+def _share_out(low, high, rise, first, k0, k1, row):  # type: ignore[no-untyped-def]
+    """Add a block's rises to its nodes; `first` counts from the block's first bin."""
+    carry = 0.0
+    b = 0
+    for k in range(k0, k1):
+        to_low = 0.0
+        to_high = 0.0
+        end = first[k + 1] - first[k0]
+        while b < end:
+            to_low += low[b] * rise[b]
+            to_high += high[b] * rise[b]
+            b += 1
+        row[k] += to_low + carry
+        carry = to_high
+    row[k1] += carry
+
+
+@njit(inline="always", **_FAST)
+def _rise_points(once, p, scale, shift, edge, rise):  # type: ignore[no-untyped-def]
+    for b in range(scale.size):
+        s = p * scale[b] + shift[b]
+        j = np.int32(s)
+        value = _once(once, j, s - j)
+        rise[b] = value - edge[b]
+        edge[b] = value
+
+
 @njit(**_FAST)
 def sweep_points(once, sines, scale, shift, bins, pixels, light):  # type: ignore[no-untyped-def]
     """V(i, b) = T at s = sines[i] * scale[b] + shift[b] [cells].
@@ -38,28 +66,15 @@ def sweep_points(once, sines, scale, shift, bins, pixels, light):  # type: ignor
     `bins` = (low, high, first, block), `pixels` = (first, last).
     """
     low, high, first, block = bins
-    edge = np.empty(scale.size)
     for g in range(block.size - 1):
         k0, k1 = block[g], block[g + 1]
-        for b in range(first[k0], first[k1]):
-            s = sines[pixels[0]] * scale[b] + shift[b]
-            j = np.int32(s)
-            edge[b] = _once(once, j, s - j)
+        a, z = first[k0], first[k1]
+        edge = np.zeros(z - a)
+        rise = np.empty(z - a)
+        _rise_points(once, sines[pixels[0]], scale[a:z], shift[a:z], edge, rise)
         for i in range(pixels[0], pixels[1]):
-            p = sines[i + 1]
-            for k in range(k0, k1):
-                at_low = 0.0
-                at_high = 0.0
-                for b in range(first[k], first[k + 1]):
-                    s = p * scale[b] + shift[b]
-                    j = np.int32(s)
-                    value = _once(once, j, s - j)
-                    rise = value - edge[b]
-                    edge[b] = value
-                    at_low += low[b] * rise
-                    at_high += high[b] * rise
-                light[i, k] += at_low
-                light[i, k + 1] += at_high
+            _rise_points(once, sines[i + 1], scale[a:z], shift[a:z], edge, rise)
+            _share_out(low[a:z], high[a:z], rise, first, k0, k1, light[i])
 
 
 @njit(inline="always", **_FAST)
@@ -74,6 +89,14 @@ def _mean(once, twice, a, b):  # type: ignore[no-untyped-def]
     return _once(once, j, m - j)
 
 
+@njit(inline="always", **_FAST)
+def _rise_boxes(once, twice, p, start, end, edge, rise):  # type: ignore[no-untyped-def]
+    for b in range(edge.size):
+        value = _mean(once, twice, p * start[0, b] + start[1, b], p * end[0, b] + end[1, b])
+        rise[b] = value - edge[b]
+        edge[b] = value
+
+
 @njit(**_FAST)
 def sweep_boxes(once, twice, sines, start, end, bins, pixels, light):  # type: ignore[no-untyped-def]
     """V(i, b) = mean of T over s between sines[i] * start[0, b] + start[1, b] and the same of `end`.
@@ -81,70 +104,50 @@ def sweep_boxes(once, twice, sines, start, end, bins, pixels, light):  # type: i
     Serves a source slit (a range of incidence angles) and a wide wavelength bin alike.
     """
     low, high, first, block = bins
-    edge = np.empty(low.size)
     for g in range(block.size - 1):
         k0, k1 = block[g], block[g + 1]
-        p = sines[pixels[0]]
-        for b in range(first[k0], first[k1]):
-            edge[b] = _mean(
-                once, twice, p * start[0, b] + start[1, b], p * end[0, b] + end[1, b]
-            )
+        a, z = first[k0], first[k1]
+        edge = np.zeros(z - a)
+        rise = np.empty(z - a)
+        one, two = start[:, a:z].copy(), end[:, a:z].copy()
+        _rise_boxes(once, twice, sines[pixels[0]], one, two, edge, rise)
         for i in range(pixels[0], pixels[1]):
-            p = sines[i + 1]
-            for k in range(k0, k1):
-                at_low = 0.0
-                at_high = 0.0
-                for b in range(first[k], first[k + 1]):
-                    value = _mean(
-                        once, twice, p * start[0, b] + start[1, b], p * end[0, b] + end[1, b]
-                    )
-                    rise = value - edge[b]
-                    edge[b] = value
-                    at_low += low[b] * rise
-                    at_high += high[b] * rise
-                light[i, k] += at_low
-                light[i, k + 1] += at_high
+            _rise_boxes(once, twice, sines[i + 1], one, two, edge, rise)
+            _share_out(low[a:z], high[a:z], rise, first, k0, k1, light[i])
 
 
 @njit(**_FAST)
-def shift_row(power, edges, wanted, out):  # type: ignore[no-untyped-def]
-    """Powers (n, c) between `edges` (n + 1,) put between `wanted` (m + 1,) edges, out (m, c).
+def bend_rows(power, edges, wanted, out):  # type: ignore[no-untyped-def]
+    """Powers (ny, n, c) between `edges` (n + 1,) put between `wanted` (ny, m + 1), out (ny, m, c).
 
     The cumulative power is read with a monotone cubic (Fritsch & Carlson 1980, SIAM J. Numer.
     Anal. 17, 238, harmonic-mean slopes), so nothing turns negative and nothing is lost.
     """
-    n = power.shape[0]
-    for c in range(power.shape[1]):
-        total = np.zeros(n + 1)
+    n = power.shape[1]
+    channels = power.shape[2]
+    before = np.zeros(channels)
+    total = np.zeros((n + 1, channels))
+    slope = np.zeros((n + 1, channels))
+    for row in range(power.shape[0]):
         for i in range(n):
-            total[i + 1] = total[i] + power[i, c]
-        before = _cumulative(total, edges, wanted[0])
-        for i in range(out.shape[0]):
-            after = _cumulative(total, edges, wanted[i + 1])
-            out[i, c] = after - before
-            before = after
-
-
-@njit(inline="always", **_FAST)
-def _slope(total, edges, j):  # type: ignore[no-untyped-def]
-    if j == 0 or j == edges.size - 1:
-        return 0.0
-    left = (total[j] - total[j - 1]) / (edges[j] - edges[j - 1])
-    right = (total[j + 1] - total[j]) / (edges[j + 1] - edges[j])
-    return 2.0 * left * right / (left + right) if left * right > 0.0 else 0.0
-
-
-@njit(**_FAST)
-def _cumulative(total, edges, x):  # type: ignore[no-untyped-def]
-    n = edges.size - 1
-    if x <= edges[0]:
-        return total[0]
-    if x >= edges[n]:
-        return total[n]
-    j = np.searchsorted(edges, x, side="right") - 1
-    h = edges[j + 1] - edges[j]
-    t = (x - edges[j]) / h
-    a = _slope(total, edges, j) * h
-    b = _slope(total, edges, j + 1) * h
-    d = total[j + 1] - total[j]
-    return total[j] + t * (a + t * (3 * d - 2 * a - b + t * (a + b - 2 * d)))
+            for c in range(channels):
+                total[i + 1, c] = total[i, c] + power[row, i, c]
+                if i > 0:
+                    left = power[row, i - 1, c] / (edges[i] - edges[i - 1])
+                    right = power[row, i, c] / (edges[i + 1] - edges[i])
+                    slope[i, c] = 2 * left * right / (left + right) if left * right > 0 else 0.0
+        j = 0
+        for i in range(wanted.shape[1]):
+            x = min(max(wanted[row, i], edges[0]), edges[n])
+            while j < n - 1 and edges[j + 1] <= x:
+                j += 1
+            h = edges[j + 1] - edges[j]
+            t = (x - edges[j]) / h if h > 0 else 0.0
+            for c in range(channels):
+                a = slope[j, c] * h
+                b = slope[j + 1, c] * h
+                d = total[j + 1, c] - total[j, c]
+                at = total[j, c] + t * (a + t * (3 * d - 2 * a - b + t * (a + b - 2 * d)))
+                if i > 0:
+                    out[row, i - 1, c] = at - before[c]
+                before[c] = at

@@ -7,11 +7,9 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W, SATURATION_EXPOSURE_LX_S
 from wavesim.errors import LimitError
-from wavesim.light import Spectrum
 from wavesim.light.observer import cie1931
 from wavesim.scene import Exposure
 
-_D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15, 2-degree, 1 nm sums rounded to five figures
 
 
 def sensitivities(node_m: Floats) -> Floats:
@@ -26,17 +24,6 @@ def sensitivities(node_m: Floats) -> Floats:
         for c in range(3)
     ]
     return np.stack([*columns, np.ones_like(node_m)], axis=1)
-
-
-def white_of(spectrum: Spectrum) -> Floats:
-    """(3,) XYZ of a spectrum with Y = 1."""
-    nodes, cmf = cie1931()
-    xyz = np.zeros(3)
-    for lo, hi in spectrum.support_m:
-        edges = np.linspace(lo, hi, max(2, int((hi - lo) / 1e-9) + 2))
-        power, centre = spectrum.integrate(edges[:-1], edges[1:])
-        xyz += [float(power @ np.interp(centre, nodes, cmf[:, c])) for c in range(3)]
-    return xyz / xyz[1] if xyz[1] > 0 else np.array(_D65_XYZ)
 
 
 def exposure_time(exposure: Exposure, brightest_lx: float) -> float:

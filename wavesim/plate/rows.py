@@ -19,9 +19,11 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.farfield.running import RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.kernels import shift_row
+from wavesim.plate.kernels import bend_rows
+from wavesim.plate.sweep import Columns
+from wavesim.plate.threads import in_threads
 
-_LEVEL = 1e-9  # of the brightest row: error allowed where rows are interpolated in wavelength
+_LEVEL = 1e-7  # of the brightest row: error allowed where rows are interpolated in wavelength
 _SCALE_SEEN = 0.02  # [pixel] spread of y scales across the plate that is left out
 
 
@@ -32,7 +34,8 @@ class Rows:
     Attributes
     ----------
     node_m : (k,) [m] a subset of the wavelength nodes; straight between them
-    share : (s, k, ny) Y [m] (times a sine where there is a source slit), at `scale`
+    share : (s, k, n) Y [m] (times a sine where there is a source slit), at `scale`, for the rows
+        of the plate's lower half (its middle row included); the upper half mirrors it
     scale : (s,) cosines f / sqrt(x^2 + f^2) of the columns that share stands for, falling
     """
 
@@ -82,7 +85,7 @@ def _height_table(height_m: float, place: Geometry, shortest_m: float) -> Runnin
 
 def _share(table: RunningIntegral, place: Geometry, node_m: Floats, scale: float) -> Floats:
     """(k, ny) at columns whose y is shortened by `scale`."""
-    y = place.y_edges_m * scale
+    y = place.y_edges_m[: place.half_rows + 1] * scale
     q = y / np.hypot(y, place.focal_m)
     v = q / node_m[:, None]
     if place.slit_rise is None:
@@ -106,49 +109,51 @@ def _needed(node_m: Floats, share: Floats) -> slice:
     return slice(None)
 
 
-def gather(light: Floats, node_m: Floats, share: Rows, weights: Floats) -> Floats:
-    """Sum over nodes of light x weights x share: (ny, nx, c).
+def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
+    """Sum over wavelength nodes of light x weights x share: (n, nx, c), the lower half of the plate.
 
     Parameters
     ----------
-    light : (nx, k) of each column at each node
+    columns : light (nx, k) of each column at each node
     weights : (k, c) per node, for instance the observer's curves
+    cosine : (nx,) f / sqrt(x^2 + f^2) of each column, which sets its rows' scale
+
+    Cost: 2 nx n c k' operations for the k' nodes that the rows need, in one matrix product.
     """
-    down = _hat_matrix(node_m, share.node_m)
-    parts = [(light * weights[:, c]) @ down for c in range(weights.shape[1])]
-    out = np.empty((share.share.shape[2], light.shape[0], weights.shape[1]))
-    for c, part in enumerate(parts):
-        out[:, :, c] = share.share[0].T @ part.T
-    return out
-
-
-def gather_scaled(
-    light: Floats, node_m: Floats, share: Rows, weights: Floats, cosine: Floats
-) -> Floats:
-    """As `gather`, with the rows' scale following each column's cosine (nx,)."""
-    if share.scale.size == 1:
-        return gather(light, node_m, share, weights)
-    out: Floats | None = None
+    nx, c = columns.light.shape[0], weights.shape[1]
+    out = np.zeros((share.share.shape[2], nx * c))
     for s in range(share.scale.size):
-        one = Rows(share.node_m, share.share[s : s + 1], share.scale[s : s + 1])
-        hat = np.interp(-cosine, -share.scale, np.eye(share.scale.size)[s])
-        part = gather(light * hat[:, None], node_m, one, weights)
-        out = part if out is None else out + part
-    assert out is not None
-    return out
+        near = _hat(share.scale, s, cosine)
+        rows_here = np.flatnonzero(near)
+        light = columns.light[rows_here] * near[rows_here, None]
+        packed = np.empty((share.node_m.size, rows_here.size, c))
+        for i in range(c):
+            packed[:, :, i] = _onto(light * weights[:, i], columns.node_m, share.node_m).T
+        part = share.share[s].T @ packed.reshape(share.node_m.size, -1)
+        out.reshape(-1, nx, c)[:, rows_here] += part.reshape(-1, rows_here.size, c)
+    return out.reshape(-1, nx, c)
 
 
-def _hat_matrix(fine: Floats, coarse: Floats) -> Floats:
-    """(k, kc) of linear interpolation from coarse nodes to fine ones."""
+def _hat(scale: Floats, s: int, cosine: Floats) -> Floats:
+    if scale.size == 1:
+        return np.ones_like(cosine)
+    return np.asarray(np.interp(-cosine, -scale, np.eye(scale.size)[s]))
+
+
+def _onto(light: Floats, fine: Floats, coarse: Floats) -> Floats:
+    """Light (nx, k) at fine nodes shared out to coarse ones (nx, k')."""
     if fine.size == coarse.size:
-        return np.eye(fine.size)
-    return np.stack([np.interp(fine, coarse, row) for row in np.eye(coarse.size)], axis=1)
+        return light
+    hats = np.stack([np.interp(fine, coarse, row) for row in np.eye(coarse.size)], axis=1)
+    return np.asarray(light @ hats)
 
 
 def bowed(plate: Floats, place: Geometry) -> Floats:
-    """Rows (ny, nx + 2 margin, c) put where the bow of the lines takes them: (ny, nx, c)."""
+    """Rows (n, nx + 2 margin, c) put where the bow of the lines takes them: (n, nx, c)."""
     out = np.empty((plate.shape[0], place.x_edges_m.size - 1, plate.shape[2]))
     edges = place.x_of_sine(place.sine_edges)
-    for j, y in enumerate(place.y_m):
-        shift_row(plate[j], edges, place.straightened(float(y)), out[j])
+    wanted = np.stack([place.straightened(float(y)) for y in place.y_m[: plate.shape[0]]])
+    in_threads(
+        lambda part: bend_rows(plate[part], edges, wanted[part], out[part]), plate.shape[0]
+    )
     return out

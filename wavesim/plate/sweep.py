@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +13,7 @@ from wavesim.farfield.running import RunningIntegral
 from wavesim.plate.bins import Bins, Smoothing
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
+from wavesim.plate.threads import in_threads
 
 _CACHE_BYTES = 192 * 1024  # of table in use at a time; half of a small second-level cache
 _GAUSS = 4  # points across a narrow source slit
@@ -51,7 +50,9 @@ def sweep(table: RunningIntegral, place: Geometry, bins: Bins) -> Columns:
     light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
     run = _boxes if bins.smoothing in (Smoothing.SLIT, Smoothing.BIN) else _points
     kernel, arguments = run(table, place, bins)
-    _threads(lambda pixels: kernel(*arguments, pixels, light), light.shape[0])
+    in_threads(
+        lambda part: kernel(*arguments, (part.start, part.stop), light), light.shape[0]
+    )
     return Columns(bins.node_m, light)
 
 
@@ -120,14 +121,3 @@ def _blocks(
     parts = np.floor(np.cumsum(cells) * columns * 8 / _CACHE_BYTES)
     starts = np.flatnonzero(np.diff(parts, prepend=-1.0))
     return np.append(starts, bins.node_m.size - 1).astype(np.int64)
-
-
-def _threads(work: Callable[[tuple[int, int]], None], pixels: int) -> None:
-    """Share the pixels between two threads; the kernels release the interpreter lock."""
-    parts = min(os.cpu_count() or 1, 8) if pixels > 64 else 1
-    edges = np.linspace(0, pixels, parts + 1).astype(int).tolist()
-    if parts == 1:
-        work((0, pixels))
-        return
-    with ThreadPoolExecutor(max_workers=parts) as pool:
-        list(pool.map(work, zip(edges[:-1], edges[1:], strict=True)))

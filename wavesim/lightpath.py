@@ -1,0 +1,128 @@
+"""The whole path of the light, from a scene to an exposed plate, one stage a line."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import fields
+from pathlib import Path
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim import aperture, farfield, light, plate, store
+from wavesim.aperture import Aperture
+from wavesim.colorimetry import save_png
+from wavesim.colorimetry.plates import picture_of
+from wavesim.plate import Bins, Geometry, Plate, Report, Smoothing
+from wavesim.scene import Scene
+
+PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
+_LASER_BEAM_M = 1e-3  # diameter of a laser's beam where the bench names none
+_T = TypeVar("_T")
+
+
+class ExposedPlate(Plate):
+    """A plate that can be looked at and kept; all fields are those of `Plate`."""
+
+    def picture(self) -> npt.NDArray[np.uint8]:
+        """(ny, nx, 3) 8-bit sRGB, as the scene's [exposure] asks."""
+        return picture_of(self)
+
+    def save(self, path: str | Path) -> None:
+        """Write the plate file (HDF5, NeXus); an interrupted write leaves the old file or none."""
+        store.save(self, path)
+
+    def save_png(self, path: str | Path) -> None:
+        """Write the picture."""
+        save_png(path, self.picture())
+
+
+def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> ExposedPlate:
+    """Expose a scene: what its bench leaves on its plate.
+
+    Parameters
+    ----------
+    scene : from `wavesim.load` or built in Python
+    progress : called with the name of each stage as it begins
+
+    Raises
+    ------
+    InputError
+        A table cannot be read, the plate needs more memory than there is, or the scene leaves
+        the theory's range.
+    """
+    stage = _Stages(progress)
+    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else _LASER_BEAM_M
+    spectrum = stage(
+        "light", light.spectrum, scene.source, folder=scene.folder, beam_diameter_m=beam_m
+    )
+    ruled = stage("aperture", aperture.build, scene)
+    place = stage("geometry", plate.geometry, scene)
+    bins = stage("wavelengths", plate.choose, spectrum, place, ruled.width_m)
+    reach = plate.reach_per_m(place, bins)
+    plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
+    again = bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)
+    table = stage("far field", farfield.power_table, ruled, *reach, again=again)
+    columns = stage("columns", plate.sweep, table.integral, place, bins)
+    share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
+    seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_m)
+    factor = plate.level(scene, place, spectrum.kind_of_level)
+    report = _report(scene, ruled, place, bins, stage.seconds)
+    return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
+
+
+def open_plate(path: str | Path) -> ExposedPlate:
+    """Read a plate file back.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing, cut short or not a plate file.
+    """
+    return exposed(store.load(path))
+
+
+def exposed(bare: Plate) -> ExposedPlate:
+    """The same plate with its picture and files."""
+    return ExposedPlate(**{f.name: getattr(bare, f.name) for f in fields(Plate)})
+
+
+class _Stages:
+    """Runs one stage after the other, names each and notes its wall time."""
+
+    def __init__(self, progress: Callable[[str], None] | None) -> None:
+        self.seconds: dict[str, float] = {}
+        self._progress = progress
+
+    def __call__(
+        self, name: str, work: Callable[..., _T], *args: object, **options: object
+    ) -> _T:
+        if self._progress is not None:
+            self._progress(name)
+        begin = time.perf_counter()
+        result = work(*args, **options)
+        self.seconds[name] = time.perf_counter() - begin
+        return result
+
+
+def _report(
+    scene: Scene, ruled: Aperture, place: Geometry, bins: Bins, seconds: dict[str, float]
+) -> Report:
+    return Report(
+        elements=ruled.elements,
+        wavelengths=int(bins.power.size),
+        smoothing=bins.smoothing.value,
+        pixel_error=PIXEL_ERROR,
+        bin_error=bins.error,
+        seconds=seconds,
+        seeds=_seeds(scene),
+        cautions=light.cautions(scene.source),
+        notes=ruled.limits,
+    )
+
+
+def _seeds(scene: Scene) -> tuple[int, ...]:
+    defects = getattr(scene.aperture, "defects", ())
+    return tuple(d.seed for d in defects if hasattr(d, "seed"))

@@ -1,0 +1,77 @@
+"""From light on the plate to exposures: level of the source, time, and what counts as white."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from wavesim import light
+from wavesim.aperture.elements import Floats
+from wavesim.light.photometry import tristimulus
+from wavesim.plate.compose import Light
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.photometry import exposure_time
+from wavesim.plate.result import Plate, Report
+from wavesim.scene import Scene
+
+D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15:2004, 2-degree observer
+_WHITE_SOURCES = ("sun", "blackbody", "illuminant", "table")  # the others have a hue of their own
+
+
+def level(scene: Scene, place: Geometry, kind_of_level: str) -> float:
+    """Factor from a spectrum to what multiplies the two directions' integrals.
+
+    A radiance L counts as it is: the power in a pixel is L times the integrals over the source
+    slit. The irradiance E of a beam counts as E cos(alpha), since the aperture is met at alpha;
+    with a slit it is spread over the slit's sines, L = E cos(alpha) / (their product). The
+    middle of a Gaussian beam has twice the mean irradiance within its 1/e^2 diameter.
+    """
+    if kind_of_level == "radiance":
+        return 1.0
+    beam = scene.bench.beam
+    peak = 2.0 if beam is not None and beam.profile == "gaussian" else 1.0
+    normal = math.cos(scene.bench.alpha_rad) * (peak if scene.source.kind == "laser" else 1.0)
+    if place.slit_sines is None or place.slit_rise is None:
+        return normal
+    lo, hi = place.slit_sines
+    return normal / ((hi - lo) * 2 * place.slit_rise)
+
+
+def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
+    """Expose the light for the scene's time.
+
+    Raises
+    ------
+    LimitError
+        The time is to be found and no visible light reaches the plate.
+    """
+    brightest = float(seen.xyz_lx[..., 1].max()) * factor
+    seconds = exposure_time(scene.exposure, brightest)
+    return Plate(
+        x_m=scene.plate.x_m(),
+        y_m=scene.plate.y_m(),
+        irradiance=seen.irradiance * factor,
+        xyz=seen.xyz_lx * (factor * seconds),
+        profile_irradiance=seen.profile_irradiance * factor,
+        profile_wavelength_m=seen.profile_wavelength_m,
+        profile_spectrum=seen.profile_spectrum * factor,
+        scene=scene,
+        white_xyz=white(scene),
+        white_exposure_lx_s=scene.exposure.white_exposure_lx_s,
+        exposure_s=seconds,
+        report=report,
+    )
+
+
+def white(scene: Scene) -> Floats:
+    """(3,) XYZ with Y = 1 of the source without its filters; D65 where it has a hue of its own."""
+    if scene.source.kind not in _WHITE_SOURCES:
+        return np.array(D65_XYZ)
+    update: dict[str, object] = {"filters": ()}
+    if scene.source.kind == "sun":
+        update["lines"] = False
+    bare = scene.source.model_copy(update=update)
+    xyz = tristimulus(light.spectrum(bare, folder=Path(scene.folder)))
+    return np.asarray(xyz / xyz[1])
