@@ -18,7 +18,7 @@ import pytest
 
 from tests.sample_plates import slit_plate
 from wavesim import store
-from wavesim.colorimetry import picture
+from wavesim.colorimetry.plates import picture_of
 from wavesim.errors import OutputError, PlateFileError
 from wavesim.plate import Plate
 
@@ -36,10 +36,6 @@ def assert_same(one: Plate, two: Plate) -> None:
     assert one.scene.text == two.scene.text
 
 
-def drawn(plate: Plate) -> np.ndarray:
-    return picture(plate.xyz, white_xyz=plate.white_xyz, white_level=plate.white_exposure_lx_s)
-
-
 @pytest.mark.parametrize(
     "plate",
     [
@@ -55,9 +51,9 @@ def test_plate_returns_bit_for_bit(plate: Plate, tmp_path: Path) -> None:
     store.save(plate, tmp_path / "p.h5")
     back = store.load(tmp_path / "p.h5")
     assert_same(plate, back)
-    assert drawn(back).tobytes() == drawn(plate).tobytes()
+    assert picture_of(back).tobytes() == picture_of(plate).tobytes()
     with h5py.File(tmp_path / "p.h5") as file:
-        assert file["entry/plate/picture"][()].tobytes() == drawn(plate).tobytes()
+        assert file["entry/plate/picture"][()].tobytes() == picture_of(plate).tobytes()
 
 
 def test_awkward_numbers_return_exactly(tmp_path: Path) -> None:
@@ -119,7 +115,8 @@ def test_opens_in_xarray(tmp_path: Path) -> None:
     with xarray.open_dataset(tmp_path / "p.h5", engine="h5netcdf", group="entry/plate") as data:
         assert data.irradiance.dims == ("y", "x")
         assert data.xyz.dims == ("y", "x", "tristimulus")
-        assert data.picture.dims == ("y", "x", "channel")
+        assert data.picture.dims == ("picture_y", "x", "channel")
+        np.testing.assert_array_equal(data.picture_y, plate.y_m[::-1] * 1e3)
         np.testing.assert_array_equal(data.irradiance, plate.irradiance)
         np.testing.assert_array_equal(data.x, plate.x_m * 1e3)
     with xarray.open_dataset(tmp_path / "p.h5", engine="h5netcdf", group="entry/profile") as data:

@@ -2,13 +2,14 @@
 
     /                     default = "entry", wavesim_plate = 1 (the version of this layout)
     /entry                NXentry, default = "plate"; title
-    /entry/plate          NXdata: irradiance (y, x), xyz (y, x, 3), picture (y, x, 3); axes y, x
+    /entry/plate          NXdata: irradiance (y, x), xyz (y, x, 3), picture (picture_y, x, 3)
     /entry/profile        NXdata: irradiance (x), spectral_irradiance (wavelength, x)
     /entry/scene          text (TOML as given), resolved (JSON, SI), folder (of relative tables)
     /entry/process        NXprocess: program, version, date, seeds, accuracy, wall times, report
 
-Axes are in mm and nm for viewers. x_m, y_m and wavelength_m beside them hold the same axes in
-metres, to the last bit: a number in mm does not always divide back to the metres it came from.
+A picture begins at its upper edge: picture_y is y from the highest down. Axes are in mm and nm
+for viewers. x_m, y_m and wavelength_m beside them hold the same axes in metres, to the last bit:
+a number in mm does not always divide back to the metres it came from.
 Every array and text that is read back lies in chunks with checksums (fletcher32), and the library
 guards its own structures in the same way, so that a damaged file is refused and never misread.
 """
