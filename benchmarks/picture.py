@@ -5,7 +5,8 @@
 The plain conversion is numpy alone: one matrix, clip, the sRGB curve, rounding to 8 bits. Both
 start from the same float64 XYZ: half of it a spectrum out of the gamut, half white fringes, up
 to four stops over. Time is the best of five in one process; start-up is the first call of a
-fresh process beyond its imports, with compiled code in its cache. Peak is numpy's own account
+fresh process, with compiled code in its cache, after another compiled function has paid for
+numba's own start. Peak is numpy's own account
 of what each allocates beyond its input.
 """
 
@@ -31,6 +32,7 @@ Array = NDArray[np.float64]
 FIRST_CALL = """
 import time, numpy as np, numba
 from wavesim.colorimetry import picture
+numba.njit("f8(f8)")(lambda x: x)
 start = time.perf_counter()
 picture(np.ones((8, 8, 3)), white_xyz=(0.95, 1, 1.09), white_level=1.0)
 print(time.perf_counter() - start)
@@ -75,7 +77,7 @@ def peak_mib(work: Callable[[], object]) -> float:
 
 
 def first_call_s() -> float:
-    """First small picture of a fresh process [s], numba already imported."""
+    """First small picture of a fresh process [s], numba already started."""
     command = [sys.executable, "-c", FIRST_CALL]
     results = [
         subprocess.run(command, check=True, capture_output=True, text=True) for _ in range(3)

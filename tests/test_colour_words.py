@@ -59,7 +59,7 @@ def test_dominant_wavelength_of_the_locus_is_itself() -> None:
 
 def test_purity_of_white_and_of_purples() -> None:
     assert excitation_purity(D65_XY, D65_XY) == 0
-    wavelength_m, cmf = observer()
+    _, cmf = observer()
     ends = xyz_to_xy(cmf[[20, 340]])  # 380 and 700 nm: the purple line
     assert excitation_purity(ends.mean(axis=0), D65_XY) == pytest.approx(1, abs=1e-9)
 

@@ -18,12 +18,12 @@ from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, XYZ_TO_LMS, rgb_space
 
 Array = NDArray[np.float64]
 
-HUES = 2048  # nodes around the circle; reading between them is off by 1e-4 of s at most
+HUES = 1024  # nodes around the circle
 STEEPEST = 0.012  # of C / L per degree of hue: about its fall from blue to violet
 BEND = 5e-4  # of C / L per square degree
 _REACH_DEG = 24.0  # beyond which the parabola is too deep to matter
 _LARGEST = 2.0  # above any display's saturation (Rec. 2020 reaches 1.1)
-_STEPS = 128  # scan for the first empty channel before bisection
+_STEPS = 32  # scan for the first empty channel before bisection
 
 
 @cache
@@ -58,7 +58,7 @@ def largest_saturation(space: str) -> Array:
     for step in np.linspace(_LARGEST, 0, _STEPS, endpoint=False):
         high[emptiest(np.full(HUES + 1, step)) < 0] = step
     low = np.maximum(high - _LARGEST / _STEPS, 0)
-    for _ in range(48):
+    for _ in range(44):
         middle = (low + high) / 2
         empty = emptiest(middle) < 0
         high = np.where(empty, middle, high)

@@ -167,12 +167,12 @@ def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
 
 @_jit
 def render(
-    xyz, start, stop, width, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
+    xyz, start, stop, width, scale, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
     mode, tone, table, knee, crosstalk, encoding, mask, full, out,
 ):  # fmt: skip
     """Fill out[start:stop] (n, 3) from xyz (n, 3); the first non-finite pixel, or -1.
 
-    `to_lms_in` takes XYZ to the OKLab cone signals, white balance and exposure included;
+    `scale` makes white 1; `to_lms_in` takes that XYZ, white balance included, to OKLab's cones;
     `encoding` is the display's curve over the square root of light; `mask` the dither pattern
     0..1, its sides powers of two.
     """
@@ -183,12 +183,12 @@ def render(
         x, y, z = xyz[i, 0], xyz[i, 1], xyz[i, 2]
         if not (math.isfinite(x) and math.isfinite(y) and math.isfinite(z)):
             return i
-        p = to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z
-        q = to_lms_in[1, 0] * x + to_lms_in[1, 1] * y + to_lms_in[1, 2] * z
-        r = to_lms_in[2, 0] * x + to_lms_in[2, 1] * y + to_lms_in[2, 2] * z
-        p = _root(min(max(p, -HUGE), HUGE))
-        q = _root(min(max(q, -HUGE), HUGE))
-        r = _root(min(max(r, -HUGE), HUGE))
+        x = min(max(x * scale, -HUGE), HUGE)
+        y = min(max(y * scale, -HUGE), HUGE)
+        z = min(max(z * scale, -HUGE), HUGE)
+        p = _root(to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z)
+        q = _root(to_lms_in[1, 0] * x + to_lms_in[1, 1] * y + to_lms_in[1, 2] * z)
+        r = _root(to_lms_in[2, 0] * x + to_lms_in[2, 1] * y + to_lms_in[2, 2] * z)
         light = to_oklab[0, 0] * p + to_oklab[0, 1] * q + to_oklab[0, 2] * r
         a = to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r
         b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
@@ -199,10 +199,10 @@ def render(
         else:
             if light > 0:
                 strength = light**3
-                scale = _root(_toned(strength, tone, table) / strength)
+                gain = _root(_toned(strength, tone, table) / strength)
                 if mode == CLIP and tone == LINEAR:
-                    scale = 1.0
-                light, a, b = light * scale, a * scale, b * scale
+                    gain = 1.0
+                light, a, b = light * gain, a * gain, b * gain
             if mode == CSS:
                 red, green, blue = css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
             else:

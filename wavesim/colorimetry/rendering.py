@@ -115,10 +115,10 @@ def picture(
     style = Rendering() if rendering is None else rendering
     values = _checked(xyz)
     scale = _scale(white_level, over_stops)
-    to_lms = XYZ_TO_LMS @ balance_matrix(white_xyz, balance, style.adaptation) * scale
+    to_lms = XYZ_TO_LMS @ balance_matrix(white_xyz, balance, style.adaptation)
     out = np.empty(values.shape, dtype=_DEPTHS[style.depth])
     width = values.shape[-2] if values.ndim > 1 else 1
-    _render(values.reshape(-1, 3), out.reshape(-1, 3), max(width, 1), to_lms, style)
+    _render(values.reshape(-1, 3), out.reshape(-1, 3), max(width, 1), (scale, to_lms), style)
     return out
 
 
@@ -172,14 +172,14 @@ def _scale(white_level: float, over_stops: float) -> float:
         raise InputError(
             "out of range", key="over_stops", value=over_stops, expected="between -100 and 100"
         )
-    return float(2.0**over_stops / white_level)
+    return float(min(2.0**over_stops / white_level, 1e200))
 
 
 def _render(
     values: Array,
     out: NDArray[np.uint8] | NDArray[np.uint16],
     width: int,
-    to_lms: Array,
+    exposure: tuple[float, Array],
     style: Rendering,
 ) -> None:
     from wavesim.colorimetry import kernels
@@ -187,7 +187,8 @@ def _render(
     linear = isinstance(style.tone, Linear)
     to_roots, to_rgb = matrices(style.space)
     settings = (
-        np.ascontiguousarray(to_lms),
+        exposure[0],
+        np.ascontiguousarray(exposure[1]),
         rounded_saturation(style.space),
         to_roots,
         to_rgb,

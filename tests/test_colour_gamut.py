@@ -1,0 +1,254 @@
+"""Gamut mapping: against a reference library, at constant hue, without corners.
+
+`python -m tests.test_colour_gamut` prints the figures for 10,000 colours and for the locus.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from wavesim.colorimetry import Rendering, ciede2000, observer, picture
+from wavesim.colorimetry.gamut import HUES, largest_saturation, matrices, rounded_saturation
+from wavesim.colorimetry.spaces import (
+    D65_XY,
+    decode,
+    oklab_to_oklch,
+    oklab_to_xyz,
+    rgb_space,
+    xy_to_xyz,
+    xyz_to_lab,
+    xyz_to_oklab,
+)
+
+Array = NDArray[np.float64]
+D65 = xy_to_xyz(D65_XY)
+STEP = 1 / 65535
+
+
+def rendered(xyz: Array, gamut: str, *, space: str = "srgb") -> Array:
+    """Linear XYZ (n, 3) that a 16-bit picture shows, without dither or balance."""
+    style = Rendering(space=space, gamut=gamut, depth=16, dither=False)
+    rgb = picture(xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=style)
+    chosen = rgb_space(space)
+    return np.asarray(decode(rgb / 65535, chosen.curve) @ chosen.to_xyz().T)
+
+
+def oklch_to_xyz(lightness: Array, chroma: Array, hue_deg: Array) -> Array:
+    hue = np.radians(hue_deg)
+    return oklab_to_xyz(np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=-1))
+
+
+def random_colours(count: int) -> Array:
+    """OKLCh spread over more than any display and the whole locus."""
+    rng = np.random.default_rng(7)
+    return np.stack(
+        [rng.uniform(0, 1, count), rng.uniform(0, 0.45, count), rng.uniform(0, 360, count)], axis=-1
+    )
+
+
+def reference_css(oklch: Array) -> Array:
+    """XYZ (n, 3) after coloraide's CSS Color 4 mapping into sRGB."""
+    from coloraide import Color
+
+    def one(colour: Array) -> list[float]:
+        fitted = Color("oklch", list(colour)).fit("srgb", method="oklch-chroma")
+        return list(fitted.convert("srgb").clip().convert("xyz-d65").coords())
+
+    return np.array([one(colour) for colour in oklch])
+
+
+def locus(lightness: float) -> Array:
+    """XYZ (n, 3) of every spectral colour, 390 to 700 nm, at one OKLab lightness."""
+    xyz = observer()[1][30:341]
+    return np.asarray(xyz * (lightness / xyz_to_oklab(xyz)[:, :1]) ** 3)
+
+
+def hue_error_deg(before: Array, after: Array) -> Array:
+    """Change of OKLab hue (n,) [degrees], where the result has a hue."""
+    one, two = oklab_to_oklch(xyz_to_oklab(before)), oklab_to_oklch(xyz_to_oklab(after))
+    turn = (two[:, 2] - one[:, 2] + 180) % 360 - 180
+    return np.asarray(np.abs(turn[two[:, 1] > 0.02]))
+
+
+@pytest.mark.parametrize(
+    ("oklch", "rgb"),
+    [
+        ((0.7, 0.3, 30), (1, 0.345135, 0.264575)),
+        ((0.9, 0.4, 145), (0.325456, 1, 0.411666)),
+        ((0.45, 0.4, 264), (0.019148, 0, 1)),
+        ((0.5, 0.4, 330), (0.661035, 0, 0.642525)),
+        ((0.8, 0.3, 90), (0.921779, 0.713410, 0)),
+        ((0.6, 0.25, 200), (0, 0.583755, 0.614117)),
+    ],
+)
+def test_css_mapping(oklch: tuple[float, ...], rgb: tuple[float, ...]) -> None:
+    # CSS Color 4, binary search with local MINDE; two implementations agree to 1e-5
+    shown = picture(
+        oklch_to_xyz(*np.array(oklch)),
+        white_xyz=D65,
+        white_level=1.0,
+        balance="none",
+        rendering=Rendering(gamut="css", depth=16, dither=False),
+    )
+    # the search stops within 1e-4 of the end, the standard's own figure
+    np.testing.assert_allclose(shown / 65535, rgb, rtol=0, atol=1e-4)
+
+
+def css_against_coloraide(count: int) -> Array:
+    oklch = random_colours(count)
+    ours = rendered(oklch_to_xyz(*oklch.T), "css")
+    return ciede2000(xyz_to_lab(ours), xyz_to_lab(reference_css(oklch)))
+
+
+def test_css_mapping_of_random_colours_against_coloraide() -> None:
+    difference = css_against_coloraide(1000)
+    # 16-bit rounding and the search's end of 1e-4; 1 is just visible
+    assert np.median(difference) < 0.002
+    assert difference.max() < 0.02
+
+
+@pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
+def test_largest_saturation_is_on_the_edge(space: str) -> None:
+    hue = np.linspace(0, 2 * np.pi, HUES + 1)
+    to_roots, to_rgb = matrices(space)
+
+    def channels(saturation: Array) -> Array:
+        lab = np.stack(
+            [np.ones_like(hue), saturation * np.cos(hue), saturation * np.sin(hue)], axis=-1
+        )
+        return np.asarray((lab @ to_roots.T) ** 3 @ to_rgb.T)
+
+    exact = largest_saturation(space)
+    np.testing.assert_allclose(channels(exact).min(axis=1), 0, rtol=0, atol=1e-9)  # bisected
+    for share in (0.25, 0.5, 0.75, 0.99):  # nothing leaves on the way there
+        assert channels(share * exact).min() > 0
+
+
+@pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
+def test_rounded_saturation_stays_inside_and_near(space: str) -> None:
+    exact = largest_saturation(space)
+    rounded = rounded_saturation(space)
+    angle = np.degrees(np.arctan2(*_directions()[::-1])) % 360
+    limit = np.interp(angle, np.linspace(0, 360, HUES + 1), exact)
+    assert np.all(rounded <= limit + 2e-4)  # reading between nodes
+    # rounding costs most beside blue, little elsewhere
+    assert np.median(rounded / limit) > 0.98
+    assert (rounded / limit).min() > 0.6
+
+
+def _directions() -> tuple[Array, Array]:
+    from wavesim.colorimetry.gamut import direction
+
+    return direction(np.linspace(0, 4, HUES + 1))
+
+
+@pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
+def test_in_gamut_colours_below_the_knee_are_untouched(space: str) -> None:
+    rng = np.random.default_rng(8)
+    rgb = rng.uniform(0.0, 0.9, (20_000, 3))
+    xyz = rgb @ rgb_space(space).to_xyz().T
+    lab = xyz_to_oklab(xyz)
+    saturation = np.hypot(lab[:, 1], lab[:, 2]) / lab[:, 0]
+    angle = np.degrees(np.arctan2(lab[:, 2], lab[:, 1])) % 360
+    corner = np.degrees(np.arctan2(*_directions()[::-1]))[:-1] % 360
+    edge = np.interp(angle, corner, rounded_saturation(space)[:-1], period=360)
+    calm = saturation < 0.89 * edge  # the knee is at 0.9
+    assert calm.sum() > 5000
+    shown = rendered(xyz[calm], "smooth", space=space)
+    # one 16-bit step, as light: the curve's inverse slope is 2.3 at most
+    np.testing.assert_allclose(
+        shown @ rgb_space(space).from_xyz().T, rgb[calm], rtol=0, atol=2.4 * STEP
+    )
+
+
+@pytest.mark.parametrize("lightness", [0.2, 0.4, 0.6, 0.8, 0.95])
+def test_hue_of_the_locus_is_kept(lightness: float) -> None:
+    before = locus(lightness)
+    smooth = hue_error_deg(before, rendered(before, "smooth"))
+    clipped = hue_error_deg(before, rendered(before, "clip"))
+    # 16-bit rounding of nearly empty channels: 0.01 degrees
+    assert smooth.max() < 0.03
+    assert clipped.max() > 10  # what clipping each channel does
+
+
+def test_lightness_of_the_locus_is_kept_where_the_screen_has_room() -> None:
+    before = locus(0.3)
+    after = rendered(before, "smooth")
+    lightness = xyz_to_oklab(after)[:, 0]
+    # 16-bit rounding at that lightness
+    np.testing.assert_allclose(lightness, 0.3, rtol=0, atol=2e-4)
+
+
+def test_spectral_colours_are_linear_in_exposure() -> None:
+    before = locus(0.1)
+    one = rendered(before, "smooth")
+    two = rendered(8 * before, "smooth")
+    # light eightfold is light eightfold, to 16-bit rounding of the weaker
+    np.testing.assert_allclose(two, 8 * one, rtol=0, atol=8 * STEP / 12.92)
+
+
+def corner_size(gamut: str) -> float:
+    """Largest change of slope [OKLab units per nm per nm] along a bright spectrum."""
+    wavelength_m, cmf = observer()
+    fine = np.arange(420.0, 660.0, 0.25)
+    xyz = np.stack([np.interp(fine, wavelength_m * 1e9, curve) for curve in cmf.T], axis=-1)
+    # a smooth curve through the table, or its own 1 nm corners would be found
+    width = np.exp(-((np.arange(-12, 13) / 4.0) ** 2))
+    xyz = np.stack([np.convolve(c, width / width.sum(), mode="same") for c in xyz.T], axis=-1)[
+        20:-20
+    ]
+    xyz = xyz * (0.45 / xyz_to_oklab(xyz)[:, :1]) ** 3
+    lab = xyz_to_oklab(rendered(xyz, gamut))
+    bend = lab[16:] - 2 * lab[8:-8] + lab[:-16]
+    return float(np.linalg.norm(bend, axis=-1).max() / 4.0)
+
+
+def test_the_smooth_mapping_has_smaller_corners_than_the_standard_one() -> None:
+    # the corner beside blue is what shows as a line in a spectrum; sixteen times smaller when
+    # it was measured, and no reader would see a quarter
+    assert corner_size("smooth") < 0.25 * corner_size("css")
+
+
+@pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
+def test_over_exposed_colours_bleach_to_white(space: str) -> None:
+    stops = np.linspace(-4, 14, 400)
+    for nm in range(400, 700, 10):
+        light = observer()[1][nm - 360]
+        xyz = np.exp2(stops)[:, None] * light / light[1]
+        lab = xyz_to_oklab(rendered(xyz, "smooth", space=space))
+        assert lab[-1, 0] == pytest.approx(1, abs=1e-4)  # white in the end
+        # lightness only rises; 16-bit rounding
+        assert np.diff(lab[:, 0]).min() > -3e-5
+        saturation = np.hypot(lab[:, 1], lab[:, 2]) / lab[:, 0]
+        assert np.diff(saturation).max() < 0.02  # and saturation falls but for rounding in the dark
+        # no jump: 0.045 stops move the picture by little
+        assert np.abs(np.diff(lab, axis=0)).max() < 0.03
+
+
+def figures(count: int = 10_000) -> dict[str, float]:
+    """CIEDE2000 against coloraide, and hue errors of the locus [degrees]."""
+    difference = css_against_coloraide(count)
+    lightnesses = (0.2, 0.4, 0.6, 0.8, 0.95)
+    result = {"colours": float(count), "css: largest CIEDE2000": float(difference.max())}
+    result["css: median CIEDE2000"] = float(np.median(difference))
+    oklch = random_colours(count)
+    lab = xyz_to_lab(oklch_to_xyz(*oklch.T))
+    for gamut in ("smooth", "css", "clip"):
+        shown = rendered(oklch_to_xyz(*oklch.T), gamut)
+        result[f"{gamut}: median CIEDE2000 to the original"] = float(
+            np.median(ciede2000(lab, xyz_to_lab(shown)))
+        )
+        errors = [hue_error_deg(locus(v), rendered(locus(v), gamut)) for v in lightnesses]
+        result[f"{gamut}: largest hue error of the locus [deg]"] = max(e.max() for e in errors)
+        result[f"{gamut}: mean hue error of the locus [deg]"] = float(
+            np.mean(np.concatenate(errors))
+        )
+        result[f"{gamut}: corner [OKLab / nm^2]"] = corner_size(gamut)
+    return result
+
+
+if __name__ == "__main__":
+    for label, value in figures().items():
+        print(f"{label:45} {value:.6g}")
