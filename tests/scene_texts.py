@@ -6,8 +6,13 @@ import copy
 import re
 from collections.abc import Iterator, Mapping
 
+import pytest
+
+from wavesim.errors import InputError
+from wavesim.scene import parse
 from wavesim.scene.messages import toml_text
 
+FILE = "bench.toml"
 Table = dict[str, object]
 GONE = object()  # given to `edited` to leave a key out
 
@@ -211,15 +216,23 @@ def text(scene: Mapping[str, object]) -> str:
 def edited(scene: Table, key: str, value: object) -> str:
     """TOML of the scene with one dotted key ("aperture.defects[0].period") set or left out."""
     twin = copy.deepcopy(scene)
-    *path, last = _steps(key)
-    place: object = twin
-    for step in path:
+    path, _, last_name = key.rpartition(".")
+    *more, last = _steps(last_name)
+    place = at(twin, path)
+    for step in more:
         place = place[step]  # type: ignore[index]
     if value is GONE:
         del place[last]  # type: ignore[attr-defined]
     else:
         place[last] = value  # type: ignore[index]
     return text(twin)
+
+
+def at(scene: object, key: str) -> object:
+    """What stands at a dotted key."""
+    for step in _steps(key):
+        scene = scene[step]  # type: ignore[index]
+    return scene
 
 
 def _steps(key: str) -> list[str | int]:
@@ -249,3 +262,14 @@ def tables(value: object, key: str = "") -> Iterator[str]:
     elif isinstance(value, list):
         for number, inner in enumerate(value):
             yield from tables(inner, f"{key}[{number}]")
+
+
+def refusal(toml: str) -> InputError:
+    """The error that the text raises, after the checks that hold for all of them."""
+    with pytest.raises(InputError) as caught:
+        parse(toml, file=FILE)
+    error = caught.value
+    assert error.exit_status == 2
+    assert str(error).startswith(f"{FILE}: ")
+    assert "\n" not in str(error)
+    return error

@@ -105,8 +105,9 @@ def _own(place: _Place, context: Mapping[str, object], given: object, data: obje
     key, expected = context.get("key"), context.get("expected")
     own = place.keys if key is None else (*place.keys, *str(key).replace("[", ".[").split("."))
     value = context.get("value", _at(data, own) if key is not None else given)
-    if isinstance(value, Mapping) and place.field is None:
-        value = None  # the whole table; its key says enough
+    belongs = key is not None or place.field is None or _forms(place.field.annotation)
+    if isinstance(value, Mapping) and belongs:
+        value = None  # a table where a table belongs; its key says enough
     example = _example(place) or ""
     general = context.get("example")
     if isinstance(expected, str) and _QUANTITY_EXAMPLE.match(example):
@@ -125,14 +126,14 @@ def _unknown(place: _Place, python: bool) -> _Finding:
     if place.owner is None:
         return _Finding(0, place.dotted, "is an unknown key")
     names = _names(place.owner, python)
-    near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
-    if near:
-        excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
-        return _Finding(0, place.dotted, "is an unknown key", None, f'perhaps "{near[0]}"', excused)
     homes = [_tag(form) for form in place.siblings if place.last in _names(form, python)]
     if homes:
         problem = f"does not go with {_tag_text(place.owner)}, only with {_listed(homes)}"
         return _Finding(0, place.dotted, problem, None, f"one of {', '.join(names)}")
+    near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
+    if near:
+        excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
+        return _Finding(0, place.dotted, "is an unknown key", None, f'perhaps "{near[0]}"', excused)
     return _Finding(0, place.dotted, "is an unknown key", None, f"one of {', '.join(names)}")
 
 
@@ -312,7 +313,7 @@ def toml_text(value: object) -> str:
     """A value as TOML writes it, in one line."""
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in escaped) + '"'
+        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, Mapping):

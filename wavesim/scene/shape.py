@@ -115,7 +115,9 @@ class PolygonShape(Model):
     points: tuple[Point, ...] | None = Field(
         None,
         description="corners in order, instead of sides and radius",
-        examples=[[{"x": "0 mm", "y": "1 mm"}]],
+        examples=[
+            [{"x": "-1 mm", "y": "0 mm"}, {"x": "1 mm", "y": "0 mm"}, {"x": "0 mm", "y": "2 mm"}]
+        ],
         min_length=3,
         max_length=MOST_CORNERS,
     )
