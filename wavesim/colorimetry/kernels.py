@@ -197,12 +197,11 @@ def render(
                 light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk
             )
         else:
-            if light > 0:
+            if light > 0 and tone != LINEAR:
                 strength = light**3
                 gain = _root(_toned(strength, tone, table) / strength)
-                if mode == CLIP and tone == LINEAR:
-                    gain = 1.0
                 light, a, b = light * gain, a * gain, b * gain
+                light = 1.0 if light > 1 - 1e-9 else light
             if mode == CSS:
                 red, green, blue = css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
             else:

@@ -73,7 +73,7 @@ class Film:
     base_fog: float = 0.10
     speed_point: float = ISO6_SPEED_POINT
     toe: float = 0.25
-    shoulder: float = 0.15
+    shoulder: float = 0.2
     latitude: float = 1.85
     label: str = "photographic tone"
 
