@@ -1,0 +1,5 @@
+"""`python -m wavesim` is the command `wavesim`."""
+
+from wavesim.cli import main
+
+main()

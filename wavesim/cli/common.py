@@ -1,0 +1,147 @@
+"""What the commands share: options, progress, checked outputs, quantities in plain words."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import textwrap
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from wavesim.errors import OutputError
+
+if TYPE_CHECKING:
+    from wavesim.scene import Scene
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences."
+)
+
+Progress = Callable[[str], None]
+
+_WIDTH = 88
+_LABEL = 12
+
+
+def echo_json(value: object) -> None:
+    """Print `value` as JSON; not-a-number becomes null."""
+    click.echo(json.dumps(_finite(value), indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _finite(value: object) -> object:
+    match value:
+        case float():
+            return value if abs(value) < float("inf") else None
+        case dict():
+            return {str(key): _finite(item) for key, item in value.items()}
+        case list() | tuple():
+            return [_finite(item) for item in value]
+        case _:
+            return value
+
+
+@contextmanager
+def progress(what: str) -> Iterator[Progress]:
+    """Show on a terminal which stage is at work on `what`; nothing in a pipe."""
+    if not sys.stderr.isatty():
+        yield _quiet
+        return
+    from rich.console import Console
+    from rich.markup import escape
+
+    with Console(stderr=True).status(escape(what)) as status:
+        yield lambda stage: status.update(f"{escape(what)}: {escape(stage)}")
+
+
+def _quiet(stage: str) -> None:
+    """Take no notice of a stage."""
+
+
+def check_output(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
+    """Refuse, before any work is done, a name that cannot be written or that is an input.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing or read-only, or the name is a folder, a device or an input.
+    """
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        raise OutputError(f"there is no folder {folder}", file=path, expected="an existing folder")
+    if path.is_dir():
+        raise OutputError("is a folder", file=path, expected="the name of a file to write")
+    if path.exists() and not path.is_file():
+        raise OutputError("is no ordinary file", file=path, expected="the name of a file to write")
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
+    if path.exists() and any(path.samefile(name) for name in inputs if Path(name).exists()):
+        raise OutputError("is read by this command", file=path, expected="another name to write to")
+
+
+def check_outputs(paths: Sequence[Path], *, inputs: Sequence[str | Path] = ()) -> None:
+    """`check_output` for each, and no name twice."""
+    for place, path in enumerate(paths):
+        check_output(path, inputs=inputs)
+        if path.absolute() in [other.absolute() for other in paths[:place]]:
+            raise OutputError("is named for two outputs", file=path, expected="two names")
+
+
+def stem(scene_file: str) -> str:
+    """Name of a scene file without folder and ending, for naming what is made of it."""
+    return Path(scene_file).stem or "plate"
+
+
+def name_of(scene: Scene, scene_file: str) -> str:
+    """The scene's title, or its file's name."""
+    return scene.title or stem(scene_file)
+
+
+def labelled(rows: Sequence[tuple[str, str]]) -> str:
+    """Rows of a label and a text, the texts wrapped and aligned."""
+    return "\n".join(
+        textwrap.fill(
+            text,
+            _WIDTH,
+            initial_indent=f"{label:<{_LABEL}}",
+            subsequent_indent=" " * _LABEL,
+            break_long_words=False,
+            break_on_hyphens=False,
+        )
+        for label, text in rows
+    )
+
+
+def shutter(seconds: float) -> str:
+    """An exposure time as a photographer says it: 1/43 s, 2.5 s, 3 min 20 s."""
+    if seconds <= 0:
+        return "0 s"
+    if seconds < 0.3:
+        return f"1/{two_digits(1 / seconds)} s"
+    if seconds < 59.5:
+        return f"{seconds:.2g} s"
+    if seconds < 5400:
+        return f"{int(seconds + 0.5) // 60} min {int(seconds + 0.5) % 60} s"
+    if seconds < 172_800:
+        return f"{seconds / 3600:.3g} h"
+    return f"{two_digits(seconds / 86_400)} days"
+
+
+def two_digits(value: float) -> str:
+    """A number of at least 1 to two digits, written out: 43, 2300, 1.2e+07."""
+    rounded = float(f"{value:.2g}")
+    return f"{rounded:.0f}" if 10 <= rounded < 1e6 else f"{rounded:.2g}"
+
+
+def length(metres: float) -> str:
+    """A length with three digits in the unit that suits it."""
+    if metres == 0:
+        return "0 mm"
+    for unit, size in (("m", 1.0), ("mm", 1e-3), ("um", 1e-6)):
+        if abs(metres) >= size * 0.9995:
+            return f"{metres / size:.3g} {unit}"
+    return f"{metres / 1e-9:.3g} nm"
