@@ -1,0 +1,275 @@
+"""Closed forms of gratings and their errors, as functions of the continuous order.
+
+    mu = d (sin alpha + sin beta) / lambda,     an order m is mu = m.
+
+Every intensity is relative to the peak of the perfect grating, (sum of weights)^2, unless a
+function says otherwise. Displacements e_n move ruling n from n d to n d + e_n. All of it is
+scalar theory in the far field: Fano (1948, JOSA 38, 921) finds that real gratings with a pitch
+near the wavelength keep such ghost intensities in order of magnitude only.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+FloatLike = float | Floats
+
+FIRST_MAXIMUM = 0.0471904492258113  # of sinc^2: 1 / (1 + x^2) at tan x = x, x = 4.4934094579
+SINC_FWHM = 0.885892941378905  # full width of sinc^2 at half its height (sin x / x)^2 = 1/2
+RAYLEIGH_DIP = 8 / math.pi**2  # midpoint of two sinc^2 that stand peak on first zero
+SPARROW_SINC = 0.829567582187  # separation of two sinc^2 at which the dip vanishes
+
+
+# --- orders ------------------------------------------------------------------------------------
+
+
+def order_sine(order: FloatLike, wavelength_m: FloatLike, pitch_m: float, sine_in: float) -> Floats:
+    """sin(beta) = m lambda / d - sin(alpha); beyond +-1 the order does not propagate."""
+    return np.asarray(order * np.asarray(wavelength_m) / pitch_m - sine_in)
+
+
+def angular_dispersion_rad_m(order: float, pitch_m: float, beta_rad: FloatLike) -> Floats:
+    """d(beta)/d(lambda) = m / (d cos beta) [rad/m]; Born & Wolf 8.6.1."""
+    return np.asarray(order / (pitch_m * np.cos(beta_rad)))
+
+
+def anamorphic_factor(alpha_rad: float, beta_rad: FloatLike) -> Floats:
+    """cos(alpha) / cos(beta): how much wider than the slit its image is, at equal focal lengths."""
+    return np.asarray(math.cos(alpha_rad) / np.cos(beta_rad))
+
+
+def free_spectral_range_m(order: int, shortest_m: float) -> float:
+    """lambda_1 / |m| [m]: the span above lambda_1 free of the next order; infinite in order 0."""
+    return shortest_m / abs(order) if order else math.inf
+
+
+def interference_factor(mu: FloatLike, count: int) -> Floats:
+    """(sin(pi N mu) / (N sin(pi mu)))^2, the N-slit factor; Born & Wolf 8.6.1."""
+    offset = np.asarray(mu - np.rint(mu), dtype=np.float64)
+    return np.asarray((np.sinc(count * offset) / np.sinc(offset)) ** 2)
+
+
+def half_width_orders(count: int) -> float:
+    """Full width at half maximum of the N-slit factor, in orders; N times it tends to 0.88589."""
+    return 2 * _falling_root(lambda t: float(interference_factor(t, count)) - 0.5, 0.0, 1.0 / count)
+
+
+def gaussian_width_orders(radius_m: float, pitch_m: float) -> float:
+    """Full width at half maximum, in orders, of a line in a Gaussian beam,
+
+        |A|^2 = exp(-2 (pi r u)^2),   FWHM = sqrt(2 ln 2) d / (pi r),
+
+    r the radius of 1/e^2 irradiance along the ruling. Stops holding when the ruling's ends cut
+    the beam above about 1e-3 of its amplitude.
+    """
+    return math.sqrt(2 * math.log(2)) * pitch_m / (math.pi * radius_m)
+
+
+# --- periodic errors ---------------------------------------------------------------------------
+
+
+def bessel(order: int, argument: FloatLike) -> Floats:
+    """J_k(z) of whole order."""
+    from scipy.special import jv
+
+    return np.asarray(jv(order, argument))
+
+
+def ghost_ratio(
+    order: float, harmonic: int, *, amplitude: float, period: float
+) -> float:
+    """Strength of the k-th ghost of order m relative to its line,
+
+        J_k(2 pi (m + k/P) A/d)^2 / J_0(2 pi m A/d)^2,
+
+    for e_n = A sin(2 pi n / P + phase). The argument is the ghost's own direction m + k/P, not m:
+    ghosts on the outer side are stronger, and the zero order has ghosts too.
+
+    Parameters
+    ----------
+    amplitude : A/d, peak displacement over pitch (half of peak to peak)
+    period : P, in rulings
+    """
+    here = bessel(harmonic, 2 * np.pi * (order + harmonic / period) * amplitude)
+    line = bessel(0, 2 * np.pi * order * amplitude)
+    return float((here / line) ** 2)
+
+
+def ghost_ratio_small(order: float, harmonic: int, *, amplitude: float) -> float:
+    """Small-error form of `ghost_ratio`: ((pi m A/d)^k / k!)^2.
+
+    First ghosts grow with m^2, second with m^4. Within 1 % while 2 pi m A/d < 0.2; it knows
+    neither the asymmetry of the ghosts nor those of the zero order.
+    """
+    k = abs(harmonic)
+    return ((math.pi * abs(order) * amplitude) ** k / math.factorial(k)) ** 2
+
+
+def strength_ghost_ratio(modulation: float) -> float:
+    """(a/2)^2, ghosts of a groove strength 1 + a cos(2 pi n / P), the same beside every order."""
+    return (modulation / 2) ** 2
+
+
+def hard_edge_tail(offset: FloatLike, count: int) -> Floats:
+    """1 / (2 (N sin(pi delta))^2): mean of the N-slit factor about the offset delta, in orders.
+
+    A ghost below this hides in the tails that the sharp ends of the ruling give the line.
+    """
+    return np.asarray(0.5 / (count * np.sin(np.pi * np.asarray(offset))) ** 2)
+
+
+# --- random errors -----------------------------------------------------------------------------
+
+
+def parent_left(mu: FloatLike, relative_rms: float) -> Floats:
+    """E = exp(-(2 pi mu sigma/d)^2): what independent Gaussian displacements leave of a line.
+
+    For any other law E is |characteristic function|^2.
+    """
+    return np.asarray(np.exp(-((2 * np.pi * np.asarray(mu) * relative_rms) ** 2)))
+
+
+def diffuse_level(mu: FloatLike, relative_rms: float, count: int) -> Floats:
+    """(1 - E) / N: ensemble mean of the diffuse background of independent displacements.
+
+    Relative to the unperturbed peak; divide by E for the damaged line. One ruling shows
+    speckle about it, of exponential law: average a thousand resolution cells for 3 %.
+    """
+    return np.asarray((1 - parent_left(mu, relative_rms)) / count)
+
+
+def rms_for_loss(loss: float, order: float) -> float:
+    """sigma/d at which independent displacements take the part `loss` from the line."""
+    return math.sqrt(-math.log1p(-loss)) / (2 * math.pi * abs(order))
+
+
+def accumulated_factor(mu: FloatLike, relative_rms: float, count: int) -> Floats:
+    """Ensemble mean for pitches with independent errors sigma that add up (a random walk),
+
+        [N + 2 Re{z (N (1-z) - (1-z^N)) / (1-z)^2}] / N^2,
+        z = exp(-(2 pi mu sigma/d)^2 / 2 + 2 pi i mu).
+
+    Hosemann & Bagchi (1962), disorder of the second kind. No sharp line survives: it broadens.
+    """
+    mu = np.asarray(mu, dtype=np.float64)
+    decay = (2 * np.pi * mu * relative_rms) ** 2 / 2
+    exponent = -decay + 2j * np.pi * (mu - np.rint(mu))
+    one_less = -np.expm1(exponent)
+    n_less = -np.expm1(count * exponent)
+    z = np.exp(exponent)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        pairs = 2 * (z * (count * one_less - n_less) / one_less**2).real
+    pairs = np.where(np.abs(exponent) * count < 1e-6, count * (count - 1.0), pairs)
+    return np.asarray((count + pairs) / count**2)
+
+
+def accumulated_width_orders(order: float, relative_rms: float) -> float:
+    """Full width at half maximum, in orders, that accumulated errors alone give a line,
+
+        (2/pi) asin((1 - r) / (2 sqrt r)),   r = exp(-(2 pi m sigma/d)^2 / 2),
+
+    a Lorentzian of about 2 pi m^2 (sigma/d)^2, for a ruling long against 1/width.
+    """
+    r = math.exp(-((2 * math.pi * order * relative_rms) ** 2) / 2)
+    return 2 / math.pi * math.asin(min(1.0, (1 - r) / (2 * math.sqrt(r))))
+
+
+def correlated_halo(mu: FloatLike, relative_rms: float, length: float, count: int) -> Floats:
+    """Ensemble mean for Gaussian displacements correlated as exp(-(n/L)^2), n in rulings,
+
+        (1/N) sum over lags l of (1 - |l|/N) exp(-2 pi i mu l) E^(1 - rho_l),
+
+    sharp line and halo together; the halo's width is about 0.5/L orders. Cost: lags x mu.
+    """
+    mu = np.atleast_1d(np.asarray(mu, dtype=np.float64))
+    lags = np.arange(1, min(count, math.ceil(6 * length) + 1))
+    log_left = -((2 * np.pi * mu[:, None] * relative_rms) ** 2)
+    rho = np.exp(-((lags / length) ** 2))
+    extra = np.exp(log_left * (1 - rho)) - np.exp(log_left)
+    wave = np.cos(2 * np.pi * mu[:, None] * lags) * (1 - lags / count)
+    left = np.exp(log_left[:, 0])
+    line = left * interference_factor(mu, count) + (1 - left) / count
+    return np.asarray(line + 2 / count * np.sum(extra * wave, axis=1))
+
+
+# --- drift and steps ---------------------------------------------------------------------------
+
+
+def drift_curvature_per_m(
+    order: int, wavelength_m: float, *, pitch_m: float, beta_rad: float, drift_per_m: float
+) -> float:
+    """1/r = m lambda kappa / (d cos^2 beta) [1/m] for a pitch d (1 + kappa x); Cornu's lens.
+
+    The ruling acts as a weak cylinder lens, of opposite sign on the two sides of the zero order.
+    """
+    return order * wavelength_m * drift_per_m / (pitch_m * math.cos(beta_rad) ** 2)
+
+
+def focal_shift_m(focal_m: float, curvature_per_m: float) -> float:
+    """Place of best focus less the focal length f of the camera [m], f^2/r for long r."""
+    return focal_m**2 * curvature_per_m / (1 - focal_m * curvature_per_m)
+
+
+def strehl_of_phase(waves: Floats) -> float:
+    """|mean exp(2 pi i w)|^2 of a wavefront w sampled evenly across a uniform ruling."""
+    return float(np.abs(np.mean(np.exp(2j * np.pi * waves))) ** 2)
+
+
+def quadratic_strehl(edge_waves: float) -> float:
+    """Peak left by a quadratic phase that reaches `edge_waves` at both ends of the ruling,
+
+        |C(w) + i S(w)|^2 / w^2,   w = 2 sqrt(edge_waves).
+
+    lambda/4 at the edges leaves 0.80030 (Rayleigh's quarter-wave rule).
+    """
+    from scipy.special import fresnel
+
+    w = 2 * math.sqrt(abs(edge_waves))
+    if w == 0:
+        return 1.0
+    s, c = fresnel(w)
+    return float((c**2 + s**2) / w**2)
+
+
+def step_left(order: float, relative_step: float, fraction: float = 0.5) -> float:
+    """Intensity at the order with one step s after the part p of the rulings,
+
+        1 - 4 p (1-p) sin^2(pi m s/d);   cos^2(pi m s/d) in the middle.
+
+    At s = d/2m a middle step leaves nothing there: the line is split into twins.
+    """
+    part = 4 * fraction * (1 - fraction)
+    return 1 - part * math.sin(math.pi * order * relative_step) ** 2
+
+
+def step_factor(mu: FloatLike, relative_step: float, count: int, *, before: int) -> Floats:
+    """The whole profile with one step: two pieces of `before` and `count - before` rulings."""
+    mu = np.asarray(mu, dtype=np.float64)
+    after = count - before
+    first = before * np.sqrt(interference_factor(mu, before)) * _sign(mu, before)
+    second = after * np.sqrt(interference_factor(mu, after)) * _sign(mu, after)
+    turn = np.exp(-2j * np.pi * ((mu - np.rint(mu)) * count / 2 + mu * relative_step))
+    return np.asarray(np.abs(first + second * turn) ** 2 / count**2)
+
+
+def _sign(mu: Floats, count: int) -> Floats:
+    offset = mu - np.rint(mu)
+    return np.asarray(np.where(np.sinc(count * offset) < 0, -1.0, 1.0))
+
+
+def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
+    """Where a function that falls from + to - is zero, by bisection to the last bit."""
+    for _ in range(200):
+        middle = (low + high) / 2
+        if middle in (low, high):
+            break
+        if function(middle) > 0:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
