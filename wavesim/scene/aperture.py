@@ -1,7 +1,5 @@
 """Apertures of straight rulings: slits, wires, gratings."""
 
-from __future__ import annotations
-
 import math
 from itertools import pairwise
 from typing import Annotated, Literal, Self

@@ -1,7 +1,6 @@
 """The bench between source and plate: lenses or distances, angles, beam, air, aberrations."""
 
 # ruff: noqa: N815  (names end in their unit as it is written: _K, _Pa, _W)
-from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
@@ -70,6 +69,9 @@ class Air(Model):
     )
 
 
+_WAVES_OF_M = 550e-9  # in which waves are counted unless the table says otherwise
+
+
 @dataclass(frozen=True)
 class _PathError(Quantity):
     """A length, or a number of waves of the table's own `wavelength`."""
@@ -81,7 +83,7 @@ class _PathError(Quantity):
             waves = float(value.split()[0])
         except ValueError:
             raise self.refuse("does not begin with a number") from None
-        return self.within(waves * float(info.data.get("wavelength_m", 1.0)))
+        return self.within(waves * float(info.data.get("wavelength_m", _WAVES_OF_M)))
 
 
 PathError = Annotated[float, _PathError("length", "0.25 waves", -0.1, 0.1)]
@@ -96,7 +98,7 @@ class Aberrations(Model):
     """
 
     wavelength_m: VisibleWavelength = Field(
-        550e-9, description="wavelength in which waves are counted", examples=["550 nm"]
+        _WAVES_OF_M, description="wavelength in which waves are counted", examples=["550 nm"]
     )
     radius_m: Length | None = Field(
         None,

@@ -3,8 +3,6 @@
 Rulings are numbered from 1 at the most negative x.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import asdict, dataclass
 from typing import Annotated, Literal, Self

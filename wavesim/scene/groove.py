@@ -1,7 +1,5 @@
 """Profiles of a grating's grooves."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from pydantic import Field

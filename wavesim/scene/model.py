@@ -1,7 +1,5 @@
 """The scene: everything that stands on the bench, checked and in SI units."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated, Literal, Self
 

@@ -1,7 +1,5 @@
 """The plate and its exposure."""
 
-from __future__ import annotations
-
 import math
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
@@ -47,19 +45,19 @@ class Plate(Model):
         half = self.pixels_x * self.pixel_m / 2
         return self.centre_m - half, self.centre_m + half
 
-    def x_edges_m(self) -> NDArray[np.float64]:
+    def x_edges_m(self) -> "NDArray[np.float64]":
         """Pixel edges (pixels_x + 1,) [m] from the camera's axis, rising."""
         return _edges(self.pixels_x, self.pixel_m) + self.centre_m
 
-    def y_edges_m(self) -> NDArray[np.float64]:
+    def y_edges_m(self) -> "NDArray[np.float64]":
         """Pixel edges (pixels_y + 1,) [m] from the plate's middle, rising."""
         return _edges(self.pixels_y, self.pixel_m)
 
-    def x_m(self) -> NDArray[np.float64]:
+    def x_m(self) -> "NDArray[np.float64]":
         """Pixel middles (pixels_x,) [m] from the camera's axis, rising."""
         return _middles(self.pixels_x, self.pixel_m) + self.centre_m
 
-    def y_m(self) -> NDArray[np.float64]:
+    def y_m(self) -> "NDArray[np.float64]":
         """Pixel middles (pixels_y,) [m] from the plate's middle, rising."""
         return _middles(self.pixels_y, self.pixel_m)
 
@@ -97,13 +95,13 @@ def _fitting(side: float, pixel: float) -> int:
     return math.floor(side / pixel * (1 + _WHOLE_SLACK))
 
 
-def _edges(count: int, pixel: float) -> NDArray[np.float64]:
+def _edges(count: int, pixel: float) -> "NDArray[np.float64]":
     import numpy as np
 
     return (np.arange(count + 1, dtype=np.float64) - count / 2) * pixel
 
 
-def _middles(count: int, pixel: float) -> NDArray[np.float64]:
+def _middles(count: int, pixel: float) -> "NDArray[np.float64]":
     import numpy as np
 
     return (np.arange(count, dtype=np.float64) - (count - 1) / 2) * pixel

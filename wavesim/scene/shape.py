@@ -1,7 +1,5 @@
 """Apertures in the plane: single shapes, meshes, scattered dots, pictures."""
 
-from __future__ import annotations
-
 import math
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
@@ -243,7 +241,7 @@ class Plane(Model):
     )
 
     @property
-    def defects(self) -> tuple[Defect, ...]:
+    def defects(self) -> "tuple[Defect, ...]":
         """None: defects belong to rulings."""
         return ()
 

@@ -1,7 +1,6 @@
 """Sources, source slits and filters."""
 
 # ruff: noqa: N815  (names end in their unit as it is written: _K, _Pa, _W)
-from __future__ import annotations
 
 from typing import Annotated, Literal, Self
 
