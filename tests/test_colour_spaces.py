@@ -237,6 +237,19 @@ def test_unknown_names_are_refused() -> None:
         adaptation(D65, D65, transform="vonkries")
 
 
+def test_public_names_are_those_listed() -> None:
+    import types
+
+    import wavesim.colorimetry as package
+
+    there = {
+        name
+        for name, value in vars(package).items()
+        if not name.startswith("_") and not isinstance(value, types.ModuleType)
+    }
+    assert there == set(package.__all__)
+
+
 def test_linear_rgb_is_the_matrix_alone() -> None:
     xyz = np.random.default_rng(3).uniform(0, 5, (7, 3))
     ours = linear_rgb(xyz, white_xyz=D65, white_level=2.0, over_stops=1.0)

@@ -182,6 +182,13 @@ def test_names_of_pure_colours(nm: int, name: str) -> None:
     assert colour_name(light / light[1] * 0.01, D65) == f"dark {name}"
 
 
+def test_darkness_has_no_wavelength() -> None:
+    nothing = xyz_to_xy(np.zeros((2, 3)))
+    assert np.all(np.isnan(dominant_wavelength(nothing, D65_XY)))
+    assert np.all(np.isnan(excitation_purity(nothing, D65_XY)))
+    assert np.isnan(dominant_wavelength(D65_XY, D65_XY))
+
+
 def test_bad_colours_are_refused() -> None:
     with pytest.raises(InputError, match="finite"):
         colour_name([1, np.nan, 1], D65)

@@ -5,6 +5,7 @@ from wavesim.colorimetry.grain import grain, halation, photon_noise, photons_at_
 from wavesim.colorimetry.observers import OBSERVERS, observer
 from wavesim.colorimetry.pictures import save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
+from wavesim.colorimetry.spaces import xy_to_xyz, xyz_to_lab, xyz_to_oklab, xyz_to_xy
 from wavesim.colorimetry.tone import Film, Linear, Logarithmic, Tone
 from wavesim.colorimetry.whiteness import balance_degree, cct, planckian_xy
 from wavesim.colorimetry.words import (
@@ -38,4 +39,8 @@ __all__ = [
     "planckian_xy",
     "save_png",
     "save_tiff",
+    "xy_to_xyz",
+    "xyz_to_lab",
+    "xyz_to_oklab",
+    "xyz_to_xy",
 ]

@@ -77,7 +77,7 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
 
     Point spread (1 - f) delta + f exp(-r / r0) / (2 pi r0^2), r0 = `radius_m`; its transform is
     1 - f + f (1 + (2 pi r0 k)^2)^(-3/2), multiplied in by FFT. The total is kept; the plate is
-    padded with darkness by 8 r0, and what would scatter beyond its edge is lost. The shape is a
+    padded with darkness by 16 r0, and what would scatter beyond its edge is lost. The shape is a
     common choice, not a measured film.
     """
     _check("fraction", fraction, low=0.0, high=1.0, zero_too=True)
@@ -85,7 +85,7 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
     values = _finite(xyz)
     if values.ndim != 3:
         raise InputError("halation needs a plate", key="xyz", value=values.shape)
-    pad = math.ceil(8 * radius_m / _check("pixel_m", pixel_m, low=0.0))
+    pad = math.ceil(16 * radius_m / _check("pixel_m", pixel_m, low=0.0))
     rows, columns = values.shape[:2]
     size = (_even(rows + pad), _even(columns + pad))
     k_y, k_x = np.fft.fftfreq(size[0], pixel_m), np.fft.rfftfreq(size[1], pixel_m)

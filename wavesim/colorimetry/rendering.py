@@ -49,8 +49,8 @@ class Rendering:
         (each channel alone; shifts hues, for comparison).
     knee : share of the display's saturation up to which "smooth" changes nothing; from there
         chroma bends to reach the gamut's edge at 2 - knee. 1 is a hard edge.
-    crosstalk : how fast over-exposed colours bleach. A pure colour is white once it is
-        2 / crosstalk times over what the display can show.
+    crosstalk : how fast over-exposed colours bleach. A pure red, green or blue is white once it
+        is 2 / crosstalk times over what the display can show, a pure yellow at half of that.
     dither : add a fixed blue-noise pattern of under one step before rounding.
     adaptation : "cat16" or "bradford", the transform of the white balance.
     """
@@ -92,11 +92,12 @@ def picture(
     Steps: exposure and white balance (one matrix), OKLab, gamut, tone, encoding, dithering.
 
     "smooth" gamut mapping keeps OKLab hue always. Where the display has room it keeps lightness
-    too and limits saturation C / L to the most it can show of that hue; a spectral colour then
-    stays linear in exposure. Where a channel would overflow, the colour slides along the
-    gamut's surface at its hue to white, as three overlapping colour layers saturate one after
-    the other: with N the fullest channel, shown f(N), and p the ratio of the emptiest to the
-    fullest, saturation falls by (1 - w / 2)^2, w = (N - f(N)) (p + crosstalk) / (1 - p).
+    too and limits saturation C / L to s_max, the most it can show of that hue (`gamut.py`); a
+    spectral colour then stays linear in exposure. Where a channel would overflow, the colour
+    slides along the gamut's surface at its hue to white, as three overlapping colour layers
+    saturate one after the other: with N the fullest channel, f(N) what the tone shows of it,
+    S the sum of the channels over the fullest and g = (1 - s / s_max)^2, the saturation s falls
+    by (1 - w / 2)^2, w = (N - f(N)) (g + crosstalk S) / (1 - g). This bleaching is our own.
 
     Parameters
     ----------

@@ -131,5 +131,5 @@ def _meeting(xy: ArrayLike, white_xy: ArrayLike) -> tuple[Array, Array]:
     found = wavelength_m[side[..., 0]] + taken * step_m
     spectral = hit.any(axis=-1) & (side[..., 0] < len(wavelength_m) - 1)
     distance = np.linalg.norm(ray, axis=-1)
-    purity = np.where(distance > 0, distance / np.where(reach > 0, reach, np.nan), 0.0)
+    purity = np.where(distance == 0, 0.0, distance / np.where(reach > 0, reach, np.nan))
     return np.where(spectral, found, np.nan), purity
