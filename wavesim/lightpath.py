@@ -15,7 +15,7 @@ from wavesim import aperture, farfield, light, plate, store
 from wavesim.aperture import Aperture
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.plate import Bins, Geometry, Plate, Report, Smoothing
+from wavesim.plate import Bins, Plate, Report
 from wavesim.scene import Scene
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
@@ -26,7 +26,7 @@ _T = TypeVar("_T")
 class ExposedPlate(Plate):
     """A plate that can be looked at and kept; all fields are those of `Plate`."""
 
-    def picture(self) -> npt.NDArray[np.uint8]:
+    def picture(self) -> npt.NDArray[np.uint8 | np.uint16]:
         """(ny, nx, 3) 8-bit sRGB, as the scene's [exposure] asks."""
         return picture_of(self)
 
@@ -60,16 +60,15 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     )
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
-    bins = stage("wavelengths", plate.choose, spectrum, place, ruled.width_m)
+    bins = stage("wavelengths", plate.choose, spectrum, place, ruled)
     reach = plate.reach_per_m(place, bins)
     plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
-    again = bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)
-    table = stage("far field", farfield.power_table, ruled, *reach, again=again)
-    columns = stage("columns", plate.sweep, table.integral, place, bins)
+    field = stage("far field", farfield.far_field, ruled, *reach)
+    columns = stage("columns", plate.sweep, field, place, bins, ruled.pitch_m)
     share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
     seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_m)
     factor = plate.level(scene, place, spectrum.kind_of_level)
-    report = _report(scene, ruled, place, bins, stage.seconds)
+    report = _report(scene, ruled, bins, stage.seconds)
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
 
 
@@ -96,9 +95,7 @@ class _Stages:
         self.seconds: dict[str, float] = {}
         self._progress = progress
 
-    def __call__(
-        self, name: str, work: Callable[..., _T], *args: object, **options: object
-    ) -> _T:
+    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
         if self._progress is not None:
             self._progress(name)
         begin = time.perf_counter()
@@ -107,9 +104,7 @@ class _Stages:
         return result
 
 
-def _report(
-    scene: Scene, ruled: Aperture, place: Geometry, bins: Bins, seconds: dict[str, float]
-) -> Report:
+def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]) -> Report:
     return Report(
         elements=ruled.elements,
         wavelengths=int(bins.power.size),

@@ -3,79 +3,182 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 
+from wavesim.aperture import grooves
 from wavesim.aperture.combs import Aperture, Comb
+from wavesim.aperture.defects import Errors, Ruling, combined
 from wavesim.aperture.elements import Floats, Slit
-from wavesim.errors import LimitError
+from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface
+from wavesim.aperture.measured import two_columns
+from wavesim.aperture.spread import spread
+from wavesim.constants import VISIBLE_LO_M
+from wavesim.errors import LimitError, TableError
 from wavesim.scene import Bench, Scene
 from wavesim.scene.aperture import Grating, Slits, Wires
+from wavesim.scene.groove import BinaryGroove, BlazedGroove, SinusoidalGroove, TableGroove
 
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
+_BEYOND = 1.2  # directions a little beyond the plate that errors of shape are made right for
 
 
 def build(scene: Scene) -> Aperture:
-    """Elements at their positions, with the illumination of the beam as weights.
+    """Elements at their positions, with defects, and the illumination of the beam as weights.
 
     Raises
     ------
     LimitError
-        The beam misses every element, or the kind of aperture is not one of rulings.
+        The beam misses every element, a defect goes too far, or the kind of aperture is not one
+        of rulings.
+    TableError
+        A table of a profile or of displacements cannot be read.
     """
-    bare = _bare(scene)
-    lit = [_illuminated(comb, scene.bench) for comb in bare.combs]
-    combs = tuple(comb for comb in lit if comb.position_m.size)
-    if not combs:
+    combs, pitch_m, height_m = _bare(scene)
+    lit = [_illuminated(_present(comb), scene.bench) for comb in combs]
+    kept = tuple(comb for comb in lit if comb.position_m.size)
+    if not kept:
         raise LimitError(
-            "the beam is narrower than the gap between two elements and passes none",
+            "no element is left in the beam",
             key="bench.beam",
-            expected="a beam wider than the pitch",
+            expected="a beam wider than the pitch, and rulings that are not all missing",
         )
-    height = bare.height_m
     if scene.bench.beam is not None:
-        height = min(height, scene.bench.beam.diameter_m)
-    return Aperture(combs, height, bare.pitch_m, _limits(combs, bare.pitch_m))
+        height_m = min(height_m, scene.bench.beam.diameter_m)
+    return Aperture(kept, height_m, pitch_m, _limits(kept, pitch_m))
 
 
-def _bare(scene: Scene) -> Aperture:
+def _bare(scene: Scene) -> tuple[tuple[Comb, ...], float, float]:
+    """Combs in an even and endless beam, the mean pitch [m] and the height [m]."""
     aperture = scene.aperture
-    if isinstance(aperture, Slits) and aperture.slits is not None:
-        return _listed(aperture)
-    if isinstance(aperture, Slits) and aperture.width_m is not None:
-        pitch = aperture.mean_pitch_m or aperture.width_m
-        return _even(aperture.rulings, pitch, aperture.width_m, aperture.height_m)
+    if not isinstance(aperture, (Slits, Wires, Grating)):
+        raise LimitError(
+            "this kind of aperture is not made of rulings",
+            key="aperture.kind",
+            value=aperture.kind,
+            expected="slits, wires or grating",
+        )
+    if aperture.outline != "rectangle":
+        raise LimitError(
+            "a round outline cannot be combined with this plate",
+            key="aperture.outline",
+            value=aperture.outline,
+            expected="rectangle",
+        )
     if isinstance(aperture, Wires):
-        return _even(aperture.rulings - 1, aperture.pitch_m, aperture.gap_m, aperture.height_m)
-    if isinstance(aperture, Grating) and aperture.slit_width_m is not None:
-        pitch = aperture.resolved_pitch_m
-        return _even(aperture.rulings, pitch, aperture.slit_width_m, aperture.height_m)
-    raise LimitError(
-        "this kind of aperture or groove cannot be exposed yet",
-        key="aperture.kind",
-        expected="slits, wires, or a grating with slit grooves",
-    )
+        combs, pitch = _gaps(aperture, scene), aperture.pitch_m
+    elif isinstance(aperture, Grating):
+        combs, pitch = _grating(aperture, scene), aperture.resolved_pitch_m
+    else:
+        combs, pitch = _slits(aperture, scene)
+    return combs, pitch, aperture.height_m
 
 
 def even_positions(count: int, pitch_m: float) -> Floats:
     """(count,) [m] places `pitch_m` apart about zero."""
-    return (np.arange(count) - (count - 1) / 2) * pitch_m
+    return np.asarray((np.arange(count) - (count - 1) / 2) * pitch_m, dtype=np.float64)
 
 
-def _even(count: int, pitch: float, width: float, height: float) -> Aperture:
-    comb = Comb(Slit(width), even_positions(count, pitch), np.ones(count, dtype=np.complex128))
-    return Aperture((comb,), height, pitch if count > 1 else width)
+def _slits(aperture: Slits, scene: Scene) -> tuple[tuple[Comb, ...], float]:
+    if aperture.slits is not None:
+        listed = sorted(aperture.slits, key=lambda slit: slit.centre_m)
+        place = np.array([slit.centre_m for slit in listed])
+        width = np.array([slit.width_m for slit in listed])
+        pitch = aperture.mean_pitch_m or float(width[0])
+    else:
+        one = aperture.width_m or 0.0
+        pitch = aperture.mean_pitch_m or one
+        place = even_positions(aperture.rulings, pitch)
+        width = np.full(place.size, one)
+    wrong = combined(aperture.defects, Ruling(place, pitch, scene.folder))
+    return _openings(place + wrong.displacement_m, width + wrong.width_m, wrong, scene), pitch
 
 
-def _listed(aperture: Slits) -> Aperture:
-    """One comb for each distinct width."""
-    slits = sorted(aperture.slits or (), key=lambda slit: slit.centre_m)
-    combs = []
-    for width in sorted({slit.width_m for slit in slits}):
-        places = np.array([slit.centre_m for slit in slits if slit.width_m == width])
-        combs.append(Comb(Slit(width), places, np.ones(places.size, dtype=np.complex128)))
-    return Aperture(tuple(combs), aperture.height_m, aperture.mean_pitch_m or slits[0].width_m)
+def _gaps(wires: Wires, scene: Scene) -> tuple[Comb, ...]:
+    """The clear gaps between wires that are displaced, missing or too thick."""
+    place = even_positions(wires.rulings, wires.pitch_m)
+    wrong = combined(wires.defects, Ruling(place, wires.pitch_m, scene.folder))
+    there = np.broadcast_to(wrong.weight, place.shape) != 0
+    middle = (place + wrong.displacement_m)[there]
+    half = np.broadcast_to(wires.width_m + wrong.width_m, place.shape)[there] / 2
+    left, right = middle[:-1] + half[:-1], middle[1:] - half[1:]
+    return _openings((left + right) / 2, right - left, Errors(), scene)
+
+
+def _grating(grating: Grating, scene: Scene) -> tuple[Comb, ...]:
+    pitch = grating.resolved_pitch_m
+    ideal = even_positions(grating.rulings, pitch)
+    wrong = combined(grating.defects, Ruling(ideal, pitch, scene.folder))
+    place = ideal + wrong.displacement_m
+    if grating.slit_width_m is not None:
+        width = np.full(ideal.size, grating.slit_width_m) + wrong.width_m
+        return _openings(place, width, wrong, scene)
+    groove = _groove(grating, scene.folder)
+    weight = np.ones(ideal.size, dtype=np.complex128) * wrong.weight
+    depth = np.broadcast_to(np.asarray(wrong.depth, dtype=np.float64), ideal.shape)
+    turns = 2.0 if grating.mounting == "reflection" else getattr(grating.groove, "index", 1.5) + 1
+    phase = 2 * math.pi * turns / VISIBLE_LO_M * groove.relief_m
+    return spread(groove.deepened, depth, place, weight, phase)
+
+
+def _openings(place: Floats, width: Floats, wrong: Errors, scene: Scene) -> tuple[Comb, ...]:
+    """Slits of any widths at any places; those closed by their errors are left out."""
+    if np.any(width < 0):
+        width = np.maximum(width, 0.0)
+    weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
+    weight = np.where(width > 0, weight, 0.0)
+    phase = math.pi * _BEYOND * _reach(scene) / VISIBLE_LO_M
+    return spread(Slit, width, place, weight, phase)
+
+
+def _reach(scene: Scene) -> float:
+    """Largest |sin alpha + sin beta| between the zero order and the plate's edges."""
+    axis, focal = scene.bench.camera_axis_rad, scene.bench.camera_focal_m
+    ends = [math.sin(axis + math.atan(x / focal)) for x in scene.plate.x_range_m]
+    return max(abs(math.sin(scene.bench.alpha_rad) + end) for end in ends) + 1e-3
+
+
+def _groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
+    pitch, groove = grating.resolved_pitch_m, grating.groove
+    surface = _surface(grating, folder)
+    if isinstance(groove, BlazedGroove):
+        return grooves.blazed(pitch, groove.facet_angle_rad, surface)
+    if isinstance(groove, BinaryGroove):
+        return grooves.binary(pitch, groove.depth_m, groove.duty, surface)
+    if isinstance(groove, SinusoidalGroove):
+        return SineGroove(pitch, groove.depth_m, surface)
+    assert isinstance(groove, TableGroove)
+    path = folder / groove.file
+    _, place, height = two_columns(path, ("place_um",), ("height_nm",))
+    if abs(place[0]) > 1e-3 * pitch or abs(place[-1] - pitch) > 1e-3 * pitch:
+        raise TableError(
+            "does not cover one pitch",
+            file=path,
+            value=f"{place[0] * 1e6:.6g} to {place[-1] * 1e6:.6g} um",
+            expected=f"places from 0 to {pitch * 1e6:.6g} um",
+        )
+    return grooves.measured(place * (pitch / place[-1]), height, pitch, surface)
+
+
+def _surface(grating: Grating, folder: Path) -> Surface:
+    index = getattr(grating.groove, "index", 1.5)
+    if grating.reflectance_file is None:
+        return Surface(grating.mounting, index, None, grating.reflectance)
+    path = folder / grating.reflectance_file
+    _, wavelength, value = two_columns(path, ("wavelength_nm",), ("reflectance",))
+    if value.min() < 0 or value.max() > 1:
+        raise TableError("a reflectance is outside 0 to 1", file=path)
+    return Surface(grating.mounting, index, wavelength, value)
+
+
+def _present(comb: Comb) -> Comb:
+    """Without the elements of no weight."""
+    there = comb.weight != 0
+    if there.all():
+        return comb
+    return Comb(comb.element, comb.position_m[there], comb.weight[there])
 
 
 def _illuminated(comb: Comb, bench: Bench) -> Comb:

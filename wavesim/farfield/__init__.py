@@ -1,7 +1,15 @@
 """Far field: envelope times interference. Nothing here knows of plates or colour."""
 
-from wavesim.farfield.amplitude import amplitude
+from wavesim.farfield.amplitude import amplitude, interference
 from wavesim.farfield.running import RunningIntegral
-from wavesim.farfield.tables import power_table, table_bytes
+from wavesim.farfield.tables import FarField, Term, far_field, table_bytes
 
-__all__ = ["RunningIntegral", "amplitude", "power_table", "table_bytes"]
+__all__ = [
+    "FarField",
+    "RunningIntegral",
+    "Term",
+    "amplitude",
+    "far_field",
+    "interference",
+    "table_bytes",
+]

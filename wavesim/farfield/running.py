@@ -93,7 +93,7 @@ def integral_of(
     """Running integral of a function of u that is band-limited to `width_m`."""
     step = 1.0 / (cells_for(width_m, first_per_m, last_per_m) * width_m)
     start, count = guarded(first_per_m, last_per_m, step)
-    table = integrate(power(start + step * np.arange(count)), start, step)
+    table = integrate(power(start + step * np.arange(count, dtype=np.float64)), start, step)
     return integrate_again(table) if again else table
 
 

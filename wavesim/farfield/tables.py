@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from wavesim.aperture.combs import Aperture
-from wavesim.aperture.elements import Complexes, Floats, Rays
+from wavesim.aperture.elements import Complexes, Element, Floats, Rays
 from wavesim.farfield.running import (
     CELLS,
     RunningIntegral,
@@ -23,41 +24,96 @@ Envelope = Callable[[Rays], Complexes | Floats]
 
 
 @dataclass(frozen=True, eq=False)
-class PowerTable:
-    """|A|^2 of an aperture whose elements depend on u alone, integrated over u.
+class Term:
+    """A running integral over u, and the smooth factor it is to be multiplied by.
 
     Attributes
     ----------
-    integral : running integral of |A|^2 per unit height squared [m]
+    integral : of a product of two interference functions (or of the whole |A|^2) over u
+    envelopes : the two elements whose amplitudes multiply it, or None if it is whole
+    part : which part of the product of the two the integral holds
     """
 
     integral: RunningIntegral
+    envelopes: tuple[Element, Element] | None = None
+    part: Literal["power", "real", "imaginary"] = "power"
+
+    def factor(self, rays: Rays) -> Floats | None:
+        """Factor at those rays [m2], or None where the integral is whole."""
+        if self.envelopes is None:
+            return None
+        one, other = self.envelopes
+        first = np.asarray(one.amplitude(rays))
+        if self.part == "power":
+            return np.asarray(first.real**2 + first.imag**2)
+        product = first * np.conj(other.amplitude(rays))
+        return np.asarray(2 * product.real if self.part == "real" else -2 * product.imag)
 
 
-def table_bytes(aperture_width_m: float, first_per_m: float, last_per_m: float) -> int:
-    """Memory that the table and its making need [bytes], before anything is allocated."""
-    cells = CELLS * aperture_width_m * (last_per_m - first_per_m) + 64
-    return int(cells * (40 + 48 + 16 + 8 + 8))
+@dataclass(frozen=True, eq=False)
+class FarField:
+    """Interference functions on an even grid of u.
+
+    Attributes
+    ----------
+    elements, amplitude : the kinds of element and their interference functions (n,); one pair
+        with the whole amplitude [m] if every element depends on u alone
+    start_per_m, step_per_m : the grid [1/m]
+    whole : whether the amplitude holds the envelopes already
+    """
+
+    elements: tuple[Element, ...]
+    amplitude: tuple[Complexes, ...]
+    start_per_m: float
+    step_per_m: float
+    whole: bool
+
+    def terms(self, *, again: bool) -> Iterator[Term]:
+        """|A|^2 = sum of terms, each integrated over u (and once more if `again`).
+
+        |sum_r E_r B_r|^2 = sum_r |E_r|^2 |B_r|^2
+                          + 2 sum_{r<s} Re(E_r E_s*) Re(B_r B_s*) - Im(E_r E_s*) Im(B_r B_s*)
+
+        with the interference functions B of u alone and the envelopes E smooth.
+        """
+        for r, b in enumerate(self.amplitude):
+            envelopes = None if self.whole else (self.elements[r], self.elements[r])
+            yield Term(self._integral(b.real**2 + b.imag**2, again), envelopes)
+            for s in range(r + 1, len(self.amplitude)):
+                pair = (self.elements[r], self.elements[s])
+                product = b * np.conj(self.amplitude[s])
+                yield Term(self._integral(product.real.copy(), again), pair, "real")
+                yield Term(self._integral(product.imag.copy(), again), pair, "imaginary")
+
+    def _integral(self, samples: Floats, again: bool) -> RunningIntegral:
+        table = integrate(samples, self.start_per_m, self.step_per_m)
+        return integrate_again(table) if again else table
 
 
-def power_table(
-    aperture: Aperture, first_per_m: float, last_per_m: float, *, again: bool = False
-) -> PowerTable:
-    """Tabulate T(u) between two frequencies [1/m]; with its own integral if `again`.
+def table_bytes(aperture: Aperture, first_per_m: float, last_per_m: float) -> int:
+    """Memory that the far field and its tables need [bytes], before anything is allocated."""
+    cells = CELLS * aperture.width_m * (last_per_m - first_per_m) + 64
+    kinds = 1 if aperture.of_u_alone else len(aperture.combs)
+    return int(cells * (16 * (kinds + 1) + 8 + 48 + 56))
+
+
+def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
+    """Interference functions between two frequencies [1/m].
 
     Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element.
     """
     width = aperture.width_m
     step = 1.0 / (cells_for(width, first_per_m, last_per_m) * width)
     start, count = guarded(first_per_m, last_per_m, step)
+    elements = tuple(comb.element for comb in aperture.combs)
+    parts = (sampled(comb, aperture.centre_m, start, step, count) for comb in aperture.combs)
+    if not aperture.of_u_alone:
+        return FarField(elements, tuple(parts), start, step, whole=False)
     amplitude = np.zeros(count, dtype=np.complex128)
-    for comb in aperture.combs:
-        part = sampled(comb, aperture.centre_m, start, step, count)
-        _envelope(part, comb.element.amplitude, start, step)
+    for element, part in zip(elements, parts, strict=True):
+        _envelope(part, element.amplitude, start, step)
         amplitude += part
-    samples = amplitude.real**2 + amplitude.imag**2
-    table = integrate(samples, start, step)
-    return PowerTable(integrate_again(table) if again else table)
+    return FarField(elements[:1], (amplitude,), start, step, whole=True)
 
 
 def _envelope(part: Complexes, amplitude: Envelope, start: float, step: float) -> None:

@@ -16,7 +16,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Floats
+from wavesim.constants import VISIBLE_LO_M
 from wavesim.plate.geometry import Geometry
 
 if TYPE_CHECKING:
@@ -63,7 +65,7 @@ class Bins:
     error: float
 
 
-def choose(spectrum: Spectrum, place: Geometry, aperture_width_m: float) -> Bins:
+def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture) -> Bins:
     """Bins for this light, plate and aperture.
 
     With W the aperture's width and S the largest |sin alpha + sin beta| on the plate, a bin of
@@ -73,9 +75,10 @@ def choose(spectrum: Spectrum, place: Geometry, aperture_width_m: float) -> Bins
     than that, coarser bins do: with a slit, points whose ripple
     b^2 / (pi^2 a w) stays below `RIPPLE`; without, boxes of half a pixel, averaged exactly.
     """
-    fine = 1.0 / (_MARGIN * aperture_width_m * max(place.widest_sine, 1e-12))
-    smoothing, relative, error = _resolution(place, aperture_width_m, fine)
-    nodes = _nodes(spectrum.support_m)
+    width = aperture.width_m
+    fine = 1.0 / (_MARGIN * width * max(place.widest_sine, 1e-12))
+    smoothing, relative, error = _resolution(place, width, fine)
+    nodes = _nodes(spectrum.support_m, _nodes_per_nm(aperture, place))
     lo, hi, first = _cut(spectrum.support_m, nodes, fine if relative is None else None, relative)
     power, centre = spectrum.integrate(lo, hi)
     return Bins(lo, hi, centre, power, nodes, first, smoothing, error)
@@ -97,7 +100,9 @@ def _resolution(
     return smoothing, blurred, error
 
 
-def _blurred(place: Geometry, slit_width: float, sharp: Smoothing) -> tuple[float, Smoothing, float]:
+def _blurred(
+    place: Geometry, slit_width: float, sharp: Smoothing
+) -> tuple[float, Smoothing, float]:
     pixel = place.pixel_sine
     if sharp is Smoothing.SLIT:
         width = math.pi * math.sqrt(RIPPLE * pixel * slit_width)
@@ -107,13 +112,25 @@ def _blurred(place: Geometry, slit_width: float, sharp: Smoothing) -> tuple[floa
     return 0.0, sharp, 0.0
 
 
-def _nodes(support_m: tuple[tuple[float, float], ...]) -> Floats:
-    """Whole nanometres that enclose every interval of the support."""
+def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:
+    """One, or as many as keep a phase element's envelope straight between nodes to 1e-6.
+
+    Seen against wavelength an envelope sinc^2(m - m_b lambda_b / lambda) curves by
+    (pi m / lambda)^2 / 1.5 at most, which straight lines over a step s miss by s^2 / 8 of it.
+    """
+    if aperture.of_u_alone:
+        return 1
+    return max(1, math.ceil(1.5 * place.widest_sine * aperture.pitch_m / VISIBLE_LO_M))
+
+
+def _nodes(support_m: tuple[tuple[float, float], ...], per_nm: int) -> Floats:
+    """Multiples of 1 nm / per_nm that enclose every interval of the support."""
+    step = NODE_STEP_M / per_nm
     numbers: set[int] = set()
     for lo, hi in support_m:
-        start, stop = math.floor(lo / NODE_STEP_M), math.ceil(hi / NODE_STEP_M)
+        start, stop = math.floor(lo / step), math.ceil(hi / step)
         numbers.update(range(start, max(stop, start + 1) + 1))
-    return np.array(sorted(numbers), dtype=np.float64) * NODE_STEP_M
+    return np.array(sorted(numbers), dtype=np.float64) / per_nm * NODE_STEP_M
 
 
 def _cut(

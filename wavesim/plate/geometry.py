@@ -83,7 +83,7 @@ class Geometry:
         """Largest |sin(alpha) + sin(beta)|: how strongly the plate disperses."""
         return max(abs(s) for s in self.reach)
 
-    def sine(self, x_m: Floats, y_m: Floats) -> Floats:
+    def sine(self, x_m: Floats, y_m: float) -> Floats:
         """p of a point on the plate."""
         r = np.sqrt(x_m**2 + y_m**2 + self.focal_m**2)
         across = x_m * math.cos(self.axis_rad) + self.focal_m * math.sin(self.axis_rad)
@@ -100,7 +100,7 @@ class Geometry:
         height y see the rulings foreshortened, and with a tall source slit the light that gets
         there entered at the same angle out of the plane.
         """
-        sine = self.sine(self.x_edges_m, np.float64(y_m))
+        sine = self.sine(self.x_edges_m, y_m)
         if self.slit_rise is not None:
             q = y_m / math.hypot(self.focal_m, y_m)
             sine = sine + self.sine_in * (math.sqrt(1 - min(q * q, 1.0)) - 1)
@@ -149,9 +149,7 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
         return bare
     margin = math.ceil(bow) + 2
     lead = np.arange(1, margin + 1) * pixel_m
-    x = np.concatenate(
-        [bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead]
-    )
+    x = np.concatenate([bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead])
     angle = np.clip(bare.axis_rad + np.arctan(x / bare.focal_m), -math.pi / 2, math.pi / 2)
     return replace(bare, margin=margin, sine_edges=np.sin(angle))
 

@@ -99,7 +99,7 @@ def _rise_boxes(once, twice, p, start, end, edge, rise):  # type: ignore[no-unty
 
 @njit(**_FAST)
 def sweep_boxes(once, twice, sines, start, end, bins, pixels, light):  # type: ignore[no-untyped-def]
-    """V(i, b) = mean of T over s between sines[i] * start[0, b] + start[1, b] and the same of `end`.
+    """V(i, b) = mean of T from s = sines[i] * start[0, b] + start[1, b] to the same of `end`.
 
     Serves a source slit (a range of incidence angles) and a wide wavelength bin alike.
     """

@@ -11,7 +11,9 @@ from wavesim.farfield import table_bytes
 _SHARE = 0.8  # of the memory that is free
 
 
-def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: int, pixels: tuple[int, int]) -> int:
+def check(
+    aperture: Aperture, reach_per_m: tuple[float, float], bins: int, pixels: tuple[int, int]
+) -> int:
     """Bytes that the plate will need at its peak.
 
     Parameters
@@ -26,7 +28,7 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: int, pixel
         More than the machine has free; nothing has been allocated then.
     """
     columns, rows = pixels
-    table = table_bytes(aperture.width_m, *reach_per_m)
+    table = table_bytes(aperture, *reach_per_m)
     sweep = 8 * (600 * columns + 24 * bins) + 64 * aperture.elements
     plate = columns * rows * (4 + 4 + 3 + 1) * 8
     need = table + sweep + plate

@@ -11,7 +11,6 @@ from wavesim.light.observer import cie1931
 from wavesim.scene import Exposure
 
 
-
 def sensitivities(node_m: Floats) -> Floats:
     """(k, 4) at each node: X, Y, Z [lm/W] and 1 for the irradiance.
 

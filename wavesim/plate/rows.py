@@ -110,7 +110,7 @@ def _needed(node_m: Floats, share: Floats) -> slice:
 
 
 def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
-    """Sum over wavelength nodes of light x weights x share: (n, nx, c), the lower half of the plate.
+    """Sum over wavelength nodes of light x weights x share: (n, nx, c), the lower half.
 
     Parameters
     ----------
@@ -153,7 +153,5 @@ def bowed(plate: Floats, place: Geometry) -> Floats:
     out = np.empty((plate.shape[0], place.x_edges_m.size - 1, plate.shape[2]))
     edges = place.x_of_sine(place.sine_edges)
     wanted = np.stack([place.straightened(float(y)) for y in place.y_m[: plate.shape[0]]])
-    in_threads(
-        lambda part: bend_rows(plate[part], edges, wanted[part], out[part]), plate.shape[0]
-    )
+    in_threads(lambda part: bend_rows(plate[part], edges, wanted[part], out[part]), plate.shape[0])
     return out

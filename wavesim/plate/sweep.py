@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
-from wavesim.farfield.running import RunningIntegral
+from wavesim.farfield import FarField, RunningIntegral
 from wavesim.plate.bins import Bins, Smoothing
+from wavesim.plate.envelope import envelope
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
 from wavesim.plate.threads import in_threads
@@ -41,19 +42,26 @@ def reach_per_m(place: Geometry, bins: Bins) -> tuple[float, float]:
     return float(u.min()), float(u.max())
 
 
-def sweep(table: RunningIntegral, place: Geometry, bins: Bins) -> Columns:
+def sweep(field: FarField, place: Geometry, bins: Bins, pitch_m: float) -> Columns:
     """Light of each pixel column at each wavelength node.
 
-    Cost: pixels x bins readings of the table (measured 2 ns each on two cores; twice that with
-    a source slit). Each pixel is the exact difference of the running integral between its edges.
+    Cost: pixels x bins readings of the table for each term of the far field (measured 2 ns each
+    on two cores; twice that with a source slit). Each pixel is the exact difference of the
+    running integral between its edges.
     """
     light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
+    for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
+        part = np.zeros_like(light)
+        _sweep_term(term.integral, place, bins, part)
+        factor = envelope(term, place, bins.node_m, pitch_m)
+        light += part if factor is None else part * factor
+    return Columns(bins.node_m, light)
+
+
+def _sweep_term(table: RunningIntegral, place: Geometry, bins: Bins, light: Floats) -> None:
     run = _boxes if bins.smoothing in (Smoothing.SLIT, Smoothing.BIN) else _points
     kernel, arguments = run(table, place, bins)
-    in_threads(
-        lambda part: kernel(*arguments, (part.start, part.stop), light), light.shape[0]
-    )
-    return Columns(bins.node_m, light)
+    in_threads(lambda part: kernel(*arguments, (part.start, part.stop), light), light.shape[0])
 
 
 Arguments = tuple[object, ...]
@@ -75,8 +83,9 @@ def _points(
     shift = scale * (place.sine_in + np.tile(offsets, bins.power.size))
     shift -= table.start_per_m / table.step_per_m
     low, high = _hats(bins)
-    spread = (np.repeat(low, n) * np.tile(weights, low.size)), (
-        np.repeat(high, n) * np.tile(weights, low.size)
+    spread = (
+        (np.repeat(low, n) * np.tile(weights, low.size)),
+        (np.repeat(high, n) * np.tile(weights, low.size)),
     )
     packed = (*spread, bins.first * n, _blocks(bins, place, table, 6))
     return sweep_points, (table.once, place.sine_edges, scale, shift, packed)

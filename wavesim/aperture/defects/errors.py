@@ -1,0 +1,196 @@
+"""The errors of every ruling, by kind of defect."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import singledispatch
+from pathlib import Path
+
+import numpy as np
+
+from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.elements import Floats
+from wavesim.aperture.measured import dataset, two_columns
+from wavesim.errors import LimitError, TableError
+from wavesim.scene.defect import (
+    BowDefect,
+    DepthDefect,
+    DriftDefect,
+    FanDefect,
+    MissingDefect,
+    PeriodicDefect,
+    RandomDefect,
+    StepDefect,
+    TableDefect,
+    WidthDefect,
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Ruling:
+    """The rulings as meant.
+
+    Attributes
+    ----------
+    position_m : (n,) [m] ideal places about the middle of the ruled width
+    pitch_m : [m]
+    folder : where measured tables lie
+    """
+
+    position_m: Floats
+    pitch_m: float
+    folder: Path = Path()
+
+    @property
+    def along(self) -> Floats:
+        """(n,) from 0 at the first ruling to 1 at the last."""
+        n = self.position_m.size
+        return np.arange(n) / max(n - 1, 1)
+
+
+@dataclass(frozen=True, eq=False)
+class Errors:
+    """What is wrong with each ruling; an array (n,) or one number for all.
+
+    Attributes
+    ----------
+    displacement_m : [m] added to the place
+    weight : factor on the amplitude
+    width_m : [m] added to the width
+    depth : factor on the heights of the groove
+    """
+
+    displacement_m: Floats | float = 0.0
+    weight: Floats | float = 1.0
+    width_m: Floats | float = 0.0
+    depth: Floats | float = 1.0
+
+
+def combined(defects: Iterable[object], ruling: Ruling) -> Errors:
+    """All defects together."""
+    total = Errors()
+    for defect in defects:
+        one = errors(defect, ruling)
+        total = Errors(
+            total.displacement_m + one.displacement_m,
+            total.weight * one.weight,
+            total.width_m + one.width_m,
+            total.depth * one.depth,
+        )
+    return total
+
+
+@singledispatch
+def errors(defect: object, ruling: Ruling) -> Errors:  # noqa: ARG001
+    """Errors of every ruling by one defect (dispatched on its kind)."""
+    raise TypeError(f"no rule for {type(defect).__name__}; register one with errors.register")
+
+
+@errors.register
+def _(defect: PeriodicDefect, ruling: Ruling) -> Errors:
+    turns = ruling.position_m / defect.period.in_metres(ruling.pitch_m)
+    return Errors(defect.amplitude_m * np.sin(2 * np.pi * turns + defect.phase_rad))
+
+
+@errors.register
+def _(defect: RandomDefect, ruling: Ruling) -> Errors:
+    return Errors(
+        defect.rms_m * draw(defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m)
+    )
+
+
+@errors.register
+def _(defect: DriftDefect, ruling: Ruling) -> Errors:
+    """Displacement = integral of the relative change of pitch over the ideal place."""
+    width = ruling.position_m.size * ruling.pitch_m
+    s = ruling.position_m / width
+    change = defect.linear * s**2 / 2 + defect.quadratic * s**3 / 3 + defect.cubic * s**4 / 4
+    return Errors(width * change)
+
+
+@errors.register
+def _(defect: StepDefect, ruling: Ruling) -> Errors:
+    n = ruling.position_m.size
+    after = np.arange(n) >= defect.rulings_before(n)
+    return Errors(np.where(after, defect.size_m, 0.0))
+
+
+@errors.register
+def _(defect: MissingDefect, ruling: Ruling) -> Errors:
+    n = ruling.position_m.size
+    weight = np.ones(n)
+    if defect.fraction is not None:
+        weight[np.random.RandomState(defect.seed).random_sample(n) < defect.fraction] = 0.0
+        return Errors(weight=weight)
+    beyond = [i for i in defect.indices if i >= n]
+    if beyond:
+        raise LimitError(
+            f"names ruling {beyond[0] + 1} of {n}",
+            key="aperture.defects.rulings",
+            expected=f"numbers from 1 to {n}",
+        )
+    weight[list(defect.indices)] = 0.0
+    return Errors(weight=weight)
+
+
+@errors.register
+def _(defect: DepthDefect, ruling: Ruling) -> Errors:
+    depth = 1.0 - defect.wear * ruling.along
+    if defect.rms:
+        depth = depth + defect.rms * draw(
+            defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m
+        )
+    return Errors(depth=depth)
+
+
+@errors.register
+def _(defect: WidthDefect, ruling: Ruling) -> Errors:
+    width = defect.growth_m * (ruling.along - 0.5)
+    if defect.rms_m:
+        width = width + defect.rms_m * draw(
+            defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m
+        )
+    return Errors(width_m=width)
+
+
+@errors.register
+def _(defect: TableDefect, ruling: Ruling) -> Errors:
+    """Displacements, or a wavefront phi of order m turned into e = phi d / (2 pi m)."""
+    path = ruling.folder / defect.file
+    scale = 1.0
+    if defect.quantity == "wavefront":
+        scale = ruling.pitch_m / (2 * np.pi * defect.order)
+    if defect.dataset is not None:
+        values = dataset(path, defect.dataset)
+        if values.size != ruling.position_m.size:
+            raise TableError(
+                f"holds {values.size} values for {ruling.position_m.size} rulings",
+                file=path,
+                key=defect.dataset,
+                expected="one value for each ruling",
+            )
+        return Errors(scale * values)
+    second = ("displacement_nm",) if defect.quantity == "displacement" else ("wavefront_rad",)
+    name, place, values = two_columns(path, ("x_mm", "ruling"), second)
+    at = np.arange(1, ruling.position_m.size + 1) if name == "ruling" else ruling.position_m
+    return Errors(scale * np.interp(at, place, values))
+
+
+@errors.register(FanDefect)
+@errors.register(BowDefect)
+def _(defect: object, ruling: Ruling) -> Errors:  # noqa: ARG001
+    raise LimitError(
+        "fanned or bowed rulings cannot be combined with this aperture or plate",
+        key="aperture.defects",
+        expected="straight and parallel rulings",
+    )
+
+
+def wavefront_rad(displacement_m: Floats, order: int, pitch_m: float) -> Floats:
+    """Phase of the beam of an order, 2 pi m e / d [rad], for displacements e (n,) [m].
+
+    A wavefront in the far field's order m sees every ruling turned by this angle (the sign is
+    that of exp(-2 pi i u x)). The inverse is e = phase d / (2 pi m).
+    """
+    return np.asarray(2 * np.pi * order * displacement_m / pitch_m)

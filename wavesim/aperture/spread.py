@@ -1,0 +1,95 @@
+"""Elements that differ from place to place, as an interpolation between a few of them.
+
+If a parameter s (a width, a depth) varies from ruling to ruling, the amplitude of an element is
+a smooth function of s at every wavelength and angle. With R Chebyshev points s_r over its range,
+
+    E(s) = sum over r of  c_r(s) E(s_r)      (barycentric Lagrange form),
+
+so N different elements are R combs at the same positions with weights c_r(s_j): R transforms
+for all wavelengths. The error in amplitude is at most phase^R / (2^(R-1) R!), `phase` being half
+the range of the phase that s spans.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+
+from wavesim.aperture.combs import Comb
+from wavesim.aperture.elements import Complexes, Element, Floats
+from wavesim.errors import LimitError
+
+TOLERANCE = 1e-8  # of an element's amplitude
+_MOST = 40
+_FEW = 8  # distinct elements that each get a comb of their own
+
+
+def spread(
+    make: Callable[[float], Element],
+    value: Floats,
+    position_m: Floats,
+    weight: Complexes,
+    phase_rad: float,
+) -> tuple[Comb, ...]:
+    """Combs for elements `make(value_j)` at `position_m`.
+
+    Parameters
+    ----------
+    phase_rad : largest phase change per unit of `value` [rad per unit], over all rays that will
+        be asked for
+
+    Raises
+    ------
+    LimitError
+        The elements differ by more than the interpolation can follow.
+    """
+    kinds = np.unique(value)
+    if kinds.size <= _FEW:
+        chosen = [value == kind for kind in kinds]
+        return tuple(
+            Comb(make(float(kind)), position_m[at], weight[at])
+            for kind, at in zip(kinds, chosen, strict=True)
+        )
+    lo, hi = float(kinds[0]), float(kinds[-1])
+    count = points_needed((hi - lo) / 2 * phase_rad)
+    node = (lo + hi) / 2 + (hi - lo) / 2 * np.cos(np.pi * (np.arange(count) + 0.5) / count)
+    shares = _lagrange(node, value)
+    return tuple(
+        Comb(make(float(s)), position_m, weight * share)
+        for s, share in zip(node, shares, strict=True)
+    )
+
+
+def points_needed(phase_rad: float) -> int:
+    """Smallest R whose error phase^R / (2^(R-1) R!) is below `TOLERANCE`.
+
+    Raises
+    ------
+    LimitError
+        More than 40 points would be needed.
+    """
+    for count in range(2, _MOST + 1):
+        error = count * math.log(max(phase_rad, 1e-300)) - (count - 1) * math.log(2)
+        if error - math.lgamma(count + 1) < math.log(TOLERANCE):
+            return count
+    raise LimitError(
+        f"the elements differ by {2 * phase_rad / math.pi:.3g} half turns of phase",
+        key="aperture.defects",
+        expected="smaller errors of width or depth",
+    )
+
+
+def _lagrange(node: Floats, value: Floats) -> Floats:
+    """(r, n) Lagrange weights of each value at Chebyshev points of the first kind."""
+    r = np.arange(node.size)
+    factor = (-1.0) ** r * np.sin(np.pi * (r + 0.5) / node.size)
+    gap = value - node[:, None]
+    hit = gap == 0
+    gap[hit] = 1.0
+    terms = factor[:, None] / gap
+    share = terms / terms.sum(axis=0)
+    exact = hit.any(axis=0)
+    share[:, exact] = hit[:, exact]
+    return np.asarray(share)
