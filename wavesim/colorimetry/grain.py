@@ -1,7 +1,8 @@
 """What the material adds: photon noise, grain, and halation. Each returns new XYZ.
 
-Noise is seeded and therefore repeatable; it works on three receptor layers (the cone signals of
-CAT16), which are drawn independently.
+Noise is seeded and therefore repeatable. One number is drawn per pixel and multiplies X, Y and Z
+alike, as on a panchromatic plate: hue and mean are kept, and no value can turn negative. The
+coloured noise of separate layers is not modelled.
 """
 
 from __future__ import annotations
@@ -37,24 +38,29 @@ def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 
 def photon_noise(
     xyz: ArrayLike, *, white_xyz: ArrayLike, white_level: float, photons: float, seed: int
 ) -> Array:
-    """XYZ (..., 3) [lx s] with Poisson counts: `photons` a layer where the light is white.
+    """XYZ (..., 3) [lx s] times n / m, n a Poisson count of mean m; m is `photons` at white.
 
-    Mean unchanged, standard deviation 1 / sqrt(photons) of white at white. A layer without
-    light stays without. Can make X, Y or Z slightly negative.
+    m goes by the mean of the three cone signals (CAT16) over white's, so that blue light,
+    which has little Y, still counts. Standard deviation 1 / sqrt(photons) of white at white.
+
+    Raises
+    ------
+    InputError
+        Values that are not finite, or `photons` or `white_level` out of range.
     """
     _check("photons", photons, low=0.0, high=1e15)
+    _check("white_level", white_level, low=0.0)
     values = _finite(xyz)
-    cone = ADAPTATIONS["cat16"]
-    white = cone @ np.asarray(white_xyz, dtype=np.float64)
-    white = np.where(white > 0, white, np.inf)
-    counts_per_unit = photons / (white * _check("white_level", white_level, low=0.0))
-    mean = np.maximum(values @ cone.T, 0) * counts_per_unit
-    counts = np.random.default_rng(seed).poisson(mean)
-    return np.asarray((counts / counts_per_unit) @ np.linalg.inv(cone).T)
+    signal = ADAPTATIONS["cat16"].sum(axis=0)
+    white = np.asarray(white_xyz, dtype=np.float64)
+    mean = np.maximum(values @ signal, 0) * (photons * white[1] / (white_level * (white @ signal)))
+    counts = np.random.default_rng(seed).poisson(np.minimum(mean, 1e18))
+    factor = counts / np.where(mean > 0, mean, 1.0)
+    return np.asarray(values * factor[..., None])
 
 
 def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) -> Array:
-    """XYZ (..., 3) multiplied by 10^d a layer, d Gaussian with the film's density noise.
+    """XYZ (..., 3) multiplied by 10^d, d Gaussian with the film's density noise.
 
     `rms_granularity` is the standard deviation of density through a 48 um disc (0.01 is a
     fine-grained film; makers quote it times 1,000). By Selwyn's law (Photogr. J. 75, 571
@@ -64,12 +70,11 @@ def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) 
     _check("rms_granularity", rms_granularity, low=0.0, high=1.0)
     _check("pixel_m", pixel_m, low=0.0)
     values = _finite(xyz)
-    cone = ADAPTATIONS["cat16"]
     spread = rms_granularity * math.sqrt(_GRANULARITY_APERTURE_M2) / pixel_m
-    density = np.random.default_rng(seed).normal(0.0, spread, values.shape)
+    density = np.random.default_rng(seed).normal(0.0, spread, values.shape[:-1])
     # a log-normal factor has mean exp(s^2 / 2): taken out, so that the light is kept
     factor = np.exp(math.log(10) * density - (math.log(10) * spread) ** 2 / 2)
-    return np.asarray(((values @ cone.T) * factor) @ np.linalg.inv(cone).T)
+    return np.asarray(values * factor[..., None])
 
 
 def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float) -> Array:
