@@ -185,6 +185,12 @@ def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
     assert load(tmp_path / FILE).title == "Harbour School bench"
 
 
+def test_a_file_of_nonsense_is_counted_to_the_end() -> None:
+    error = refusal("".join(f"pl{number} = {number}\n" for number in range(40_000)))
+    # 40,000 unknown keys and four missing tables; one is told, three are named
+    assert str(error).endswith("(wrong too: source, bench, aperture and 40,000 more)")
+
+
 # ---- anything at all: a scene or an InputError
 
 _SCALARS = st.one_of(

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from pydantic import BaseModel
 
-from tests.scene_texts import GOOD, text
+from tests.scene_texts import GOOD, edited, text
 from wavesim import scene as scenes
 from wavesim.errors import SceneError
 from wavesim.scene.messages import tables_of
@@ -155,6 +155,13 @@ def test_tables_are_looked_for_beside_the_scene(tmp_path: Path) -> None:
         scenes.load(tmp_path / "bench.toml")
     (tmp_path / "lamp.csv").write_text("")
     assert scenes.load(tmp_path / "bench.toml").folder == tmp_path
+
+
+@pytest.mark.parametrize("wanted", ["x" * 1000, "no\0where", "a/b/c", "."], ids=ascii)
+def test_names_that_cannot_be_files(tmp_path: Path, wanted: str) -> None:
+    (tmp_path / "bench.toml").write_text(edited(GOOD["table"], "source.file", wanted))
+    with pytest.raises(SceneError, match=r"source\.file: names a file that is not there"):
+        scenes.load(tmp_path / "bench.toml")
 
 
 def test_reading_a_scene_needs_neither_pint_nor_numpy(tmp_path: Path) -> None:

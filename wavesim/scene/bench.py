@@ -17,6 +17,7 @@ from pydantic_core import CoreSchema
 
 from wavesim.scene.base import Model
 from wavesim.scene.quantities import (
+    GRAZING_RAD,
     AirTemperature,
     Angle,
     Fraction,
@@ -266,7 +267,7 @@ class Bench(Model):
                     expected="incidence and viewing, or included_angle and turn",
                 )
         for name, angle in (("incidence", self.alpha_rad), ("viewing", self.camera_axis_rad)):
-            if not abs(angle) < 1.5707963:
+            if abs(angle) >= GRAZING_RAD:
                 raise complaint(
                     f"puts the angle of {name} at 90 degrees or beyond",
                     key="turn",

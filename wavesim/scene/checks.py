@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 
-from wavesim.scene.aperture import Aperture, Grating, Ruled, Slits
+from wavesim.scene.aperture import Aperture, Grating, Ruled, Slits, Wires
 from wavesim.scene.bench import Bench
 from wavesim.scene.groove import SlitGroove
 from wavesim.scene.plate import Exposure, Plate
-from wavesim.scene.quantities import complaint, show
+from wavesim.scene.quantities import GRAZING_RAD, complaint, show
 from wavesim.scene.shape import Plane
 from wavesim.scene.source import Source
 
-_GRAZING_RAD = math.pi / 2 * (1 - 1e-9)
 _RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")
 
 
@@ -44,7 +43,7 @@ def _slit_needs_a_distance(source: Source, bench: Bench) -> None:
             expected='collimator = "600 mm" or source_distance = "2 m"',
         )
     half = math.atan2(source.slit.width_m / 2, bench.source_focal_m)
-    if abs(bench.alpha_rad) + half >= _GRAZING_RAD:
+    if abs(bench.alpha_rad) + half >= GRAZING_RAD:
         raise complaint(
             "is so wide that its edge lies at 90 degrees or beyond, seen from the aperture",
             key="source.slit.width",
@@ -56,7 +55,7 @@ def _plate_within_reach(bench: Bench, plate: Plate) -> None:
     low, high = plate.x_range_m
     for x in (low, high):
         angle = bench.camera_axis_rad + math.atan2(x, bench.camera_focal_m)
-        if abs(angle) >= _GRAZING_RAD:
+        if abs(angle) >= GRAZING_RAD:
             raise complaint(
                 f"reaches {show(angle, 'angle')} from the aperture's normal, at"
                 f" x = {show(x, 'length')}; light leaves below 90 deg only",
@@ -136,6 +135,8 @@ def narrowest_m(aperture: Ruled) -> float:
         return min(slit.width_m for slit in aperture.slits)
     if isinstance(aperture, Grating):
         return aperture.slit_width_m or aperture.resolved_pitch_m
+    if isinstance(aperture, Wires):
+        return min(aperture.width_m, aperture.gap_m)
     return getattr(aperture, "width_m", math.inf)
 
 

@@ -17,6 +17,7 @@ from wavesim.errors import SceneError
 
 _TAGS = ("kind", "profile")  # keys that choose between the forms of a table
 _MOST_LISTED = 3
+_MOST_WEIGHED = 200  # findings; a file of nonsense holds 100,000, at 0.1 ms each
 _QUANTITY_EXAMPLE = re.compile(r'"[-0-9]')
 
 
@@ -61,7 +62,7 @@ def translated(
     `python` says that names of fields were given rather than keys of a file.
     """
     details = error.errors(include_url=False)
-    findings = [_finding(detail, model, data, python) for detail in details]
+    findings = [_finding(detail, model, data, python) for detail in details[:_MOST_WEIGHED]]
     first = min(findings, key=lambda finding: finding.rank)
     others = [f.key for f in findings if f is not first and f.key not in (first.key, first.excuses)]
     return SceneError(
@@ -69,16 +70,17 @@ def translated(
         file=file,
         key=first.key or None,
         value=_presentable(first.value),
-        expected=_with_others(first.expected, others),
+        expected=_with_others(first.expected, others, len(details) - len(findings)),
     )
 
 
-def _with_others(expected: str | None, others: Iterable[str]) -> str | None:
+def _with_others(expected: str | None, others: Iterable[str], unweighed: int) -> str | None:
     names = list(dict.fromkeys(others))
     if not names:
         return expected
     listed = ", ".join(names[:_MOST_LISTED])
-    more = f" and {len(names) - _MOST_LISTED} more" if len(names) > _MOST_LISTED else ""
+    rest = len(names) - _MOST_LISTED + unweighed
+    more = f" and {rest:,} more" if rest > 0 else ""
     return f"{expected or 'something else'} (wrong too: {listed}{more})"
 
 

@@ -16,10 +16,12 @@ from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.scene.units import Measured, UnitError, measure
 
 FROM_FILE = {"file": True}  # validation context that marks a scene file
 
+# for editors: a number, perhaps a fraction, then something that may be a unit
 _UNIT_PATTERN = r"^\s*[-+−]?[0-9.][-+0-9.eE/ ]*\s*[A-Za-zµμÅ°%/].*$"
 
 
@@ -61,9 +63,7 @@ class Quantity:
         elif isinstance(value, bool) or not hasattr(value, "__float__"):
             raise self.refuse(f"is not {a(self.dimension)}")
         elif in_file(info) and self.needs_unit:
-            raise self.refuse(
-                f"is a bare number where {a(self.dimension)} with its unit belongs",
-            )
+            raise self.refuse(f"is a bare number where {a(self.dimension)} with its unit belongs")
         else:
             number = _float(value)
         return self.within(number)
@@ -183,9 +183,9 @@ Length = Annotated[float, Quantity("length", "40 um", _SHORTEST_M, _LONGEST_M)]
 LengthOrZero = Annotated[float, Quantity("length", "4 nm", 0.0, _LONGEST_M)]
 Offset = Annotated[float, Quantity("length", "-90 um", -_LONGEST_M, _LONGEST_M)]
 Wavelength = Annotated[float, Quantity("length", "589 nm", 10e-9, 100e-6)]
-VisibleWavelength = Annotated[float, Quantity("length", "632.8 nm", 360e-9, 830e-9)]
-_GRAZING_RAD = math.pi / 2 * (1 - 1e-9)
-Tilt = Annotated[float, Quantity("angle", "15 deg", -_GRAZING_RAD, _GRAZING_RAD)]
+VisibleWavelength = Annotated[float, Quantity("length", "632.8 nm", VISIBLE_LO_M, VISIBLE_HI_M)]
+GRAZING_RAD = math.pi / 2 * (1 - 1e-9)
+Tilt = Annotated[float, Quantity("angle", "15 deg", -GRAZING_RAD, GRAZING_RAD)]
 Angle = Annotated[float, Quantity("angle", "15 deg", -2 * math.pi, 2 * math.pi)]
 Phase = Annotated[float, Quantity("angle", "90 deg", -1e6, 1e6)]
 Time = Annotated[float, Quantity("time", "1/30 s", 1e-12, 1e12)]

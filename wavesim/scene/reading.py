@@ -53,7 +53,7 @@ def parse(text: str, *, file: str | None = None) -> Scene:
 def _find_files(scene: Scene, name: str) -> None:
     """Refuse a scene whose tables or pictures are not there, before any work is done."""
     for key, wanted in _named_files(scene, ""):
-        if not (scene.folder / wanted).is_file():
+        if not _is_file(scene.folder / wanted):
             raise SceneError(
                 "names a file that is not there",
                 file=name,
@@ -61,6 +61,13 @@ def _find_files(scene: Scene, name: str) -> None:
                 value=wanted,
                 expected=f"the name of a file in {scene.folder}, or its full path",
             )
+
+
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:  # a name that is too long, a folder that may not be searched
+        return False
 
 
 def _named_files(value: object, key: str) -> Iterator[tuple[str, str]]:

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
+from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.scene.base import Model
 from wavesim.scene.quantities import (
     Illuminance,
@@ -24,7 +25,6 @@ from wavesim.scene.quantities import (
 )
 
 FileName = Annotated[str, Field(min_length=1, max_length=1024, examples=["measured.csv"])]
-VISIBLE_M = (360e-9, 830e-9)  # range of the CIE colour-matching functions
 
 
 class SourceSlit(Model):
@@ -240,7 +240,7 @@ class Band(SourceBase):
         low, high = self.centre_m - self.width_m / 2, self.centre_m + self.width_m / 2
         if low <= 0:
             raise complaint("reaches below zero wavelength", key="width", expected="less width")
-        if high <= VISIBLE_M[0] or low >= VISIBLE_M[1]:
+        if high <= VISIBLE_LO_M or low >= VISIBLE_HI_M:
             raise complaint(
                 "leaves no light that can be seen",
                 key="centre",
