@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from tests.scene_texts import FILE, GONE, GOOD, edited, refusal, text
+from wavesim.cli import main
 
 _SUN, _SLITS, _RULED = GOOD["sun"], GOOD["slits"], GOOD["grating"]
 _MISSPELT = edited(_SUN, "source.slit", {"widht": "20 um", "height": "4 mm"})
@@ -443,3 +446,18 @@ SENTENCES: dict[str, tuple[str, str]] = {
 def test_the_sentence(name: str) -> None:
     toml, sentence = SENTENCES[name]
     assert str(refusal(toml)) == f"{FILE}: {sentence}"
+
+
+@pytest.mark.parametrize("name", SENTENCES)
+def test_the_command_says_it_and_exits_with_2(
+    name: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    toml, sentence = SENTENCES[name]
+    scene = tmp_path / FILE
+    scene.write_text(toml, encoding="utf-8")
+    with pytest.raises(SystemExit) as exit_:
+        main(["expose", str(scene)])
+    assert exit_.value.code == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err == f"wavesim: {scene}: {sentence}\n"
