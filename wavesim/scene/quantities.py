@@ -253,7 +253,6 @@ class Plain:
 
 MOST_RULINGS = 10_000_000
 
-Number = Annotated[float, Plain(-1e9, 1e9)]
 Count = Annotated[int, Plain(1, MOST_RULINGS, whole=True)]
 Seed = Annotated[int, Plain(0, 2**63 - 1, whole=True)]
 Index = Annotated[float, Plain(1.0, 5.0)]  # refractive index of a groove's material
