@@ -282,8 +282,9 @@ def lamps(packages: Path) -> None:
             air = float(from_vacuum(wavelength)) * 1e9
             rows.append(("H", air, strength * share, 0.0, f"{name}; {_BALMER_SOURCE}"))
     nist = packages / "rascal" / "arc_lines" / "all_nist.csv"
-    rows += _from_nist(nist, "He", 9.0, {})
-    rows += _neon(packages / "pyemili" / "Line_dataset" / "Linedb_v1.2.npz")
+    atomic = np.load(packages / "pyemili" / "Line_dataset" / "Linedb_v1.2.npz")["arr_0"]
+    rows += _multiplets(_from_nist(nist, "He", 9.0, {}), _neutral(atomic, 2))
+    rows += _neon(_neutral(atomic, 10))
     for vacuum, strength, depth, source in _SODIUM:
         rows.append(("Na", float(from_vacuum(vacuum * 1e-9)) * 1e9, strength, depth, source))
     for air, strength in _SODIUM_WEAK:
@@ -326,11 +327,39 @@ def row_is_faint(air_nm: float) -> bool:
     return air_nm > 580.0 or 490.0 < air_nm < 540.0 or 560.0 < air_nm < 570.0
 
 
-def _neon(path: Path) -> list[tuple[str, float, float, float, str]]:
-    table = np.load(path)["arr_0"]
-    keep = (table[:, 1] == 10) & (table[:, 2] == 1) & (table[:, 10] > 0)
-    keep &= (table[:, 0] > 3600) & (table[:, 0] < 8300)
-    table = table[keep]
+def _neutral(table: np.ndarray, charge: int) -> np.ndarray:
+    """Neutral lines of one element with a transition rate, 360 to 830 nm.
+
+    Columns: 0 air wavelength [A], 1 nuclear charge, 2 ionization, 5 upper weight g, 9 upper level
+    [1/cm], 10 rate A [1/s].
+    """
+    keep = (table[:, 1] == charge) & (table[:, 2] == 1) & (table[:, 10] > 0)
+    return table[keep & (table[:, 0] > 3600) & (table[:, 0] < 8300)]
+
+
+def _multiplets(
+    rows: list[tuple[str, float, float, float, str]], table: np.ndarray
+) -> list[tuple[str, float, float, float, str]]:
+    """Lines shared out over their fine-structure components (within 0.06 nm) by g A."""
+    centres = np.array([row[1] for row in rows])
+    air = table[:, 0] / 10.0
+    nearest = np.argmin(np.abs(air[:, None] - centres), axis=1)
+    close = np.abs(air - centres[nearest]) < 0.06
+    result = []
+    for k, (element, _, strength, depth, _) in enumerate(rows):
+        members = np.flatnonzero(close & (nearest == k))
+        weight = table[members, 5] * table[members, 10]
+        origin = (
+            "Atomic Line List 3.00b4 as carried by pyemili 1.2.0; strength NIST's intensity of "
+            "the multiplet (rascal 0.3.11) shared by g A"
+        )
+        for member, share in zip(members, weight / weight.sum(), strict=True):
+            if share > 1e-3:
+                result.append((element, float(air[member]), strength * share, depth, origin))
+    return sorted(result, key=lambda row: row[1])
+
+
+def _neon(table: np.ndarray) -> list[tuple[str, float, float, float, str]]:
     boltzmann = np.exp(-SECOND_RADIATION_CM_K * (table[:, 9] - table[:, 9].min()) / _NEON_K)
     power = table[:, 5] * table[:, 10] / table[:, 0] * boltzmann
     power *= 1000.0 / power.max()

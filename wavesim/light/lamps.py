@@ -10,7 +10,7 @@ Lorentzian from natural damping and collisions,
 
 A and C are orders of magnitude common to all lines (common practice, no source): Doppler width
 dominates in a low-pressure lamp. Stark broadening, hyperfine structure and isotopes are not
-modelled; hydrogen's fine structure is.
+modelled; the fine structure of hydrogen and helium is.
 
 Self-reversal: the light passes cooler vapour (half the temperature, no collisions) that absorbs
 exp(-tau profile / profile(0)); tau is `reversal` for sodium D2 and half of it for D1.
@@ -131,29 +131,32 @@ def spectrum(table: Lines) -> Spectrum:
     most = int((last - first).max())
 
     def density(wavelength: Reals, part: Indices) -> Reals:
-        total = np.zeros(wavelength.shape)
+        total, depth = np.zeros(wavelength.shape), np.zeros(wavelength.shape)
         centre = middle[part]
         for step in range(most):
             line = np.minimum(first[part] + step, table.wavelength_m.size - 1)
             here = (first[part] + step < last[part]) & (
                 np.abs(centre - table.wavelength_m[line]) < reach[line]
             )
-            total += np.where(here, _profile(table, reach, wavelength, line), 0.0)
-        return total
+            total += np.where(here, _emission(table, reach, wavelength, line), 0.0)
+            depth += np.where(here, _absorption(table, wavelength, line), 0.0)
+        return np.asarray(total * np.exp(-depth))
 
     lo_m, hi_m, coefficient = pieces.fit(density, lo_m, hi_m, tolerance=1e-9)
     return Spectrum(lo_m, hi_m, coefficient, "irradiance", narrowest, 1e-8)
 
 
-def _profile(table: Lines, reach: Reals, wavelength: Reals, line: Indices) -> Reals:
+def _emission(table: Lines, reach: Reals, wavelength: Reals, line: Indices) -> Reals:
     offset = wavelength - table.wavelength_m[line]
     lorentz = table.lorentz_m[line]
     inside = 2.0 / np.pi * np.arctan2(2.0 * reach[line], lorentz)
-    value = table.strength[line] / inside * voigt(offset, table.gaussian_m[line], lorentz)
-    if table.optical_depth.any():
-        shape = np.exp(-4.0 * np.log(2.0) * (offset / table.absorber_m[line]) ** 2)
-        value = value * np.exp(-table.optical_depth[line] * shape)
-    return np.asarray(value)
+    return table.strength[line] / inside * voigt(offset, table.gaussian_m[line], lorentz)
+
+
+def _absorption(table: Lines, wavelength: Reals, line: Indices) -> Reals:
+    """Optical depth of the vapour in front."""
+    offset = (wavelength - table.wavelength_m[line]) / table.absorber_m[line]
+    return np.asarray(table.optical_depth[line] * np.exp(-4.0 * np.log(2.0) * offset**2))
 
 
 def _reach(table: Lines) -> Reals:

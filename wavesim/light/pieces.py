@@ -187,15 +187,21 @@ def from_function(
     *,
     features_m: float = np.inf,
     tolerance: float = 1e-10,
+    floor: float = 1e-3,
 ) -> Spectrum:
     """Spectrum of any function [per m], between the first and the last of `breaks_m` [m].
 
     Breaks are corners of the function and places that guide the halving to its narrow features:
-    one at each line's centre and at its flanks is enough. Relative error `tolerance` everywhere.
+    one at each line's centre and at its flanks is enough. The error is `tolerance` of the density,
+    or of `floor` x the highest density where that is more.
     """
     ends = np.unique(np.asarray(breaks_m, dtype=np.float64))
     lo, hi, coefficient = fit(
-        lambda wavelength, _part: density(wavelength), ends[:-1], ends[1:], tolerance=tolerance
+        lambda wavelength, _part: density(wavelength),
+        ends[:-1],
+        ends[1:],
+        tolerance=tolerance,
+        floor=floor,
     )
     return Spectrum(lo, hi, coefficient, kind_of_level, features_m, tolerance)
 

@@ -45,7 +45,11 @@ def blackbody(temperature_K: float) -> Spectrum:
     """Radiance of a black body, 360 to 830 nm; relative error 1e-12 in any bin."""
     breaks = np.linspace(VISIBLE_LO_M, VISIBLE_HI_M, 236)
     return pieces.from_function(
-        lambda wavelength: planck(wavelength, temperature_K), breaks, "radiance", tolerance=1e-12
+        lambda wavelength: planck(wavelength, temperature_K),
+        breaks,
+        "radiance",
+        tolerance=1e-12,
+        floor=0.0,
     )
 
 
