@@ -26,7 +26,7 @@ from wavesim.errors import WavesimError
 __all__ = ["main"]
 
 _ORDER = ("expose", "predict", "measure", "compare", "study", "sheet", "schema")
-_NO_COMMANDS = ("common",)
+_NO_COMMANDS = ("common", "quantities")
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM
 

@@ -80,9 +80,7 @@ def bessel(order: int, argument: FloatLike) -> Floats:
     return np.asarray(jv(order, argument))
 
 
-def ghost_ratio(
-    order: float, harmonic: int, *, amplitude: float, period: float
-) -> float:
+def ghost_ratio(order: float, harmonic: int, *, amplitude: float, period: float) -> float:
     """Strength of the k-th ghost of order m relative to its line,
 
         J_k(2 pi (m + k/P) A/d)^2 / J_0(2 pi m A/d)^2,

@@ -1,0 +1,167 @@
+"""What a scene will show, from formulas alone, before any exposure.
+
+found = predict(wavesim.load("scenes/grating_screw.toml"))
+for ghost in found.ghosts: ...
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wavesim import light
+from wavesim.errors import LimitError
+from wavesim.scene import Scene
+from wavesim.study.formulas import FIRST_MAXIMUM, interference_factor
+from wavesim.study.predict.errors import Effect, effects_of
+from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
+from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
+from wavesim.study.predict.limits import limits_of
+from wavesim.study.predict.orders import Order, line_width_orders, order_table
+from wavesim.study.predict.wavelengths import principal_wavelength, reference_wavelengths
+from wavesim.study.ruling import Ruling, ruling
+
+__all__ = [
+    "Effect",
+    "Exposed",
+    "ExposureEstimate",
+    "Ghost",
+    "Order",
+    "Prediction",
+    "Widths",
+    "predict",
+]
+
+GHOSTS_ABOVE = 1e-6  # of the line
+
+
+@dataclass(frozen=True)
+class Widths:
+    """The line of a perfect ruling, in orders.
+
+    Attributes
+    ----------
+    subsidiary_maxima : between two orders, N - 2 (0 in a Gaussian beam)
+    first_zero_orders : 1/N; inf in a Gaussian beam, which has none
+    fwhm_orders : full width at half maximum
+    first_subsidiary : height of the largest subsidiary maximum over the line
+    """
+
+    subsidiary_maxima: int
+    first_zero_orders: float
+    fwhm_orders: float
+    first_subsidiary: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """All that the formulas say of a scene; every tuple may be empty.
+
+    Attributes
+    ----------
+    title : of the scene
+    rulings, lit : in all, and in the beam
+    pitch_m : [m]
+    wavelengths_m : reference wavelengths [m]; ghosts and effects are given for `principal_m`
+    orders : one row for each order and wavelength
+    widths : the line
+    ghosts : of the periodic errors
+    effects : of all errors, for each order
+    ghosts_above : level down to which ghosts are listed, over the line
+    exposure : estimate, or None where L S / f^2 does not apply
+    limits, cautions : sentences
+    """
+
+    title: str
+    rulings: int
+    lit: int
+    pitch_m: float
+    wavelengths_m: tuple[float, ...]
+    principal_m: float
+    orders: tuple[Order, ...]
+    widths: Widths
+    ghosts: tuple[Ghost, ...]
+    effects: tuple[Effect, ...]
+    ghosts_above: float
+    exposure: ExposureEstimate | None
+    limits: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+def predict(
+    scene: Scene,
+    *,
+    wavelengths_m: tuple[float, ...] = (),
+    orders: tuple[int, ...] = (),
+    ghosts_above: float = GHOSTS_ABOVE,
+) -> Prediction:
+    """Orders, ghosts, widths, losses, exposure and limits of a scene with rulings.
+
+    Parameters
+    ----------
+    wavelengths_m : [m] in air; default the source's lines, or 400 to 700 nm of white light
+    orders : orders to list; default all that propagate, or those on the plate if there are many
+    ghosts_above : weakest ghost listed, over its line
+
+    Raises
+    ------
+    LimitError
+        No rulings, uneven slits, or an order that does not propagate.
+    """
+    ruled = ruling(scene)
+    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else 1e-3
+    spectrum = light.spectrum(scene.source, folder=scene.folder, beam_diameter_m=beam_m)
+    chosen = tuple(sorted(wavelengths_m)) or reference_wavelengths(scene, spectrum)
+    principal = principal_wavelength(chosen, scene, spectrum)
+    lines = order_table(scene, ruled, chosen, orders=orders)
+    main = tuple(line for line in lines if line.wavelength_m == principal)
+    if orders and not main:
+        raise LimitError(
+            f"none of the orders {', '.join(map(str, orders))} propagates at "
+            f"{principal * 1e9:.4g} nm",
+            expected="orders with |m lambda / d - sin(alpha)| below 1",
+        )
+    periods = periods_of(scene, ruled)
+    return Prediction(
+        title=scene.title,
+        rulings=getattr(scene.aperture, "rulings", ruled.count),
+        lit=ruled.count,
+        pitch_m=ruled.pitch_m,
+        wavelengths_m=chosen,
+        principal_m=principal,
+        orders=lines,
+        widths=_widths(ruled),
+        ghosts=tuple(
+            ghost
+            for line in main
+            if not line.missing
+            for ghost in ghosts_of(line, ruled, periods, above=ghosts_above)
+        ),
+        effects=tuple(effect for line in main for effect in effects_of(scene, ruled, line)),
+        ghosts_above=ghosts_above,
+        exposure=estimate(scene, ruled, spectrum, lines),
+        limits=limits_of(scene, ruled, lines),
+        cautions=light.cautions(scene.source),
+    )
+
+
+def _widths(ruled: Ruling) -> Widths:
+    fwhm = line_width_orders(ruled)
+    if not ruled.uniform:
+        return Widths(0, float("inf"), fwhm, 0.0)
+    if ruled.count < 3:
+        return Widths(0, 1.0 / ruled.count, fwhm, 0.0)
+    return Widths(ruled.count - 2, 1.0 / ruled.count, fwhm, _first_subsidiary(ruled.count))
+
+
+def _first_subsidiary(count: int) -> float:
+    """Height of the first maximum beside an order; golden-section search of the N-slit factor."""
+    if count > 100_000:
+        return FIRST_MAXIMUM
+    low, high, part = 1.0 / count, min(2.0 / count, 0.5), (5**0.5 - 1) / 2
+    for _ in range(80):
+        a, b = high - part * (high - low), low + part * (high - low)
+        if interference_factor(a, count) > interference_factor(b, count):
+            high = b
+        else:
+            low = a
+    return float(interference_factor((low + high) / 2, count))

@@ -1,0 +1,154 @@
+"""How long to expose, estimated: illuminance from the radiance of the source slit.
+
+A slit of luminance L in the collimator's focus lights its image behind an aperture of open area S
+and a camera of focal length f with E = L S eta / f^2, eta the share of the light that the order
+gets. Away from order 0 a place on the plate gets the light of one slit image's width of
+wavelengths.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.constants import LUMINOUS_EFFICACY_LM_W
+from wavesim.light import cie1931
+from wavesim.light.photometry import luminous
+from wavesim.light.pieces import Spectrum
+from wavesim.scene import Scene
+from wavesim.study.formulas import FIRST_MAXIMUM
+from wavesim.study.predict.orders import Order
+from wavesim.study.ruling import Ruling
+
+_BINS = 40  # of the light that meets at one place
+_EYE_M = 555e-9  # peak of the eye
+FAINT = 2.0**-7  # of white: what a picture still shows against black (common practice, no source)
+
+
+@dataclass(frozen=True)
+class Exposed:
+    """One order on the plate.
+
+    Attributes
+    ----------
+    order, wavelength_m : which
+    illuminance_lx : estimated, at the brightest of the line or colour
+    stops : log2 of its exposure over white
+    state : "burnt out", "visible" or "too faint"
+    """
+
+    order: int
+    wavelength_m: float
+    illuminance_lx: float
+    stops: float
+    state: str
+
+
+@dataclass(frozen=True)
+class ExposureEstimate:
+    """Time for the brightest order and what it does to the others.
+
+    Attributes
+    ----------
+    time_s : as the scene says, or what puts the brightest order listed at white
+    subsidiary : state and stops of the largest subsidiary maximum beside the brightest order;
+        None where there is none
+    orders : the rest
+    words : in sentences
+    """
+
+    time_s: float
+    subsidiary: tuple[str, float] | None
+    orders: tuple[Exposed, ...]
+    words: tuple[str, ...]
+
+
+def estimate(
+    scene: Scene, ruled: Ruling, spectrum: Spectrum, lines: tuple[Order, ...]
+) -> ExposureEstimate | None:
+    """Exposure of the listed orders that reach the plate; None without a slit or in near field.
+
+    Good to about a fifth where the slit's image is wide against the line or narrow against it;
+    the exposed plate has the exact figure.
+    """
+    seen = [line for line in lines if line.on_plate and not line.missing]
+    if scene.source.slit is None or not scene.bench.far_field or not seen:
+        return None
+    if spectrum.kind_of_level != "radiance":
+        return None
+    if len({line.wavelength_m for line in seen if line.order == 0}) > 1:
+        white_m = min((x.wavelength_m for x in seen), key=lambda x: abs(x - _EYE_M))
+        seen = [line for line in seen if line.order or line.wavelength_m == white_m]
+    light = [_illuminance(scene, ruled, spectrum, line) for line in seen]
+    white = scene.exposure.white_exposure_lx_s
+    brightest = max(light)
+    if brightest <= 0:
+        return None
+    time = scene.exposure.time_s
+    if time is None:
+        time = 2.0**scene.exposure.over * white / brightest
+    stops = [math.log2(time * e / white) if e > 0 else -math.inf for e in light]
+    orders = tuple(
+        Exposed(line.order, line.wavelength_m, e, s, _state(s))
+        for line, e, s in zip(seen, light, stops, strict=True)
+    )
+    side = max(stops) + math.log2(FIRST_MAXIMUM)
+    subsidiary = (_state(side), side) if ruled.uniform and ruled.count > 2 else None
+    return ExposureEstimate(time, subsidiary, orders, _words(scene, orders, subsidiary))
+
+
+def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -> float:
+    """L S eta / f^2 of the wavelengths that meet there, on the axis of one order [lx]."""
+    lit_m = float(np.sum(np.abs(ruled.weight) ** 2)) * ruled.pitch_m
+    area = lit_m * ruled.bare.height_m * math.cos(scene.bench.alpha_rad)
+    optics = area * line.efficiency / scene.bench.camera_focal_m**2
+    wide = math.hypot(line.slit_image_m, line.line_m)
+    filled = optics * line.slit_image_m / wide
+    if line.order == 0:
+        return luminous(spectrum) * filled
+    half = wide * line.dispersion_nm_mm * 1e-6 / 2
+    edges = line.wavelength_m + half * np.linspace(-1, 1, _BINS + 1)
+    power, centroid = spectrum.integrate(edges[:-1], edges[1:])
+    wavelength, cmf = cie1931()
+    eye = np.interp(centroid, wavelength, cmf[:, 1], left=0.0, right=0.0)
+    return float(LUMINOUS_EFFICACY_LM_W * np.sum(eye * power) * filled)
+
+
+def _state(stops: float) -> str:
+    if stops > 0.05:
+        return "burnt out"
+    return "visible" if stops >= math.log2(FAINT) else "too faint"
+
+
+def _words(
+    scene: Scene, orders: tuple[Exposed, ...], subsidiary: tuple[str, float] | None
+) -> tuple[str, ...]:
+    brightest = max(orders, key=lambda one: one.stops)
+    found = [
+        f"at ISO {scene.exposure.speed:g}: order {brightest.order} gets "
+        f"{brightest.illuminance_lx:.3g} lx (estimated from L S / f^2)"
+    ]
+    best = {one.order: one for one in sorted(orders, key=lambda one: one.stops)}
+    for state in ("burnt out", "visible", "too faint"):
+        names = sorted(m for m, one in best.items() if one.state == state)
+        if names:
+            found.append(f"{state}, each at its brightest colour: {_ranges(names)}")
+    if subsidiary is not None:
+        state, stops = subsidiary
+        found.append(f"the largest subsidiary maximum: {state}, {stops:+.1f} stops from white")
+    found.append("7 stops below white count as too faint")
+    return tuple(found)
+
+
+def _ranges(numbers: list[int]) -> str:
+    """Orders in words: "orders -3 to 3 and 5"."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return f"order{'s' if len(numbers) > 1 else ''} {', '.join(parts)}"

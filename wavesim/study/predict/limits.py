@@ -1,0 +1,83 @@
+"""Where the theory stops for a scene, in sentences."""
+
+from __future__ import annotations
+
+import math
+
+from wavesim.scene import DepthDefect, Grating, PeriodicDefect, Scene
+from wavesim.study.predict.orders import Order
+from wavesim.study.ruling import Ruling
+
+_FEW_WAVELENGTHS = 5.0  # pitch over wavelength (common practice, no source)
+_STEEP_RAD = math.radians(15)  # facet angle (common practice, no source)
+_FAR = 0.1  # Fresnel number of the half width below which the axis is within 1 % of the far field
+_SMALL_ERROR = 0.2  # 2 pi m A / d beyond which the small-error form is off by more than 1 %
+
+
+def limits_of(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> tuple[str, ...]:
+    """Sentences on scalar theory, far field, beam and small errors."""
+    longest = max((line.wavelength_m for line in lines), default=550e-9)
+    found = [*_scalar(scene, ruled, longest), *_far_field(scene, ruled, longest)]
+    found += _beam(ruled)
+    found += _small_error(scene, ruled, lines)
+    if any(isinstance(d, DepthDefect) for d in getattr(scene.aperture, "defects", ())):
+        found.append("grooves of changing depth: loss and diffuse light to the first order only")
+    return tuple(found)
+
+
+def _scalar(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
+    ratio = ruled.pitch_m / longest_m
+    found = []
+    if ratio < _FEW_WAVELENGTHS:
+        found.append(
+            f"the pitch is {ratio:.2g} wavelengths at {longest_m * 1e9:.0f} nm: scalar theory "
+            "keeps positions, line shapes and ghost-to-line ratios, not efficiencies; ghosts of real "
+            "metal gratings follow it in order of magnitude (Fano 1948)"
+        )
+    angle = getattr(getattr(scene.aperture, "groove", None), "facet_angle_rad", 0.0)
+    if abs(angle) > _STEEP_RAD:
+        found.append("steep facets shade each other: efficiencies are too high")
+    if isinstance(scene.aperture, Grating) and not found:
+        found.append("scalar theory: no polarisation, no anomalies")
+    return found
+
+
+def _far_field(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
+    bench = scene.bench
+    if bench.far_field:
+        return []
+    if bench.camera_m is not None:
+        return ["the plate is out of focus or the lens has errors: widths and ghosts are those in "
+                "focus"]  # fmt: skip
+    half = ruled.bare.width_m / 2
+    number = half**2 / (longest_m * bench.camera_focal_m)
+    place = f"Fresnel number {number:.2g}"
+    if number < _FAR:
+        return [f"no camera lens, {place}: the far field holds within about 1 % on the axis"]
+    return [f"no camera lens, {place}: near field, where these formulas do not hold"]
+
+
+def _beam(ruled: Ruling) -> list[str]:
+    if ruled.uniform and ruled.count > 1:
+        return [
+            "the ruling ends sharply: between the orders the line's own tails fall only to "
+            f"{0.5 / ruled.count**2:.1g} of it, and fainter ghosts hide there; a Gaussian beam "
+            "has no such tails"
+        ]
+    edge = float(abs(ruled.weight[[0, -1]]).max()) if ruled.count > 1 else 0.0
+    if edge > 1e-3:
+        return [f"the ruling cuts the Gaussian beam at {edge:.1g} of its amplitude"]
+    return []
+
+
+def _small_error(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> list[str]:
+    highest = max((abs(line.order) for line in lines), default=0)
+    largest = max(
+        (d.amplitude_m for d in getattr(scene.aperture, "defects", ())
+         if isinstance(d, PeriodicDefect)),
+        default=0.0,
+    )  # fmt: skip
+    argument = 2 * math.pi * highest * largest / ruled.pitch_m
+    if argument <= _SMALL_ERROR:
+        return []
+    return [f"2 pi m A / d reaches {argument:.2g} in order {highest}: read the exact ghosts there"]

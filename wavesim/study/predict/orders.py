@@ -1,0 +1,188 @@
+"""The table of orders: where each lies, how far it is spread, what overlaps it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.scene import Scene
+from wavesim.study.formulas import (
+    anamorphic_factor,
+    angular_dispersion_rad_m,
+    free_spectral_range_m,
+    gaussian_width_orders,
+    half_width_orders,
+)
+from wavesim.study.ruling import Ruling
+
+VISIBLE_M = (380e-9, 780e-9)
+_ALL_SHOWN = 15  # this many propagating orders are all listed, of more those on the plate
+_MOST = 41
+_MISSING = 1e-9  # of the strongest order; the rounding of a zero of the envelope lies far below
+_CUT = 1e-3  # amplitude at the ruling's ends above which a Gaussian beam counts as cut
+
+
+@dataclass(frozen=True)
+class Order:
+    """One order at one wavelength.
+
+    Attributes
+    ----------
+    order : m
+    wavelength_m : in air [m]
+    beta_rad : diffraction angle [rad]
+    x_m : place on the plate from the camera's axis [m]
+    on_plate : whether the plate reaches there
+    dispersion_nm_mm : wavelength along the plate [nm/mm]; infinite in order 0
+    free_spectral_range_m : lambda / |m| [m]
+    anamorphic : cos(alpha) / cos(beta)
+    resolving_power : |m| N, peak on first zero; in a Gaussian beam lambda over the line's FWHM
+    resolved_m : lambda / resolving power [m]
+    line_m : full width of the line at half maximum on the plate [m], of diffraction alone
+    slit_image_m : width of the source slit's image on the plate [m], 0 without a slit
+    efficiency : share of the light on the grating that goes there, scalar theory
+    relative : the same over the strongest order's at this wavelength
+    missing : whether the envelope has a zero here
+    overlaps : ((order, wavelength [m]), ...) of visible light that falls on the same place
+    """
+
+    order: int
+    wavelength_m: float
+    beta_rad: float
+    x_m: float
+    on_plate: bool
+    dispersion_nm_mm: float
+    free_spectral_range_m: float
+    anamorphic: float
+    resolving_power: float
+    resolved_m: float
+    line_m: float
+    slit_image_m: float
+    efficiency: float
+    relative: float
+    missing: bool
+    overlaps: tuple[tuple[int, float], ...]
+
+
+def order_table(
+    scene: Scene,
+    ruled: Ruling,
+    wavelengths_m: tuple[float, ...],
+    *,
+    orders: tuple[int, ...] = (),
+) -> tuple[Order, ...]:
+    """Every order worth listing at each wavelength, by order, then wavelength.
+
+    Those of `orders` that propagate; by default all where there are at most 15, else those
+    on the plate (the 41 nearest to its middle at most). A lone slit has only its order 0.
+    """
+    lines: list[Order] = []
+    for wavelength in wavelengths_m:
+        propagating = _propagating(ruled, wavelength)
+        share = ruled.efficiency(np.array(propagating), wavelength)
+        chosen = (
+            [m for m in propagating if m in orders] if orders else _chosen(scene, ruled, wavelength)
+        )
+        lines += [_order(scene, ruled, wavelength, m, float(share.max())) for m in chosen]
+    return tuple(sorted(lines, key=lambda line: (line.order, line.wavelength_m)))
+
+
+def line_width_orders(ruled: Ruling) -> float:
+    """Full width of a line at half maximum in orders, of diffraction alone."""
+    if ruled.uniform:
+        return half_width_orders(ruled.count) if ruled.count > 1 else 0.885892941378905
+    radius = gaussian_radius_m(ruled)
+    edge = float(np.abs(ruled.weight[[0, -1]]).max())
+    if edge <= _CUT:
+        return gaussian_width_orders(radius, ruled.pitch_m)
+    return _measured_width(ruled)
+
+
+def gaussian_radius_m(ruled: Ruling) -> float:
+    """Radius along the ruling [m] at which a Gaussian beam has 1/e^2 of its irradiance."""
+    weight, x = np.abs(ruled.weight), ruled.position_m
+    far = int(np.argmin(np.abs(weight - 0.5)))
+    return float(abs(x[far]) / math.sqrt(-math.log(weight[far])))
+
+
+def _measured_width(ruled: Ruling) -> float:
+    """Full width at half maximum of |sum w exp(-2 pi i u x)|^2, by bisection."""
+    weight, turn = np.abs(ruled.weight), 2 * np.pi * ruled.position_m / ruled.pitch_m
+    peak = weight.sum()
+    low, high = 0.0, 2.0 / ruled.count
+    for _ in range(60):
+        middle = (low + high) / 2
+        here = abs(np.sum(weight * np.exp(1j * middle * turn))) ** 2
+        low, high = (middle, high) if here > peak**2 / 2 else (low, middle)
+    return low + high
+
+
+def _propagating(ruled: Ruling, wavelength_m: float) -> list[int]:
+    if ruled.count == 1:
+        return [0]
+    per_order = wavelength_m / ruled.pitch_m
+    first = math.ceil((ruled.sine_in - 1) / per_order + 1e-12)
+    last = math.floor((ruled.sine_in + 1) / per_order - 1e-12)
+    return list(range(first, last + 1))
+
+
+def _chosen(scene: Scene, ruled: Ruling, wavelength_m: float) -> list[int]:
+    orders = _propagating(ruled, wavelength_m)
+    if len(orders) <= _ALL_SHOWN:
+        return orders
+    low, high = scene.plate.x_range_m
+    x = ruled.x_m(ruled.sine_out(np.array(orders), wavelength_m))
+    on_plate = [m for m, place in zip(orders, x, strict=True) if low <= place <= high]
+    middle = ruled.x_m(ruled.sine_out(np.array(on_plate), wavelength_m)) if on_plate else x[:0]
+    near = np.argsort(np.abs(middle - scene.plate.centre_m), kind="stable")[:_MOST]
+    return sorted(on_plate[k] for k in near)
+
+
+def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, strongest: float) -> Order:
+    sine = float(ruled.sine_out(order, wavelength_m))
+    beta = math.asin(sine)
+    x = float(ruled.x_m(sine))
+    low, high = scene.plate.x_range_m
+    plate_rate = ruled.focal_m / math.cos(beta - ruled.axis_rad) ** 2  # dx / d(beta)
+    per_wavelength = float(angular_dispersion_rad_m(order, ruled.pitch_m, beta)) * plate_rate
+    width = line_width_orders(ruled)
+    power = abs(order) * (ruled.count if ruled.uniform else 1 / width)
+    efficiency = float(ruled.efficiency(order, wavelength_m))
+    return Order(
+        order=order,
+        wavelength_m=wavelength_m,
+        beta_rad=beta,
+        x_m=x,
+        on_plate=bool(low <= x <= high),
+        dispersion_nm_mm=1e6 / abs(per_wavelength) if order else math.inf,
+        free_spectral_range_m=free_spectral_range_m(order, wavelength_m),
+        anamorphic=float(anamorphic_factor(scene.bench.alpha_rad, beta)),
+        resolving_power=power,
+        resolved_m=wavelength_m / power if power else math.inf,
+        line_m=width * wavelength_m / (ruled.pitch_m * math.cos(beta)) * plate_rate,
+        slit_image_m=_slit_image(scene, beta, plate_rate),
+        efficiency=efficiency,
+        relative=efficiency / strongest if strongest else 0.0,
+        missing=efficiency <= _MISSING * strongest,
+        overlaps=_overlaps(ruled, order, wavelength_m),
+    )
+
+
+def _slit_image(scene: Scene, beta_rad: float, plate_rate: float) -> float:
+    slit, focal = scene.source.slit, scene.bench.source_focal_m
+    if slit is None or focal is None:
+        return 0.0
+    tilt = float(anamorphic_factor(scene.bench.alpha_rad, beta_rad))
+    return slit.width_m / focal * tilt * plate_rate
+
+
+def _overlaps(ruled: Ruling, order: int, wavelength_m: float) -> tuple[tuple[int, float], ...]:
+    """Other orders of the same sign whose visible light has the same m lambda."""
+    if order == 0 or ruled.count == 1:
+        return ()
+    product, sign = abs(order) * wavelength_m, int(math.copysign(1, order))
+    first, last = math.ceil(product / VISIBLE_M[1]), math.floor(product / VISIBLE_M[0])
+    others = [m for m in range(max(first, 1), last + 1) if m != abs(order)]
+    return tuple((sign * m, product / m) for m in others[:12])
