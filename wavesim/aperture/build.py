@@ -18,7 +18,13 @@ from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
 from wavesim.scene import Bench, Scene
 from wavesim.scene.aperture import Grating, Slits, Wires
-from wavesim.scene.groove import BinaryGroove, BlazedGroove, SinusoidalGroove, TableGroove
+from wavesim.scene.groove import (
+    BinaryGroove,
+    BlazedGroove,
+    SinusoidalGroove,
+    SlitGroove,
+    TableGroove,
+)
 
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
@@ -149,7 +155,14 @@ def _groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
         return grooves.binary(pitch, groove.depth_m, groove.duty, surface)
     if isinstance(groove, SinusoidalGroove):
         return SineGroove(pitch, groove.depth_m, surface)
-    assert isinstance(groove, TableGroove)
+    return _measured_groove(groove, pitch, surface, folder)
+
+
+def _measured_groove(
+    groove: TableGroove | SlitGroove, pitch: float, surface: Surface, folder: Path
+) -> FacetGroove:
+    if isinstance(groove, SlitGroove):
+        raise TypeError("a slit groove is an opening, not a relief")
     path = folder / groove.file
     _, place, height = two_columns(path, ("place_um",), ("height_nm",))
     if abs(place[0]) > 1e-3 * pitch or abs(place[-1] - pitch) > 1e-3 * pitch:

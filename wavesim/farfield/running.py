@@ -91,9 +91,10 @@ def integral_of(
     again: bool = False,
 ) -> RunningIntegral:
     """Running integral of a function of u that is band-limited to `width_m`."""
-    step = 1.0 / (cells_for(width_m, first_per_m, last_per_m) * width_m)
+    cells = cells_for(width_m, first_per_m, last_per_m)
+    step = 1.0 / (cells * width_m)
     start, count = guarded(first_per_m, last_per_m, step)
-    table = integrate(power(start + step * np.arange(count, dtype=np.float64)), start, step)
+    table = integrate(power(start + step * np.arange(count, dtype=np.float64)), start, step, cells)
     return integrate_again(table) if again else table
 
 
@@ -103,16 +104,18 @@ def guarded(first_per_m: float, last_per_m: float, step_per_m: float) -> tuple[f
     return first_per_m - (_BEFORE + 0.5) * step_per_m, cells + _BEFORE + _AFTER
 
 
-def integrate(samples: Floats, start_per_m: float, step_per_m: float) -> RunningIntegral:
+def integrate(
+    samples: Floats, start_per_m: float, step_per_m: float, cells: int = CELLS
+) -> RunningIntegral:
     """Running integral of samples of |A|^2 [m2] taken every `step_per_m` from `start_per_m`.
 
     Parameters
     ----------
-    samples : (n,) with at least `CELLS` samples per 1/(aperture width)
+    samples : (n,) with at least `cells` samples per 1/(aperture width)
     """
-    cells = samples.size - _BEFORE - _AFTER
-    once = np.empty((cells, _DEGREE + 1))
-    _fill(samples, _stencil() * step_per_m, once)
+    count = samples.size - _BEFORE - _AFTER
+    once = np.empty((count, _DEGREE + 1))
+    _fill(samples, _stencil(cells // CELLS * CELLS) * step_per_m, once)
     return RunningIntegral(start_per_m + _BEFORE * step_per_m, step_per_m, once)
 
 
@@ -123,20 +126,20 @@ def integrate_again(table: RunningIntegral) -> RunningIntegral:
     return RunningIntegral(table.start_per_m, table.step_per_m, table.once, twice)
 
 
-@lru_cache(maxsize=1)
-def _stencil() -> Floats:
+@lru_cache(maxsize=8)
+def _stencil(cells: int) -> Floats:
     """(5, 12): coefficients 1 to 5 of a cell from the twelve samples about it, step 1.
 
-    A sample train exp(i theta n) with |theta| <= 2 pi / CELLS asks for the quintic nearest to
+    A sample train exp(i theta n) with |theta| <= 2 pi / cells asks for the quintic nearest to
     (exp(i theta t) - 1) / (i theta) that meets it at both ends of the cell; the twelve weights are
     the least-squares answer over all theta, favouring small lags as an aperture's
     autocorrelation does.
     """
-    theta = np.linspace(0.0, 2 * np.pi / CELLS, 241)[1:]
+    theta = np.linspace(0.0, 2 * np.pi / cells, 241)[1:]
     wanted = np.vstack([_best_quintic(theta), _best_quintic(-theta)])
     theta = np.concatenate([theta, -theta])
     samples = np.exp(1j * np.outer(theta, np.arange(-_BEFORE, _AFTER + 1)))
-    favour = (1.05 - np.abs(theta) * CELLS / (2 * np.pi))[:, None]
+    favour = (1.05 - np.abs(theta) * cells / (2 * np.pi))[:, None]
     a = np.vstack([(favour * samples).real, (favour * samples).imag, samples.real[:1] * 0 + 1e3])
     b = np.vstack([(favour * wanted).real, (favour * wanted).imag, [[1e3, 0.0, 0.0, 0.0, 0.0]]])
     return np.ascontiguousarray(np.linalg.lstsq(a, b, rcond=None)[0].T)

@@ -59,6 +59,7 @@ class FarField:
     elements, amplitude : the kinds of element and their interference functions (n,); one pair
         with the whole amplitude [m] if every element depends on u alone
     start_per_m, step_per_m : the grid [1/m]
+    cells : grid steps per 1/(aperture width)
     whole : whether the amplitude holds the envelopes already
     """
 
@@ -66,6 +67,7 @@ class FarField:
     amplitude: tuple[Complexes, ...]
     start_per_m: float
     step_per_m: float
+    cells: int
     whole: bool
 
     def terms(self, *, again: bool) -> Iterator[Term]:
@@ -78,7 +80,7 @@ class FarField:
         """
         for r, b in enumerate(self.amplitude):
             envelopes = None if self.whole else (self.elements[r], self.elements[r])
-            yield Term(self._integral(b.real**2 + b.imag**2, again), envelopes)
+            yield Term(self._integral(_power(b), again), envelopes)
             for s in range(r + 1, len(self.amplitude)):
                 pair = (self.elements[r], self.elements[s])
                 product = b * np.conj(self.amplitude[s])
@@ -86,7 +88,7 @@ class FarField:
                 yield Term(self._integral(product.imag.copy(), again), pair, "imaginary")
 
     def _integral(self, samples: Floats, again: bool) -> RunningIntegral:
-        table = integrate(samples, self.start_per_m, self.step_per_m)
+        table = integrate(samples, self.start_per_m, self.step_per_m, self.cells)
         return integrate_again(table) if again else table
 
 
@@ -103,22 +105,32 @@ def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarF
     Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element.
     """
     width = aperture.width_m
-    step = 1.0 / (cells_for(width, first_per_m, last_per_m) * width)
+    cells = cells_for(width, first_per_m, last_per_m)
+    step = 1.0 / (cells * width)
     start, count = guarded(first_per_m, last_per_m, step)
     elements = tuple(comb.element for comb in aperture.combs)
     parts = (sampled(comb, aperture.centre_m, start, step, count) for comb in aperture.combs)
     if not aperture.of_u_alone:
-        return FarField(elements, tuple(parts), start, step, whole=False)
-    amplitude = np.zeros(count, dtype=np.complex128)
-    for element, part in zip(elements, parts, strict=True):
-        _envelope(part, element.amplitude, start, step)
-        amplitude += part
-    return FarField(elements[:1], (amplitude,), start, step, whole=True)
+        return FarField(elements, tuple(parts), start, step, cells, whole=False)
+    whole = _enveloped(next(parts), elements[0].amplitude, start, step)
+    for element, part in zip(elements[1:], parts, strict=True):
+        whole += _enveloped(part, element.amplitude, start, step)
+    return FarField(elements[:1], (whole,), start, step, cells, whole=True)
 
 
-def _envelope(part: Complexes, amplitude: Envelope, start: float, step: float) -> None:
+def _power(amplitude: Complexes) -> Floats:
+    power = np.square(amplitude.real)
+    part = np.square(amplitude.imag)
+    power += part
+    return np.asarray(power)
+
+
+def _enveloped(part: Complexes, amplitude: Envelope, start: float, step: float) -> Complexes:
+    """An interference function times its element's amplitude, in place."""
+
     def multiply(first: int, last: int) -> None:
         u: Floats = start + step * np.arange(first, last, dtype=np.float64)
         part[first:last] *= amplitude(Rays(0.0, u, 1.0))
 
     in_blocks(multiply, part.size)
+    return part

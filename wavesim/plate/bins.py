@@ -19,6 +19,7 @@ import numpy.typing as npt
 from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.constants import VISIBLE_LO_M
+from wavesim.farfield.running import CELLS
 from wavesim.plate.geometry import Geometry
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 NODE_STEP_M = 1e-9
 RIPPLE = 1e-3  # of a pixel's light: allowed where bins are coarser than the rulings resolve
+_RESOLVED_ERROR = 1e-5  # measured: a plate in bins of this rule against four times as many
 _MARGIN = 2.0  # bins per lambda / (m N): the sum over bins is then free of aliases
 _NARROW_SLIT = 1e-3  # of 1 / (aperture width): no wider than a point
 _GAUSS_SLIT = 1.0  # of 1 / (aperture width): up to here a few points stand for the slit
@@ -38,6 +40,10 @@ class Smoothing(Enum):
     GAUSS = "a narrow source slit, by Gauss-Legendre points"
     SLIT = "the source slit"
     BIN = "the wavelength bin"
+
+
+_SECOND_TABLE = 3  # readings that making a cell of the second integral costs
+_READINGS = {Smoothing.POINT: 1, Smoothing.GAUSS: 4, Smoothing.SLIT: 2.5, Smoothing.BIN: 3}
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,41 +81,62 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture) -> Bins:
     than that, coarser bins do: with a slit, points whose ripple
     b^2 / (pi^2 a w) stays below `RIPPLE`; without, boxes of half a pixel, averaged exactly.
     """
-    width = aperture.width_m
-    fine = 1.0 / (_MARGIN * width * max(place.widest_sine, 1e-12))
-    smoothing, relative, error = _resolution(place, width, fine)
+    rule = _cheapest(place, aperture.width_m, spectrum.support_m)
     nodes = _nodes(spectrum.support_m, _nodes_per_nm(aperture, place))
-    lo, hi, first = _cut(spectrum.support_m, nodes, fine if relative is None else None, relative)
+    lo, hi, first = _cut(spectrum.support_m, nodes, rule)
     power, centre = spectrum.integrate(lo, hi)
-    return Bins(lo, hi, centre, power, nodes, first, smoothing, error)
+    return Bins(lo, hi, centre, power, nodes, first, rule.smoothing, rule.error)
 
 
-def _resolution(
-    place: Geometry, width_m: float, fine_per_m: float
-) -> tuple[Smoothing, float | None, float]:
-    """Smoothing, bin width relative to the wavelength (None: lambda^2 * fine) and error."""
+@dataclass(frozen=True)
+class _Rule:
+    """Bins of width `scale` * wavelength^`power`, averaged in one way."""
+
+    smoothing: Smoothing
+    scale: float
+    power: int
+    error: float
+
+    def width_m(self, wavelength_m: float) -> float:
+        return self.scale * float(wavelength_m**self.power)
+
+    def cost(self, support_m: tuple[tuple[float, float], ...]) -> float:
+        """Readings of the running integral for each pixel."""
+        bins = sum((hi - lo) / self.width_m((lo + hi) / 2) + 1 for lo, hi in support_m)
+        return bins * _READINGS[self.smoothing]
+
+
+def _rules(place: Geometry, width_m: float) -> list[_Rule]:
+    """Ways to cut the spectrum that all meet their stated error."""
     slit = place.slit_sines
     slit_width = 0.0 if slit is None else slit[1] - slit[0]
     across = slit_width * width_m / 550e-9  # slit in units of lambda / W
     sharp = Smoothing.POINT if across < _NARROW_SLIT else Smoothing.GAUSS
     if across > _GAUSS_SLIT:
         sharp = Smoothing.SLIT
-    blurred, smoothing, error = _blurred(place, slit_width, sharp)
-    if blurred < 2 * 550e-9 * fine_per_m:
-        return sharp, None, 1e-9
-    return smoothing, blurred, error
-
-
-def _blurred(
-    place: Geometry, slit_width: float, sharp: Smoothing
-) -> tuple[float, Smoothing, float]:
-    pixel = place.pixel_sine
+    widest = max(place.widest_sine, 1e-12)
+    rules = [_Rule(sharp, 1.0 / (_MARGIN * width_m * widest), 2, _RESOLVED_ERROR)]
     if sharp is Smoothing.SLIT:
-        width = math.pi * math.sqrt(RIPPLE * pixel * slit_width)
-        return width / place.widest_sine, Smoothing.SLIT, RIPPLE
+        step = math.pi * math.sqrt(RIPPLE * place.pixel_sine * slit_width)
+        rules.append(_Rule(sharp, step / widest, 1, RIPPLE))
     if sharp is Smoothing.POINT:
-        return 0.5 * pixel / place.widest_sine, Smoothing.BIN, RIPPLE / 10
-    return 0.0, sharp, 0.0
+        rules.append(_Rule(Smoothing.BIN, 0.5 * place.pixel_sine / widest, 1, RIPPLE / 10))
+    return rules
+
+
+def _cheapest(place: Geometry, width_m: float, support_m: tuple[tuple[float, float], ...]) -> _Rule:
+    """Fewest readings of tables, those counted in that the making of a second table costs."""
+    pixels = place.sine_edges.size
+    shortest, longest = support_m[0][0], support_m[-1][1]
+    lo, hi = place.reach
+    span = max(hi / shortest, hi / longest) - min(lo / shortest, lo / longest)
+    second = _SECOND_TABLE * CELLS * width_m * span
+
+    def cost(rule: _Rule) -> float:
+        boxes = rule.smoothing in (Smoothing.SLIT, Smoothing.BIN)
+        return rule.cost(support_m) * pixels + (second if boxes else 0.0)
+
+    return min(_rules(place, width_m), key=cost)
 
 
 def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:
@@ -136,8 +163,7 @@ def _nodes(support_m: tuple[tuple[float, float], ...], per_nm: int) -> Floats:
 def _cut(
     support_m: tuple[tuple[float, float], ...],
     nodes: Floats,
-    fine_per_m: float | None,
-    relative: float | None,
+    rule: _Rule,
 ) -> tuple[Floats, Floats, npt.NDArray[np.int64]]:
     """Lower and upper bin edges (b,), and the first bin above each node (k,)."""
     lows: list[Floats] = []
@@ -147,7 +173,7 @@ def _cut(
         for lo, hi in support_m:
             a, b = max(lo, nodes[k]), min(hi, nodes[k + 1])
             if b > a:
-                width = a * a * fine_per_m if fine_per_m is not None else a * (relative or 1.0)
+                width = rule.width_m(a)
                 edges = np.linspace(a, b, max(1, math.ceil((b - a) / width)) + 1)
                 lows.append(edges[:-1])
                 highs.append(edges[1:])

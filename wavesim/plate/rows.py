@@ -120,18 +120,15 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
 
     Cost: 2 nx n c k' operations for the k' nodes that the rows need, in one matrix product.
     """
-    nx, c = columns.light.shape[0], weights.shape[1]
-    out = np.zeros((share.share.shape[2], nx * c))
-    for s in range(share.scale.size):
-        near = _hat(share.scale, s, cosine)
-        rows_here = np.flatnonzero(near)
-        light = columns.light[rows_here] * near[rows_here, None]
-        packed = np.empty((share.node_m.size, rows_here.size, c))
-        for i in range(c):
-            packed[:, :, i] = _onto(light * weights[:, i], columns.node_m, share.node_m).T
-        part = share.share[s].T @ packed.reshape(share.node_m.size, -1)
-        out.reshape(-1, nx, c)[:, rows_here] += part.reshape(-1, rows_here.size, c)
-    return out.reshape(-1, nx, c)
+    out = np.zeros((share.share.shape[2], columns.light.shape[0], weights.shape[1]))
+    for i in range(weights.shape[1]):
+        light = _onto(columns.light * weights[:, i], columns.node_m, share.node_m)
+        for s in range(share.scale.size):
+            near = _hat(share.scale, s, cosine)
+            first, last = np.flatnonzero(near)[[0, -1]]
+            there = slice(int(first), int(last) + 1)
+            out[:, there, i] += (share.share[s].T @ light[there].T) * near[there]
+    return out
 
 
 def _hat(scale: Floats, s: int, cosine: Floats) -> Floats:

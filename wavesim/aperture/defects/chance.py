@@ -19,12 +19,10 @@ def draw(correlation: str | Span, seed: int, count: int, pitch_m: float) -> Floa
     ruling with every version of numpy.
     """
     stream = np.random.RandomState(seed)
-    if correlation == "independent":
-        return np.asarray(stream.standard_normal(count))
-    if correlation == "accumulated":
-        return np.asarray(np.cumsum(stream.standard_normal(count)))
-    assert isinstance(correlation, Span)
-    return _filtered(stream, correlation.in_rulings(pitch_m), count)
+    if isinstance(correlation, Span):
+        return _filtered(stream, correlation.in_rulings(pitch_m), count)
+    independent = np.asarray(stream.standard_normal(count))
+    return np.cumsum(independent) if correlation == "accumulated" else independent
 
 
 def _filtered(stream: np.random.RandomState, length: float, count: int) -> Floats:
