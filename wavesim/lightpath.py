@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import TypeVar
 
@@ -13,10 +13,14 @@ import numpy.typing as npt
 
 from wavesim import aperture, farfield, light, plate, store
 from wavesim.aperture import Aperture
+from wavesim.aperture.plane import build_plane
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
+from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
+from wavesim.plate.plane import expose_plane
 from wavesim.scene import Scene
+from wavesim.scene.shape import Plane as PlaneShape
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 _LASER_BEAM_M = 1e-3  # diameter of a laser's beam where the bench names none
@@ -58,6 +62,8 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     spectrum = stage(
         "light", light.spectrum, scene.source, folder=scene.folder, beam_diameter_m=beam_m
     )
+    if isinstance(scene.aperture, PlaneShape):
+        return _expose_plane(scene, spectrum, stage)
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
     bins = stage("wavelengths", plate.choose, spectrum, place, ruled)
@@ -70,6 +76,15 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     factor = plate.level(scene, place, spectrum.kind_of_level)
     report = _report(scene, ruled, bins, stage.seconds)
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
+
+
+def _expose_plane(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
+    """The same for an aperture in the plane, where rows and columns do not come apart."""
+    holes = stage("aperture", build_plane, scene)
+    place = stage("geometry", plate.geometry, scene)
+    lit = expose_plane(scene, holes, spectrum, place, stage)
+    report = replace(lit.report, seconds=stage.seconds, cautions=light.cautions(scene.source))
+    return exposed(stage("exposure", plate.develop, lit.light, lit.factor, scene, report))
 
 
 def open_plate(path: str | Path) -> ExposedPlate:

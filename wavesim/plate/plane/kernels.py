@@ -1,0 +1,134 @@
+"""The one pass over pixels and wavelengths, in two dimensions.
+
+For every wavelength b and frame cell (j, i) the rise of the summed table over the cell,
+
+    R = T(v2, u2) - T(v2, u1) - T(v1, u2) + T(v1, u1),     u = p s_b + t_b,  v = q s'_b + t'_b,
+
+is weighted with the wavelength's light (X, Y, Z and power) and added up. The frame is taken in
+tiles whose stretch of table stays in the cache while wavelengths run: a table row is mixed from
+its neighbours along v in one go, then read along u. Any split into tiles gives the same bits.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract", "nsz"}}
+
+
+@njit(inline="always", **_FAST)
+def _lagrange(t, w, i):  # type: ignore[no-untyped-def]
+    """Six weights at nodes -2 .. 3 for t between 0 and 1, into w[:, i]."""
+    a, b, c, d, e, f = t + 2.0, t + 1.0, t, t - 1.0, t - 2.0, t - 3.0
+    w[0, i] = b * c * d * e * f / -120.0
+    w[1, i] = a * c * d * e * f / 24.0
+    w[2, i] = a * b * d * e * f / -12.0
+    w[3, i] = a * b * c * e * f / 12.0
+    w[4, i] = a * b * c * d * f / -24.0
+    w[5, i] = a * b * c * d * e / 120.0
+
+
+@njit(**_FAST)
+def sweep_fine(total, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
+    """Quintic readings. `lines` (4, nb): s, t along u and along v [nodes]; `weight` (nb, c);
+    `tile` = (j0, j1, i0, i1); out (c, nj, ni) is added to."""
+    j0, j1, i0, i1 = tile
+    n = i1 - i0
+    kinds = weight.shape[1]
+    here = np.zeros((kinds, j1 - j0, n))
+    base = np.empty(n + 1, dtype=np.int64)
+    wu = np.empty((6, n + 1))
+    wv = np.empty((6, 1))
+    mixed = np.empty(total.shape[1])
+    above = np.empty(n + 1)
+    below = np.empty(n + 1)
+    rise = np.empty(n)
+    for b in range(weight.shape[0]):
+        for i in range(n + 1):
+            s = p[i0 + i] * lines[0, b] + lines[1, b]
+            k = int(np.floor(s))
+            base[i] = k - 2
+            _lagrange(s - k, wu, i)
+        first = base[0]
+        count = base[n] + 6 - first
+        for j in range(j0, j1 + 1):
+            s = q[j] * lines[2, b] + lines[3, b]
+            k = int(np.floor(s))
+            _lagrange(s - k, wv, 0)
+            _mix_six(total, k - 2, first, count, wv, mixed)
+            for i in range(n + 1):
+                c = base[i] - first
+                above[i] = (
+                    wu[0, i] * mixed[c]
+                    + wu[1, i] * mixed[c + 1]
+                    + wu[2, i] * mixed[c + 2]
+                    + wu[3, i] * mixed[c + 3]
+                    + wu[4, i] * mixed[c + 4]
+                    + wu[5, i] * mixed[c + 5]
+                )
+            if j > j0:
+                for i in range(n):
+                    rise[i] = (above[i + 1] - below[i + 1]) - (above[i] - below[i])
+                _add(here, weight, b, j - 1 - j0, rise)
+            above, below = below, above
+    out[:, j0:j1, i0:i1] += here
+
+
+@njit(inline="always", **_FAST)
+def _mix_six(total, k, first, count, w, mixed):  # type: ignore[no-untyped-def]
+    a = total[k, first : first + count]
+    b = total[k + 1, first : first + count]
+    c = total[k + 2, first : first + count]
+    d = total[k + 3, first : first + count]
+    e = total[k + 4, first : first + count]
+    f = total[k + 5, first : first + count]
+    for m in range(count):
+        mixed[m] = (
+            w[0, 0] * a[m] + w[1, 0] * b[m] + w[2, 0] * c[m] + w[3, 0] * d[m] + w[4, 0] * e[m]
+        ) + w[5, 0] * f[m]
+
+
+@njit(inline="always", **_FAST)
+def _add(here, weight, b, j, rise):  # type: ignore[no-untyped-def]
+    for c in range(weight.shape[1]):
+        w = weight[b, c]
+        row = here[c, j]
+        for i in range(rise.size):
+            row[i] += w * rise[i]
+
+
+@njit(**_FAST)
+def sweep_coarse(total, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
+    """Straight readings; arguments as of `sweep_fine`."""
+    j0, j1, i0, i1 = tile
+    n = i1 - i0
+    kinds = weight.shape[1]
+    here = np.zeros((kinds, j1 - j0, n))
+    base = np.empty(n + 1, dtype=np.int64)
+    part = np.empty(n + 1)
+    above = np.empty(n + 1)
+    below = np.empty(n + 1)
+    rise = np.empty(n)
+    for b in range(weight.shape[0]):
+        for i in range(n + 1):
+            s = p[i0 + i] * lines[0, b] + lines[1, b]
+            base[i] = int(np.floor(s))
+            part[i] = s - base[i]
+        for j in range(j0, j1 + 1):
+            s = q[j] * lines[2, b] + lines[3, b]
+            k = int(np.floor(s))
+            t = s - k
+            lower = total[k]
+            upper = total[k + 1]
+            for i in range(n + 1):
+                c = base[i]
+                left = lower[c] + t * (upper[c] - lower[c])
+                right = lower[c + 1] + t * (upper[c + 1] - lower[c + 1])
+                above[i] = left + part[i] * (right - left)
+            if j > j0:
+                for i in range(n):
+                    rise[i] = (above[i + 1] - below[i + 1]) - (above[i] - below[i])
+                _add(here, weight, b, j - 1 - j0, rise)
+            above, below = below, above
+    out[:, j0:j1, i0:i1] += here

@@ -1,0 +1,67 @@
+"""All wavelengths in one pass over the frame's cells."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.farfield.plane import SummedTable
+from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.kernels import sweep_coarse, sweep_fine
+from wavesim.plate.plane.waves import Waves
+
+_CACHE_BYTES = 384 * 1024  # of table under a tile; well within a second-level cache
+_MOST_SIDE = 96  # cells
+
+
+def reach_of(on: Frame, wavelength_m: Floats, sine_in: float) -> tuple[float, float, float, float]:
+    """u0, u1, v0, v1 [1/m] that a frame asks for at those wavelengths."""
+    inverse = np.array([1 / wavelength_m.min(), 1 / wavelength_m.max()])
+    u = np.outer(sine_in + on.p[[0, -1]], inverse)
+    v = np.outer(on.q[[0, -1]], inverse)
+    return float(u.min()), float(u.max()), float(v.min()), float(v.max())
+
+
+def sweep_plane(
+    table: SummedTable, on: Frame, sine_in: float, wavelength_m: Floats, weight: Floats
+) -> Floats:
+    """(c, nq, np) sum over wavelengths of weight (b, c) x integral of |A|^2 over each cell [m2].
+
+    Cost: cells x wavelengths readings (measured 2 to 3 ns each, two cores; benchmarks/plane.py).
+    """
+    ni, nj = on.p.size - 1, on.q.size - 1
+    out = np.zeros((weight.shape[1], nj, ni))
+    su, sv = 1 / (wavelength_m * table.step_u), 1 / (wavelength_m * table.step_v)
+    lines = np.stack(
+        [
+            su,
+            su * sine_in - table.start_u / table.step_u,
+            sv,
+            np.full_like(sv, -table.start_v / table.step_v),
+        ]
+    )
+    kernel = sweep_fine if table.taps == 6 else sweep_coarse
+    tiles = _tiles(on, nj, ni, table, float(wavelength_m.min()))
+    w = np.ascontiguousarray(weight)
+
+    def one(tile: tuple[int, int, int, int]) -> None:
+        kernel(table.total, on.p, on.q, lines, w, tile, out)
+
+    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, 8)) as pool:
+        list(pool.map(one, tiles))
+    return out
+
+
+def _tiles(
+    on: Frame, nj: int, ni: int, table: SummedTable, shortest_m: float
+) -> list[tuple[int, int, int, int]]:
+    """Tiles (j0, j1, i0, i1) whose stretch of table fits the cache."""
+    across = on.cell[0] / shortest_m / table.step_u
+    along = on.cell[1] / shortest_m / table.step_v
+    cells = np.sqrt(_CACHE_BYTES / 8 / max(across * along, 1e-9))
+    side = int(np.clip(cells, 8, _MOST_SIDE))
+    rows, columns = range(0, nj, side), range(0, ni, side)
+    return [(j, min(j + side, nj), i, min(i + side, ni)) for j in rows for i in columns]
