@@ -104,7 +104,7 @@ def _slits(aperture: Slits, scene: Scene) -> tuple[tuple[Comb, ...], float]:
 
 def _gaps(wires: Wires, scene: Scene) -> tuple[Comb, ...]:
     """The clear gaps between wires that are displaced, missing or too thick."""
-    place = even_positions(wires.rulings, wires.pitch_m)
+    place = even_positions(wires.count, wires.pitch_m)
     wrong = combined(wires.defects, Ruling(place, wires.pitch_m, scene.folder))
     there = np.broadcast_to(wrong.weight, place.shape) != 0
     middle = (place + wrong.displacement_m)[there]

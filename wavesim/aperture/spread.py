@@ -23,6 +23,7 @@ from wavesim.errors import LimitError
 
 TOLERANCE = 1e-8  # of an element's amplitude
 _MOST = 40
+_ALIKE = 1e-12  # relative difference that is rounding
 _FEW = 8  # distinct elements that each get a comb of their own
 
 
@@ -45,14 +46,13 @@ def spread(
     LimitError
         The elements differ by more than the interpolation can follow.
     """
-    kinds = np.unique(value)
+    kinds, kind = np.unique(np.rint(value / np.abs(value).max() / _ALIKE), return_inverse=True)
     if kinds.size <= _FEW:
-        chosen = [value == kind for kind in kinds]
+        chosen = [kind == k for k in range(kinds.size)]
         return tuple(
-            Comb(make(float(kind)), position_m[at], weight[at])
-            for kind, at in zip(kinds, chosen, strict=True)
+            Comb(make(float(value[at].mean())), position_m[at], weight[at]) for at in chosen
         )
-    lo, hi = float(kinds[0]), float(kinds[-1])
+    lo, hi = float(value.min()), float(value.max())
     count = points_needed((hi - lo) / 2 * phase_rad)
     node = (lo + hi) / 2 + (hi - lo) / 2 * np.cos(np.pi * (np.arange(count) + 0.5) / count)
     shares = _lagrange(node, value)
