@@ -87,9 +87,7 @@ def test_power_of_a_lamp_is_the_sum_of_its_lines(element: str) -> None:
 def test_triplets_from_one_upper_level() -> None:
     # A from the NIST ASD: power A / wavelength. Hg 7s 3S1: 2.07e7, 5.6e7, 4.9e7 / s
     found = lamps.lines("Hg")
-    power = {
-        round(w * 1e9): s for w, s in zip(found.wavelength_m, found.strength, strict=True)
-    }
+    power = {round(w * 1e9): s for w, s in zip(found.wavelength_m, found.strength, strict=True)}
     assert power[405] / power[436] == pytest.approx(2.07 / 5.6 * 435.83 / 404.66, rel=1e-3)
     assert power[546] / power[436] == pytest.approx(4.9 / 5.6 * 435.83 / 546.07, rel=1e-3)
 

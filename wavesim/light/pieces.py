@@ -23,6 +23,7 @@ _BETWEEN = np.array([-0.75, -0.25, 0.25, 0.75])  # where it is checked
 _TO_COEFFICIENTS = np.linalg.inv(np.vander(POINTS, increasing=True)).T
 _CHECK = np.vander(_BETWEEN, 5, increasing=True).T
 _DEEPEST = 40  # halvings of one piece
+_DARK = 1e-280  # a density of no account, where doubles lose their digits
 
 
 @dataclass(frozen=True)
@@ -266,7 +267,7 @@ def fit(
         middle, half = (lo_m + hi_m)[open_, None] / 2.0, (hi_m - lo_m)[open_, None] / 2.0
         check = function(middle + half * _BETWEEN, part[open_])
         miss = np.abs(check - coefficient[open_] @ _CHECK).max(axis=1, initial=0.0)
-        good[open_] = miss <= tolerance * np.maximum(size[open_], floor * highest)
+        good[open_] = miss <= tolerance * np.maximum(size[open_], floor * highest) + _DARK
         done.append((lo_m[good], hi_m[good], coefficient[good]))
         if good.all():
             break

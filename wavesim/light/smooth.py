@@ -35,7 +35,6 @@ def planck(wavelength_m: Reals, temperature_K: float) -> Reals:
     an air wavelength would be a change of temperature by 0.03 %. (...) [m] -> [W m-2 sr-1 m-1].
     """
     x = PLANCK_J_S * LIGHT_SPEED_M_S / (wavelength_m * BOLTZMANN_J_K * temperature_K)
-    x = np.minimum(x, 700.0)
     return np.asarray(
         2.0 * PLANCK_J_S * LIGHT_SPEED_M_S**2 / wavelength_m**5 * np.exp(-x) / -np.expm1(-x)
     )

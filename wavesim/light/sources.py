@@ -18,6 +18,7 @@ from wavesim.scene import Band, BlackBody, Illuminant, Lamp, Laser, Led, Source,
 DEFAULT_LUMINANCE_CD_M2 = 1e4
 DEFAULT_ILLUMINANCE_LX = 1000.0
 DEFAULT_BEAM_M = 1e-3
+_DARK = 1e-200  # cd/m2 or lx below which a level cannot be scaled up
 
 
 def spectrum(
@@ -133,7 +134,7 @@ def _levelled(raw: Spectrum, source: Source, *, absolute: bool) -> Spectrum:
     if given is None:
         given = DEFAULT_ILLUMINANCE_LX if source.is_point else DEFAULT_LUMINANCE_CD_M2
     measure = photometry.luminous(raw)
-    if measure <= 0.0:
+    if measure < _DARK:
         raise SceneError(
             "gives no light that can be seen, so its level cannot be set", key="source",
             value=source.kind, expected="a source with light within 360 to 830 nm",
