@@ -144,9 +144,15 @@ def test_colour_of_lamps(element: str, x: float, y: float) -> None:
 @pytest.mark.parametrize("linewidth", [1e-19, 1e-15, 1e-13, 1e-10])
 def test_laser_has_unit_power(linewidth: float) -> None:
     line = lamps.laser(632.8e-9, linewidth)
-    assert line.total() == pytest.approx(1.0, rel=1e-8)
+    # positions are rounded to 1e-22 m: 1e-6 of the narrowest line that is drawn
+    assert line.total() == pytest.approx(1.0, rel=1e-8 if linewidth > 1e-16 else 1e-6)
     half = max(linewidth, 1e-16) / 2.0
     power, centroid = line.integrate([632.8e-9 - half], [632.8e-9 + half])
     # erf(sqrt(ln 2)): the part of a Gaussian within its full width at half maximum
     assert power[0] == pytest.approx(0.760968108550488, rel=1e-5)
     assert centroid[0] == pytest.approx(632.8e-9, rel=1e-12)
+
+
+def test_a_line_as_wide_as_the_spectrum_is_refused() -> None:
+    with pytest.raises(SceneError, match=r"source\.linewidth: is too wide for a laser"):
+        lamps.laser(632.8e-9, 1e-6)

@@ -45,7 +45,8 @@ TEMPERATURE_K = {"H": 600.0, "He": 400.0, "Ne": 400.0, "Na": 530.0, "Cd": 600.0,
 _DAMPING_PER_S = 1e8
 _COLLISIONS_HZ_PA = 0.15e6
 _FARTHEST_M = 5e-9
-_NARROWEST_M = 1e-16  # doubles hold a visible wavelength to about this; narrower is drawn so wide
+_ROUNDING_M = 1e-22  # to which doubles hold a visible wavelength
+_NARROWEST_M = 1e-16  # a laser line narrower than this is drawn so wide
 
 
 @dataclass(frozen=True)
@@ -112,7 +113,19 @@ def laser(wavelength_m: float, linewidth_m: float) -> Spectrum:
 
     Gaussian because the linewidth of a bench laser is that of its jitter and modes, not the
     Lorentzian of its phase noise; a Lorentzian's wings would light the whole plate faintly.
+
+    Raises
+    ------
+    SceneError
+        The linewidth is more than a tenth of the wavelength.
     """
+    if linewidth_m > wavelength_m / 10.0:
+        raise SceneError(
+            "is too wide for a laser",
+            key="source.linewidth",
+            value=f"{linewidth_m:g} m",
+            expected='at most a tenth of the wavelength, or kind = "led" or "band"',
+        )
     one = np.array([1.0])
     width = max(linewidth_m, _NARROWEST_M)
     return spectrum(Lines(one * wavelength_m, one, one * width, 0.0 * one, 0.0 * one, one * width))
@@ -142,8 +155,9 @@ def spectrum(table: Lines) -> Spectrum:
             depth += np.where(here, _absorption(table, wavelength, line), 0.0)
         return np.asarray(total * np.exp(-depth))
 
-    lo_m, hi_m, coefficient = pieces.fit(density, lo_m, hi_m, tolerance=1e-9)
-    return Spectrum(lo_m, hi_m, coefficient, "irradiance", narrowest, 1e-8)
+    tolerance = 1e-8 + 10.0 * _ROUNDING_M / narrowest
+    lo_m, hi_m, coefficient = pieces.fit(density, lo_m, hi_m, tolerance=tolerance)
+    return Spectrum(lo_m, hi_m, coefficient, "irradiance", narrowest, tolerance)
 
 
 def _emission(table: Lines, reach: Reals, wavelength: Reals, line: Indices) -> Reals:
