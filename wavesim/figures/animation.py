@@ -1,0 +1,133 @@
+"""Plates one after the other, as a moving picture: slits added, a grating turned, more light."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from matplotlib.figure import Figure
+from PIL import Image
+
+from wavesim.colorimetry import Rendering
+from wavesim.errors import InputError, OutputError
+from wavesim.figures.sheets import sheet
+from wavesim.figures.strips import range_of
+from wavesim.figures.style import Size, size_named
+from wavesim.files import replacing
+from wavesim.plate import Plate
+
+FORMATS = (".gif", ".png", ".webp")
+_WIDTH_PX = 1200
+
+
+def animate(
+    plates: Sequence[Plate],
+    path: str | Path,
+    *,
+    labels: Sequence[str] | None = None,
+    seconds: float = 1.0,
+    size: str | Size = "web",
+    title: str = "",
+    rendering: Rendering | None = None,
+) -> None:
+    """Write plates as an animation that repeats, all on one scale; atomically.
+
+    GIF has 256 colours a frame and dithers; animated PNG (.png) and WebP (.webp) keep them all.
+
+    Parameters
+    ----------
+    path : ends in .gif, .png or .webp
+    seconds : [s] for which each plate stands; the last one stands twice as long
+
+    Raises
+    ------
+    OutputError
+        Another ending, or a place that cannot be written.
+    InputError
+        No plates, labels that do not fit them, or a time that is not positive.
+    """
+    kind = Path(path).suffix.lower()
+    if kind not in FORMATS:
+        raise OutputError(
+            "has an ending that no animation is written in",
+            file=path,
+            value=kind,
+            expected=" or ".join(FORMATS),
+        )
+    if not 0.02 <= seconds <= 600:
+        raise InputError("out of range", key="seconds", value=seconds, expected="0.02 to 600 s")
+    frames = _frames(plates, labels, size_named(size), title, rendering)
+    times = [round(1000 * seconds)] * len(frames)
+    times[-1] *= 2
+    if kind == ".gif":
+        frames = [_with_palette(frame) for frame in frames]
+    options = {"lossless": True} if kind == ".webp" else {}
+    with replacing(path) as temporary:
+        frames[0].save(
+            temporary,
+            format=kind[1:].upper(),
+            save_all=True,
+            loop=0,
+            append_images=frames[1:],
+            duration=times,
+            **options,
+        )
+
+
+def _frames(
+    plates: Sequence[Plate],
+    labels: Sequence[str] | None,
+    size: Size,
+    title: str,
+    rendering: Rendering | None,
+) -> list[Image.Image]:
+    if not plates:
+        raise InputError("an animation needs at least one plate", key="plates")
+    names = labels or [plate.scene.title for plate in plates]
+    if len(names) != len(plates):
+        raise InputError(
+            "must be as many as there are plates",
+            key="labels",
+            value=len(names),
+            expected=str(len(plates)),
+        )
+    across = range_of(plates)
+    coarse = replace(size, dpi=min(size.dpi, _WIDTH_PX / size.width_in))
+    drawn = [
+        _pixels(
+            sheet(
+                [plate],
+                labels=[name],
+                size=coarse,
+                title=title,
+                x_range_m=across,
+                rendering=rendering,
+            )
+        )
+        for plate, name in zip(plates, names, strict=True)
+    ]
+    return _same_height(drawn, coarse.paper)
+
+
+def _pixels(figure: Figure) -> Image.Image:
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png")
+    return Image.open(stream).convert("RGB")
+
+
+def _with_palette(frame: Image.Image) -> Image.Image:
+    """The frame in its own 256 best colours, dithered (Pillow dithers to a given palette only)."""
+    palette = frame.quantize(256, method=Image.Quantize.MEDIANCUT)
+    return frame.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG)
+
+
+def _same_height(images: list[Image.Image], paper: str) -> list[Image.Image]:
+    height = max(image.height for image in images)
+    frames = []
+    for image in images:
+        frame = Image.new("RGB", (image.width, height), paper)
+        frame.paste(image)
+        frames.append(frame)
+    return frames

@@ -1,0 +1,51 @@
+"""Words for captions: apertures, exposures, and what the marks are."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from wavesim.figures.marks import guide_wavelength
+from wavesim.figures.style import in_words
+from wavesim.plate import Plate
+from wavesim.scene import Grating, Ruled, Slits, Wires
+
+
+def marks_note(plates: Sequence[Plate]) -> str:
+    guides = dict.fromkeys(f"{guide_wavelength(plate) * 1e9:.0f}\u2009nm" for plate in plates)
+    return f"orders at {', '.join(guides)}"
+
+
+def aperture_words(plate: Plate) -> str:
+    """The aperture in a few words: "6 slits of 40 µm every 90 µm"."""
+    aperture = plate.scene.aperture
+    count = f"{aperture.rulings:,}".replace(",", "\u2009") if isinstance(aperture, Ruled) else ""
+    match aperture:
+        case Slits(slits=None, width_m=float(width)):
+            words = f"of {in_words(width, 'm')}"
+            if (pitch := aperture.mean_pitch_m) is None:
+                return f"{count} slit {words}"
+            return f"{count} slits {words} every {in_words(pitch, 'm')}"
+        case Slits():
+            return f"{count} slits"
+        case Wires():
+            return (
+                f"{aperture.count:,} wires of {in_words(aperture.width_m, 'm')} "
+                f"every {in_words(aperture.pitch_m, 'm')}"
+            )
+        case Grating():
+            per_mm = 1e-3 / aperture.resolved_pitch_m
+            return f"grating, {per_mm:.5g} rulings/mm, {count} lit"
+    return str(aperture.kind)
+
+
+def exposure_words(plate: Plate) -> str:
+    """Time and speed as a photographer writes them: "1/30 s at ISO 100"."""
+    return f"{_time_words(plate.exposure_s)} at ISO {plate.scene.exposure.speed:g}"
+
+
+def _time_words(seconds: float) -> str:
+    if seconds >= 0.35:
+        return f"{seconds:.2g}\u2009s" if seconds < 100 else f"{seconds:.0f}\u2009s"
+    if seconds >= 1e-4:
+        return f"1/{float(f'{1 / seconds:.2g}'):.0f}\u2009s"
+    return in_words(seconds, "s", 2)

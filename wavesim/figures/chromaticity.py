@@ -1,0 +1,367 @@
+"""Colours of a plate on the CIE diagram, and the spectra that make them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patheffects import withStroke
+from numpy.typing import NDArray
+
+from wavesim.colorimetry import picture
+from wavesim.colorimetry.spaces import RGB_SPACES, d65_xyz, xy_to_xyz, xyz_to_xy
+from wavesim.colorimetry.words import (
+    colour_name,
+    complementary_wavelength,
+    dominant_wavelength,
+    excitation_purity,
+)
+from wavesim.errors import InputError
+from wavesim.figures.pictures import averaged, spectral_colours
+from wavesim.figures.style import Sheet, Size, blank, size_named, styled
+from wavesim.light.observer import cie1931
+from wavesim.plate import Plate
+
+Array = NDArray[np.float64]
+_MM, _NM = 1e3, 1e9
+_XLIM, _YLIM = (-0.09, 0.80), (-0.03, 0.88)
+_NUMBERED = (450, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 700)
+_SEEN_NM = (390.0, 720.0)
+_GONE = 0.03  # of what the whole plate gets of that wavelength, relative to the best one here
+
+
+def spectrum_at_point(
+    plate: Plate, x_m: float, *, size: str | Size = "page", title: str | None = None
+) -> Figure:
+    """The spectrum at one place of the plate's middle, beside its colour on the CIE diagram.
+
+    Says which wavelengths are missing there, the colour's name, and its dominant wavelength or,
+    for a purple, the complementary one.
+
+    Raises
+    ------
+    InputError
+        The place is not on the plate.
+    """
+    size = size_named(size)
+    column = _column(plate, x_m)
+    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    with styled(size):
+        text = size.line_in()
+        left, head, foot = 0.085 * size.width_in, 3.9 * text, 2.8 * text
+        high = 0.40 * size.width_in if size.height_in is None else size.height_in - head - foot
+        sheet = blank(size, head + high + foot)
+        _title(sheet, plate, x_m, column, xyz, title)
+        right = 0.60 * size.width_in
+        _draw_spectrum(sheet.axes(left, head, 0.44 * size.width_in, high), plate, column, size)
+        wide = min(
+            size.width_in - right - 0.02 * size.width_in, high * np.ptp(_XLIM) / np.ptp(_YLIM)
+        )
+        tall = wide * np.ptp(_YLIM) / np.ptp(_XLIM)
+        diagram = sheet.axes(right, head + high - tall, wide, tall)
+        draw_diagram(diagram, size)
+        _draw_ray(diagram, xyz_to_xy(xyz), xyz_to_xy(plate.white_xyz), size)
+    return sheet.figure
+
+
+def chromaticity_path(
+    plate: Plate,
+    *,
+    x_range_m: tuple[float, float] | None = None,
+    stations_m: Iterable[float] = (),
+    size: str | Size = "page",
+    title: str | None = None,
+) -> Figure:
+    """The way that the plate's colour takes on the CIE diagram along its middle.
+
+    Parameters
+    ----------
+    x_range_m : part of the plate [m]; default all of it
+    stations_m : places to mark and label on the path [m]
+    """
+    size = size_named(size)
+    lo, hi = x_range_m or (plate.x_m[0], plate.x_m[-1])
+    inside = (plate.x_m >= lo) & (plate.x_m <= hi)
+    if not inside.any():
+        raise InputError("holds no part of the plate", key="x_range_m", value=(lo, hi))
+    with styled(size):
+        text = size.line_in()
+        head, foot = 3.3 * text, 2.8 * text
+        tall = 0.72 * size.width_in if size.height_in is None else size.height_in - head - foot
+        wide = tall * np.ptp(_XLIM) / np.ptp(_YLIM)
+        sheet = blank(size, head + tall + foot)
+        left = (size.width_in - wide) / 2 + 0.03 * size.width_in
+        sheet.text(
+            left,
+            0.4 * text,
+            title or plate.scene.title,
+            weight="bold",
+            fontsize=1.15 * size.text_pt,
+        )
+        words = f"colour along the plate from {lo * _MM:g} to {hi * _MM:g} mm".replace("-", "−")
+        sheet.text(left, 1.7 * text, words, color=size.quiet, fontsize=size.small_pt)
+        axes = sheet.axes(left, head, wide, tall)
+        draw_diagram(axes, size)
+        _draw_path(axes, plate, inside, size)
+        for place in stations_m:
+            _draw_station(axes, plate, place, size)
+    return sheet.figure
+
+
+def draw_diagram(axes: Axes, size: Size) -> None:
+    """The CIE 1931 diagram: faint colours, the locus with its wavelengths, what a screen shows."""
+    wavelength_m, cmf = cie1931()
+    used = (wavelength_m > 389e-9) & (wavelength_m < 701e-9)
+    wavelength_m, locus = wavelength_m[used], xyz_to_xy(cmf[used])
+    shape = Polygon(
+        locus,
+        closed=True,
+        transform=axes.transData,
+        facecolor="none",
+        edgecolor=size.quiet,
+        lw=0.7 * size.line_pt,
+    )
+    image = axes.imshow(
+        _faint_colours(size),
+        extent=(*_XLIM, *_YLIM),
+        origin="lower",
+        aspect="auto",
+        interpolation="bilinear",
+    )
+    axes.add_patch(shape)
+    image.set_clip_path(shape)
+    triangle = xyz_to_xy(np.eye(3) @ RGB_SPACES["srgb"].to_xyz().T)
+    axes.add_patch(
+        Polygon(
+            triangle, closed=True, fill=False, ec=size.quiet, ls=(0, (2, 2)), lw=0.7 * size.line_pt
+        )
+    )
+    _number_locus(axes, wavelength_m, locus, size)
+    axes.set_xlim(_XLIM)
+    axes.set_ylim(_YLIM)
+    axes.set_xticks(np.arange(0, 0.8, 0.2))
+    axes.set_yticks(np.arange(0, 0.9, 0.2))
+    axes.set_xlabel("x")
+    axes.text(-0.02, 1.0, "y", transform=axes.transAxes, ha="right", va="top")
+
+
+def _faint_colours(size: Size) -> NDArray[np.uint8]:
+    x, y = np.meshgrid(np.linspace(*_XLIM, 240), np.linspace(*_YLIM, 260))
+    xyz = xy_to_xyz(np.stack([np.clip(x, 1e-3, None), np.clip(y, 1e-3, None)], axis=-1))
+    xyz = np.clip(xyz, 0, None) / xyz.sum(axis=-1, keepdims=True)
+    shown = picture(xyz * 1.1, white_xyz=d65_xyz(), white_level=1.0, balance="none")
+    paper = np.array([int(size.paper[k : k + 2], 16) for k in (1, 3, 5)])
+    return np.asarray(np.round(0.45 * shown + 0.55 * paper), dtype=np.uint8)
+
+
+def _number_locus(axes: Axes, wavelength_m: Array, locus: Array, size: Size) -> None:
+    tangent = np.gradient(locus, axis=0)
+    outward = np.stack([-tangent[:, 1], tangent[:, 0]], axis=-1)
+    outward[wavelength_m > 640e-9] = (1.0, 0.6)  # where the locus hardly moves
+    outward /= np.linalg.norm(outward, axis=-1, keepdims=True)
+    for number in _NUMBERED:
+        k = int(np.argmin(np.abs(wavelength_m * _NM - number)))
+        foot, tip = locus[k], locus[k] + 0.012 * outward[k]
+        axes.plot(*np.stack([foot, tip], axis=1), color=size.quiet, lw=0.6 * size.line_pt)
+        place = locus[k] + 0.02 * outward[k]
+        axes.text(
+            place[0],
+            place[1],
+            f"{number}",
+            fontsize=0.85 * size.small_pt,
+            color=size.quiet,
+            ha="right" if outward[k, 0] < -0.4 else ("left" if outward[k, 0] > 0.4 else "center"),
+            va="bottom" if outward[k, 1] > 0.4 else ("top" if outward[k, 1] < -0.6 else "center"),
+        )
+
+
+def _column(plate: Plate, x_m: float) -> int:
+    half = plate.scene.plate.pixel_m / 2
+    if not plate.x_m[0] - half <= x_m <= plate.x_m[-1] + half:
+        span = f"{plate.x_m[0] * _MM:g} mm to {plate.x_m[-1] * _MM:g} mm"
+        raise InputError("is not on the plate", key="x", value=f"{x_m * _MM:g} mm", expected=span)
+    return int(np.argmin(np.abs(plate.x_m - x_m)))
+
+
+def _title(
+    sheet: Sheet, plate: Plate, x_m: float, column: int, xyz: Array, title: str | None
+) -> None:
+    size, text, left = sheet.size, sheet.size.line_in(), 0.085 * sheet.width_in
+    white = plate.white_xyz * plate.white_exposure_lx_s
+    even = xyz / xyz[1] * white[1] * 0.3 if xyz[1] > 0 else xyz
+    name = colour_name(even, white)
+    heading = title or f"{plate.scene.title}: {name} at x = {x_m * _MM:g} mm".replace("-", "−")
+    box = 2.1 * text
+    swatch = sheet.axes(left, 0.5 * text, box, box)
+    swatch.set_axis_off()
+    rgb = picture(
+        even,
+        white_xyz=plate.white_xyz,
+        white_level=plate.white_exposure_lx_s,
+        balance=plate.scene.exposure.balance,
+    )
+    swatch.add_patch(
+        Rectangle(
+            (0, 0),
+            1,
+            1,
+            transform=swatch.transAxes,
+            fc=rgb / 255,
+            ec=size.quiet,
+            lw=0.5 * size.line_pt,
+        )
+    )
+    sheet.text(
+        left + box + 0.6 * text, 0.45 * text, heading, weight="bold", fontsize=1.15 * size.text_pt
+    )
+    sheet.text(
+        left + box + 0.6 * text,
+        1.75 * text,
+        colour_words(plate, column),
+        color=size.quiet,
+        fontsize=size.small_pt,
+    )
+
+
+def colour_words(plate: Plate, column: int) -> str:
+    """Dominant or complementary wavelength, purity, and what is missing, in one line."""
+    xy = xyz_to_xy(plate.xyz[plate.xyz.shape[0] // 2, column])
+    white = xyz_to_xy(plate.white_xyz)
+    dominant = float(dominant_wavelength(xy, white))
+    purity = float(excitation_purity(xy, white))
+    if np.isfinite(dominant):
+        words = f"dominant wavelength {dominant * _NM:.0f} nm"
+    else:
+        words = f"complementary to {float(complementary_wavelength(xy, white)) * _NM:.0f} nm"
+    missing = missing_wavelengths(plate, column)
+    listed = ", ".join(f"{value * _NM:.0f}" for value in missing)
+    gone = f" · extinguished: {listed} nm" if listed else ""
+    return f"{words}, purity {100 * purity:.0f} %{gone}"
+
+
+def missing_wavelengths(plate: Plate, column: int) -> Array:
+    """Wavelengths [m] at which the light here goes through a minimum near nothing.
+
+    Light here over the mean along the plate, relative to its best wavelength: minima below 3 %.
+    """
+    mean = plate.profile_spectrum.mean(axis=1)
+    lit = mean > 1e-3 * mean.max()
+    share = np.where(lit, plate.profile_spectrum[:, column] / np.where(lit, mean, 1.0), np.nan)
+    best = np.nanmax(share)
+    inner = share[1:-1]
+    low = (inner <= share[:-2]) & (inner < share[2:]) & (inner < _GONE * best)
+    wavelength_m = plate.profile_wavelength_m[1:-1][low]
+    return np.asarray(wavelength_m[(wavelength_m > 400e-9) & (wavelength_m < 700e-9)])
+
+
+def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
+    nm = plate.profile_wavelength_m * _NM
+    light = plate.profile_spectrum[:, column]
+    visible = (nm >= _SEEN_NM[0]) & (nm <= _SEEN_NM[1])
+    peak = float(light[visible].max(initial=0.0)) or float(light.max()) or 1.0
+    mean = plate.profile_spectrum.mean(axis=1)
+    mean = mean / (mean[visible].max(initial=0.0) or mean.max())
+    colours = spectral_colours(plate.profile_wavelength_m)
+    fill = axes.imshow(
+        colours[None],
+        extent=(nm[0], nm[-1], 0, 1.08),
+        aspect="auto",
+        interpolation="bilinear",
+        zorder=0,
+    )
+    outline = [(nm[0], 0), *zip(nm, light / peak, strict=True), (nm[-1], 0)]
+    fill.set_clip_path(Polygon(outline, closed=True, transform=axes.transData))
+    axes.plot(nm, light / peak, color=size.ink)
+    axes.plot(nm, mean, color=size.quiet, lw=0.6 * size.line_pt)
+    at = int(np.argmax(np.where(visible, mean, 0)))
+    axes.annotate(
+        "whole plate",
+        (nm[at], mean[at]),
+        xytext=(0, 3),
+        textcoords="offset points",
+        ha="center",
+        fontsize=size.small_pt,
+        color=size.quiet,
+    )
+    for gone in missing_wavelengths(plate, column) * _NM:
+        axes.annotate(
+            f"{gone:.0f}",
+            (gone, 0.02),
+            xytext=(gone, 0.14),
+            ha="center",
+            fontsize=size.small_pt,
+            arrowprops={
+                "arrowstyle": "-|>",
+                "color": size.ink,
+                "lw": 0.7 * size.line_pt,
+                "shrinkA": 0,
+                "shrinkB": 0,
+            },
+        )
+    axes.set_xlim(_seen(nm))
+    axes.set_ylim(0, 1.12)
+    axes.set_xlabel("wavelength in air (nm)")
+    axes.set_ylabel("spectral irradiance, peak = 1")
+
+
+def _seen(nm: Array) -> tuple[float, float]:
+    """The part of the wavelength axis that is drawn [nm]."""
+    low, high = max(float(nm[0]), _SEEN_NM[0]), min(float(nm[-1]), _SEEN_NM[1])
+    return (low, high) if high > low else (float(nm[0]) - 1, float(nm[-1]) + 1)
+
+
+def _draw_ray(axes: Axes, xy: Array, white: Array, size: Size) -> None:
+    """From white through the colour to the locus; dashed on to the complement for a purple."""
+    wavelength_m, cmf = cie1931()
+    dominant = float(dominant_wavelength(xy, white))
+    other = float(complementary_wavelength(xy, white))
+    target, style = (dominant, "-") if np.isfinite(dominant) else (other, (0, (3, 2)))
+    if np.isfinite(target):
+        end = xyz_to_xy(np.array([np.interp(target, wavelength_m, c) for c in cmf.T]))
+        axes.plot(*np.stack([white, end], axis=1), color=size.ink, lw=0.8 * size.line_pt, ls=style)
+    axes.plot(*np.stack([white, xy], axis=1), color=size.ink, lw=0.8 * size.line_pt)
+    _dot(axes, white, "white", size, hollow=True)
+    _dot(axes, xy, "here", size)
+
+
+def _dot(axes: Axes, xy: Array, label: str, size: Size, *, hollow: bool = False) -> None:
+    axes.plot(
+        *xy,
+        "o",
+        ms=0.55 * size.text_pt,
+        mfc=size.paper if hollow else size.ink,
+        mec=size.ink if hollow else size.paper,
+        mew=0.8 * size.line_pt,
+        zorder=5,
+    )
+    axes.annotate(
+        label,
+        (xy[0], xy[1]),
+        xytext=(0.55 * size.text_pt, -0.9 * size.text_pt),
+        textcoords="offset points",
+        fontsize=size.small_pt,
+        zorder=6,
+        path_effects=[withStroke(linewidth=0.35 * size.text_pt, foreground=size.paper, alpha=0.8)],
+    )
+
+
+def _draw_path(axes: Axes, plate: Plate, inside: NDArray[np.bool_], size: Size) -> None:
+    middle = plate.xyz[plate.xyz.shape[0] // 2][inside]
+    middle = averaged(middle, 1500, axis=0)
+    xy = xyz_to_xy(middle)
+    steps = np.stack([xy[:-1], xy[1:]], axis=1)
+    strength = middle[:-1, 1] / middle[:, 1].max()
+    widths = size.line_pt * (0.5 + 1.8 * strength**0.25)
+    axes.add_collection(
+        LineCollection(list(steps), colors=size.ink, linewidths=widths, capstyle="round", zorder=3)
+    )
+    _dot(axes, xyz_to_xy(plate.white_xyz), "white", size, hollow=True)
+
+
+def _draw_station(axes: Axes, plate: Plate, x_m: float, size: Size) -> None:
+    xy = xyz_to_xy(plate.xyz[plate.xyz.shape[0] // 2, _column(plate, x_m)])
+    _dot(axes, xy, f"{x_m * _MM:g} mm".replace("-", "−"), size)

@@ -1,0 +1,103 @@
+"""Where a formula stops holding: its error against a parameter."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import LogLocator, NullFormatter
+from numpy.typing import NDArray
+
+from wavesim.figures.style import SERIES, Size, Words, graph, size_named, styled
+
+Array = NDArray[np.float64]
+_DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (8, 2)))
+
+
+def failure_figure(
+    parameter: Array,
+    errors: Sequence[tuple[str, Array]],
+    *,
+    tolerance: float,
+    words: Words,
+    fails_at: float | None = None,
+    fails_label: str = "",
+    size: str | Size = "page",
+) -> Figure:
+    """Errors of textbook formulas against a parameter, on logarithmic axes.
+
+    Parameters
+    ----------
+    parameter : (n,) positive, rising
+    errors : name and (n,) error of each formula; zeros are left out
+    tolerance : above it a formula counts as failing; that side is tinted
+    words : title, subtitle and the names of the axes
+    fails_at : the parameter from which the formulas are said to fail, marked with `fails_label`
+    """
+    size = size_named(size)
+    with styled(size):
+        sheet, axes = graph(size, words)
+        axes.set_xscale("log")
+        axes.set_yscale("log")
+        axes.grid(axis="y")
+        for number, (name, error) in enumerate(errors):
+            _draw_error(axes, parameter, error, name, number, size)
+        axes.set_xlim(float(parameter[0]), float(parameter[-1]))
+        _draw_tolerance(axes, tolerance, size)
+        if fails_at is not None:
+            _draw_threshold(axes, fails_at, fails_label, size)
+        axes.yaxis.set_major_locator(LogLocator(numticks=9))
+        axes.yaxis.set_minor_formatter(NullFormatter())
+        axes.legend(
+            handlelength=2.6, frameon=True, facecolor=size.paper, edgecolor="none", framealpha=0.9
+        )
+    return sheet.figure
+
+
+def _draw_error(
+    axes: Axes, parameter: Array, error: Array, name: str, number: int, size: Size
+) -> None:
+    height = np.abs(np.asarray(error, dtype=np.float64))
+    axes.plot(
+        parameter,
+        np.where(height > 0, height, np.nan),
+        label=name,
+        color=SERIES[number % len(SERIES)],
+        ls=_DASHES[number % len(_DASHES)],
+        lw=1.4 * size.line_pt,
+    )
+
+
+def _draw_tolerance(axes: Axes, tolerance: float, size: Size) -> None:
+    low, high = axes.get_ylim()
+    low, high = min(low, tolerance / 3), max(high, tolerance * 3)
+    axes.set_ylim(low, high)
+    axes.axhspan(tolerance, high, color=size.accent, alpha=0.07, lw=0)
+    axes.axhline(tolerance, color=size.accent, lw=0.8 * size.line_pt)
+    axes.annotate(
+        f"fails above {tolerance:g}",
+        (0.0, tolerance),
+        xycoords=("axes fraction", "data"),
+        xytext=(0.5 * size.text_pt, 0.3 * size.text_pt),
+        textcoords="offset points",
+        fontsize=size.small_pt,
+        color=size.accent,
+    )
+
+
+def _draw_threshold(axes: Axes, fails_at: float, label: str, size: Size) -> None:
+    axes.axvline(fails_at, color=size.quiet, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
+    lo, hi = axes.get_xlim()
+    side = -1 if fails_at**2 > lo * hi else 1  # the label stands where there is more room
+    axes.annotate(
+        label,
+        (fails_at, 0.03),
+        xycoords=("data", "axes fraction"),
+        xytext=(side * 0.4 * size.text_pt, 0),
+        textcoords="offset points",
+        ha="right" if side < 0 else "left",
+        fontsize=size.small_pt,
+        color=size.quiet,
+    )

@@ -1,0 +1,106 @@
+"""Marks along a plate: orders, ghosts, lines."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.figures.style import width_of
+from wavesim.plate import Plate
+from wavesim.plate.geometry import geometry
+from wavesim.scene import Grating, Scene, Slits, Wires
+
+Array = NDArray[np.float64]
+_MOST_ORDERS = 10_000
+_GREEN_M = 550e-9
+
+
+class Mark(NamedTuple):
+    """A place on the plate [m], what to write there, what it is, and how strong it should be.
+
+    `kind` is "order", "ghost" or "line"; `level` is a predicted height on the figure's own axis.
+    """
+
+    position_m: float
+    label: str
+    kind: str = "order"
+    level: float | None = None
+
+
+def marks_from(pairs: Iterable[tuple[float, str] | Mark]) -> tuple[Mark, ...]:
+    """Marks from marks or from (position [m], label) pairs."""
+    return tuple(Mark(*pair) for pair in pairs)
+
+
+def legible(marks: Sequence[Mark], scale_in_per_m: float, points: float) -> tuple[Mark, ...]:
+    """The marks whose labels can stand side by side; earlier ones go first."""
+    kept: list[Mark] = []
+    for mark in marks:
+        room = 0.6 * points / 72 + width_of(mark.label, points) / 2
+        if all(
+            abs(mark.position_m - other.position_m) * scale_in_per_m
+            > room + width_of(other.label, points) / 2
+            for other in kept
+        ):
+            kept.append(mark)
+    return tuple(kept)
+
+
+def pitch_of(scene: Scene) -> float | None:
+    """Pitch of the rulings [m]; None where nothing repeats."""
+    match scene.aperture:
+        case Slits():
+            return scene.aperture.mean_pitch_m
+        case Wires():
+            return scene.aperture.pitch_m
+        case Grating():
+            return scene.aperture.resolved_pitch_m
+    return None
+
+
+def order_positions(scene: Scene, order: Array | int, wavelength_m: Array | float) -> Array:
+    """x [m] of orders at wavelengths (broadcast); NaN where an order does not leave the aperture.
+
+    x = f tan(beta - axis), sin beta = m lambda / d - sin alpha.
+    """
+    pitch, place = pitch_of(scene), geometry(scene)
+    sine = np.multiply(order, wavelength_m) / (pitch or np.inf) - place.sine_in
+    return np.asarray(place.x_of_sine(np.where(np.abs(sine) < 1, sine, np.nan)))
+
+
+def orders_on(scene: Scene, wavelength_m: Array) -> range:
+    """Orders that any of these wavelengths brings onto the plate."""
+    pitch = pitch_of(scene)
+    if pitch is None:
+        return range(0)
+    reach = [edge * pitch / lam for edge in geometry(scene).reach for lam in wavelength_m]
+    lo, hi = math.ceil(min(reach)), math.floor(max(reach))
+    return range(max(lo, -_MOST_ORDERS), min(hi, _MOST_ORDERS) + 1)
+
+
+def order_marks(plate: Plate, wavelength_m: float | None = None) -> tuple[Mark, ...]:
+    """Orders of one wavelength on a plate, the lowest first; none for a single slit.
+
+    The wavelength is `guide_wavelength` unless given.
+    """
+    at = guide_wavelength(plate) if wavelength_m is None else wavelength_m
+    orders = sorted(orders_on(plate.scene, np.array([at])), key=lambda m: (abs(m), m))
+    places = order_positions(plate.scene, np.array(orders, dtype=float), at)
+    return tuple(
+        Mark(float(x), f"{order}".replace("-", "−"))
+        for order, x in zip(orders, places, strict=True)
+        if plate.x_m[0] <= x <= plate.x_m[-1]
+    )
+
+
+def guide_wavelength(plate: Plate) -> float:
+    """550 nm where the plate has such light, else the middle of what power it has [m]."""
+    power = plate.profile_spectrum.sum(axis=1)
+    green = np.interp(_GREEN_M, plate.profile_wavelength_m, power, left=0.0, right=0.0)
+    if green > 0.05 * power.max():
+        return _GREEN_M
+    return float(np.average(plate.profile_wavelength_m, weights=power))

@@ -1,0 +1,137 @@
+"""One plate with its profile below."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
+from numpy.typing import NDArray
+
+from wavesim.colorimetry import Rendering
+from wavesim.figures import pictures
+from wavesim.figures.captions import aperture_words, exposure_words, marks_note
+from wavesim.figures.marks import Mark, marks_from, order_marks
+from wavesim.figures.profiles import draw_marks, draw_profile
+from wavesim.figures.strips import (
+    MM,
+    TALLEST,
+    Frame,
+    draw_orders,
+    draw_plate,
+    plate_edges,
+    range_of,
+    strip_height,
+    write_cautions,
+)
+from wavesim.figures.style import (
+    Size,
+    blank,
+    cautions_of,
+    heading_in,
+    in_words,
+    lines_in,
+    size_named,
+    styled,
+)
+from wavesim.plate import Plate
+
+Pairs = Iterable[tuple[float, str] | Mark]
+
+
+def plate_figure(
+    plate: Plate,
+    *,
+    marks: Pairs | None = None,
+    log: bool = False,
+    size: str | Size = "page",
+    title: str | None = None,
+    rendering: Rendering | None = None,
+) -> Figure:
+    """A plate's picture with the profile along its middle below, on one scale.
+
+    Parameters
+    ----------
+    plate : what was exposed
+    marks : places to mark, as `Mark` or (position [m], label); default the orders, at 550 nm
+        where the light has it
+    log : a logarithmic axis over ten decades, else a linear one
+    size : "page", "slide" or "web"
+    title : default the scene's
+    rendering : how the picture is made; a logarithmic tone is named in the caption
+    """
+    size = size_named(size)
+    chosen = order_marks(plate) if marks is None else marks_from(marks)
+    note = marks_note([plate]) if marks is None and chosen else ""
+    with styled(size):
+        text = size.line_in()
+        frame = Frame(0.09 * size.width_in, 0.87 * size.width_in, *range_of([plate]))
+        strip = strip_height(plate, frame, TALLEST * frame.width_in)
+        cautions = cautions_of(plate.report.cautions, size, frame.width_in)
+        head = heading_in(size, "title", "subtitle") + (1.3 if chosen else 0.3) * text
+        foot, low = 2.7 * text + lines_in(cautions, size.tiny_pt), 0.36 * size.width_in
+        if size.height_in is not None:
+            strip = min(strip, 0.3 * size.height_in)
+            low = size.height_in - head - strip - foot - 0.4 * text
+        page = blank(size, head + strip + 0.4 * text + low + foot)
+        page.heading(frame.left_in, title or plate.scene.title, _subtitle(plate, rendering, note))
+        upper = page.axes(frame.left_in, head, frame.width_in, strip)
+        draw_plate(upper, plate, frame, rendering=rendering, dpi=size.dpi)
+        draw_orders(upper, chosen, frame, size, above=True)
+        lower = page.axes(frame.left_in, head + strip + 0.4 * text, frame.width_in, low)
+        _draw_curve(lower, plate, frame, size, log=log)
+        draw_marks(lower, [m for m in chosen if m.kind != "order"], size, scale=MM)
+        write_cautions(page, frame, cautions)
+    return page.figure
+
+
+def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool) -> None:
+    curve = draw_profile(axes, plate.x_m * MM, plate.profile_irradiance, log=log)
+    axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
+    _fill(axes, plate, frame, size, *curve)
+    axes.set_xlabel("position on the plate (mm)")
+    axes.set_ylabel("irradiance, peak = 1")
+
+
+def _fill(
+    axes: Axes,
+    plate: Plate,
+    frame: Frame,
+    size: Size,
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+) -> None:
+    """Under the curve, the colour of the light at each place, however faint."""
+    low, high = axes.get_ylim()
+    lo, hi = plate_edges(plate)
+    band = axes.imshow(
+        pictures.hues(plate, math.ceil(frame.width_in * 200)),
+        extent=(lo * MM, hi * MM, low, high),
+        aspect="auto",
+        interpolation="nearest",
+        zorder=0,
+        alpha=size.fill,
+    )
+    corners = np.array([(x[0], low), *zip(x, y, strict=True), (x[-1], low)])
+    band.set_clip_path(Polygon(corners, closed=True, transform=axes.transData))
+    axes.set_ylim(low, high)
+    axes.text(
+        1.0,
+        1.0,
+        "under the curve: the colour of the light, all equally bright",
+        transform=axes.transAxes,
+        ha="right",
+        va="top",
+        color=size.quiet,
+        fontsize=size.small_pt,
+    )
+
+
+def _subtitle(plate: Plate, rendering: Rendering | None, note: str) -> str:
+    tone = rendering.tone.label if rendering is not None else ""
+    peak = f"peak {in_words(float(plate.profile_irradiance.max()), 'W/m²')}"
+    parts = (aperture_words(plate), exposure_words(plate), peak, tone, note)
+    return " · ".join(part for part in parts if part)

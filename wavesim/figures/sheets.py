@@ -1,0 +1,279 @@
+"""Several plates on one scale."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import TypeVar
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import ArrayLike, NDArray
+
+from wavesim.colorimetry import Rendering
+from wavesim.errors import InputError
+from wavesim.figures.captions import exposure_words, marks_note
+from wavesim.figures.marks import Mark, marks_from, order_marks
+from wavesim.figures.strips import (
+    MM,
+    TALLEST,
+    Frame,
+    draw_orders,
+    draw_plate,
+    range_of,
+    strip_height,
+    write_cautions,
+)
+from wavesim.figures.style import (
+    Sheet,
+    Size,
+    blank,
+    cautions_of,
+    lines_in,
+    size_named,
+    styled,
+    width_of,
+)
+from wavesim.plate import Plate
+from wavesim.plate.geometry import geometry
+
+Pairs = Iterable[tuple[float, str] | Mark]
+_T = TypeVar("_T")
+_TALLEST_OF_MANY = 0.16  # of its width
+_LOWEST_ON_SLIDE = 0.03  # of its width
+
+
+def sheet(
+    plates: Sequence[Plate],
+    *,
+    labels: Sequence[str] | None = None,
+    marks: Sequence[Pairs] | None = None,
+    size: str | Size = "page",
+    title: str = "",
+    x_range_m: tuple[float, float] | None = None,
+    rendering: Rendering | None = None,
+) -> Figure:
+    """Several plates on one scale, each labelled with what it shows and how it was exposed.
+
+    Parameters
+    ----------
+    plates : from the top of the sheet down
+    labels : one for each plate; default the titles of their scenes
+    marks : marks for each plate, as `Mark` or (position [m], label); default its orders
+    size : "page", "slide" or "web"
+    title : above everything; none if empty
+    x_range_m : part of the plates to show [m]; default all of the widest
+
+    Raises
+    ------
+    InputError
+        No plates, or as many labels or marks as do not fit them.
+    """
+    size = size_named(size)
+    names = _one_each("labels", labels, plates) or [plate.scene.title for plate in plates]
+    given = _one_each("marks", marks, plates)
+    chosen = [order_marks(p) for p in plates] if given is None else [marks_from(m) for m in given]
+    across = x_range_m or range_of(plates)
+    chosen = [tuple(m for m in each if across[0] <= m.position_m <= across[1]) for each in chosen]
+    note = "" if given else marks_note(plates)
+    plan = _plan(plates, chosen, across, size, title=title, note=note)
+    size, frame = plan.size, plan.frame
+    with styled(size):
+        page = blank(size, plan.height_in)
+        page.text(
+            frame.left_in, 0.5 * size.line_in(), title, weight="bold", fontsize=1.2 * size.text_pt
+        )
+        top = plan.head_in
+        for number, plate in enumerate(plates):
+            _caption(page, frame, top, names[number], exposure_words(plate))
+            top += plan.caption_in
+            strip = page.axes(frame.left_in, top, frame.width_in, plan.strips_in[number])
+            draw_plate(strip, plate, frame, rendering=rendering, dpi=size.dpi)
+            top += plan.strips_in[number]
+            if not plan.shared or number == len(plates) - 1:
+                shown = max(chosen, key=len) if plan.shared else chosen[number]
+                draw_orders(strip, shown, frame, size, above=False)
+                top += plan.orders_in
+            top += plan.gap_in
+        if plan.angles_in:
+            _angle_scale(page, plates[0], frame, plan.head_in - plan.angles_in)
+        _position_scale(page, frame, top, plan.note)
+        write_cautions(page, frame, plan.cautions)
+    return page.figure
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Where everything of a sheet stands [in]."""
+
+    size: Size
+    frame: Frame
+    head_in: float
+    angles_in: float
+    caption_in: float
+    strips_in: tuple[float, ...]
+    orders_in: float
+    shared: bool
+    gap_in: float
+    note: str
+    cautions: str
+    height_in: float
+
+
+def _plan(
+    plates: Sequence[Plate],
+    marks: Sequence[Sequence[Mark]],
+    across: tuple[float, float],
+    size: Size,
+    *,
+    title: str,
+    note: str,
+) -> _Plan:
+    """The roomiest plan that fits: a slide gives up the angle scale, then size of letters."""
+    same_bench = len({_bench(plate) for plate in plates}) == 1
+    for letters in (1.0, 0.9, 0.8, 0.7) if size.height_in is not None else (1.0,):
+        smaller = replace(size, text_pt=letters * size.text_pt)
+        for angles in {same_bench: None, False: None}:
+            margin = 0.035 * size.width_in
+            frame = Frame(margin, size.width_in - 2 * margin, *across)
+            plan = _planned(plates, marks, smaller, frame, title=title, note=note, angles=angles)
+            if min(plan.strips_in) >= min(
+                _LOWEST_ON_SLIDE * size.width_in, _true_height(plates, plan.frame)
+            ):
+                return plan
+    raise InputError(
+        "hold too many plates for one sheet of this size",
+        key="plates",
+        value=len(plates),
+        expected='fewer plates, or size "page"',
+    )
+
+
+def _planned(
+    plates: Sequence[Plate],
+    marks: Sequence[Sequence[Mark]],
+    size: Size,
+    frame: Frame,
+    *,
+    title: str,
+    note: str,
+    angles: bool,
+) -> _Plan:
+    text = size.line_in()
+    shared = len({tuple(each) for each in marks if each}) == 1 and len(plates) > 1
+    angles_in = 2.8 * text if angles else 0.0
+    head = 0.5 * text + (1.9 * text if title else 0.0) + angles_in
+    caption, gap = 1.2 * text, 0.45 * text
+    orders = 1.25 * text if any(marks) else 0.0
+    cautions = cautions_of((c for p in plates for c in p.report.cautions), size, frame.width_in)
+    foot = 2.4 * text + lines_in(cautions, size.tiny_pt) + 0.4 * text
+    rows = 1 if shared else len(plates)
+    fixed = head + len(plates) * (caption + gap) + rows * orders + foot
+    limit = (TALLEST if len(plates) == 1 else _TALLEST_OF_MANY) * frame.width_in
+    if size.height_in is not None:
+        limit = max((size.height_in - fixed) / len(plates), 0.0)
+    strips = tuple(strip_height(plate, frame, limit) for plate in plates)
+    return _Plan(
+        size,
+        frame,
+        head,
+        angles_in,
+        caption,
+        strips,
+        orders,
+        shared,
+        gap,
+        note if any(marks) else "",
+        cautions,
+        fixed + sum(strips),
+    )
+
+
+def _true_height(plates: Sequence[Plate], frame: Frame) -> float:
+    return min(strip_height(plate, frame, frame.width_in) for plate in plates)
+
+
+def _one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> Sequence[_T] | None:
+    if not plates:
+        raise InputError("a sheet needs at least one plate", key="plates")
+    if given is not None and len(given) != len(plates):
+        raise InputError(
+            "must be as many as there are plates",
+            key=key,
+            value=len(given),
+            expected=str(len(plates)),
+        )
+    return given
+
+
+def _bench(plate: Plate) -> tuple[float, float]:
+    bench = plate.scene.bench
+    return bench.camera_focal_m, bench.camera_axis_rad
+
+
+def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -> None:
+    size = page.size
+    room = frame.width_in - width_of(exposure, size.small_pt) - 0.3
+    while label and width_of(label, size.text_pt) * 1.08 > room:
+        label = label[:-2].rstrip() + "…"
+    page.text(frame.left_in, top, label, weight="bold")
+    page.text(
+        frame.left_in + frame.width_in,
+        top,
+        exposure,
+        ha="right",
+        color=size.quiet,
+        fontsize=size.small_pt,
+    )
+
+
+def _angle_scale(page: Sheet, plate: Plate, frame: Frame, top: float) -> None:
+    """Diffraction angle along the upper edge of the sheet."""
+    place, size = geometry(plate.scene), page.size
+
+    def angle(x_mm: ArrayLike) -> NDArray[np.float64]:
+        x_m = np.asarray(x_mm, dtype=np.float64) / MM
+        return np.degrees(place.axis_rad + np.arctan(x_m / place.focal_m))
+
+    def back(degrees: ArrayLike) -> NDArray[np.float64]:
+        beta = np.radians(np.asarray(degrees, dtype=np.float64))
+        return np.asarray(np.tan(beta - place.axis_rad) * place.focal_m * MM)
+
+    ruler = page.axes(frame.left_in, top, frame.width_in, 2.3 * size.line_in())
+    _bare(ruler)
+    ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
+    axis = ruler.secondary_xaxis(0.0, functions=(angle, back))
+    axis.tick_params(top=True, labeltop=True, bottom=False, labelbottom=False)
+    axis.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
+    axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}°".replace("-", "−"))
+    page.text(frame.left_in, top, "diffraction angle", fontsize=size.small_pt, color=size.quiet)
+
+
+def _position_scale(page: Sheet, frame: Frame, top: float, note: str) -> None:
+    size = page.size
+    ruler = page.axes(frame.left_in, top, frame.width_in, 0.001)
+    ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
+    ruler.set_yticks([])
+    ruler.spines["left"].set_visible(False)
+    ruler.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
+    line = top + 1.35 * size.line_in()
+    page.text(
+        frame.left_in, line, "position on the plate (mm)", fontsize=size.small_pt, color=size.quiet
+    )
+    page.text(
+        frame.left_in + frame.width_in,
+        line,
+        note,
+        ha="right",
+        fontsize=size.small_pt,
+        color=size.quiet,
+    )
+
+
+def _bare(axes: Axes) -> None:
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for spine in axes.spines.values():
+        spine.set_visible(False)

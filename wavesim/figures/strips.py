@@ -1,0 +1,129 @@
+"""Strips: pictures of plates in true proportion, with their orders beside them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from matplotlib.axes import Axes
+from matplotlib.transforms import blended_transform_factory
+
+from wavesim.colorimetry import Rendering
+from wavesim.figures import pictures
+from wavesim.figures.marks import Mark, legible
+from wavesim.figures.style import Sheet, Size, lines_in
+from wavesim.plate import Plate
+
+MM = 1e3
+TALLEST = 0.45  # of its width: a taller plate is shown by its middle
+LOWEST_IN = 0.16  # a lower one is stretched until it can be seen
+
+
+@dataclass(frozen=True)
+class Frame:
+    """What every strip of a sheet shares: left edge, width [in], and the plate's x range [m]."""
+
+    left_in: float
+    width_in: float
+    lo_m: float
+    hi_m: float
+
+    @property
+    def in_per_m(self) -> float:
+        """Scale: inches on paper per metre of plate."""
+        return self.width_in / (self.hi_m - self.lo_m)
+
+
+def range_of(plates: Sequence[Plate]) -> tuple[float, float]:
+    edges = [plate_edges(plate) for plate in plates]
+    return min(lo for lo, _ in edges), max(hi for _, hi in edges)
+
+
+def plate_edges(plate: Plate) -> tuple[float, float]:
+    """x of the outer edges of the outer pixels [m]."""
+    half = plate.scene.plate.pixel_m / 2
+    return float(plate.x_m[0]) - half, float(plate.x_m[-1]) + half
+
+
+def strip_height(plate: Plate, frame: Frame, limit_in: float) -> float:
+    true = plate.y_m.size * plate.scene.plate.pixel_m * frame.in_per_m
+    return max(min(true, limit_in), min(LOWEST_IN, limit_in))
+
+
+def draw_plate(
+    axes: Axes, plate: Plate, frame: Frame, *, rendering: Rendering | None, dpi: float
+) -> None:
+    """The plate's picture at its place in the frame, in true proportion, cut to the axes."""
+    lo, hi = plate_edges(plate)
+    box = axes.get_position()
+    figure = axes.figure
+    high_in = box.height * figure.get_figheight()  # type: ignore[union-attr]
+    half_m = plate.y_m.size * plate.scene.plate.pixel_m / 2
+    columns = math.ceil((hi - lo) * frame.in_per_m * dpi)
+    rows = math.ceil(2 * half_m * frame.in_per_m * dpi)
+    image = pictures.drawn(plate, columns, max(rows, 1), rendering=rendering)
+    shown = min(half_m, high_in / frame.in_per_m / 2)
+    axes.imshow(
+        image,
+        extent=(lo * MM, hi * MM, -half_m * MM, half_m * MM),
+        interpolation="nearest",
+        aspect="auto",
+    )
+    axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
+    axes.set_ylim(-shown * MM, shown * MM)
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for spine in axes.spines.values():  # a hairline, or a white fringe would melt into the paper
+        spine.set_visible(True)
+        spine.set_linewidth(0.5 * spine.get_linewidth())
+
+
+def draw_orders(
+    axes: Axes, marks: Sequence[Mark], frame: Frame, size: Size, *, above: bool
+) -> None:
+    """Ticks at the orders outside the picture, and as many numbers as can stand side by side."""
+    orders = [mark for mark in marks if mark.kind == "order"]
+    named = legible(orders, frame.in_per_m, size.small_pt)
+    place = blended_transform_factory(axes.transData, axes.transAxes)
+    high_in = axes.get_position().height * axes.figure.get_figheight()  # type: ignore[union-attr]
+    edge, out = (1.0, 1.0) if above else (0.0, -1.0)
+    for mark in orders:
+        long = 0.045 * size.text_pt / 8 * (1.0 if mark in named else 0.6)
+        axes.plot(
+            [mark.position_m * MM] * 2,
+            [
+                edge + out * 0.012 * size.text_pt / 8 / high_in,
+                edge + out * (0.012 * size.text_pt / 8 + long) / high_in,
+            ],
+            transform=place,
+            color=size.quiet,
+            lw=0.7 * size.line_pt,
+            clip_on=False,
+            solid_capstyle="butt",
+        )
+    for mark in named:
+        axes.text(
+            mark.position_m * MM,
+            edge + out * 0.07 * size.text_pt / 8 / high_in,
+            mark.label,
+            transform=place,
+            ha="center",
+            va="bottom" if above else "top",
+            fontsize=size.small_pt,
+            color=size.ink,
+        )
+
+
+def write_cautions(page: Sheet, frame: Frame, text: str) -> None:
+    size = page.size
+    if text:
+        small = size.tiny_pt
+        page.text(
+            frame.left_in,
+            page.height_in - lines_in(text, small) - 0.25 * size.line_in(),
+            text,
+            fontsize=small,
+            color=size.quiet,
+            linespacing=1.25,
+        )

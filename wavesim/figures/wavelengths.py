@@ -1,0 +1,130 @@
+"""Where each wavelength goes: orders fan out across the plate as lines."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from wavesim.figures.captions import aperture_words
+from wavesim.figures.marks import order_positions, orders_on
+from wavesim.figures.pictures import averaged, spectral_colours
+from wavesim.figures.strips import MM, plate_edges
+from wavesim.figures.style import Size, Words, graph, size_named, styled
+from wavesim.plate import Plate
+
+Array = NDArray[np.float64]
+_NM = 1e9
+_DECADES = 3.0
+_SEEN_M = (380e-9, 740e-9)  # drawn, if there is light; the eye sees little beyond
+_MOST_NAMED = 25  # orders; beyond that every second, fifth, tenth ... is named
+
+
+def wavelength_position_map(
+    plate: Plate, *, orders: bool = True, size: str | Size = "page", title: str | None = None
+) -> Figure:
+    """Spectral irradiance along the plate: position across, wavelength upwards.
+
+    Each wavelength is drawn in its own colour, bright where the light is strong, over three
+    decades below the strongest at that wavelength. The grating equation is drawn over it.
+
+    Parameters
+    ----------
+    plate : what was exposed
+    orders : draw and number the lines on which orders lie
+    size : "page", "slide" or "web"
+    title : default the scene's
+    """
+    size = size_named(size)
+    words = Words(
+        title or plate.scene.title,
+        f"{aperture_words(plate)} · brightness over three decades of light",
+        "position on the plate (mm)",
+        "wavelength in air (nm)",
+    )
+    with styled(size):
+        sheet, axes = graph(size, words, above_in=1.2 * size.line_in(), left=0.09)
+        _draw_light(axes, plate, int(0.9 * size.width_in * size.dpi))
+        if orders:
+            _draw_orders(axes, plate, size)
+    return sheet.figure
+
+
+def _draw_light(axes: Axes, plate: Plate, columns: int) -> None:
+    wavelength_m, light = plate.profile_wavelength_m, plate.profile_spectrum
+    light = averaged(light, columns, axis=1)
+    strongest = light.max(axis=1, keepdims=True)
+    share = np.where(strongest > 0, light / np.where(strongest > 0, strongest, 1.0), 0.0)
+    shown = np.clip(1 + np.log10(np.maximum(share, 1e-12)) / _DECADES, 0.0, 1.0)
+    colours = spectral_colours(wavelength_m).astype(np.float64)
+    image = shown[..., None] * colours[:, None, :]
+    lo, hi = plate_edges(plate)
+    half = np.diff(wavelength_m).mean() / 2 if wavelength_m.size > 1 else 0.5e-9
+    bottom, top = wavelength_m[0] - half, wavelength_m[-1] + half
+    axes.set_facecolor("black")
+    axes.imshow(
+        np.round(image).astype(np.uint8),
+        extent=(lo * MM, hi * MM, bottom * _NM, top * _NM),
+        origin="lower",
+        aspect="auto",
+        interpolation="nearest",
+    )
+    low, high = max(bottom, _SEEN_M[0]), min(top, _SEEN_M[1])
+    axes.set_ylim(*((low * _NM, high * _NM) if low < high else (bottom * _NM, top * _NM)))
+
+
+def _draw_orders(axes: Axes, plate: Plate, size: Size) -> None:
+    low, high = axes.get_ylim()
+    wavelength_m = np.linspace(low / _NM, high / _NM, 400)
+    axes.annotate(
+        "order",
+        (0, 1),
+        xycoords="axes fraction",
+        xytext=(-0.4 * size.text_pt, 0.3 * size.text_pt),
+        textcoords="offset points",
+        ha="right",
+        va="bottom",
+        fontsize=size.small_pt,
+        color=size.quiet,
+    )
+    lo, hi = plate_edges(plate)
+    found = orders_on(plate.scene, wavelength_m)
+    step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 10**6) if len(found) / s <= _MOST_NAMED)
+    for order in found:
+        if order % step:
+            continue
+        x_m = order_positions(plate.scene, order, wavelength_m)
+        inside = (x_m >= lo) & (x_m <= hi)
+        if not inside.any():
+            continue
+        axes.plot(
+            np.where(inside, x_m, np.nan) * MM,
+            wavelength_m * _NM,
+            color="white",
+            lw=0.6 * size.line_pt,
+            ls=(0, (5, 4)),
+            alpha=0.75,
+        )
+        _number(axes, order, x_m, wavelength_m, inside, size)
+
+
+def _number(
+    axes: Axes, order: int, x_m: Array, wavelength_m: Array, inside: NDArray[np.bool_], size: Size
+) -> None:
+    """The order's number where its line leaves the frame: above, or at the side."""
+    last = int(np.flatnonzero(inside)[-1])
+    above = last == x_m.size - 1
+    label = f"{order}".replace("-", "−")
+    side = 1 if x_m[last] > 0 else -1
+    axes.annotate(
+        label,
+        (x_m[last] * MM, wavelength_m[last] * _NM),
+        xytext=(0, 0.3 * size.text_pt) if above else (-side * 0.35 * size.text_pt, 0),
+        textcoords="offset points",
+        fontsize=size.small_pt,
+        annotation_clip=False,
+        color=size.ink if above else "white",
+        ha="center" if above else ("right" if side > 0 else "left"),
+        va="bottom" if above else "center",
+    )
