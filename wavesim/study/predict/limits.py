@@ -10,6 +10,7 @@ from wavesim.study.ruling import Ruling
 
 _FEW_WAVELENGTHS = 5.0  # pitch over wavelength (common practice, no source)
 _STEEP_RAD = math.radians(15)  # facet angle (common practice, no source)
+_MANY = 100  # rulings from which on somebody may look for ghosts
 _FAR = 0.1  # Fresnel number of the half width below which the axis is within 1 % of the far field
 _SMALL_ERROR = 0.2  # 2 pi m A / d beyond which the small-error form is off by more than 1 %
 
@@ -31,8 +32,8 @@ def _scalar(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
     if ratio < _FEW_WAVELENGTHS:
         found.append(
             f"the pitch is {ratio:.2g} wavelengths at {longest_m * 1e9:.0f} nm: scalar theory "
-            "keeps positions, line shapes and ghost-to-line ratios, not efficiencies; ghosts of real "
-            "metal gratings follow it in order of magnitude (Fano 1948)"
+            "keeps positions, line shapes and ghost-to-line ratios, not efficiencies; ghosts of "
+            "real metal gratings follow it in order of magnitude (Fano 1948)"
         )
     angle = getattr(getattr(scene.aperture, "groove", None), "facet_angle_rad", 0.0)
     if abs(angle) > _STEEP_RAD:
@@ -58,7 +59,7 @@ def _far_field(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
 
 
 def _beam(ruled: Ruling) -> list[str]:
-    if ruled.uniform and ruled.count > 1:
+    if ruled.uniform and ruled.count > _MANY:
         return [
             "the ruling ends sharply: between the orders the line's own tails fall only to "
             f"{0.5 / ruled.count**2:.1g} of it, and fainter ghosts hide there; a Gaussian beam "

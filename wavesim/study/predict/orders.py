@@ -20,7 +20,7 @@ from wavesim.study.ruling import Ruling
 VISIBLE_M = (380e-9, 780e-9)
 _ALL_SHOWN = 15  # this many propagating orders are all listed, of more those on the plate
 _MOST = 41
-_MISSING = 1e-9  # of the strongest order; the rounding of a zero of the envelope lies far below
+DARK = 1e-9  # of the strongest order; the rounding of a zero of the envelope lies far below
 _CUT = 1e-3  # amplitude at the ruling's ends above which a Gaussian beam counts as cut
 
 
@@ -165,7 +165,7 @@ def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, stronge
         slit_image_m=_slit_image(scene, beta, plate_rate),
         efficiency=efficiency,
         relative=efficiency / strongest if strongest else 0.0,
-        missing=efficiency <= _MISSING * strongest,
+        missing=efficiency <= DARK * strongest,
         overlaps=_overlaps(ruled, order, wavelength_m),
     )
 
