@@ -31,8 +31,8 @@ def columns(of: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.
     ruled = apertures.build(of)
     place = plate.geometry(of)
     bins = plate.choose(spectrum, place, ruled)
-    field = farfield.far_field(ruled, *plate.reach_per_m(place, bins))
-    return ruled, place, bins, plate.sweep(field, place, bins, ruled.pitch_m)
+    field = farfield.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
+    return ruled, place, bins, plate.sweep(field, place, bins, ruled)
 
 
 def brute_force(
@@ -101,8 +101,8 @@ class TestWavelengthBins:
         )
         ruled, place, bins, found = columns(of)
         quarter = _split(bins, light.spectrum(of.source), 4)
-        field = farfield.far_field(ruled, *plate.reach_per_m(place, quarter))
-        finer = plate.sweep(field, place, quarter, ruled.pitch_m).light.sum(axis=1)
+        field = farfield.far_field(ruled, *plate.reach_per_m(place, quarter, ruled))
+        finer = plate.sweep(field, place, quarter, ruled).light.sum(axis=1)
         coarse = found.light.sum(axis=1)
         # ends of the spectrum, cut at 360 and 830 nm, ripple; 1e-5 of the mean is below them
         assert np.abs(coarse - finer).max() <= 2e-5 * finer.max()

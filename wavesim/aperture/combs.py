@@ -73,6 +73,11 @@ class Aperture:
         )
 
     @property
+    def in_phase(self) -> bool:
+        """Whether all weights are real, so that |A(-u)| = |A(u)|."""
+        return all(not np.any(c.weight.imag) for c in self.combs)
+
+    @property
     def of_u_alone(self) -> bool:
         """Whether every element depends on u alone, so that one table serves all wavelengths."""
         return all(c.element.of_u_alone for c in self.combs)

@@ -19,6 +19,7 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.scene import Scene
 
+_ROUNDING = 1e-16  # of a sine
 _BOW_SEEN = 0.01  # [pixel] a smaller curvature of the lines is left out
 
 
@@ -71,6 +72,13 @@ class Geometry:
             self.sine_in + lo + float(self.sine_edges[0]),
             self.sine_in + hi + float(self.sine_edges[-1]),
         )
+
+    @property
+    def symmetric(self) -> bool:
+        """Whether the zero order stands in the plate's middle, at normal incidence."""
+        lo, hi = self.slit_sines or (0.0, 0.0)
+        uneven = np.abs(self.sine_edges + self.sine_edges[::-1]).max()
+        return self.sine_in == 0.0 and lo == -hi and bool(uneven <= _ROUNDING)
 
     @property
     def pixel_sine(self) -> float:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.farfield import FarField, RunningIntegral
 from wavesim.plate.bins import Bins, Smoothing
@@ -35,41 +36,59 @@ class Columns:
     light: Floats
 
 
-def reach_per_m(place: Geometry, bins: Bins) -> tuple[float, float]:
+def first_column(place: Geometry, ruled: Aperture) -> int:
+    """First pixel column that has to be computed; those before it mirror those behind.
+
+    Real weights make |A(-u)| = |A(u)| whatever the positions, so a plate that is symmetric about
+    the zero order at normal incidence needs its right half only.
+    """
+    folded = place.symmetric and ruled.in_phase
+    return (place.sine_edges.size - 1) // 2 if folded else 0
+
+
+def reach_per_m(place: Geometry, bins: Bins, ruled: Aperture) -> tuple[float, float]:
     """Smallest and largest u [1/m] that a plate asks for."""
-    sines = np.array(place.reach)
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    edges = place.sine_edges[first_column(place, ruled) :]
+    sines = place.sine_in + np.array([lo + edges[0], hi + edges[-1]])
     u = np.outer(sines, [1 / bins.lo_m.min(), 1 / bins.hi_m.max()])
     return float(u.min()), float(u.max())
 
 
-def sweep(field: FarField, place: Geometry, bins: Bins, pitch_m: float) -> Columns:
+def sweep(field: FarField, place: Geometry, bins: Bins, ruled: Aperture) -> Columns:
     """Light of each pixel column at each wavelength node.
 
     Cost: pixels x bins readings of the table for each term of the far field (measured 2 ns each
-    on two cores; twice that with a source slit). Each pixel is the exact difference of the
-    running integral between its edges.
+    on two cores; twice that with a source slit), half of it where the plate is symmetric. Each
+    pixel is the exact difference of the running integral between its edges.
     """
     light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
+    first = first_column(place, ruled)
     for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
-        part = np.zeros_like(light)
-        _sweep_term(term.integral, place, bins, part)
-        factor = envelope(term, place, bins.node_m, pitch_m)
-        light += part if factor is None else part * factor
+        part = light if term.envelopes is None else np.zeros_like(light)
+        _sweep_term(term.integral, place, bins, part[first:])
+        part[:first] = part[::-1][:first] * (-1.0 if term.part == "imaginary" else 1.0)
+        factor = envelope(term, place, bins.node_m, ruled.pitch_m)
+        if factor is not None:
+            light += part * factor
     return Columns(bins.node_m, light)
 
 
 def _sweep_term(table: RunningIntegral, place: Geometry, bins: Bins, light: Floats) -> None:
+    """Add the light of the plate's last columns, as many as `light` has rows."""
+    sines = place.sine_edges[place.sine_edges.size - 1 - light.shape[0] :]
     run = _boxes if bins.smoothing in (Smoothing.SLIT, Smoothing.BIN) else _points
-    kernel, arguments = run(table, place, bins)
-    in_threads(lambda part: kernel(*arguments, (part.start, part.stop), light), light.shape[0])
+    kernel, tables, arguments = run(table, place, bins)
+    in_threads(
+        lambda part: kernel(*tables, sines, *arguments, (part.start, part.stop), light),
+        light.shape[0],
+    )
 
 
-Arguments = tuple[object, ...]
+Kernel = tuple[Callable[..., None], tuple[object, ...], tuple[object, ...]]
 
 
-def _points(
-    table: RunningIntegral, place: Geometry, bins: Bins
-) -> tuple[Callable[..., None], Arguments]:
+def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
     """Point source, or Gauss points across a narrow slit, as so many more bins."""
     offsets, weights = np.zeros(1), np.ones(1)
     if place.slit_sines is not None:
@@ -88,12 +107,10 @@ def _points(
         (np.repeat(high, n) * np.tile(weights, low.size)),
     )
     packed = (*spread, bins.first * n, _blocks(bins, place, table, 6))
-    return sweep_points, (table.once, place.sine_edges, scale, shift, packed)
+    return sweep_points, (table.once,), (scale, shift, packed)
 
 
-def _boxes(
-    table: RunningIntegral, place: Geometry, bins: Bins
-) -> tuple[Callable[..., None], Arguments]:
+def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
     """Mean over the source slit, or over the bin."""
     low, high = _hats(bins)
     if bins.smoothing is Smoothing.SLIT:
@@ -111,7 +128,7 @@ def _boxes(
         scale = 1.0 / (wavelength * table.step_per_m)
         lines.append(np.stack([scale, scale * (place.sine_in + offset) - origin]))
     packed = (low, high, bins.first, _blocks(bins, place, table, 6))
-    return sweep_boxes, (table.once, table.twice, place.sine_edges, *lines, packed)
+    return sweep_boxes, (table.once, table.twice), (*lines, packed)
 
 
 def _hats(bins: Bins) -> tuple[Floats, Floats]:
