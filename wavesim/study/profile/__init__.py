@@ -153,7 +153,7 @@ def _window(light: Illumination, order: int, span: float) -> tuple[float, float]
 
 def _refuse_dark(ruled: Ruling, light: Illumination, order: int) -> None:
     low, high = (math.ceil(edge) for edge in light.reach)
-    share = ruled.efficiency(np.arange(max(low, -1000), min(high, 1000)), light.wavelength_m)
+    share = ruled.efficiency(np.arange(max(low, -1000.0), min(high, 1000.0)), light.wavelength_m)
     if float(ruled.efficiency(order, light.wavelength_m)) <= DARK * float(share.max(initial=0.0)):
         raise LimitError(
             f"order {order} is missing: the groove sends no light there",

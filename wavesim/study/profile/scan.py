@@ -50,8 +50,8 @@ class Illumination:
     def intensity(self, mu: Floats) -> Floats:
         """|A|^2 [m2] at any mu (n,), exact to 1e-12 of the peak amplitude."""
         sine = np.asarray(mu) * self.wavelength_m / self.pitch_m - self.sine_in
-        found = amplitude(self.aperture, self.sine_in, sine, self.wavelength_m)
-        return np.asarray(found.real**2 + found.imag**2)
+        found: Complexes = amplitude(self.aperture, self.sine_in, sine, self.wavelength_m)
+        return np.asarray(found.real**2 + found.imag**2, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,109 @@
+"""The measured table: ghosts of known lines in several orders, from a CSV file.
+
+    order, offset [orders], strength          order, line [nm], ghost [nm], strength
+    1, 0.0104166, 5.68e-5                     1, 546.075, 551.763, 5.68e-5
+
+`offset` is the ghost's place less its line's, in orders; or `line` is the true wavelength and
+`ghost` the one that the ghost would be taken for in that order. `strength` is relative to the line.
+Columns `offset error [orders]` (or `ghost error [nm]`) and `strength error` may follow.
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.errors import TableError
+
+_OFFSET_ERROR = 1e-3  # of the offset, where the table gives none
+_STRENGTH_ERROR = 0.03  # of the strength, where the table gives none
+_EXPECTED = "columns order, offset [orders] (or line [nm] and ghost [nm]) and strength"
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """Ghosts as measured; all arrays (n,).
+
+    Attributes
+    ----------
+    order : m of the line
+    offset : of the ghost from its line [orders]
+    offset_error : standard error [orders]
+    strength : over the line's
+    strength_error : standard error
+    """
+
+    order: Floats
+    offset: Floats
+    offset_error: Floats
+    strength: Floats
+    strength_error: Floats
+
+
+def read(path: str | Path) -> Measured:
+    """Read a table of ghosts.
+
+    Raises
+    ------
+    TableError
+        The file is missing, a column is missing, or a number is out of range.
+    """
+    path = Path(path)
+    columns = _columns(path)
+    order = _needed(columns, "order", path)
+    strength = _needed(columns, "strength", path)
+    if "offset [orders]" in columns:
+        offset, wide = columns["offset [orders]"], columns.get("offset error [orders]")
+    else:
+        line, ghost = _needed(columns, "line [nm]", path), _needed(columns, "ghost [nm]", path)
+        offset = order * (ghost / line - 1)
+        error = columns.get("ghost error [nm]")
+        wide = None if error is None else np.abs(order) * error / line
+    _check(path, order, offset, strength)
+    return Measured(
+        order=order,
+        offset=offset,
+        offset_error=np.abs(offset) * _OFFSET_ERROR if wide is None else wide,
+        strength=strength,
+        strength_error=columns.get("strength error", strength * _STRENGTH_ERROR),
+    )
+
+
+def _columns(path: Path) -> dict[str, Floats]:
+    try:
+        with path.open(newline="", encoding="utf-8") as stream:
+            rows = [row for row in csv.reader(stream) if row and not row[0].startswith("#")]
+    except OSError as error:
+        problem = f"cannot be read: {error.strerror}"
+        raise TableError(problem, file=path, expected="a CSV file") from error
+    except UnicodeDecodeError as error:
+        raise TableError("is no text", file=path, expected="a CSV file") from error
+    if len(rows) < 2:
+        raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
+    names = [name.strip().lower() for name in rows[0]]
+    try:
+        values = np.array([[float(cell) for cell in row] for row in rows[1:]])
+    except ValueError as error:
+        raise TableError(f"holds a cell that is no number: {error}", file=path) from error
+    if values.ndim != 2 or values.shape[1] != len(names) or not np.isfinite(values).all():
+        raise TableError("has rows of another length than its header", file=path)
+    return {name: values[:, k] for k, name in enumerate(names)}
+
+
+def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
+    if name not in columns:
+        raise TableError(f"has no column {name!r}", file=path, expected=_EXPECTED)
+    return columns[name]
+
+
+def _check(path: Path, order: Floats, offset: Floats, strength: Floats) -> None:
+    if np.any(order != np.rint(order)):
+        raise TableError("holds an order that is no whole number", file=path, key="order")
+    if np.any(offset == 0):
+        raise TableError("holds a ghost on its own line", file=path, key="offset [orders]")
+    if np.any(strength <= 0):
+        raise TableError("holds a strength that is not above zero", file=path, key="strength")
