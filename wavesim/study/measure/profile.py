@@ -1,0 +1,121 @@
+"""What is measured: light along the dispersion, from a plate, a picture or a table."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.errors import PlateFileError
+
+if TYPE_CHECKING:
+    from wavesim.plate import Plate
+
+Floats = npt.NDArray[np.float64]
+Flags = npt.NDArray[np.bool_]
+
+_MIDDLE = 0.5  # of the plate's height that is averaged, where lines are straight enough
+_STRAIGHT = 0.05  # [pixel] bow of a line that averaging rows may smear
+
+
+@dataclass(frozen=True, eq=False)
+class Profile:
+    """Light against position, evenly sampled.
+
+    Attributes
+    ----------
+    x_m : (n,) [m] rising; from the camera's axis where that is known
+    value : (n,) linear light, any unit
+    noise : standard deviation of one sample's error, in the unit of `value`
+    saturated : (n,) where the light is clipped
+    slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
+    turned_rad : [rad] rotation that was found in a picture and taken out
+    origin : where the samples came from, in words
+    """
+
+    x_m: Floats
+    value: Floats
+    noise: float
+    saturated: Flags
+    slit_image_m: float = 0.0
+    turned_rad: float = 0.0
+    origin: str = ""
+
+    @property
+    def pixel_m(self) -> float:
+        """Distance of two samples [m]."""
+        return float(self.x_m[1] - self.x_m[0])
+
+
+def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: str = "") -> Profile:
+    """A profile of samples that hold no clipped light, with its noise estimated.
+
+    Raises
+    ------
+    PlateFileError
+        Fewer than 8 samples, uneven steps, or a sample that is not finite.
+    """
+    x, v = np.asarray(x_m, dtype=np.float64), np.asarray(value, dtype=np.float64)
+    if x.size < 8 or x.shape != v.shape:
+        raise PlateFileError(
+            f"a profile of {x.size} positions and {v.size} values cannot be measured",
+            expected="at least 8 positions with a value each",
+        )
+    steps = np.diff(x)
+    if not (np.all(np.isfinite(x)) and np.all(np.isfinite(v))):
+        raise PlateFileError("holds numbers that are not finite", expected="finite numbers")
+    if steps.min() <= 0 or steps.max() - steps.min() > 1e-3 * steps.mean():
+        raise PlateFileError(
+            "positions are not evenly spaced", expected="rising positions at even steps"
+        )
+    none = np.zeros(x.size, dtype=np.bool_)
+    return Profile(x, v, noise_of(v), none, slit_image_m=slit_image_m, origin=origin)
+
+
+def noise_of(value: Floats) -> float:
+    """Standard deviation of the samples' error, from third differences.
+
+    A third difference of independent errors has sqrt(20) times their deviation, and a smooth
+    profile leaves nothing; the median shuts out the lines (1.4826 x median of |.| is the
+    standard deviation of a Gaussian). Never below 1e-9 of the largest value, rounding's share.
+    """
+    third = np.abs(np.diff(value, 3))
+    scale = float(np.abs(value).max(initial=0.0))
+    return max(1.4826 * float(np.median(third)) / math.sqrt(20.0), 1e-9 * scale, 1e-300)
+
+
+def from_plate(plate: Plate) -> Profile:
+    """The profile of an exposed plate: its irradiance, averaged over the rows about the middle.
+
+    Only what a real plate shows is read (irradiance against x), never the spectra that the
+    computation keeps beside it. Rows are averaged as far out as lines are straight to 0.05
+    pixel there, at most half of the plate's height.
+    """
+    y = np.abs(plate.y_m)
+    inside = y <= max(_MIDDLE * float(y.max()), float(y.min()))
+    rows = inside & (y <= _straight_m(plate))
+    rows |= y <= y.min() * (1 + 1e-9)
+    slit, collimator = plate.scene.source.slit, plate.scene.bench.source_focal_m
+    image = 0.0
+    if slit is not None and collimator is not None:
+        image = slit.width_m * plate.scene.bench.camera_focal_m / collimator
+    mean = plate.irradiance[rows].mean(axis=0)
+    return profile(plate.x_m, mean, slit_image_m=image, origin="plate file")
+
+
+def _straight_m(plate: Plate) -> float:
+    """Height above the middle up to which a line at the plate's end is straight enough [m].
+
+    A line at x is bowed by x y^2 / (2 f^2) on the plate (sin beta = const. is a cone), and by as
+    much again through the source slit.
+    """
+    focal = plate.scene.bench.camera_focal_m
+    sine = abs(math.sin(plate.scene.bench.camera_axis_rad)) + abs(
+        math.sin(plate.scene.bench.alpha_rad)
+    )
+    lever = float(np.abs(plate.x_m).max()) / focal + sine
+    pixel = float(plate.x_m[1] - plate.x_m[0])
+    return math.sqrt(2 * focal * _STRAIGHT * pixel / max(lever, 1e-12))
