@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from wavesim import scene
 from wavesim.errors import LimitError
 from wavesim.light import air
 from wavesim.light.air import AirState
@@ -94,6 +95,11 @@ def test_conversion_there_and_back(
     assert back == pytest.approx(wavelength, rel=1e-14)  # rounding
 
 
+def test_the_air_of_a_scene_will_do() -> None:
+    default = scene.Air()
+    assert air.index(500e-9, default) == air.index(500e-9)
+
+
 def test_bench_air() -> None:
     wavelength = np.array([400e-9, 700e-9])
     assert air.relative_to_standard(wavelength, AirState()) == pytest.approx(1.0, abs=1e-15)
@@ -108,4 +114,4 @@ def test_bench_air() -> None:
 )  # fmt: skip
 def test_impossible_air_is_refused(state: dict[str, float]) -> None:
     with pytest.raises(LimitError, match=r"outside the range of the air formulas.*expected"):
-        AirState(**state)
+        air.index(500e-9, AirState(**state))

@@ -167,6 +167,13 @@ def test_oxygen_bands_take_what_g173_lacks(band: str, lo: float, hi: float) -> N
     assert 1.0 - with_band / without == pytest.approx(1.0 - standard / bridged, rel=0.03), band
 
 
+def test_no_bin_is_darker_than_black() -> None:
+    edges = np.arange(685e-9, 772e-9, 0.2e-12)
+    power, centroid = sun.irradiance("ground").integrate(edges[:-1], edges[1:])
+    assert power.min() >= 0.0
+    assert ((centroid >= edges[:-1]) & (centroid <= edges[1:])).all()
+
+
 def test_heads_of_the_oxygen_bands() -> None:
     # Fraunhofer A 759.37 and B 686.72 nm are these heads (encyclopaedia entry)
     for band, head in (("A", 759.37), ("B", 686.72)):

@@ -15,6 +15,7 @@ lower pressures extrapolate well because the index tends to 1.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,6 +28,19 @@ _GAS_J_MOL_K = 8.314510  # as in [1], not today's value, so that its tables are 
 _WATER_KG_MOL = 0.018015
 
 
+class Air(Protocol):
+    """Anything that tells the state of air, such as the bench's air in a scene."""
+
+    @property
+    def temperature_K(self) -> float: ...  # noqa: N802 - unit suffix
+    @property
+    def pressure_Pa(self) -> float: ...  # noqa: N802 - unit suffix
+    @property
+    def humidity(self) -> float: ...
+    @property
+    def co2(self) -> float: ...
+
+
 @dataclass(frozen=True)
 class AirState:
     """Air: temperature, pressure, relative humidity (0 to 1), mole fraction of CO2."""
@@ -36,25 +50,14 @@ class AirState:
     humidity: float = 0.0
     co2: float = 450e-6
 
-    def __post_init__(self) -> None:
-        limits = {
-            "temperature_K": (200.0, 400.0),
-            "pressure_Pa": (0.0, 200e3),
-            "humidity": (0.0, 1.0),
-            "co2": (0.0, 0.1),
-        }
-        for key, (low, high) in limits.items():
-            value = getattr(self, key)
-            if not low <= value <= high:
-                raise LimitError(
-                    "is outside the range of the air formulas",
-                    key=f"air.{key}",
-                    value=value,
-                    expected=f"{low:g} to {high:g}",
-                )
-
 
 STANDARD = AirState()
+_LIMITS = {
+    "temperature_K": (200.0, 400.0),
+    "pressure_Pa": (0.0, 200e3),
+    "humidity": (0.0, 1.0),
+    "co2": (0.0, 0.1),
+}
 
 
 def saturation_pressure_Pa(temperature_K: float) -> float:  # noqa: N802 - unit suffix
@@ -63,11 +66,16 @@ def saturation_pressure_Pa(temperature_K: float) -> float:  # noqa: N802 - unit 
     return float(np.exp(1.2378847e-5 * t * t - 1.9121316e-2 * t + 33.93711047 - 6.3431645e3 / t))
 
 
-def index(wavelength_vacuum_m: ArrayLike, air: AirState = STANDARD) -> Reals:
+def index(wavelength_vacuum_m: ArrayLike, air: Air = STANDARD) -> Reals:
     """Phase index n of air at vacuum wavelengths. (...) [m] -> (...).
 
     n - 1 = (rho_a / rho_as) (n_as - 1) + (rho_v / rho_vs) (n_vs - 1), densities of the dry and the
     moist part at hand over those where the dispersion formulas were measured: [1] eq. (5).
+
+    Raises
+    ------
+    LimitError
+        Air far outside the range of the formulas.
     """
     s = 1e-12 / np.square(np.asarray(wavelength_vacuum_m, dtype=np.float64))
     dry = (5_792_105.0 / (238.0185 - s) + 167_917.0 / (57.362 - s)) * 1e-8
@@ -77,8 +85,17 @@ def index(wavelength_vacuum_m: ArrayLike, air: AirState = STANDARD) -> Reals:
     return np.asarray(1.0 + dry_density * dry + moist_density * moist)
 
 
-def _density_ratios(air: AirState) -> tuple[float, float]:
+def _density_ratios(air: Air) -> tuple[float, float]:
     """Densities of the dry and the moist part over those of the dispersion formulas."""
+    for key, (low, high) in _LIMITS.items():
+        value = getattr(air, key)
+        if not low <= value <= high:
+            raise LimitError(
+                "is outside the range of the air formulas",
+                key=f"air.{key}",
+                value=value,
+                expected=f"{low:g} to {high:g}",
+            )
     t, p = air.temperature_K, air.pressure_Pa
     if p == 0.0:
         return 0.0, 0.0
@@ -108,13 +125,13 @@ def _compressibility(temperature_K: float, pressure_Pa: float, water: float) -> 
     return 1.0 - q * first + q**2 * (1.83e-11 - 0.765e-8 * water**2)
 
 
-def from_vacuum(wavelength_vacuum_m: ArrayLike, air: AirState = STANDARD) -> Reals:
+def from_vacuum(wavelength_vacuum_m: ArrayLike, air: Air = STANDARD) -> Reals:
     """Wavelength in air of light with the given vacuum wavelength: lambda / n. [m] -> [m]."""
     vacuum = np.asarray(wavelength_vacuum_m, dtype=np.float64)
     return np.asarray(vacuum / index(vacuum, air))
 
 
-def to_vacuum(wavelength_air_m: ArrayLike, air: AirState = STANDARD) -> Reals:
+def to_vacuum(wavelength_air_m: ArrayLike, air: Air = STANDARD) -> Reals:
     """Vacuum wavelength of light with the given wavelength in air. [m] -> [m].
 
     Fixed point of lambda_vac = n(lambda_vac) lambda_air; each step gains four digits or more, and
@@ -127,7 +144,7 @@ def to_vacuum(wavelength_air_m: ArrayLike, air: AirState = STANDARD) -> Reals:
     return np.asarray(vacuum)
 
 
-def relative_to_standard(wavelength_m: ArrayLike, air: AirState) -> Reals:
+def relative_to_standard(wavelength_m: ArrayLike, air: Air) -> Reals:
     """Wavelength in the given air over that in standard air. [m, standard air] -> dimensionless.
 
     Multiply a wavelength of a table by it to get the one that diffracts on a bench in that air.

@@ -70,7 +70,7 @@ def absorbed(spectrum: Spectrum) -> Spectrum:
         behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band])
         # black line centres need no relative accuracy: the floor is the brightest place
         inside = spectrum.clipped(start, end)
-        parts.append(inside.times(behind, tolerance=1e-5, floor=1.0))
+        parts.append(inside.times(behind, tolerance=1e-5, floor=1.0).nonnegative())
         done = end
     parts.append(spectrum.clipped(done, np.inf))
     return pieces.joined(*[part for part in parts if part.lo_m.size])

@@ -131,6 +131,17 @@ class Spectrum:
         """The same spectrum with another stated error."""
         return replace(self, error=error)
 
+    def nonnegative(self) -> Spectrum:
+        """Pieces that a fit took below zero made straight between their ends, at least zero."""
+        powers = np.vander(np.linspace(-1.0, 1.0, 17), 5, increasing=True).T
+        low = np.flatnonzero((self.coefficient @ powers).min(axis=1, initial=0.0) < 0.0)
+        ends = np.maximum(self.coefficient[low] @ powers[:, [0, -1]], 0.0)
+        coefficient = self.coefficient.copy()
+        coefficient[low] = 0.0
+        coefficient[low, 0] = ends.mean(axis=1)
+        coefficient[low, 1] = (ends[:, 1] - ends[:, 0]) / 2.0
+        return replace(self, coefficient=coefficient)
+
     def clipped(self, lo_m: float, hi_m: float) -> Spectrum:
         """The part between two wavelengths."""
         if self.lo_m.size and self.lo_m[0] >= lo_m and self.hi_m[-1] <= hi_m:

@@ -1,6 +1,6 @@
 """The Sun with its dark lines, above the air and from the ground.
 
-    E(lambda) = continuum x product over 8,716 lines of (1 - depth V / V(0)) x air
+    E(lambda) = continuum x product over 8,783 lines of (1 - depth V / V(0)) x air
 
 from 380 to 780 nm; the ASTM G173-03 spectrum itself outside, and everywhere without lines.
 
