@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import io
 import os
 import pkgutil
 import signal
@@ -21,23 +22,25 @@ from typing import NoReturn
 import click
 
 from wavesim import __version__
+from wavesim.cli.common import printable
 from wavesim.errors import WavesimError
 
 __all__ = ["main"]
 
-_ORDER = ("expose", "predict", "measure", "compare", "study", "sheet", "schema")
-_NO_COMMANDS = ("common", "quantities")
+_COMMANDS = (
+    "expose", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study", "sheet",
+    "schema",
+)  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM
 
 
 class _Commands(click.Group):
-    """Finds commands by file name and imports them when they are asked for."""
+    """Imports a command's file when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  (click's signature)
-        names = {module.name for module in pkgutil.iter_modules(__path__)}
-        rank = {name: place for place, name in enumerate(_ORDER)}
-        return sorted(names.difference(_NO_COMMANDS), key=lambda n: (rank.get(n, len(rank)), n))
+        files = {module.name for module in pkgutil.iter_modules(__path__)}
+        return [name for name in _COMMANDS if name in files]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
@@ -72,12 +75,16 @@ def _wavesim(debug: bool) -> None:
 def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line `args` (default: the process's own) and exit with its status."""
     signal.signal(signal.SIGTERM, _terminate)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")  # a name that the terminal cannot show
     try:
         status = _run(args)
         sys.stdout.flush()
     except BrokenPipeError:
-        _silence_output()
-        status = _FAILED
+        status = _unread()
+    except OSError as error:
+        status = _say(f"the output cannot be written: {error.strerror}", _unread())
     sys.exit(status)
 
 
@@ -85,7 +92,7 @@ def _run(args: list[str] | None) -> int:
     try:
         result = _wavesim.main(args, prog_name="wavesim", standalone_mode=False)
         return result if isinstance(result, int) else 0
-    except BrokenPipeError:
+    except OSError:  # of standard output: everything else is told by the stages
         raise
     except (KeyboardInterrupt, click.Abort):
         return _say("interrupted", _INTERRUPTED)
@@ -113,7 +120,7 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _say(message: str, status: int) -> int:
-    click.echo(f"wavesim: {message}", err=True)
+    click.echo(f"wavesim: {printable(message)}", err=True)
     return status
 
 
@@ -131,6 +138,7 @@ def _terminate(signum: int, frame: FrameType | None) -> NoReturn:  # noqa: ARG00
     sys.exit(_TERMINATED)
 
 
-def _silence_output() -> None:
-    """Keep the interpreter from writing to the closed pipe once more as it ends."""
+def _unread() -> int:
+    """Keep the interpreter from writing to a closed pipe once more as it ends."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return _FAILED

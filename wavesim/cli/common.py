@@ -24,6 +24,7 @@ json_option = click.option(
 
 Progress = Callable[[str], None]
 
+PLATE_ENDINGS = (".h5", ".hdf5", ".nxs")
 _WIDTH = 88
 _LABEL = 12
 
@@ -62,13 +63,13 @@ def _quiet(stage: str) -> None:
     """Take no notice of a stage."""
 
 
-def check_output(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
-    """Refuse, before any work is done, a name that cannot be written or that is an input.
+def check_output(path: Path) -> None:
+    """Refuse, before any work is done, a name that cannot be written.
 
     Raises
     ------
     OutputError
-        The folder is missing or read-only, or the name is a folder, a device or an input.
+        The folder is missing or read-only, or the name is a folder or a device.
     """
     folder = path.absolute().parent
     if not folder.is_dir():
@@ -79,16 +80,19 @@ def check_output(path: Path, *, inputs: Sequence[str | Path] = ()) -> None:
         raise OutputError("is no ordinary file", file=path, expected="the name of a file to write")
     if not os.access(folder, os.W_OK | os.X_OK):
         raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
-    if path.exists() and any(path.samefile(name) for name in inputs if Path(name).exists()):
-        raise OutputError("is read by this command", file=path, expected="another name to write to")
 
 
-def check_outputs(paths: Sequence[Path], *, inputs: Sequence[str | Path] = ()) -> None:
-    """`check_output` for each, and no name twice."""
-    for place, path in enumerate(paths):
-        check_output(path, inputs=inputs)
-        if path.absolute() in [other.absolute() for other in paths[:place]]:
-            raise OutputError("is named for two outputs", file=path, expected="two names")
+def check_ending(path: Path, endings: Sequence[str]) -> None:
+    """Refuse a name that says another kind of file than is written.
+
+    Raises
+    ------
+    OutputError
+        The name has none of the endings.
+    """
+    if path.suffix.lower() not in endings:
+        right = f"a name that ends in {' or '.join(endings)}"
+        raise OutputError("has the wrong ending", file=path, value=path.suffix, expected=right)
 
 
 def stem(scene_file: str) -> str:
@@ -105,7 +109,7 @@ def labelled(rows: Sequence[tuple[str, str]]) -> str:
     """Rows of a label and a text, the texts wrapped and aligned."""
     return "\n".join(
         textwrap.fill(
-            text,
+            printable(text),
             _WIDTH,
             initial_indent=f"{label:<{_LABEL}}",
             subsequent_indent=" " * _LABEL,
@@ -114,6 +118,11 @@ def labelled(rows: Sequence[tuple[str, str]]) -> str:
         )
         for label, text in rows
     )
+
+
+def printable(text: str) -> str:
+    """Text in which nothing can steer a terminal."""
+    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 def shutter(seconds: float) -> str:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import (
-    check_outputs,
+    PLATE_ENDINGS,
+    check_ending,
+    check_output,
     echo_json,
     json_option,
     labelled,
@@ -49,7 +51,8 @@ def command(scene_file: str, output: Path | None, png: Path | None, as_json: boo
         output, png = Path(stem(scene_file) + ".h5"), Path(stem(scene_file) + ".png")
     written = [path for path in (output, png) if path is not None]
     scene = load(scene_file)
-    check_outputs(written, inputs=[scene_file])
+    _check(output, PLATE_ENDINGS)
+    _check(png, (".png",))
     begin = time.perf_counter()
     with progress(name_of(scene, scene_file)) as show:
         from wavesim.lightpath import expose
@@ -61,6 +64,12 @@ def command(scene_file: str, output: Path | None, png: Path | None, as_json: boo
         echo_json({"scene_file": scene_file, **record(plate), **_files(output, png)})
     else:
         click.echo(summary(plate, name_of(scene, scene_file), seconds, written))
+
+
+def _check(path: Path | None, endings: tuple[str, ...]) -> None:
+    if path is not None:
+        check_ending(path, endings)
+        check_output(path)
 
 
 def _write(plate: ExposedPlate, output: Path | None, png: Path | None) -> None:
@@ -146,7 +155,7 @@ def _accuracy(plate: ExposedPlate) -> str:
     report = plate.report
     return (
         f"a pixel is right to {report.pixel_error:.0e} at each wavelength and to "
-        f"{report.bin_error:.0e} over all; pixel edges smoothed by {report.smoothing}"
+        f"{report.bin_error:.0e} over all; pixel edges averaged over {report.smoothing}"
     )
 
 

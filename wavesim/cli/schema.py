@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from wavesim.cli.common import check_output, json_option
+from wavesim.cli.common import check_ending, check_output, json_option
 
 
 @click.command(
@@ -17,7 +17,10 @@ from wavesim.cli.common import check_output, json_option
 @click.option("-o", "output", metavar="FILE", type=click.Path(path_type=Path), help="Write here.")
 @json_option
 def command(output: Path | None, as_json: bool) -> None:  # noqa: ARG001  (it is JSON anyway)
-    """Print the JSON Schema of scene files, with which editors complete and check them."""
+    """Print the JSON Schema of scene files.
+
+    Editors that know it complete scene files and mark wrong keys while they are written.
+    """
     from wavesim.files import replacing
     from wavesim.scene import json_schema
 
@@ -25,6 +28,7 @@ def command(output: Path | None, as_json: bool) -> None:  # noqa: ARG001  (it is
     if output is None:
         click.echo(text, nl=False)
         return
+    check_ending(output, (".json",))
     check_output(output)
     with replacing(output) as temporary:
         temporary.write_text(text, encoding="utf-8")

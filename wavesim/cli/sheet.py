@@ -7,15 +7,24 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import Progress, check_output, echo_json, json_option, progress
+from wavesim.cli.common import (
+    PLATE_ENDINGS,
+    Progress,
+    check_ending,
+    check_output,
+    echo_json,
+    json_option,
+    progress,
+)
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
 
 
 @click.command(
+    short_help="Draw several plates on one labelled sheet.",
     epilog="Example: wavesim sheet scenes/slits_001.toml scenes/slits_002.toml "
-    "scenes/slits_005.toml -o series.png"
+    "scenes/slits_005.toml -o series.png",
 )
 @click.argument("names", metavar="SCENE...", nargs=-1, required=True)
 @click.option(
@@ -29,11 +38,12 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @json_option
 def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json: bool) -> None:
-    """Draw one sheet of several plates, each labelled, all on one scale.
+    """Draw several plates on one labelled sheet, on one scale.
 
     Each SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
     """
-    check_output(output, inputs=names)
+    check_ending(output, (".png", ".pdf", ".svg"))
+    check_output(output)
     with progress("sheet") as show:
         plates = [_plate(name, show) for name in names]
         show("figure")
@@ -52,6 +62,6 @@ def _plate(name: str, show: Progress) -> ExposedPlate:
     from wavesim.scene import load
 
     show(name)
-    if Path(name).suffix.lower() in (".h5", ".hdf5", ".nxs"):
+    if Path(name).suffix.lower() in PLATE_ENDINGS:
         return open_plate(name)
     return expose(load(name))

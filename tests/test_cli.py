@@ -1,0 +1,320 @@
+"""The commands as a user meets them: words, numbers, files, exit status."""
+
+from __future__ import annotations
+
+import json
+import re
+import shlex
+import subprocess
+import sys
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from PIL import Image
+
+import wavesim
+from tests.small_scene import SMALL_SCENE
+from wavesim import cli, lightpath
+from wavesim.cli.common import length, shutter
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the scene three.toml, for the command to work in."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "three.toml").write_text(SMALL_SCENE)
+    return tmp_path
+
+
+class Run:
+    """Status, output and complaints of one command line."""
+
+    def __init__(self, line: str, capsys: pytest.CaptureFixture[str]) -> None:
+        with pytest.raises(SystemExit) as end:
+            cli.main(shlex.split(line))
+        self.status = end.value.code
+        self.out, self.err = capsys.readouterr()
+
+
+SUMMARY = """\
+plate       Three slits
+computed    3 slits at 470 wavelengths on 200 x 20 pixels of 100 um in ... s
+accuracy    a pixel is right to 1e-06 at each wavelength and to ... over all; pixel
+            edges averaged over a narrow source slit, by Gauss-Legendre points
+exposure    1/22 s at ISO 100: the brightest pixel is white
+brightest   16.9 lx at x = ...50 um: 0.78 lx s, where 0.78 lx s is white
+written     three.h5, three.png
+caution     Sunlight: never look at the Sun or its image through a slit, lens or
+            grating, nor through filters not made for it (ISO 12312-2); a lens can burn
+            skin, eyes and paper. Local rules and a qualified supervisor decide.
+"""
+# what may differ: the wall time, the estimate of a method, which of two equal middle pixels wins
+VARYING = (
+    (r"in [\d.e+-]+ s$", "in ... s"),
+    (r"to \S+ over all", "to ... over all"),
+    (r"= -?50 um", "= ...50 um"),
+)
+
+
+@pytest.mark.usefixtures("desk")
+def test_expose_tells_in_words(capsys: pytest.CaptureFixture[str]) -> None:
+    run = Run("expose three.toml", capsys)
+    said = run.out
+    for pattern, dots in VARYING:
+        said = re.sub(pattern, dots, said, flags=re.MULTILINE)
+    assert said == SUMMARY
+    assert (run.status, run.err) == (0, "")
+
+
+def test_expose_alone_writes_plate_and_picture_here(
+    desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = desk / "elsewhere"
+    folder.mkdir()
+    (desk / "three.toml").rename(folder / "three.toml")
+    assert Run("expose elsewhere/three.toml", capsys).status == 0
+    assert sorted(p.name for p in desk.iterdir()) == ["elsewhere", "three.h5", "three.png"]
+    plate = wavesim.open_plate("three.h5")
+    with Image.open("three.png") as picture:
+        assert np.array_equal(np.asarray(picture), plate.picture())
+
+
+@pytest.mark.parametrize(
+    ("options", "files"),
+    [
+        ("-o a.h5", ["a.h5"]),
+        ("--png a.png", ["a.png"]),
+        ("-o a.h5 --png b.png", ["a.h5", "b.png"]),
+    ],
+)
+def test_expose_writes_what_is_asked(
+    options: str, files: list[str], desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run = Run(f"expose three.toml {options}", capsys)
+    assert run.status == 0
+    assert f"written     {', '.join(files)}\n" in run.out
+    assert sorted(p.name for p in desk.iterdir()) == [*files, "three.toml"]
+
+
+@pytest.mark.usefixtures("desk")
+def test_expose_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    told = json.loads(Run("expose three.toml -o a.h5 --json", capsys).out)
+    plate = wavesim.open_plate("a.h5")
+    assert told["scene_file"] == "three.toml"
+    assert (told["plate_file"], told["picture_file"]) == ("a.h5", None)
+    assert (told["elements"], told["pixels_x"], told["pixels_y"]) == (3, 200, 20)
+    assert told["exposure_s"] == plate.exposure_s
+    assert told["brightest"]["illuminance_lx"] == plate.illuminance_lx.max()
+    # the automatic time makes the brightest pixel white, H = 78 / speed (ISO 12232)
+    reached = told["brightest"]["illuminance_lx"] * told["exposure_s"]
+    assert reached == pytest.approx(0.78, rel=1e-12)  # rounding of two products
+    assert told["cautions"]
+    assert set(told["stage_seconds"]) == set(plate.report.seconds)
+
+
+def test_expose_replaces_what_was_there(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (desk / "a.h5").write_text("an old file")
+    assert Run("expose three.toml -o a.h5", capsys).status == 0
+    assert h5py.is_hdf5("a.h5")
+
+
+def test_schema_fits_the_shipped_scenes(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    import tomllib
+
+    import jsonschema
+
+    printed = Run("schema", capsys)
+    assert Run("schema -o s.json", capsys).status == 0
+    assert (desk / "s.json").read_text(encoding="utf-8") == printed.out
+    check = jsonschema.Draft202012Validator(json.loads(printed.out))
+    scenes = Path(wavesim.__file__).parents[1] / "scenes"
+    for scene in [desk / "three.toml", *scenes.glob("*.toml")]:
+        check.validate(tomllib.loads(scene.read_text(encoding="utf-8")))
+    assert not check.is_valid({"schema": 1})
+
+
+@pytest.mark.usefixtures("desk")
+def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
+    Run("expose three.toml -o a.h5", capsys)
+    run = Run("sheet three.toml a.h5 -o s.png --size web", capsys)
+    assert (run.status, run.out) == (0, "2 plates on s.png\n")
+    with Image.open("s.png") as picture:
+        assert picture.width > 1000  # 8 inches on a screen of 192 dots per inch
+    told = json.loads(Run("sheet a.h5 -o s.pdf --json", capsys).out)
+    assert told == {"sheet_file": "s.pdf", "plates": [{"file": "a.h5", "title": "Three slits"}]}
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        ("expos three.toml", "no command 'expos'; do you mean 'expose'?; see wavesim --help"),
+        ("expose", "missing argument 'SCENE'; see wavesim expose --help"),
+        ("expose three.toml --pgn a", "no such option '--pgn'"),
+        ("expose none.toml", "none.toml: there is no such file; expected a scene file"),
+        ("expose .", ".: cannot be read: Is a directory; expected a scene file"),
+        (
+            "expose three.toml -o folder.h5",
+            "folder.h5: is a folder; expected the name of a file to write",
+        ),
+        (
+            "expose three.toml -o three.toml",
+            "three.toml: has the wrong ending (found '.toml'); "
+            "expected a name that ends in .h5 or .hdf5 or .nxs",
+        ),
+        (
+            "expose three.toml --png a.jpg",
+            "a.jpg: has the wrong ending (found '.jpg'); expected a name that ends in .png",
+        ),
+        ("expose three.toml -o no/a.h5", "expected an existing folder"),
+        ("expose three.toml -o /proc/a.h5", "/proc/a.h5: "),
+        ("expose three.toml -o device.h5", "device.h5: is no ordinary file"),
+        ("schema -o three.toml", "three.toml: has the wrong ending"),
+        ("sheet three.toml -o s.jpg", "s.jpg: has the wrong ending"),
+        ("sheet none.h5", "none.h5: "),
+    ],
+)
+def test_wrong_input_is_one_sentence_and_status_2(
+    line: str, message: str, desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (desk / "folder.h5").mkdir()
+    (desk / "device.h5").symlink_to("/dev/null")
+    run = Run(line, capsys)
+    assert run.status == 2
+    assert message in run.err
+    assert run.err.startswith("wavesim: ")
+    assert run.err.count("\n") == 1
+    assert run.out == ""
+    assert (desk / "three.toml").read_text() == SMALL_SCENE
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("20 mm", "20", "three.toml: plate.width: "),
+        ("20 mm", "20 s", "three.toml: plate.width: "),
+        ("20 mm", "-20 mm", "three.toml: plate.width: "),
+        ('count = 3', "count = 0", "three.toml: aperture.count: "),
+        ('camera = "1 m"', 'camera = "1 m"\nviewing = "95 deg"', "three.toml: bench.viewing: "),
+        ("pitch", "pich", "pitch"),
+        ('"sun"', '"moon"', "three.toml: source.kind: "),
+        ("schema = 1", "schema = 2", "three.toml: schema: "),
+        ("[plate]", "[plate", "three.toml: is not TOML"),
+    ],
+)  # fmt: skip
+def test_a_wrong_scene_is_one_sentence_and_status_2(
+    old: str, new: str, message: str, desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert old in SMALL_SCENE
+    (desk / "three.toml").write_text(SMALL_SCENE.replace(old, new))
+    run = Run("expose three.toml", capsys)
+    assert run.status == 2
+    assert message in run.err
+    assert run.err.count("\n") == 1
+    assert [p.name for p in desk.iterdir()] == ["three.toml"]
+
+
+def test_a_plate_that_reaches_beyond_90_degrees_is_refused(
+    desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tilted = SMALL_SCENE.replace("[aperture]", 'viewing = "89.5 deg"\n[aperture]')
+    (desk / "three.toml").write_text(tilted)
+    run = Run("expose three.toml", capsys)
+    assert run.status == 2
+    assert "three.toml: plate.width: reaches 90.0729 deg" in run.err  # 89.5 deg + atan(10 mm / 1 m)
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize(
+    ("error", "status", "message"),
+    [
+        (KeyboardInterrupt(), 130, "\nwavesim: interrupted\n"),  # a new line after ^C
+        (wavesim.ComputationError("it diverged"), 1, "wavesim: it diverged\n"),
+        (wavesim.LimitError("too much"), 2, "wavesim: too much\n"),
+        (MemoryError(), 1, "wavesim: the machine has not enough free memory for this scene\n"),
+        (
+            ZeroDivisionError("division by zero"),
+            1,
+            "wavesim: an error in wavesim itself, please report it: ZeroDivisionError: "
+            "division by zero (wavesim --debug ... shows where)\n",
+        ),
+    ],
+    ids=lambda value: type(value).__name__,
+)
+def test_exit_status_when_the_computation_stops(
+    error: BaseException,
+    status: int,
+    message: str,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise error
+
+    monkeypatch.setattr(lightpath, "expose", fail)
+    run = Run("expose three.toml", capsys)
+    assert (run.status, run.err, run.out) == (status, message, "")
+
+
+@pytest.mark.usefixtures("desk")
+def test_debug_shows_where(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("WAVESIM_DEBUG", "0")  # restored afterwards
+    run = Run("--debug expose none.toml", capsys)
+    assert run.status == 2
+    assert "Traceback" in run.err
+    assert run.err.endswith("wavesim: none.toml: there is no such file; expected a scene file\n")
+
+
+def test_a_title_cannot_steer_the_terminal(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sly = SMALL_SCENE.replace("Three slits", r"\u001b]0;owned\u0007 \u009b31m")
+    (desk / "three.toml").write_text(sly)
+    run = Run("expose three.toml", capsys)
+    assert run.status == 0
+    assert not re.search(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]", run.out)
+
+
+@pytest.mark.parametrize("command", ["", "expose", "predict", "sheet", "schema"])
+def test_help_has_an_example(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+    run = Run(f"{command} --help", capsys)
+    assert run.status == 0
+    assert f"Example: wavesim {command}".strip() in " ".join(run.out.split())
+
+
+def test_help_imports_nothing_heavy() -> None:
+    code = (
+        "import sys\nfrom wavesim.cli import main\ntry:\n    main(['--help'])\n"
+        "finally:\n    heavy = {'numpy', 'numba', 'scipy', 'pydantic', 'h5py', 'rich', 'PIL'}\n"
+        "    print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stderr == "[]\n"
+    assert "expose" in ran.stdout
+
+
+def test_the_module_is_the_command() -> None:
+    line = [sys.executable, "-m", "wavesim", "--version"]
+    ran = subprocess.run(line, capture_output=True, text=True, check=True)
+    assert ran.stdout == f"wavesim {wavesim.__version__}\n"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "said"),
+    [
+        (0.0231, "1/43 s"), (1 / 2, "0.5 s"), (0.25, "1/4 s"), (1 / 12345, "1/12000 s"),
+        (2e-9, "1/5e+08 s"), (2.46, "2.5 s"), (59.0, "59 s"), (200.4, "3 min 20 s"),
+        (7200.0, "2 h"), (1e6, "12 days"), (0.0, "0 s"),
+    ],
+)  # fmt: skip
+def test_exposure_times_as_photographers_say_them(seconds: float, said: str) -> None:
+    assert shutter(seconds) == said
+
+
+@pytest.mark.parametrize(
+    ("metres", "said"),
+    [(25e-6, "25 um"), (0.0375, "37.5 mm"), (-12.5e-6, "-12.5 um"), (5e-7, "500 nm"), (0, "0 mm")],
+)
+def test_lengths_in_a_fitting_unit(metres: float, said: str) -> None:
+    assert length(metres) == said

@@ -1,0 +1,196 @@
+"""The command in a hostile world: killed, interrupted, without room, with nobody reading."""
+
+from __future__ import annotations
+
+import errno
+import os
+import random
+import resource
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import wavesim
+from tests.small_scene import SMALL_SCENE
+from wavesim.files import replacing
+
+KILLS = int(os.environ.get("WAVESIM_KILLS", "20"))
+ROOT = Path(__file__).resolve().parents[1]
+PATIENCE_S = 60.0  # a start with kernels to compile, on a busy machine
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    (tmp_path / "three.toml").write_text(SMALL_SCENE)
+    return tmp_path
+
+
+def command(*args: str) -> list[str]:
+    return [sys.executable, "-m", "wavesim", *args]
+
+
+def start(desk: Path, *args: str, **options: object) -> subprocess.Popen[bytes]:
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
+    home = {**os.environ, "PYTHONPATH": str(ROOT)}
+    return subprocess.Popen(command(*args), cwd=desk, env=home, **pipes)  # type: ignore[call-overload]
+
+
+def left_in(desk: Path) -> list[str]:
+    return sorted(p.name for p in desk.iterdir() if p.name != "three.toml")
+
+
+def test_killed_at_any_moment_the_old_plate_stays_or_the_new_one_is_whole(desk: Path) -> None:
+    """kill -9 at random moments of exposing over an existing plate and picture."""
+    scene = wavesim.load(desk / "three.toml")
+    plate_file, picture_file = desk / "a.h5", desk / "a.png"
+    _expose_into(scene, plate_file, picture_file)  # loads the kernels
+    begin = time.perf_counter()
+    _expose_into(scene, plate_file, picture_file)
+    lasts_s = time.perf_counter() - begin
+    wanted, picture = wavesim.open_plate(plate_file), picture_file.read_bytes()
+    dice = random.Random(8)
+    cut = 0
+    for _ in range(KILLS):
+        child = os.fork()
+        if child == 0:  # a copy of this process, warm
+            _expose_into(scene, plate_file, picture_file)
+            os._exit(0)
+        time.sleep(dice.uniform(0.0, 1.1 * lasts_s))
+        os.kill(child, signal.SIGKILL)
+        cut += os.waitpid(child, 0)[1] != 0
+        found = wavesim.open_plate(plate_file)  # every chunk carries a checksum
+        assert np.array_equal(found.xyz, wanted.xyz)
+        assert picture_file.read_bytes() == picture
+    assert cut >= KILLS // 4  # the moments were spread over the work, not after it
+    assert all(name.startswith(".a.") for name in set(left_in(desk)) - {"a.h5", "a.png"})
+
+
+def _expose_into(scene: wavesim.Scene, plate_file: Path, picture_file: Path) -> None:
+    plate = wavesim.expose(scene)
+    plate.save(plate_file)
+    plate.save_png(picture_file)
+
+
+@pytest.mark.parametrize(
+    ("number", "status", "said"),
+    [(signal.SIGINT, 130, b"\nwavesim: interrupted\n"), (signal.SIGTERM, 143, b"")],
+)
+def test_a_signal_ends_it_with_its_status(
+    number: signal.Signals, status: int, said: bytes, desk: Path
+) -> None:
+    os.mkfifo(desk / "waiting.toml")  # reading it waits for a writer: a moment to be sure of
+    (desk / "a.h5").write_text("old")
+    running = start(desk, "expose", "waiting.toml", "-o", "a.h5")
+    writing = _reading(desk / "waiting.toml")
+    running.send_signal(number)
+    _, err = running.communicate(timeout=PATIENCE_S)
+    os.close(writing)
+    assert (running.returncode, err) == (status, said)
+    assert (desk / "a.h5").read_text() == "old"
+    assert left_in(desk) == ["a.h5", "waiting.toml"]
+
+
+def _reading(pipe: Path) -> int:
+    """Wait until somebody reads the pipe; the writing end, which keeps them waiting."""
+    limit = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
+        except OSError as error:  # ENXIO: no reader yet
+            if error.errno != errno.ENXIO or time.monotonic() > limit:
+                raise
+            time.sleep(0.02)
+
+
+def test_interrupted_while_writing_the_old_file_stays(desk: Path) -> None:
+    (desk / "a.h5").write_text("old")
+    with pytest.raises(KeyboardInterrupt):
+        _write_half(desk / "a.h5")
+    assert (desk / "a.h5").read_text() == "old"
+    assert left_in(desk) == ["a.h5"]
+
+
+def _write_half(path: Path) -> None:
+    with replacing(path) as temporary:
+        temporary.write_text("half of the n")
+        raise KeyboardInterrupt
+
+
+def test_two_processes_write_one_file(desk: Path) -> None:
+    both = [start(desk, "expose", "three.toml", "-o", "a.h5", "--png", "a.png") for _ in range(2)]
+    for running in both:
+        _, err = running.communicate(timeout=PATIENCE_S)
+        assert (running.returncode, err) == (0, b"")
+    assert left_in(desk) == ["a.h5", "a.png"]
+    wanted = wavesim.expose(wavesim.load(desk / "three.toml"))
+    assert np.array_equal(wavesim.open_plate(desk / "a.h5").xyz, wanted.xyz)
+
+
+def test_nobody_reads_the_output(desk: Path) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    running = start(desk, "schema", stdout=writer)
+    os.close(writer)
+    _, err = running.communicate(timeout=PATIENCE_S)
+    assert (running.returncode, err) == (1, b"")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+def test_no_room_for_the_output(desk: Path) -> None:
+    with Path("/dev/full").open("wb") as full:
+        running = start(desk, "schema", stdout=full)
+        _, err = running.communicate(timeout=PATIENCE_S)
+    message = b"wavesim: the output cannot be written: No space left on device\n"
+    assert (running.returncode, err) == (1, message)
+
+
+def test_a_limit_on_file_size_leaves_the_old_plate(desk: Path) -> None:
+    """Stands in for a full disk where there are no rights to make one."""
+    (desk / "a.h5").write_text("old")
+
+    def few_bytes() -> None:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (30_000, 30_000))
+
+    running = start(desk, "expose", "three.toml", "-o", "a.h5", preexec_fn=few_bytes)
+    _, err = running.communicate(timeout=PATIENCE_S)
+    assert running.returncode == 2
+    assert err.startswith(b"wavesim: a.h5: cannot be written: File too large")
+    assert (desk / "a.h5").read_text() == "old"
+    assert left_in(desk) == ["a.h5"]
+
+
+@pytest.fixture
+def small_disk() -> Iterator[Path]:
+    """A file system of 128 KiB; only root can make one."""
+    mount = shutil.which("mount")
+    if os.geteuid() != 0 or mount is None:
+        pytest.skip("needs root, to make a small file system")
+    folder = Path(tempfile.mkdtemp())
+    options = ["-t", "tmpfs", "-o", "size=128k", "tmpfs", str(folder)]
+    made = subprocess.run([mount, *options], capture_output=True, check=False)
+    if made.returncode != 0:
+        folder.rmdir()
+        pytest.skip("not allowed to make a small file system here")
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", str(folder)], check=True)
+        folder.rmdir()
+
+
+def test_a_full_disk_leaves_the_old_plate(desk: Path, small_disk: Path) -> None:
+    (small_disk / "a.h5").write_text("old")
+    running = start(desk, "expose", "three.toml", "-o", str(small_disk / "a.h5"))
+    _, err = running.communicate(timeout=PATIENCE_S)
+    assert running.returncode == 2
+    assert b"a.h5: cannot be written: No space left on device" in err
+    assert (small_disk / "a.h5").read_text() == "old"
+    assert [p.name for p in small_disk.iterdir()] == ["a.h5"]

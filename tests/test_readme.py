@@ -1,0 +1,111 @@
+"""The README's examples are run as they stand."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from wavesim.cli import main
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+SETTING_UP = ("python3 -m venv", ".ci/run")  # what a test cannot run within itself
+
+
+def blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, re.DOTALL | re.MULTILINE)
+
+
+@pytest.fixture
+def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the shipped scenes in it, for the examples to work in."""
+    (tmp_path / "scenes").symlink_to(ROOT / "scenes")
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def run(line: str) -> tuple[int, str]:
+    """Status and output of one command line that starts with `wavesim`."""
+    out = io.StringIO()
+    with contextlib.redirect_stdout(out), pytest.raises(SystemExit) as end:
+        main(shlex.split(line)[1:])
+    return int(end.value.code or 0), out.getvalue()
+
+
+def test_python_examples(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    names: dict[str, object] = {}
+    for block in blocks("python"):
+        exec(compile(block, "README.md", "exec"), names)
+    printed = capsys.readouterr().out.splitlines()
+    assert re.fullmatch(r"exposed \d\.\d\d s, brightest pixel \d+ lx", printed[0])
+    assert float(printed[1]) == pytest.approx(0.497, abs=5e-4)  # the digits that README shows
+    assert (desk / "slits_005.png").stat().st_size > 0
+
+
+def test_the_first_example_is_short_and_on_the_first_screen() -> None:
+    example = blocks("python")[0]
+    assert len(example.splitlines()) <= 12
+    end = README.index(example) + len(example)
+    assert README[:end].count("\n") <= 24  # lines of a small terminal
+
+
+def test_console_example(desk: Path) -> None:
+    for block in blocks("console"):
+        line, _, expected = block.partition("\n")
+        status, output = run(line.removeprefix("$ "))
+        assert status == 0
+        assert untimed(output) == untimed(expected)
+        assert (desk / "slits_005.h5").exists()
+
+
+def untimed(text: str) -> str:
+    """The same without the wall time, which differs from run to run."""
+    return re.sub(r"in [\d.e+-]+ s$", "in ... s", text, flags=re.MULTILINE).strip()
+
+
+@pytest.mark.usefixtures("desk")
+def test_shell_examples() -> None:
+    lines = [line for block in blocks("sh") for line in block.splitlines()]
+    commands = [line for line in lines if line.startswith("wavesim ")]
+    assert commands
+    for line in commands:
+        status, _ = run(line)
+        assert status == 0, line
+    assert all(line.startswith(("wavesim ", *SETTING_UP)) for line in lines)
+
+
+def test_the_scene_in_brief_is_a_scene() -> None:
+    from wavesim import parse
+
+    for block in blocks("toml"):
+        assert parse(block).aperture.kind == "slits"
+
+
+def test_pictures_and_links_are_there_and_small() -> None:
+    targets = re.findall(r"\]\(([^)#]+)\)", README)
+    local = [target for target in targets if "://" not in target]
+    assert local
+    for target in local:
+        assert (ROOT / target).exists(), target
+    for picture in (ROOT / "scenes" / "pictures").glob("*.png"):
+        assert picture.stat().st_size < 60_000  # a clone stays small
+        assert f"scenes/pictures/{picture.name}" in README
+
+
+def test_every_command_in_the_table_exists() -> None:
+    named = set(re.findall(r"^\| `wavesim (\w+)", README, re.MULTILINE))
+    help_text = CliRunner().invoke(_group(), ["--help"]).output
+    listed = set(re.findall(r"^  (\w+)  ", help_text.split("Commands:")[1], re.MULTILINE))
+    assert named == listed
+
+
+def _group() -> object:
+    from wavesim import cli
+
+    return cli._wavesim
