@@ -1,8 +1,10 @@
 """Makes the small pictures beside this file, one of each shipped scene.
 
-python scenes/pictures/make.py
+python scenes/pictures/make.py [NAME...]
 """
 
+import math
+import sys
 from pathlib import Path
 
 from wavesim import expose, load
@@ -10,15 +12,19 @@ from wavesim.colorimetry import Rendering, save_png
 from wavesim.figures.pictures import drawn
 
 HERE = Path(__file__).parent
-COLUMNS, ROWS = 1200, 150
+PIXELS = 180_000  # 1200 x 150 of a long plate
 PLAIN = Rendering(dither=False)  # equal rows pack to a tenth of the size
 
 
 def main() -> None:
-    """Expose every scene and write its plate, averaged to 1200 x 150 pixels."""
-    for file in sorted(HERE.parent.glob("*.toml")):
-        picture = drawn(expose(load(file)), COLUMNS, ROWS, rendering=PLAIN)
-        save_png(HERE / f"{file.stem}.png", picture, title=load(file).title)
+    """Expose every scene, or those named, and write their plates averaged to few pixels."""
+    names = sys.argv[1:] or sorted(file.stem for file in HERE.parent.glob("*.toml"))
+    for name in names:
+        plate = expose(load(HERE.parent / f"{name}.toml"))
+        rows, columns = plate.irradiance.shape
+        shrink = min(1.0, math.sqrt(PIXELS / (rows * columns)))
+        small = drawn(plate, round(columns * shrink), round(rows * shrink), rendering=PLAIN)
+        save_png(HERE / f"{name}.png", small, title=plate.scene.title)
 
 
 if __name__ == "__main__":

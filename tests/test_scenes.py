@@ -1,0 +1,245 @@
+"""The demonstration room: every number that a scene's comment states, found by the program.
+
+Right sides are closed forms (Born & Wolf, Principles of Optics, 8.5.1, 8.6.1 and 8.7; the N-slit
+table in its usual fractions) or published wavelengths, never earlier output of the program.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import wavesim
+from wavesim.colorimetry import (
+    complementary_wavelength,
+    dominant_wavelength,
+    excitation_purity,
+)
+
+SCENES = Path(__file__).resolve().parents[1] / "scenes"
+NAMES = sorted(path.stem for path in SCENES.glob("*.toml"))
+SERIES = (1, 2, 3, 5, 9, 25, 250)
+WIDTH_M, PITCH_M, GREEN_M = 40e-6, 90e-6, 550e-9
+ORDER = GREEN_M / PITCH_M  # sine of the first order
+
+
+@cache
+def scene(name: str) -> wavesim.Scene:
+    return wavesim.load(SCENES / f"{name}.toml")
+
+
+@cache
+def plate(name: str) -> wavesim.Plate:
+    return wavesim.expose(scene(name))
+
+
+def power(name: str, sines: np.ndarray, wavelength_m: float = GREEN_M) -> np.ndarray:
+    """|A|^2 relative to the middle."""
+    peak = wavesim.amplitude(scene(name), [0.0], wavelength_m)[0]
+    return np.abs(wavesim.amplitude(scene(name), sines, wavelength_m) / peak) ** 2
+
+
+def slit_curve(sines: np.ndarray) -> np.ndarray:
+    """sinc^2(a sin b / lambda) of one slit at 550 nm."""
+    return np.sinc(WIDTH_M * sines / GREEN_M) ** 2
+
+
+def maxima(values: np.ndarray) -> np.ndarray:
+    """Indices of samples above both neighbours."""
+    return np.flatnonzero((values[1:-1] > values[:-2]) & (values[1:-1] > values[2:])) + 1
+
+
+def middle_xyz(name: str) -> np.ndarray:
+    """(nx, 3) along the middle row."""
+    xyz = plate(name).xyz
+    return xyz[xyz.shape[0] // 2]
+
+
+def column(name: str, x_m: float) -> int:
+    return int(np.argmin(np.abs(plate(name).x_m - x_m)))
+
+
+def white_xy(name: str) -> np.ndarray:
+    white = plate(name).white_xyz
+    return white[:2] / white.sum()
+
+
+def xy(xyz: np.ndarray) -> np.ndarray:
+    return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_every_scene_makes_a_picture_worth_looking_at(name: str) -> None:
+    text = (SCENES / f"{name}.toml").read_text(encoding="utf-8")
+    assert text.startswith("# ")
+    assert "# Look for:" in text
+    picture = plate(name).picture()
+    assert picture.shape[1] in range(400, 3001)
+    assert picture.max() > 200  # something bright
+    assert picture.min() < 40  # and something dark
+    assert (SCENES / "pictures" / f"{name}.png").exists()
+
+
+def test_the_room_is_complete() -> None:
+    assert {f"slits_{n:03}" for n in SERIES} <= set(NAMES)
+    for n in SERIES:
+        aperture = scene(f"slits_{n:03}").aperture
+        assert (aperture.count, aperture.width_m, aperture.pitch_m) == (n, WIDTH_M, PITCH_M)
+
+
+def test_one_slit_puts_out_the_green_and_leaves_purple() -> None:
+    x = 13.5e-3
+    sine = x / math.hypot(x, 1.0)
+    assert math.degrees(math.asin(sine)) == pytest.approx(0.773, abs=5e-4)  # digits stated
+    assert WIDTH_M * sine == pytest.approx(540e-9, abs=0.5e-9)
+    assert power("slits_001", np.array([sine]), WIDTH_M * sine) < 1e-24  # rounding
+    light = xy(middle_xyz("slits_001")[column("slits_001", x)])
+    white = white_xy("slits_001")
+    assert np.isnan(dominant_wavelength(light, white))  # a purple
+    assert complementary_wavelength(light, white) == pytest.approx(558e-9, abs=1e-9)
+    assert excitation_purity(light, white) == pytest.approx(0.73, abs=0.01)
+
+
+def test_one_slit_holds_4_72_percent_in_its_first_side_maximum() -> None:
+    sines = np.linspace(1.01, 1.99, 20_001) * GREEN_M / WIDTH_M
+    # 1 / (1 + x^2) at tan x = x (Born & Wolf table 8.1); a sample is 1e-9 below the maximum
+    assert power("slits_001", sines).max() == pytest.approx(0.0471904492258, abs=1e-8)
+
+
+@pytest.mark.parametrize("n", SERIES[:-1])
+def test_the_middle_of_the_series_is_nearly_white(n: int) -> None:
+    name = f"slits_{n:03}"
+    light = xy(middle_xyz(name)[column(name, 0.0)])
+    assert dominant_wavelength(light, white_xy(name)) == pytest.approx(481e-9, abs=1e-9)
+    assert excitation_purity(light, white_xy(name)) == pytest.approx(0.10, abs=0.005)
+    shown = plate(name).picture()
+    assert np.all(shown[shown.shape[0] // 2, column(name, 0.0)] == 255)  # bleached
+
+
+def test_the_middle_grows_narrower_with_every_slit() -> None:
+    widths = []
+    for n in SERIES:
+        light = middle_xyz(f"slits_{n:03}")[:, 1]
+        widths.append(int(np.count_nonzero(light > light.max() / 2)))
+    assert widths == sorted(widths, reverse=True)
+    assert len(set(widths)) == len(widths)
+    stated_mm = {2: 3.0, 5: 1.1, 9: 0.6, 25: 0.18}  # in the comments
+    for n, width in zip(SERIES, widths, strict=True):
+        if n in stated_mm:
+            # digits stated, and a pixel
+            assert width * 0.025 == pytest.approx(stated_mm[n], abs=0.05)
+
+
+@pytest.mark.parametrize("n", SERIES[1:])
+def test_n_slits_leave_n_minus_2_subsidiary_maxima(n: int) -> None:
+    # between the first zeros beside the orders, sampled 40 times a maximum
+    sines = ORDER * np.linspace(1 / n, 1 - 1 / n, 40 * n + 1)
+    bare = power(f"slits_{n:03}", sines) / slit_curve(sines)
+    assert maxima(bare).size == n - 2
+
+
+@pytest.mark.parametrize("n", SERIES[1:])
+def test_n_slits_follow_the_closed_form(n: int) -> None:
+    sines = ORDER * np.linspace(0.3 / n, 1.3, 4001)
+    y = np.pi * sines / ORDER
+    wanted = (np.sin(n * y) / (n * np.sin(y))) ** 2 * slit_curve(sines)
+    # within 1e-12 of the peak amplitude, doubled in the power
+    assert power(f"slits_{n:03}", sines) == pytest.approx(wanted, abs=2e-12)
+
+
+def test_nine_slits_first_subsidiary_maximum() -> None:
+    sines = ORDER * np.linspace(1.2, 1.8, 6001) / 9
+    assert power("slits_009", sines).max() == pytest.approx(0.0505, abs=5e-5)  # digits stated
+
+
+# the table of N slits, Born & Wolf 8.6.1
+@pytest.mark.parametrize(("n", "height", "place"), [(3, 1 / 9, 1.5), (5, 1 / 16, 1.451076558)])
+def test_height_and_place_of_the_first_subsidiary_maximum(
+    n: int, height: float, place: float
+) -> None:
+    sines = ORDER * np.linspace(1.2, 1.8, 6001) / n
+    bare = power(f"slits_{n:03}", sines) / slit_curve(sines)
+    top = int(np.argmax(bare))
+    assert bare[top] == pytest.approx(height, abs=1e-7)  # the samples' step, squared
+    assert sines[top] * n / ORDER == pytest.approx(place, abs=1e-4)  # the samples' step
+
+
+def test_orders_follow_the_single_slits_curve() -> None:
+    # sinc^2(m a / d)
+    sines = ORDER * np.arange(1, 5)
+    for name in ("slits_002", "slits_005"):
+        assert power(name, sines) == pytest.approx(slit_curve(sines), abs=1e-12)
+    assert power("slits_002", sines)[0] == pytest.approx(0.497, abs=5e-4)
+
+
+def test_green_filter_leaves_fringes_to_count() -> None:
+    name = "slits_005_green"
+    light = plate(name).profile_irradiance
+    first = column(name, 6.11e-3)
+    middle = column(name, 0.0)
+    tops = maxima(light[: first + 20])
+    between = tops[(tops > middle + 10) & (tops < first - 10)]
+    assert between.size == 3
+    assert light[between[0]] / light[middle] == pytest.approx(0.059, abs=1e-3)  # digits stated
+    nearest = tops[np.argmin(np.abs(tops - first))]
+    assert plate(name).x_m[nearest] == pytest.approx(6.11e-3, abs=100e-6)  # drawn in by the slit
+
+
+def test_past_the_second_order_spectra_overlap() -> None:
+    # d sin b = 2 * 700 nm = 3 * 466.7 nm
+    name = "slits_250"
+    spectrum = plate(name).profile_spectrum[:, column(name, 15.556e-3)]
+    wavelength = plate(name).profile_wavelength_m
+    strong = wavelength[maxima(spectrum)][spectrum[maxima(spectrum)] > 0.05 * spectrum.max()]
+    for expected in (700e-9, 1400e-9 / 3):
+        assert np.min(np.abs(strong - expected)) < 2e-9  # the spectrum's step of 1 nm
+    second = column(name, 12.0e-3)  # 540 nm alone: the third order begins at 13.3 mm
+    spectrum = plate(name).profile_spectrum[:, second]
+    assert wavelength[np.argmax(spectrum)] == pytest.approx(540e-9, abs=1e-9)
+
+
+def test_250_slits_give_sharp_orders() -> None:
+    zero = ORDER * (1 + 1 / 250)  # first zero beside the order, at lambda / (m N)
+    assert power("slits_250", np.array([zero])) < 1e-20
+
+
+def test_wires_as_wide_as_gaps_have_no_even_orders() -> None:
+    orders = GREEN_M / 120e-6 * np.arange(1, 6)
+    found = power("wires", orders)
+    wanted = np.sinc(np.arange(1, 6) / 2) ** 2  # 4 / pi^2, 0, 4 / (9 pi^2), ...
+    assert found == pytest.approx(wanted, abs=1e-12)
+    assert plate("wires").report.elements == 40  # gaps between 41 wires
+
+
+GRATING_LINES_NM = {
+    # Fraunhofer's lines, from a printed encyclopaedia to 0.01 nm; mercury: NIST ASD, from memory
+    "grating_600": {"F": 486.13, "D2": 589.00, "D1": 589.59, "C": 656.28},
+    "grating_600_mercury": {"violet": 435.833, "green": 546.074, "y1": 576.960, "y2": 579.066},
+}
+
+
+@pytest.mark.parametrize(
+    ("name", "line", "x_mm"),
+    [
+        ("grating_600", "F", -40.9),
+        ("grating_600", "D2", 24.4),
+        ("grating_600", "D1", 24.7),
+        ("grating_600", "C", 68.0),
+        ("grating_600_mercury", "violet", -72.4),
+        ("grating_600_mercury", "green", -3.0),
+        ("grating_600_mercury", "y1", 16.6),
+        ("grating_600_mercury", "y2", 18.0),
+    ],
+)
+def test_the_grating_puts_lines_where_its_equation_says(name: str, line: str, x_mm: float) -> None:
+    wavelength_m = GRATING_LINES_NM[name][line] * 1e-9
+    x = math.tan(math.asin(600e3 * wavelength_m) - math.radians(19.3))
+    assert x * 1e3 == pytest.approx(x_mm, abs=0.05)  # digits stated
+    light = plate(name).profile_irradiance * (-1 if name == "grating_600" else 1)
+    near = np.flatnonzero(np.abs(plate(name).x_m - x) < 0.16e-3)  # two pixels about it
+    extremum = near[np.argmax(light[near])]
+    assert abs(plate(name).x_m[extremum] - x) <= 80e-6  # a pixel
