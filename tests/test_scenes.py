@@ -144,7 +144,7 @@ def test_n_slits_leave_n_minus_2_subsidiary_maxima(n: int) -> None:
 
 @pytest.mark.parametrize("n", SERIES[1:])
 def test_n_slits_follow_the_closed_form(n: int) -> None:
-    sines = ORDER * np.linspace(0.3 / n, 1.3, 4001)
+    sines = ORDER * np.linspace(0.3 / n, 0.97, 4001)  # the form is 0 / 0 at the orders
     y = np.pi * sines / ORDER
     wanted = (np.sin(n * y) / (n * np.sin(y))) ** 2 * slit_curve(sines)
     # within 1e-12 of the peak amplitude, doubled in the power
