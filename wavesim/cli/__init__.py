@@ -39,8 +39,8 @@ class _Commands(click.Group):
     """Imports a command's file when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  (click's signature)
-        names = {module.name for module in pkgutil.iter_modules(__path__)} - _NO_COMMANDS
-        return [n for n in _FIRST if n in names] + sorted(names.difference(_FIRST))
+        files = {module.name for module in pkgutil.iter_modules(__path__)}
+        return [name for name in _COMMANDS if name in files]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         if cmd_name not in self.list_commands(ctx):
