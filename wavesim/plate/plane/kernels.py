@@ -30,8 +30,8 @@ def _lagrange(t, w, i):  # type: ignore[no-untyped-def]
 
 
 @njit(**_FAST)
-def sweep_fine(total, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
-    """Quintic readings. `lines` (4, nb): s, t along u and along v [nodes]; `weight` (nb, c);
+def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
+    """Quintic readings. `flat` holds the table row by row, `width` nodes each; `lines` (4, nb): s, t along u and along v [nodes]; `weight` (nb, c);
     `tile` = (j0, j1, i0, i1); out (c, nj, ni) is added to."""
     j0, j1, i0, i1 = tile
     n = i1 - i0
@@ -40,7 +40,7 @@ def sweep_fine(total, p, q, lines, weight, tile, out):  # type: ignore[no-untype
     base = np.empty(n + 1, dtype=np.int64)
     wu = np.empty((6, n + 1))
     wv = np.empty((6, 1))
-    mixed = np.empty(total.shape[1])
+    mixed = np.empty(width)
     above = np.empty(n + 1)
     below = np.empty(n + 1)
     rise = np.empty(n)
@@ -56,16 +56,16 @@ def sweep_fine(total, p, q, lines, weight, tile, out):  # type: ignore[no-untype
             s = q[j] * lines[2, b] + lines[3, b]
             k = int(np.floor(s))
             _lagrange(s - k, wv, 0)
-            _mix_six(total, k - 2, first, count, wv, mixed)
+            _mix_six(flat, (k - 2) * width + first, width, count, wv, mixed)
             for i in range(n + 1):
-                c = base[i] - first
+                c = np.uint64(base[i] - first)
                 above[i] = (
                     wu[0, i] * mixed[c]
-                    + wu[1, i] * mixed[c + 1]
-                    + wu[2, i] * mixed[c + 2]
-                    + wu[3, i] * mixed[c + 3]
-                    + wu[4, i] * mixed[c + 4]
-                    + wu[5, i] * mixed[c + 5]
+                    + wu[1, i] * mixed[c + np.uint64(1)]
+                    + wu[2, i] * mixed[c + np.uint64(2)]
+                    + wu[3, i] * mixed[c + np.uint64(3)]
+                    + wu[4, i] * mixed[c + np.uint64(4)]
+                    + wu[5, i] * mixed[c + np.uint64(5)]
                 )
             if j > j0:
                 for i in range(n):
@@ -76,17 +76,17 @@ def sweep_fine(total, p, q, lines, weight, tile, out):  # type: ignore[no-untype
 
 
 @njit(inline="always", **_FAST)
-def _mix_six(total, k, first, count, w, mixed):  # type: ignore[no-untyped-def]
-    a = total[k, first : first + count]
-    b = total[k + 1, first : first + count]
-    c = total[k + 2, first : first + count]
-    d = total[k + 3, first : first + count]
-    e = total[k + 4, first : first + count]
-    f = total[k + 5, first : first + count]
-    for m in range(count):
-        mixed[m] = (
-            w[0, 0] * a[m] + w[1, 0] * b[m] + w[2, 0] * c[m] + w[3, 0] * d[m] + w[4, 0] * e[m]
-        ) + w[5, 0] * f[m]
+def _mix_six(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-def]
+    """Six rows of the table, `width` apart, mixed into one."""
+    w0, w1, w2, w3, w4, w5 = w[0, 0], w[1, 0], w[2, 0], w[3, 0], w[4, 0], w[5, 0]
+    a = np.uint64(start)
+    n = np.uint64(width)
+    b, c, d, e, f = a + n, a + n + n, a + n + n + n, a + n + n + n + n, a + n + n + n + n + n
+    for k in range(count):
+        m = np.uint64(k)
+        mixed[m] = (w0 * flat[a + m] + w1 * flat[b + m] + w2 * flat[c + m]) + (
+            w3 * flat[d + m] + w4 * flat[e + m] + w5 * flat[f + m]
+        )
 
 
 @njit(inline="always", **_FAST)
@@ -98,34 +98,62 @@ def _add(here, weight, b, j, rise):  # type: ignore[no-untyped-def]
             row[i] += w * rise[i]
 
 
+@njit(inline="always", **_FAST)
+def _cubic(t, w, i):  # type: ignore[no-untyped-def]
+    """Four weights at nodes -1 .. 2 for t between 0 and 1, into w[:, i]."""
+    a, b, c, d = t + 1.0, t, t - 1.0, t - 2.0
+    w[0, i] = b * c * d / -6.0
+    w[1, i] = a * c * d / 2.0
+    w[2, i] = a * b * d / -2.0
+    w[3, i] = a * b * c / 6.0
+
+
+@njit(inline="always", **_FAST)
+def _mix_four(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-def]
+    """Four rows of the table, `width` apart, mixed into one."""
+    w0, w1, w2, w3 = w[0, 0], w[1, 0], w[2, 0], w[3, 0]
+    a = np.uint64(start)
+    n = np.uint64(width)
+    b, c, d = a + n, a + n + n, a + n + n + n
+    for k in range(count):
+        m = np.uint64(k)
+        mixed[m] = (w0 * flat[a + m] + w1 * flat[b + m]) + (w2 * flat[c + m] + w3 * flat[d + m])
+
+
 @njit(**_FAST)
-def sweep_coarse(total, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
-    """Straight readings; arguments as of `sweep_fine`."""
+def sweep_coarse(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
+    """Cubic readings; arguments as of `sweep_fine`."""
     j0, j1, i0, i1 = tile
     n = i1 - i0
-    kinds = weight.shape[1]
-    here = np.zeros((kinds, j1 - j0, n))
+    here = np.zeros((weight.shape[1], j1 - j0, n))
     base = np.empty(n + 1, dtype=np.int64)
-    part = np.empty(n + 1)
+    wu = np.empty((4, n + 1))
+    wv = np.empty((4, 1))
+    mixed = np.empty(width)
     above = np.empty(n + 1)
     below = np.empty(n + 1)
     rise = np.empty(n)
     for b in range(weight.shape[0]):
         for i in range(n + 1):
             s = p[i0 + i] * lines[0, b] + lines[1, b]
-            base[i] = int(np.floor(s))
-            part[i] = s - base[i]
+            k = int(np.floor(s))
+            base[i] = k - 1
+            _cubic(s - k, wu, i)
+        first = base[0]
+        count = base[n] + 4 - first
         for j in range(j0, j1 + 1):
             s = q[j] * lines[2, b] + lines[3, b]
             k = int(np.floor(s))
-            t = s - k
-            lower = total[k]
-            upper = total[k + 1]
+            _cubic(s - k, wv, 0)
+            _mix_four(flat, (k - 1) * width + first, width, count, wv, mixed)
             for i in range(n + 1):
-                c = base[i]
-                left = lower[c] + t * (upper[c] - lower[c])
-                right = lower[c + 1] + t * (upper[c + 1] - lower[c + 1])
-                above[i] = left + part[i] * (right - left)
+                c = np.uint64(base[i] - first)
+                above[i] = (
+                    wu[0, i] * mixed[c]
+                    + wu[1, i] * mixed[c + np.uint64(1)]
+                    + wu[2, i] * mixed[c + np.uint64(2)]
+                    + wu[3, i] * mixed[c + np.uint64(3)]
+                )
             if j > j0:
                 for i in range(n):
                     rise[i] = (above[i + 1] - below[i + 1]) - (above[i] - below[i])
