@@ -28,8 +28,8 @@ from wavesim.errors import WavesimError
 __all__ = ["main"]
 
 _COMMANDS = (
-    "expose", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study", "sheet",
-    "schema",
+    "expose", "point", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study",
+    "sheet", "animate", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM

@@ -1,0 +1,126 @@
+"""wavesim point: why a place on the plate has its colour."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from wavesim.cli.common import check_output, echo_json, json_option, labelled, name_of, progress
+
+if TYPE_CHECKING:
+    from wavesim.lightpath import ExposedPlate
+    from wavesim.study.point import Point
+
+_LABELS = {"why": "why", "remains": "remains", "extinguished": "gone"}
+_PLATE_FILES = (".h5", ".hdf5", ".nxs")
+
+
+@click.command(epilog='Example: wavesim point scenes/slits_002.toml --x "9.3 mm"')
+@click.argument("name", metavar="SCENE")
+@click.option(
+    "--x", "place", metavar='"9.3 mm"', help="Place on the plate, from the camera's axis."
+)
+@click.option("--angle", metavar='"0.53 deg"', help="Diffraction angle, instead of a place.")
+@click.option(
+    "--figure", metavar="FILE", type=click.Path(path_type=Path),
+    help="Draw its spectrum beside its colour: .png, .pdf or .svg.",
+)  # fmt: skip
+@json_option
+def command(
+    name: str, place: str | None, angle: str | None, figure: Path | None, as_json: bool
+) -> None:
+    """Say why a place on SCENE's plate has its colour.
+
+    Which wavelengths are extinguished there and which remain, to what orders they belong and
+    with what share of the light, and what a person would call the mixture. SCENE is a scene
+    file, exposed first, or a plate file (.h5) exposed before.
+    """
+    if (place is None) == (angle is None):
+        raise click.UsageError('name a place with --x "9.3 mm", or an angle with --angle "0.5 deg"')
+    x_m = _measured(place, "length", '--x "9.3 mm"')
+    beta_rad = _measured(angle, "angle", '--angle "0.53 deg"')
+    if figure is not None:
+        check_output(figure)
+    with progress("point") as show:
+        from wavesim.study.point import explain, place_of_angle
+
+        plate = _plate(name)
+        show("spectrum")
+        found = explain(plate, place_of_angle(plate, beta_rad) if place is None else x_m)
+        if figure is not None:
+            _draw(plate, found, figure)
+    if as_json:
+        echo_json({"file": name, "figure_file": _text(figure), **record(found)})
+    else:
+        click.echo(_summary(name_of(plate.scene, name), found, figure, plate.report.cautions))
+
+
+def _measured(text: str | None, dimension: str, example: str) -> float:
+    """The quantity in SI; 0 for none."""
+    from wavesim.scene.units import UnitError, measure
+
+    if text is None:
+        return 0.0
+    try:
+        found = measure(text)
+    except UnitError as error:
+        raise click.UsageError(f"{text!r} {error}; expected {example}") from None
+    if found.dimension != dimension:
+        raise click.UsageError(f"{text!r} is no {dimension}; expected {example}")
+    return found.value
+
+
+def _plate(name: str) -> ExposedPlate:
+    from wavesim.lightpath import expose, open_plate
+    from wavesim.scene import load
+
+    if Path(name).suffix.lower() in _PLATE_FILES:
+        return open_plate(name)
+    return expose(load(name))
+
+
+def _draw(plate: ExposedPlate, found: Point, path: Path) -> None:
+    from wavesim.figures import save, spectrum_at_point
+
+    save(spectrum_at_point(plate, found.x_m), path)
+
+
+def record(found: Point) -> dict[str, object]:
+    """What there is to tell of a place, in SI units; spectra as lists."""
+    spectrum = found.spectrum
+    return {
+        "x_m": found.x_m,
+        "beta_rad": found.beta_rad,
+        "colour": asdict(found.colour),
+        "remaining": [asdict(band) for band in found.remaining],
+        "extinguished": [asdict(dark) for dark in found.extinguished],
+        "words": list(found.words),
+        "spectrum": {
+            "full_resolution": spectrum.full,
+            "wavelength_m": spectrum.wavelength_m.tolist(),
+            "irradiance_W_m2_nm": spectrum.irradiance.tolist(),
+            "passed": spectrum.passed.tolist(),
+        },
+    }
+
+
+def _summary(title: str, found: Point, figure: Path | None, cautions: tuple[str, ...]) -> str:
+    rows = [("plate", title), ("colour", found.words[0])]
+    last = ""
+    for words in found.words[1:]:
+        label, _, text = words.partition(": ")
+        if label not in _LABELS:
+            label, text = "note", words
+        label = _LABELS.get(label, label)
+        rows.append(("" if label == last else label, text))
+        last = label
+    if figure is not None:
+        rows.append(("written", str(figure)))
+    return labelled(rows + [("caution", text) for text in cautions])
+
+
+def _text(path: Path | None) -> str | None:
+    return None if path is None else str(path)

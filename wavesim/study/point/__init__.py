@@ -1,0 +1,150 @@
+"""Why a place on the plate has its colour: what is extinguished there, what remains.
+
+found = explain(wavesim.open_plate("five.h5"), x_m=12e-3)
+print("\\n".join(found.words))
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.errors import InputError, LimitError
+from wavesim.plate import Plate
+from wavesim.study.point.bands import Extinguished, Remaining, Zero, extinguished, remaining
+from wavesim.study.point.colour import Colour, colour_at
+from wavesim.study.point.sentences import sentences
+from wavesim.study.point.spectrum import PointSpectrum, point_spectrum
+from wavesim.study.ruling import Ruling, ruling
+
+__all__ = [
+    "Colour",
+    "Extinguished",
+    "Point",
+    "PointSpectrum",
+    "Remaining",
+    "Zero",
+    "column_of",
+    "explain",
+    "place_of_angle",
+]
+
+
+@dataclass(frozen=True, eq=False)
+class Point:
+    """One place of a plate, explained.
+
+    Attributes
+    ----------
+    x_m : [m] middle of the pixel
+    beta_rad : diffraction angle there
+    colour : name, wavelength, purity, exposure
+    spectrum : of the light there
+    remaining : bands that reach the place, from violet to red
+    extinguished : stretches between 400 and 700 nm of which nothing does
+    words : all of it in sentences
+    """
+
+    x_m: float
+    beta_rad: float
+    colour: Colour
+    spectrum: PointSpectrum
+    remaining: tuple[Remaining, ...]
+    extinguished: tuple[Extinguished, ...]
+    words: tuple[str, ...]
+
+
+def explain(plate: Plate, x_m: float) -> Point:
+    """Explain the colour of the pixel at x, in the middle of the plate's height.
+
+    The spectrum is computed anew at full resolution (`point_spectrum`); the colour is the
+    plate's own. A band remains where more than 5 % passes of what passes at the best wavelength.
+
+    Raises
+    ------
+    InputError
+        The place is not on the plate.
+    LimitError
+        Not enough memory for the far field of that place.
+    """
+    column = column_of(plate, x_m)
+    place = float(plate.x_m[column])
+    bench = plate.scene.bench
+    beta = bench.camera_axis_rad + math.atan(place / bench.camera_focal_m)
+    ruled = _ruling(plate)
+    seen = point_spectrum(plate, column)
+    waves = _waves(beta, ruled, seen)
+    bands = remaining(seen, waves, _half_width(plate, ruled, seen))
+    dark = extinguished(seen, waves, ruled)
+    colour = colour_at(plate, column)
+    words = sentences((place, beta), colour, seen, bands, dark, ruled)
+    return Point(place, beta, colour, seen, bands, dark, words)
+
+
+def column_of(plate: Plate, x_m: float) -> int:
+    """Column of the pixel that holds x.
+
+    Raises
+    ------
+    InputError
+        The place is not on the plate.
+    """
+    half = plate.scene.plate.pixel_m / 2
+    first, last = float(plate.x_m[0]) - half, float(plate.x_m[-1]) + half
+    if not first <= x_m <= last:
+        raise InputError(
+            "is not on the plate",
+            key="x",
+            value=f"{x_m * 1e3:g} mm",
+            expected=f"{first * 1e3:g} mm to {last * 1e3:g} mm",
+        )
+    return int(np.argmin(np.abs(plate.x_m - x_m)))
+
+
+def place_of_angle(plate: Plate, beta_rad: float) -> float:
+    """x [m] of a diffraction angle: f tan(beta - camera axis).
+
+    Raises
+    ------
+    InputError
+        The angle does not reach the plate.
+    """
+    bench = plate.scene.bench
+    turned = beta_rad - bench.camera_axis_rad
+    if abs(turned) >= math.pi / 2:
+        raise InputError(
+            "does not reach the plate",
+            key="angle",
+            value=f"{math.degrees(beta_rad):g} deg",
+            expected=f"angles about {math.degrees(bench.camera_axis_rad):g} deg",
+        )
+    return bench.camera_focal_m * math.tan(turned)
+
+
+def _ruling(plate: Plate) -> Ruling | None:
+    """The even ruling, or None where there are no orders to speak of."""
+    try:
+        return ruling(plate.scene)
+    except LimitError:
+        return None
+
+
+def _waves(beta_rad: float, ruled: Ruling | None, seen: PointSpectrum) -> Floats:
+    """d (sin alpha + sin beta) / lambda; of a lone slit, its width stands for d."""
+    if ruled is None:
+        return np.full(seen.wavelength_m.size, math.nan)
+    return np.asarray(ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad)) / seen.wavelength_m)
+
+
+def _half_width(plate: Plate, ruled: Ruling | None, seen: PointSpectrum) -> float:
+    """Half-width of an order in waves of path difference: 1/N, half of source slit and pixel."""
+    if ruled is None:
+        return 0.0
+    bench, slit = plate.scene.bench, plate.scene.source.slit
+    blur = plate.scene.plate.pixel_m / bench.camera_focal_m
+    if slit is not None and bench.source_focal_m is not None:
+        blur += slit.width_m / bench.source_focal_m
+    return 1.0 / ruled.count + 0.5 * blur * ruled.pitch_m / float(seen.wavelength_m[0])

@@ -1,0 +1,224 @@
+"""Which wavelengths remain at a place, which are extinguished, and whose orders they are."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.aperture.elements import Floats
+from wavesim.light.observer import cie1931
+from wavesim.study.point.spectrum import PointSpectrum
+from wavesim.study.ruling import Ruling
+
+EXTINGUISHED = 0.05  # of what passes at the best wavelength there (our own line; it is stated)
+NAMED_M = (400e-9, 700e-9)  # between which extinguished wavelengths are told
+_APART = 0.5  # of the lower of two maxima: a deeper dip between them makes two bands
+_LEAST_SHARE = 0.01  # of light, brightness and colour: what has less of all is not told
+_ELEMENT_DARK = 0.02  # of the element's best: there it sends (almost) nothing itself
+_LEAST_WIDTH_M = 1e-9  # [m] of a stretch of extinguished wavelengths
+_TAIL = 0.01  # of a band's light lies where it passes: the rest comes from a line elsewhere
+_ZERO = 0.02  # of the best: minima below this are told as zeros
+_MOST_ZEROS = 3  # in one stretch; of more none is told
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """A band of wavelengths that reaches the place.
+
+    Attributes
+    ----------
+    lo_m, hi_m : [m] where it sinks below `EXTINGUISHED`, or where its neighbour begins
+    best_m : [m] the wavelength of which most passes
+    mixed_m : [m] the wavelength that counts most in the mixture of colours
+    waves : path difference of neighbouring rulings at `best_m`, in waves: m where it is whole
+    orders : the orders that the band holds; empty between orders
+    light_share : part of the place's light (power within 390 to 730 nm)
+    brightness_share : part of it weighted by the eye
+    colour_share : part of X + Y + Z, by which colours mix on the CIE diagram
+    tail : whether the source sends nothing in the band itself, and what there is comes from a
+        line nearby, at `mixed_m`
+    """
+
+    lo_m: float
+    hi_m: float
+    best_m: float
+    mixed_m: float
+    waves: float
+    orders: tuple[int, ...]
+    light_share: float
+    brightness_share: float
+    colour_share: float
+    tail: bool
+
+
+@dataclass(frozen=True)
+class Extinguished:
+    """A stretch of wavelengths of which next to nothing reaches the place.
+
+    Attributes
+    ----------
+    lo_m, hi_m : [m] its ends, where it sinks below `EXTINGUISHED`
+    zeros : the wavelengths at which all is dark; none is told where there are more than three
+    """
+
+    lo_m: float
+    hi_m: float
+    zeros: tuple[Zero, ...]
+
+
+@dataclass(frozen=True)
+class Zero:
+    """A wavelength of which nothing reaches the place.
+
+    Attributes
+    ----------
+    wavelength_m : [m]
+    waves : path difference of neighbouring rulings there, in waves
+    by_element : whether the single slit or groove sends nothing there itself
+    """
+
+    wavelength_m: float
+    waves: float
+    by_element: bool
+
+
+def remaining(seen: PointSpectrum, waves: Floats, width: float) -> tuple[Remaining, ...]:
+    """The bands that reach a place, from violet to red.
+
+    Parameters
+    ----------
+    waves : (n,) path difference of neighbouring rulings in waves; NaN where there are none
+    width : half-width of an order in the same measure, source slit and pixel included
+    """
+    weighted = _weighted(seen)
+    running = _running(weighted)
+    lit = _stretches(seen.passed >= EXTINGUISHED)
+    parts = [part for stretch in lit for part in _split(seen.passed, *stretch)]
+    ends = _shared_ends(seen.passed, parts)
+    found = []
+    for part, (a, b) in zip(parts, pairwise(ends), strict=True):
+        shares = running[b] - running[a]
+        if shares.max() >= _LEAST_SHARE:
+            inside = running[part[1] + 1] - running[part[0]]
+            tail = bool(inside[0] < _TAIL * shares[0])
+            mixed = a + int(np.argmax(weighted[a:b, 2]))
+            found.append(_band(seen, waves, width, (*part, mixed), shares, tail))
+    return tuple(found)
+
+
+def _band(
+    seen: PointSpectrum,
+    waves: Floats,
+    width: float,
+    places: tuple[int, int, int],
+    shares: Floats,
+    tail: bool,
+) -> Remaining:
+    first, last, mixed = places
+    best = first + int(np.argmax(seen.passed[first : last + 1]))
+    lo, hi, best_m, mixed_m = (float(seen.wavelength_m[k]) for k in (first, last, best, mixed))
+    held = () if tail else _orders(waves, (first, last, best), width)
+    told = float(waves[mixed if tail else best])
+    light, bright, mixing = (float(share) for share in shares)
+    return Remaining(lo, hi, best_m, mixed_m, told, held, light, bright, mixing, tail)
+
+
+def extinguished(
+    seen: PointSpectrum, waves: Floats, ruled: Ruling | None
+) -> tuple[Extinguished, ...]:
+    """Stretches of `NAMED_M` of which less than `EXTINGUISHED` of the best passes."""
+    named = (seen.wavelength_m >= NAMED_M[0]) & (seen.wavelength_m <= NAMED_M[1])
+    found = []
+    for first, last in _stretches(named & (seen.passed < EXTINGUISHED)):
+        lo, hi = float(seen.wavelength_m[first]), float(seen.wavelength_m[last])
+        if hi - lo >= _LEAST_WIDTH_M:
+            found.append(Extinguished(lo, hi, _zeros(seen, waves, ruled, (first, last))))
+    return tuple(found)
+
+
+def _zeros(
+    seen: PointSpectrum, waves: Floats, ruled: Ruling | None, ends: tuple[int, int]
+) -> tuple[Zero, ...]:
+    first, last = max(ends[0], 1), min(ends[1], seen.passed.size - 2)
+    y = seen.passed
+    here = y[first : last + 1]
+    low = (here <= y[first - 1 : last]) & (here < y[first + 1 : last + 2]) & (here < _ZERO)
+    at = first + np.flatnonzero(low)
+    if at.size > _MOST_ZEROS:
+        return ()
+    return tuple(_zero(float(seen.wavelength_m[k]), float(waves[k]), ruled) for k in at)
+
+
+def _zero(wavelength_m: float, waves: float, ruled: Ruling | None) -> Zero:
+    dark = ruled is not None and _element_dark(ruled, waves, wavelength_m)
+    return Zero(wavelength_m, waves, dark)
+
+
+def _weighted(seen: PointSpectrum) -> Floats:
+    """(n, 3) light, brightness and X + Y + Z at each wavelength."""
+    wavelength, cmf = cie1931()
+    eye = np.interp(seen.wavelength_m, wavelength, cmf[:, 1])
+    mixing = np.interp(seen.wavelength_m, wavelength, cmf.sum(axis=1))
+    curves = np.stack([np.ones_like(eye), eye, mixing], axis=1)
+    return np.asarray(seen.irradiance[:, None] * curves)
+
+
+def _running(weighted: Floats) -> Floats:
+    """(n + 1, 3) sums before each sample, as parts of the whole."""
+    running = np.concatenate([np.zeros((1, 3)), np.cumsum(weighted, axis=0)])
+    return np.asarray(running / np.maximum(running[-1], 1e-300))
+
+
+def _stretches(inside: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of each run of True."""
+    edge = np.flatnonzero(np.diff(np.concatenate(([0], inside.astype(np.int8), [0]))))
+    return [(int(a), int(b) - 1) for a, b in zip(edge[::2], edge[1::2], strict=True)]
+
+
+def _split(passed: Floats, first: int, last: int) -> list[tuple[int, int]]:
+    """Parts of a stretch with a clear dip between their maxima."""
+    y = passed[first : last + 1]
+    tops = np.flatnonzero((y >= np.append(-1, y[:-1])) & (y > np.append(y[1:], -1)))
+    cuts, high = [0], int(tops[0])
+    for top in tops[1:]:
+        valley = high + int(np.argmin(y[high : top + 1]))
+        if y[valley] < _APART * min(y[high], y[top]) and valley > cuts[-1]:
+            cuts.append(valley)
+            high = int(top)
+        elif y[top] > y[high]:
+            high = int(top)
+    cuts.append(y.size - 1)
+    return [(first + a, first + b) for a, b in pairwise(cuts)]
+
+
+def _shared_ends(passed: Floats, parts: list[tuple[int, int]]) -> list[int]:
+    """Cell ends at which the light is dealt out: the darkest place between two parts."""
+    ends = [0]
+    for (_, last), (first, _) in pairwise(parts):
+        ends.append(last + int(np.argmin(passed[last : first + 1])))
+    return [*ends, passed.size]
+
+
+def _orders(waves: Floats, places: tuple[int, int, int], width: float) -> tuple[int, ...]:
+    """Whole numbers of waves within a band, or the one that its maximum belongs to."""
+    first, last, peak = (float(waves[k]) for k in places)
+    if not math.isfinite(peak):
+        return ()
+    lo, hi = min(first, last), max(first, last)
+    held = tuple(range(math.ceil(lo), math.floor(hi) + 1))
+    near = round(peak)
+    return held or ((near,) if abs(peak - near) <= width else ())
+
+
+def _element_dark(ruled: Ruling, waves: float, wavelength_m: float) -> bool:
+    """Whether the envelope is dark in that direction at that wavelength."""
+    if not math.isfinite(waves):
+        return False
+    whole = np.arange(-1000, 1001) / 200.0
+    here = float(ruled.efficiency(waves, wavelength_m))
+    best = float(np.max(ruled.efficiency(whole, wavelength_m)))
+    return here < _ELEMENT_DARK * best

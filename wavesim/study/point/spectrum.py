@@ -1,0 +1,141 @@
+"""The spectrum of one pixel, as fine as the aperture, the source slit and the pixel let it be.
+
+The plate keeps spectra in steps of 1 nm; a place in the tenth order of a grating holds less than
+that. Here the engine is asked once more, for one pixel, with wavelength nodes so close that
+light between two of them is straight.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim import aperture, farfield, light, plate
+from wavesim.aperture import Aperture
+from wavesim.aperture.elements import Floats
+from wavesim.light import Spectrum
+from wavesim.light.pieces import from_nodes
+from wavesim.plate import Bins, Geometry, Smoothing
+from wavesim.scene import Ruled, Scene
+
+SEEN_M = (390e-9, 730e-9)  # what is looked at; beyond, the eye has below 1e-3 of its best
+_COARSEST_M = 0.5e-9
+_PER_FEATURE = 12  # nodes across the narrowest feature of the transmission
+_MOST_NODES = 200_000
+_BINS = 2  # between two nodes
+_ROWS_STEP_M = 1e-9  # the share of a row changes slowly with wavelength
+_LASER_BEAM_M = 1e-3
+
+
+@dataclass(frozen=True, eq=False)
+class PointSpectrum:
+    """Light of one pixel against wavelength.
+
+    Attributes
+    ----------
+    wavelength_m : (n,) [m] in the air of the bench, rising by even steps
+    irradiance : (n,) [W m-2 nm-1] in the middle of the plate's height
+    passed : (n,) what would be there of a source even in wavelength, its best value 1
+    full : whether it was computed at full resolution; else from the plate's steps of 1 nm
+    """
+
+    wavelength_m: Floats
+    irradiance: Floats
+    passed: Floats
+    full: bool
+
+    @property
+    def step_m(self) -> float:
+        """Distance of two wavelengths [m]."""
+        return float(self.wavelength_m[1] - self.wavelength_m[0])
+
+
+def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
+    """Spectrum of the pixel in a column of a plate, in its middle row.
+
+    Cost: one running integral over what the pixel asks of u, and one pixel's sweep: some 50 ms.
+    Apertures in the plane and benches in the near field give the plate's own 1 nm steps.
+
+    Raises
+    ------
+    LimitError
+        The far field of that place needs more memory than there is.
+    """
+    scene = exposed.scene
+    if not isinstance(scene.aperture, Ruled) or not scene.bench.far_field:
+        return _from_profile(exposed, column)
+    one = _one_pixel(scene, float(exposed.x_m[column]), exposed.y_m.size)
+    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else _LASER_BEAM_M
+    spectrum = light.spectrum(scene.source, folder=scene.folder, beam_diameter_m=beam_m)
+    even = from_nodes(np.array(SEEN_M), np.ones(2), spectrum.kind_of_level)
+    ruled, place = aperture.build(one), plate.geometry(one)
+    smoothing = _smoothing(spectrum, place, ruled)
+    nodes = _nodes(place, ruled)
+    seen, passed = (
+        _on_pixel(_bins(part, nodes, smoothing), ruled, place, scene.plate.pixel_m)
+        for part in (spectrum, even)
+    )
+    factor = plate.level(scene, place, spectrum.kind_of_level)
+    return PointSpectrum(nodes, seen * factor, passed / max(float(passed.max()), 1e-300), full=True)
+
+
+def _one_pixel(scene: Scene, x_m: float, rows: int) -> Scene:
+    """The same scene with a plate of one column; two rows where the middle lies between two."""
+    pixel = scene.plate.pixel_m
+    small = {"width_m": pixel, "height_m": pixel * (2 - rows % 2), "centre_m": x_m}
+    return scene.model_copy(update={"plate": scene.plate.model_copy(update=small)})
+
+
+def _smoothing(spectrum: Spectrum, place: Geometry, ruled: Aperture) -> Smoothing:
+    """As the plate's, but a point source is averaged over the bin: any bin is exact then."""
+    chosen = plate.choose(spectrum, place, ruled).smoothing
+    return Smoothing.BIN if chosen is Smoothing.POINT else chosen
+
+
+def _nodes(place: Geometry, ruled: Aperture) -> Floats:
+    """(n,) [m] wavelengths `_PER_FEATURE` to the narrowest feature at the violet end.
+
+    What passes changes over lambda^2 / (W S) (W the aperture's width, S = sin alpha + sin beta),
+    and never faster than over the pixel's own span of wavelengths, lambda a / S.
+    """
+    lo, hi = SEEN_M
+    reach = max(place.widest_sine, 1e-12)
+    feature = max(lo**2 / (ruled.width_m * reach), lo * place.pixel_sine / reach)
+    step = min(_COARSEST_M, feature / _PER_FEATURE)
+    return np.linspace(lo, hi, min(math.ceil((hi - lo) / step), _MOST_NODES) + 1)
+
+
+def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing) -> Bins:
+    edges = np.linspace(nodes[0], nodes[-1], _BINS * (nodes.size - 1) + 1)
+    power, centre = spectrum.integrate(edges[:-1], edges[1:])
+    first = _BINS * np.arange(nodes.size, dtype=np.int64)
+    return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, error=0.0)
+
+
+def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> Floats:
+    """(n,) [power per area and nm] at the nodes, before the source's level."""
+    nodes, reach = bins.node_m, plate.reach_per_m(place, bins, ruled)
+    plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
+    columns = plate.sweep(farfield.far_field(ruled, *reach), place, bins, ruled)
+    coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
+    share = plate.rows(ruled.height_m, place, coarse)
+    middle = np.interp(nodes, share.node_m, share.share[0][:, -1])
+    width_nm = np.gradient(nodes) * 1e9
+    width_nm[[0, -1]] /= 2  # half a triangle at either end
+    return np.asarray(columns.light[place.margin] * middle / (width_nm * pixel_m**2))
+
+
+def _from_profile(exposed: plate.Plate, column: int) -> PointSpectrum:
+    """The plate's own spectrum, and what passed of each nanometre of the source."""
+    scene, lo, hi = exposed.scene, *SEEN_M
+    nodes = np.linspace(lo, hi, round((hi - lo) * 1e9) + 1)
+    seen = np.interp(
+        nodes, exposed.profile_wavelength_m, exposed.profile_spectrum[:, column], left=0, right=0
+    )
+    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    sent = spectrum.integrate(nodes - 0.5e-9, nodes + 0.5e-9)[0]
+    lit = sent > 1e-3 * sent.max()
+    passed = np.where(lit, seen / np.where(lit, sent, 1.0), 0.0)
+    return PointSpectrum(nodes, seen, passed / max(float(passed.max()), 1e-300), full=False)
