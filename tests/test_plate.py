@@ -395,3 +395,26 @@ def test_exposure_by_hand() -> None:
     assert plate_.illuminance_lx.max() == pytest.approx(illuminance, rel=2e-3)
     assert plate_.exposure_s == pytest.approx(0.78 / illuminance, rel=2e-3)
     assert slits(1, 50e-6, 50e-6).open_width_m == 50e-6
+
+
+def test_air_along_the_bench_moves_the_orders() -> None:
+    """Warm, thin air makes wavelengths longer: x grows by n_standard / n (Ciddor 1996)."""
+    plates = [
+        expose(
+            scene(
+                source=LASER,
+                bench=f'collimator = "600 mm"\ncamera = "1 m"\nviewing = "19.131 deg"\n{air}',
+                aperture='kind = "grating"\ncount = 60000\ndensity = "600 / mm"',
+                plate='width = "1 mm"\nheight = "20 um"\npixel = "1 um"',
+            )
+        )
+        for air in ("", 'air = { temperature = "35 degC", pressure = "80 kPa" }')
+    ]
+    here, there = (
+        float((p.x_m * p.profile_irradiance).sum() / p.profile_irradiance.sum()) for p in plates
+    )
+    # n - 1 = 2.779e-4 falls in proportion to p / T (ideal gas, compressibility 3e-4 aside)
+    thinner = 2.779e-4 * (1 - (80 / 101.325) * (288.15 / 308.15))
+    sine = 546.0735e-9 * 600e3
+    shift = thinner * sine / math.sqrt(1 - sine**2)  # d(beta) at a camera of one metre
+    assert there - here == pytest.approx(shift, rel=0.02)

@@ -66,7 +66,7 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
         return _expose_plane(scene, spectrum, stage)
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
-    bins = stage("wavelengths", plate.choose, spectrum, place, ruled)
+    bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
     reach = plate.reach_per_m(place, bins, ruled)
     plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
     field = stage("far field", farfield.far_field, ruled, *reach)

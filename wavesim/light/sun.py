@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.constants import SUN_SOLID_ANGLE_SR
-from wavesim.light import pieces
+from wavesim.light import kept, pieces
 from wavesim.light.observer import DATA
 from wavesim.light.pieces import Spectrum
 from wavesim.light.voigt import faddeeva, weideman
@@ -201,7 +201,7 @@ def _with_lines(air: Air, lo_m: float, hi_m: float) -> Spectrum:
     table = lines()
     columns = (table.wavelength_m * 1e9, table.depth, table.gaussian_m, table.lorentz_m)
     units = np.column_stack(columns) * [1.0, 1.0, 1e12, 1e12]
-    start, values = transmission(units, lo_m, hi_m)
+    start, values = _kept_transmission(units, lo_m, hi_m)
     steps = np.arange(values.size, dtype=np.float64)
     wavelength = np.asarray(start + steps * (_SPACING_PM * 1e-12), dtype=np.float64)
     values = values * continuum(wavelength)
@@ -209,6 +209,14 @@ def _with_lines(air: Air, lo_m: float, hi_m: float) -> Spectrum:
         values = values * air_transmittance(wavelength)
     spectrum = pieces.from_grid(start, _SPACING_PM * 1e-12, values, 5e-12)
     return spectrum.scaled(1.0, "irradiance").with_error(1e-5).clipped(lo_m, hi_m)
+
+
+def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, Reals]:
+    """`transmission`, kept between runs where the whole range is asked for."""
+    if (lo_m, hi_m) != (LINES_LO_M, LINES_HI_M):
+        return transmission(table, lo_m, hi_m)
+    settings = (_SPACING_PM, _STRIDE, _BLOCK, _NEAR_PM, _CUT, lo_m, hi_m)
+    return LINES_LO_M, kept.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1])
 
 
 # where the oxygen bands stand in G173, at its own resolution

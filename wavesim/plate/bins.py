@@ -20,6 +20,7 @@ from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.farfield.running import CELLS
+from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.geometry import Geometry
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ class Bins:
     first : (k,) index of the first bin above each node; the last entry is b
     smoothing : how a pixel edge is averaged
     error : estimated relative error of a pixel in smooth light from the finite bins
+    stretch : (b,) wavelength in the air along the bench over that in standard air
     """
 
     lo_m: Floats
@@ -69,9 +71,10 @@ class Bins:
     first: npt.NDArray[np.int64]
     smoothing: Smoothing
     error: float
+    stretch: Floats | float = 1.0
 
 
-def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture) -> Bins:
+def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = STANDARD) -> Bins:
     """Bins for this light, plate and aperture.
 
     With W the aperture's width and S the largest |sin alpha + sin beta| on the plate, a bin of
@@ -85,7 +88,8 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture) -> Bins:
     nodes = _nodes(spectrum.support_m, _nodes_per_nm(aperture, place))
     lo, hi, first = _cut(spectrum.support_m, nodes, rule)
     power, centre = spectrum.integrate(lo, hi)
-    return Bins(lo, hi, centre, power, nodes, first, rule.smoothing, rule.error)
+    stretch = np.asarray(relative_to_standard(centre, air))
+    return Bins(lo, hi, centre, power, nodes, first, rule.smoothing, rule.error, stretch)
 
 
 @dataclass(frozen=True)

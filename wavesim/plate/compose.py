@@ -34,12 +34,19 @@ class Light:
 
 
 def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> Light:
-    """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
+    """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed.
+
+    Columns that mirror others (`columns.first`) are copied.
+    """
     x = place.x_of_sine(place.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
     cosine = place.focal_m / np.hypot(middle, place.focal_m)
     weights = sensitivities(columns.node_m) / (pixel_m * pixel_m)
-    plate = gather(columns, share, weights, cosine)
+    first = columns.first
+    half = Columns(columns.node_m, columns.light[first:])
+    plate = gather(half, share, weights, cosine[first:])
+    if first:
+        plate = np.concatenate([plate[:, ::-1][:, :first], plate], axis=1)
     if place.margin:
         plate = bowed(plate, place)
     profile = plate[-1, :, 3].copy()

@@ -30,10 +30,12 @@ class Columns:
     node_m : (k,) [m] wavelength nodes
     light : (nx, k) power per unit of the height's integral: radiance x sines x aperture width
         [W m-1 sr-1], or irradiance x aperture width [W m-1]
+    first : columns before this one mirror those behind, in light as in place
     """
 
     node_m: Floats
     light: Floats
+    first: int = 0
 
 
 def first_column(place: Geometry, ruled: Aperture) -> int:
@@ -51,7 +53,8 @@ def reach_per_m(place: Geometry, bins: Bins, ruled: Aperture) -> tuple[float, fl
     lo, hi = place.slit_sines or (0.0, 0.0)
     edges = place.sine_edges[first_column(place, ruled) :]
     sines = place.sine_in + np.array([lo + edges[0], hi + edges[-1]])
-    u = np.outer(sines, [1 / bins.lo_m.min(), 1 / bins.hi_m.max()])
+    ends = (bins.lo_m * bins.stretch).min(), (bins.hi_m * bins.stretch).max()
+    u = np.outer(sines, [1 / ends[0], 1 / ends[1]])
     return float(u.min()), float(u.max())
 
 
@@ -71,7 +74,7 @@ def sweep(field: FarField, place: Geometry, bins: Bins, ruled: Aperture) -> Colu
         factor = envelope(term, place, bins.node_m, ruled.pitch_m)
         if factor is not None:
             light += part * factor
-    return Columns(bins.node_m, light)
+    return Columns(bins.node_m, light, first if field.whole else 0)
 
 
 def _sweep_term(table: RunningIntegral, place: Geometry, bins: Bins, light: Floats) -> None:
@@ -98,7 +101,7 @@ def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
         offsets = (lo + hi) / 2 + (hi - lo) / 2 * (t if points else np.zeros(1))
         weights = (hi - lo) / 2 * (w if points else np.full(1, 2.0))
     n = weights.size
-    scale = np.repeat(1.0 / (bins.wavelength_m * table.step_per_m), n)
+    scale = np.repeat(1.0 / (bins.wavelength_m * bins.stretch * table.step_per_m), n)
     shift = scale * (place.sine_in + np.tile(offsets, bins.power.size))
     shift -= table.start_per_m / table.step_per_m
     low, high = _hats(bins)
@@ -125,7 +128,7 @@ def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
     origin = table.start_per_m / table.step_per_m
     lines = []
     for wavelength, offset in ends:
-        scale = 1.0 / (wavelength * table.step_per_m)
+        scale = 1.0 / (wavelength * bins.stretch * table.step_per_m)
         lines.append(np.stack([scale, scale * (place.sine_in + offset) - origin]))
     packed = (low, high, bins.first, _blocks(bins, place, table, 6))
     return sweep_boxes, (table.once, table.twice), (*lines, packed)

@@ -35,7 +35,7 @@ class SourceSlit(Model):
 
 
 class BandpassFilter(Model):
-    """Passes a band: Gaussian shape of that full width at half maximum."""
+    """Passes a band: a three-cavity interference filter of that full width at half maximum."""
 
     kind: Literal["bandpass"] = "bandpass"
     centre_m: Wavelength = Field(description="middle of the band", examples=["650 nm"])
