@@ -1,0 +1,34 @@
+"""The engine against textbook formulas: where each holds and where it fails.
+
+    compared = compare(wavesim.load("scenes/slits_006.toml"), tolerance=0.01)
+    compared.to_pandas()
+    for one in compared.comparisons:
+        print(one.title, "fails", one.fails, one.fails_at, one.unit)
+"""
+
+from wavesim.study.compare.files import save
+from wavesim.study.compare.result import (
+    Approximation,
+    Check,
+    Compared,
+    Comparison,
+    Estimate,
+    Row,
+)
+from wavesim.study.compare.running import APPROXIMATIONS, compare, stated, vary
+from wavesim.study.compare.varied import with_value
+
+__all__ = [
+    "APPROXIMATIONS",
+    "Approximation",
+    "Check",
+    "Compared",
+    "Comparison",
+    "Estimate",
+    "Row",
+    "compare",
+    "save",
+    "stated",
+    "vary",
+    "with_value",
+]

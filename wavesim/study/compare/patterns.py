@@ -1,0 +1,237 @@
+"""Formulas of the pattern: the closed N-slit form, missing orders, Rayleigh's resolving power."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from wavesim.scene import ListedSlit, RandomDefect, Scene, Slits
+from wavesim.study.compare.pattern import (
+    Pattern,
+    counted,
+    element_width_m,
+    pattern,
+    pitch_m,
+    rulings,
+    with_aperture,
+    without_beam,
+)
+from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_loss
+
+_DRAWS = 64
+_ORDER = 1
+
+
+def equal_elements(scene: Scene) -> str | None:
+    """Why a scene has no equal clear elements at an even pitch, or None."""
+    if element_width_m(scene) is None or getattr(scene.aperture, "slits", None) is not None:
+        return "it asks for equal clear openings at an even pitch"
+    if pitch_m(scene) is None or rulings(scene) < 2:
+        return "one slit alone has no orders"
+    return None
+
+
+def has_orders(scene: Scene) -> str | None:
+    """Why a scene has no orders, or None."""
+    return None if pitch_m(scene) and rulings(scene) > 1 else "one slit alone has no orders"
+
+
+def ideal(scene: Scene) -> Scene:
+    """Without defects, without a limiting beam, without a source slit."""
+    point = scene.source.model_copy(update={"slit": None, "luminance_cd_m2": None})
+    bare = without_beam(with_aperture(scene, defects=()))
+    return bare.model_copy(update={"source": point})
+
+
+# --- the closed form of N slits ----------------------------------------------------------------
+
+
+def _closed(scene: Scene, value: float | None) -> Check:
+    if value is None:
+        return _whole_pattern(scene)
+    pitch = pitch_m(scene) or 1.0
+    perfect = pattern(ideal(scene))
+    order = np.array([float(_ORDER)])
+    formula = float(perfect.intensity(order)[0])
+    draws = max(8, min(_DRAWS, 40_000 // max(perfect.count, 1)))
+    mean = 0.0
+    for seed in range(draws):
+        error = RandomDefect(rms_m=value * pitch, seed=seed)
+        mean += float(pattern(with_aperture(ideal(scene), defects=(error,))).intensity(order)[0])
+    return Check(mean / draws / formula, 1.0, abs(formula * draws / mean - 1))
+
+
+def _whole_pattern(scene: Scene) -> Check:
+    """Largest deviation over the first two orders, of the peak; the worst place's values."""
+    seen = pattern(scene)
+    width, pitch, count = element_width_m(scene) or 0.0, seen.pitch_m, rulings(scene)
+    peak = (width * count) ** 2
+    near = np.linspace(-2, 2, 41) / count
+    mu = np.concatenate([near, 1 + near, np.linspace(-1.6, 1.6, 801)])
+    mu = mu[np.abs(seen.sine(mu)) < 1]
+    engine = seen.intensity(mu) / peak
+    formula = np.sinc(width * mu / pitch) ** 2 * interference_factor(mu, count)
+    worst = int(np.argmax(np.abs(engine - formula)))
+    return Check(float(engine[worst]), float(formula[worst]), float(abs(engine - formula)[worst]))
+
+
+def _closed_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    left = 1 / (1 + tolerance)  # the formula is then too strong by the tolerance
+    return Estimate(
+        rms_for_loss(1 - left, _ORDER),
+        "E = exp(-(2 pi m sigma/d)^2) of Gaussian placement errors (Debye-Waller form)",
+    )
+
+
+CLOSED_FORM = Approximation(
+    name="n-slits",
+    title="sinc^2(a u) times (sin N pi d u / N sin pi d u)^2",
+    quantity="height of the first order, relative error (of the scene: of the peak, anywhere)",
+    parameter="rms error of the places over the pitch",
+    unit="",
+    why_not=equal_elements,
+    check=_closed,
+    span=lambda _: (3e-3, 0.1),
+    estimate=_closed_estimate,
+    own=lambda _: None,
+)
+
+
+# --- missing orders ----------------------------------------------------------------------------
+
+
+def missing_order(scene: Scene) -> int | None:
+    """The lowest order that equal slits leave out, d/a or a multiple, up to 10."""
+    width, pitch = element_width_m(scene), pitch_m(scene)
+    if not width or not pitch:
+        return None
+    for zero in range(1, 11):
+        order = zero * pitch / width
+        if order > 10.5:
+            return None
+        if abs(order - round(order)) < 1e-6:
+            return round(order)
+    return None
+
+
+def _missing(scene: Scene, value: float | None) -> Check:
+    order = missing_order(scene) or 1
+    seen = pattern(scene) if value is None else pattern(_alternating(scene, value))
+    both = seen.intensity(np.array([0.0, float(order)]))
+    height = float(both[1] / both[0])
+    return Check(height, 0.0, height)
+
+
+def _alternating(scene: Scene, excess: float) -> Scene:
+    """Every second slit wider by a part of its width."""
+    width, pitch = element_width_m(scene) or 0.0, pitch_m(scene) or 1.0
+    count = 2 * max(1, min(rulings(scene), 60) // 2)
+    slits = tuple(
+        ListedSlit(
+            centre_m=(j - (count - 1) / 2) * pitch, width_m=width * (1 + excess * (j % 2))
+        )
+        for j in range(count)
+    )
+    update = {"aperture": Slits(slits=slits, height_m=scene.aperture.height_m)}
+    return ideal(scene).model_copy(update=update)
+
+
+def _missing_why(scene: Scene) -> str | None:
+    if equal_elements(scene):
+        return equal_elements(scene)
+    return None if missing_order(scene) else "no order up to the tenth is missing"
+
+
+def _missing_span(scene: Scene) -> tuple[float, float]:
+    width, pitch = element_width_m(scene) or 1.0, pitch_m(scene) or 1.0
+    return 0.01, min(0.7, 0.95 * (pitch / width - 1) * 2)
+
+
+def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    return Estimate(
+        2 * math.sqrt(tolerance),
+        "(e/2)^2: half the slits leave a part e of their amplitude at the zero of sinc(a u)",
+    )
+
+
+MISSING_ORDERS = Approximation(
+    name="missing-orders",
+    title="orders m = k d / a are missing",
+    quantity="height of the lowest missing order over that of order zero",
+    parameter="width of every second slit beyond the others', over theirs",
+    unit="",
+    why_not=_missing_why,
+    check=_missing,
+    span=_missing_span,
+    estimate=_missing_estimate,
+    own=lambda _: None,
+)
+
+
+# --- resolving power ---------------------------------------------------------------------------
+
+
+def _rayleigh(scene: Scene, value: float | None) -> Check:
+    if value is not None:
+        scene = counted(ideal(scene), max(2, round(value)))
+    seen = pattern(scene)
+    formula = float(_ORDER * (seen.count if value is not None else rulings(scene)))
+    engine = resolving_power(seen, _ORDER)
+    return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
+
+
+def resolving_power(seen: Pattern, order: int) -> float:
+    """lambda / dlambda at which two equal lines leave a dip of 8/pi^2 between them; 0 if none.
+
+    Rayleigh's case for a slit of even light; found by bisection on the separation.
+    """
+    low, high = 0.3 / (order * seen.count), 12.0 / (order * seen.count)
+    if dip(seen, order, min(high, 0.4 / order)) > RAYLEIGH_DIP:
+        return 0.0
+    high = min(high, 0.4 / order)
+    for _ in range(40):
+        middle = math.sqrt(low * high)
+        if dip(seen, order, middle) > RAYLEIGH_DIP:
+            low = middle
+        else:
+            high = middle
+    return 1 / math.sqrt(low * high)
+
+
+def dip(seen: Pattern, order: int, separation: float) -> float:
+    """Light between two lines lambda (1 +- separation/2) over the mean of their peaks."""
+    wavelengths = [seen.wavelength_m * (1 + s * separation / 2) for s in (-1.0, 1.0)]
+    sines = np.array([order * w / seen.pitch_m - seen.sine_in for w in wavelengths])
+    reach = (sines[1] - sines[0]) * 0.75
+    grid = np.linspace(sines.mean() - reach, sines.mean() + reach, 121)
+    total = np.zeros(grid.size)
+    for w in wavelengths:
+        other = seen.at(w)
+        total += other.intensity((grid + seen.sine_in) * seen.pitch_m / w)
+    left, right = float(total[:60].max()), float(total[61:].max())
+    between = slice(int(np.argmax(total[:60])), 61 + int(np.argmax(total[61:])))
+    return 2 * float(total[between].min()) / (left + right)
+
+
+def _rayleigh_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    return Estimate(
+        math.pi / math.sqrt(24 * tolerance),
+        "the N-slit factor exceeds sinc^2 by x^2 / (3 N^2): separation pi^2 / (24 N^2) too small",
+    )
+
+
+RAYLEIGH = Approximation(
+    name="rayleigh",
+    title="resolving power m N",
+    quantity="lambda / dlambda for a dip of 8/pi^2, relative error",
+    parameter="number of rulings",
+    unit="",
+    why_not=has_orders,
+    check=_rayleigh,
+    span=lambda _: (3.0, 60.0),
+    estimate=_rayleigh_estimate,
+    own=lambda scene: float(rulings(scene)),
+    whole=True,
+)

@@ -1,0 +1,192 @@
+"""Formulas of place and distance: small angles, and the far field against distance."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from wavesim.scene import Scene
+from wavesim.study.compare.pattern import (
+    counted,
+    element_width_m,
+    pattern,
+    pitch_m,
+    rulings,
+    scaled_pitch,
+    wavelength,
+    without_beam,
+)
+from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
+
+_MOST = 200  # elements that stand for more where only a maximum's place is asked
+
+
+# --- small angles ------------------------------------------------------------------------------
+
+
+def _angles(scene: Scene, value: float | None) -> Check:
+    """Distance of the first order from the zero order on the plate [m]."""
+    if value is not None:
+        scene = scaled_pitch(scene, value)
+    few = without_beam(counted(scene, min(rulings(scene), _MOST)))
+    if element_width_m(scene) is not None and getattr(scene.aperture, "slits", None) is None:
+        scene = few
+    seen = pattern(scene)
+    mu = _peak(seen.intensity, 1.0, 1.0 / seen.count)
+    angle = math.asin(float(seen.sine(mu)))
+    focal, axis = scene.bench.camera_focal_m, scene.bench.camera_axis_rad
+    zero = focal * math.tan(math.asin(-seen.sine_in) - axis)
+    engine = focal * math.tan(angle - axis) - zero
+    formula = focal * seen.wavelength_m / seen.pitch_m
+    return Check(engine, formula, abs(formula / engine - 1))
+
+
+def _peak(intensity, near: float, reach: float) -> float:  # type: ignore[no-untyped-def]
+    """Continuous order of the maximum near an order, by two rounds of a parabola."""
+    for _ in range(3):
+        mu = near + reach * np.linspace(-0.5, 0.5, 9)
+        value = intensity(mu)
+        k = int(np.clip(np.argmax(value), 1, 7))
+        left, top, right = (float(v) for v in value[k - 1 : k + 2])
+        bend = left - 2 * top + right
+        near = float(mu[k]) + (0.5 * (left - right) / bend * reach / 8 if bend < 0 else 0.0)
+        reach /= 4
+    return near
+
+
+def _angles_why(scene: Scene) -> str | None:
+    pitch = pitch_m(scene)
+    if pitch is None or rulings(scene) < 2:
+        return "one slit alone has no orders"
+    if abs(wavelength(scene) / pitch - math.sin(scene.bench.alpha_rad)) >= 1:
+        return "the first order does not leave the grating"
+    return None
+
+
+def _angles_span(scene: Scene) -> tuple[float, float]:
+    most = 1 + abs(math.sin(scene.bench.alpha_rad))
+    return 1.15 * wavelength(scene) * max(1.0, 1 / (2 - most + 1e-9)), 300 * wavelength(scene)
+
+
+def _angles_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    if scene.bench.alpha_rad != 0 or scene.bench.camera_axis_rad != 0:
+        return None
+    sine = math.sqrt(1 - (1 - tolerance) ** 2)
+    return Estimate(
+        wavelength(scene) / sine,
+        "tan(beta) against sin(beta): 1 - cos(beta) = tolerance (trigonometry)",
+    )
+
+
+SMALL_ANGLES = Approximation(
+    name="small-angles",
+    title="orders lie at x = f m lambda / d",
+    quantity="distance of the first order from the zero order [m], relative error",
+    parameter="pitch",
+    unit="m",
+    why_not=_angles_why,
+    check=_angles,
+    span=_angles_span,
+    estimate=_angles_estimate,
+    own=pitch_m,
+)
+
+
+# --- far field ---------------------------------------------------------------------------------
+
+
+def _distance(scene: Scene, value: float | None) -> Check:
+    """Intensity on the axis over that of the far field, at a distance without lenses [m]."""
+    distance = value if value is not None else _own_distance(scene)
+    if distance is None:
+        return Check(1.0, 1.0, 0.0)
+    seen = pattern(scene)
+    near = on_axis(_edges(scene), seen.wavelength_m, distance)
+    return Check(near, 1.0, abs(1 / near - 1) if near > 0 else math.inf)
+
+
+def on_axis(edges_m: Floats, wavelength_m: float, distance_m: float) -> float:
+    """Axial intensity behind clear openings over its far-field (Fraunhofer) value.
+
+    Parallel light falls on the aperture; with w = x sqrt(2 / (lambda z)) at the edges (n, 2),
+
+        A = sum over openings of (C + i S)(w_2) - (C + i S)(w_1),   I = |A|^2 / (sum of w_2 - w_1)^2
+
+    Born & Wolf 8.7; exact within Fresnel's approximation (angles below about 0.1 rad).
+    """
+    from scipy.special import fresnel
+
+    w = edges_m * math.sqrt(2 / (wavelength_m * distance_m))
+    s, c = fresnel(w)
+    whole = c + 1j * s
+    amplitude = (whole[:, 1] - whole[:, 0]).sum()
+    open_width = (w[:, 1] - w[:, 0]).sum()
+    return float(np.abs(amplitude / open_width) ** 2)
+
+
+def _edges(scene: Scene) -> Floats:
+    """(n, 2) [m] edges of all openings, about the middle of the open area."""
+    combs = pattern(scene).ruled.combs
+    parts = [
+        np.stack([c.position_m - c.element.width_m / 2, c.position_m + c.element.width_m / 2], 1)
+        for c in combs
+    ]
+    edges = np.concatenate(parts)
+    return np.asarray(edges - (edges.min() + edges.max()) / 2)
+
+
+def fresnel_number(scene: Scene, distance_m: float) -> float:
+    """a^2 / (lambda z) with a half the aperture's width."""
+    half = float(np.ptp(_edges(scene))) / 2
+    return half**2 / (wavelength(scene) * distance_m)
+
+
+def _own_distance(scene: Scene) -> float | None:
+    return scene.bench.plate_distance_m
+
+
+def _distance_why(scene: Scene) -> str | None:
+    if element_width_m(scene) is None and getattr(scene.aperture, "slits", None) is None:
+        return "grooves that shift phases have no closed near field here"
+    return None
+
+
+def _distance_span(scene: Scene) -> tuple[float, float]:
+    middle = _spread(scene) / 0.1
+    return middle / 10, middle * 10
+
+
+def _spread(scene: Scene) -> float:
+    """(pi / lambda) sqrt(<x^4> - <x^2>^2) over the openings [m]."""
+    edges = _edges(scene)
+    width = float((edges[:, 1] - edges[:, 0]).sum())
+    moments = [
+        float(((edges[:, 1] ** (k + 1) - edges[:, 0] ** (k + 1)) / (k + 1)).sum()) / width
+        for k in (2, 4)
+    ]
+    return math.pi / wavelength(scene) * math.sqrt(max(moments[1] - moments[0] ** 2, 0.0))
+
+
+def _distance_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    distance = _spread(scene) / math.sqrt(tolerance)
+    number = fresnel_number(scene, distance)
+    return Estimate(
+        distance,
+        f"1 - I = variance of the phase pi x^2 / (lambda z); a slit: 4 (pi N_F)^2 / 45 "
+        f"(Goodman 4.2); Fresnel number {number:.4g}",
+    )
+
+
+FAR_FIELD = Approximation(
+    name="far-field",
+    title="the plate is far away: Fraunhofer's pattern holds without a lens",
+    quantity="intensity on the axis over that of the far field, relative error",
+    parameter="distance of the plate",
+    unit="m",
+    why_not=_distance_why,
+    check=_distance,
+    span=_distance_span,
+    estimate=_distance_estimate,
+    own=_own_distance,
+)

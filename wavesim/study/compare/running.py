@@ -1,0 +1,243 @@
+"""Running comparisons: over each formula's own parameter, or over any value of a scene."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.scene import Scene
+from wavesim.study.compare.faults import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
+from wavesim.study.compare.pattern import pitch_m, wavelength
+from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
+from wavesim.study.compare.places import FAR_FIELD, SMALL_ANGLES
+from wavesim.study.compare.result import (
+    Approximation,
+    Check,
+    Compared,
+    Comparison,
+    Floats,
+    Row,
+)
+from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
+from wavesim.study.compare.varied import with_value
+
+APPROXIMATIONS = (
+    SMALL_ANGLES,
+    FAR_FIELD,
+    CLOSED_FORM,
+    NARROW_SLIT,
+    ONE_WAVELENGTH,
+    RAYLEIGH,
+    GHOST_SMALL,
+    GHOST_BESSEL,
+    DIFFUSE_SMALL,
+    SPECKLE,
+    MISSING_ORDERS,
+)
+_BISECTIONS = 24
+
+
+def compare(
+    scene: Scene,
+    *,
+    tolerance: float = 0.01,
+    only: Sequence[str] = (),
+    points: int = 13,
+    progress: Callable[[str], None] | None = None,
+) -> Compared:
+    """Engine against every textbook formula that applies to a scene.
+
+    Each formula is followed over its own parameter to where its error crosses the tolerance; that
+    value is then found by bisection and set beside the closed-form estimate.
+
+    Parameters
+    ----------
+    tolerance : error from which a formula counts as failing
+    only : names of formulas (`APPROXIMATIONS`); all that apply if empty
+    points : values of each parameter in the table
+
+    Raises
+    ------
+    InputError
+        An unknown name, or a tolerance outside (0, 1).
+    """
+    chosen = _chosen(only)
+    _check(tolerance, points)
+    done, left_out = [], []
+    for item in chosen:
+        reason = item.why_not(scene)
+        if reason is not None:
+            left_out.append((item.name, reason))
+            continue
+        if progress is not None:
+            progress(item.name)
+        done.append(_over(item, scene, tolerance, points))
+    rows = tuple(row for one in done for row in one.rows)
+    return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
+
+
+def vary(
+    scene: Scene,
+    key: str,
+    values: Sequence[float],
+    *,
+    tolerance: float = 0.01,
+    only: Sequence[str] = (),
+    progress: Callable[[str], None] | None = None,
+) -> Compared:
+    """Engine against the formulas while one value of the scene is varied.
+
+    Parameters
+    ----------
+    key : dotted, as in the scene file: "aperture.pitch", "source.slit.width",
+        "aperture.defects.0.amplitude"
+    values : [SI] rising
+    only : names of formulas; all that apply to the scene if empty
+
+    Raises
+    ------
+    InputError
+        The scene has no such value, or one of the values does not make a scene.
+    """
+    _check(tolerance, len(values))
+    scenes = [with_value(scene, key, value) for value in values]
+    done, left_out = [], []
+    for item in _chosen(only):
+        reasons = [r for r in (item.why_not(s) for s in scenes) if r is not None]
+        if reasons:
+            left_out.append((item.name, reasons[0]))
+            continue
+        if progress is not None:
+            progress(item.name)
+        done.append(_along(item, scenes, (key, values, tolerance)))
+    rows = tuple(row for one in done for row in one.rows)
+    return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
+
+
+def stated(scene: Scene) -> tuple[str, ...]:
+    """What bounds every number here, engine's and formulas' alike, and is not tested."""
+    pitch = pitch_m(scene)
+    text = (
+        "scalar theory itself is not tested: with a pitch of a few wavelengths or steep facets "
+        "positions, line shapes and ratios of ghosts to lines hold, absolute efficiencies do not "
+        "(Fano 1948, JOSA 38, 921: elementary theories give ghosts in order of magnitude)"
+    )
+    if pitch is None:
+        return (text,)
+    return (f"{text}; here the pitch is {pitch / wavelength(scene):.3g} wavelengths",)
+
+
+def _chosen(only: Sequence[str]) -> tuple[Approximation, ...]:
+    known = {item.name: item for item in APPROXIMATIONS}
+    for name in only:
+        if name not in known:
+            raise InputError(
+                "is no formula to compare with", key="only", value=name,
+                expected="one of " + ", ".join(known),
+            )  # fmt: skip
+    return tuple(known[name] for name in only) if only else APPROXIMATIONS
+
+
+def _check(tolerance: float, points: int) -> None:
+    if not 0 < tolerance < 1:
+        raise InputError(
+            "is out of range", key="tolerance", value=tolerance, expected="above 0 and below 1"
+        )
+    if not 2 <= points <= 10_000:
+        raise InputError(
+            "is out of range", key="points", value=points, expected="from 2 to 10,000 values"
+        )
+
+
+def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> Comparison:
+    values = np.geomspace(*item.span(scene), points)
+    if item.whole:
+        values = np.unique(np.rint(values))
+    checks = [item.check(scene, float(v)) for v in values]
+    fails_at, fails = _threshold(
+        values, checks, tolerance, lambda v: item.check(scene, v).error, whole=item.whole
+    )
+    guess = item.estimate(scene, tolerance)
+    return Comparison(
+        item.name, item.title, item.quantity, item.parameter, item.unit,
+        _rows(item.name, item.parameter, values, checks, tolerance), tolerance, fails_at, fails,
+        guess.value if guess else None, guess.source if guess else "", item.own(scene),
+        item.check(scene, None),
+    )  # fmt: skip
+
+
+def _along(
+    item: Approximation, scenes: list[Scene], along: tuple[str, Sequence[float], float]
+) -> Comparison:
+    key, values, tolerance = along
+    checks = [item.check(scene, None) for scene in scenes]
+    at = np.asarray(values, dtype=np.float64)
+    fails_at, fails = _threshold(at, checks, tolerance, None)
+    return Comparison(
+        item.name, item.title, item.quantity, key, "", _rows(item.name, key, at, checks, tolerance),
+        tolerance, fails_at, fails, None, "", None, None,
+    )  # fmt: skip
+
+
+def _rows(
+    name: str, parameter: str, values: Floats, checks: list[Check], tolerance: float
+) -> tuple[Row, ...]:
+    return tuple(
+        Row(name, parameter, float(v), c.engine, c.formula, c.error, c.error <= tolerance)
+        for v, c in zip(values, checks, strict=True)
+    )
+
+
+def _threshold(
+    values: Floats,
+    checks: list[Check],
+    tolerance: float,
+    error: Callable[[float], float] | None,
+    *,
+    whole: bool = False,
+) -> tuple[float | None, str]:
+    """Where the error crosses the tolerance, seen from the end at which the formula holds."""
+    bad = np.array([not c.error <= tolerance for c in checks])
+    if bad.all():
+        return None, "always"
+    if not bad.any():
+        return None, "never"
+    fails = "above" if not bad[0] else "below"
+    order = np.arange(values.size) if fails == "above" else np.arange(values.size)[::-1]
+    first = int(np.flatnonzero(bad[order])[0])
+    if first == 0:
+        return None, "here and there"
+    good, worse = order[first - 1], order[first]
+    ends = (float(values[good]), float(values[worse]))
+    if error is None or (whole and abs(ends[1] - ends[0]) < 20):
+        return _interpolated(ends, checks[good].error, checks[worse].error, tolerance), fails
+    return _bisected(ends, tolerance, error), fails
+
+
+def _interpolated(
+    ends: tuple[float, float], low: float, high: float, tolerance: float
+) -> float:
+    """Crossing between two values, error and value taken as straight on logarithmic scales."""
+    if min(*ends, low) <= 0 or not math.isfinite(high):
+        part = (tolerance - low) / (high - low) if math.isfinite(high) else 0.5
+        return ends[0] + part * (ends[1] - ends[0])
+    part = math.log(tolerance / low) / math.log(high / low)
+    return float(ends[0] * (ends[1] / ends[0]) ** part)
+
+
+def _bisected(
+    ends: tuple[float, float], tolerance: float, error: Callable[[float], float]
+) -> float:
+    good, bad = ends
+    for _ in range(_BISECTIONS):
+        middle = math.sqrt(good * bad)
+        if abs(bad / good - 1) < 1e-5:
+            break
+        if error(middle) <= tolerance:
+            good = middle
+        else:
+            bad = middle
+    return math.sqrt(good * bad)

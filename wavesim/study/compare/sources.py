@@ -1,0 +1,135 @@
+"""Formulas that idealise the light: a narrow source slit, one wavelength for a band."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from wavesim.scene import Band, Scene
+from wavesim.study.compare.pattern import Pattern, pattern, pitch_m, rulings
+from wavesim.study.compare.patterns import has_orders, ideal
+from wavesim.study.compare.result import Approximation, Check, Estimate
+
+_BAND_POINTS = 96
+
+
+def _visibility(seen: Pattern) -> float:
+    """(max - min) / (max + min) about order zero: its peak and the first minimum beside it."""
+    n = seen.count
+    mu = np.concatenate([np.linspace(-0.25, 0.25, 21) / n, np.linspace(0.6, 1.4, 81) / n])
+    light = seen.intensity(mu)
+    top, low = float(light[:21].max()), float(light[21:].min())
+    return (top - low) / (top + low)
+
+
+def _slit(scene: Scene, value: float | None) -> Check:
+    focal = scene.bench.source_focal_m or 1.0
+    seen = pattern(scene)
+    if value is not None:
+        seen = pattern(ideal(scene))
+        width = value / focal * math.cos(scene.bench.alpha_rad)
+        seen = replace(seen, slit_sine=width)
+    engine, formula = _visibility(seen), _visibility(replace(seen, slit_sine=0.0))
+    return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
+
+
+def _slit_why(scene: Scene) -> str | None:
+    if has_orders(scene):
+        return has_orders(scene)
+    if scene.bench.source_focal_m is None:
+        return "without a collimator or a source distance the slit has no angle"
+    return None
+
+
+def _slit_limit(scene: Scene, tolerance: float) -> float:
+    """Width w [m] of the source slit: (w d / (lambda f)) = sin(pi/N) sqrt(6 tolerance) / pi."""
+    focal, pitch = scene.bench.source_focal_m or 1.0, pitch_m(scene) or 1.0
+    part = math.sin(math.pi / rulings(scene)) * math.sqrt(6 * tolerance) / math.pi
+    cosine = math.cos(scene.bench.alpha_rad)
+    return part * pattern(ideal(scene)).wavelength_m * focal / (pitch * cosine)
+
+
+def _slit_span(scene: Scene) -> tuple[float, float]:
+    middle = _slit_limit(scene, 0.01)
+    return middle / 10, middle * 6
+
+
+def _slit_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    return Estimate(
+        _slit_limit(scene, tolerance),
+        "minimum filled to (pi t)^2 / (12 sin^2(pi/N)), t the slit in orders; "
+        "two slits: V = sinc(w d / (lambda f)) (Born & Wolf 10.4)",
+    )
+
+
+NARROW_SLIT = Approximation(
+    name="narrow-slit",
+    title="the source slit is infinitely narrow",
+    quantity="visibility of the fringes beside order zero, relative error",
+    parameter="width of the source slit",
+    unit="m",
+    why_not=_slit_why,
+    check=_slit,
+    span=_slit_span,
+    estimate=_slit_estimate,
+    own=lambda scene: scene.source.slit.width_m if scene.source.slit else None,
+)
+
+
+def _band(scene: Scene, value: float | None) -> Check:
+    """Height of the first order in the light of a band, over that of one wavelength."""
+    seen = pattern(ideal(scene) if value is not None else scene)
+    width = value if value is not None else own_band(scene) or 0.0
+    sine = float(seen.sine(1.0))
+    t, w = np.polynomial.legendre.leggauss(_BAND_POINTS)
+    wavelengths = seen.wavelength_m + width / 2 * t
+    mu = seen.pitch_m * (seen.sine_in + sine) / wavelengths
+    light = [
+        float(seen.at(float(lam)).intensity(float(m))) / lam
+        for lam, m in zip(wavelengths, mu, strict=True)
+    ]
+    engine = float(np.sum(w / 2 * np.array(light)))
+    formula = float(seen.intensity(1.0)) / seen.wavelength_m
+    return Check(engine / formula, 1.0, abs(formula / engine - 1))
+
+
+def own_band(scene: Scene) -> float | None:
+    """Width of the scene's light [m]: of a band or a bandpass filter, None for other light."""
+    widths = [f.width_m for f in scene.source.filters if f.kind == "bandpass"]
+    if isinstance(scene.source, Band):
+        widths.append(scene.source.width_m)
+    return min(widths) if widths else None
+
+
+def _band_limit(scene: Scene, tolerance: float) -> float:
+    seen = pattern(ideal(scene))
+    n = seen.count
+    return 6 * math.sqrt(tolerance) / (math.pi * math.sqrt(n * n - 1)) * seen.wavelength_m
+
+
+def _band_span(scene: Scene) -> tuple[float, float]:
+    middle = _band_limit(scene, 0.01)
+    return middle / 10, min(middle * 8, 0.5 * pattern(ideal(scene)).wavelength_m)
+
+
+def _band_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    return Estimate(
+        _band_limit(scene, tolerance),
+        "mean of the N-slit factor over the band: 1 - pi^2 (N^2 - 1) (m dlambda/lambda)^2 / 36",
+    )
+
+
+ONE_WAVELENGTH = Approximation(
+    name="one-wavelength",
+    title="one wavelength stands for the band",
+    quantity="height of the first order over that of one wavelength, relative error",
+    parameter="width of the band",
+    unit="m",
+    why_not=has_orders,
+    check=_band,
+    span=_band_span,
+    estimate=_band_estimate,
+    own=own_band,
+)
