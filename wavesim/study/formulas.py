@@ -49,9 +49,16 @@ def free_spectral_range_m(order: int, shortest_m: float) -> float:
 
 
 def interference_factor(mu: FloatLike, count: int) -> Floats:
-    """(sin(pi N mu) / (N sin(pi mu)))^2, the N-slit factor; Born & Wolf 8.6.1."""
+    """(sin(pi N mu) / (N sin(pi mu)))^2, the N-slit factor; Born & Wolf 8.6.1.
+
+    Whole turns are taken off before the sines, so it is as exact as mu itself.
+    """
     offset = np.asarray(mu - np.rint(mu), dtype=np.float64)
-    return np.asarray((np.sinc(count * offset) / np.sinc(offset)) ** 2)
+    turns = count * offset
+    below = count * np.sin(np.pi * offset)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = np.sin(np.pi * (turns - np.rint(turns))) / below
+    return np.where(below == 0, 1.0, ratio**2)
 
 
 def half_width_orders(count: int) -> float:

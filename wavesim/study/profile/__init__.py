@@ -31,6 +31,7 @@ _FINE, _SOFT = 4.0, 4.0  # samples per 1/(aperture width) of the scan and of the
 _CORE = 8.0  # widths to either side that the fine core spans
 _WIDTHS = (1.0, 10.0, 100.0)
 _FAINTEST = 1e-20  # of the line: ghosts predicted, to name what is found
+_FOUND = 1e-17  # of the line: above this nothing but diffuse light hides a ghost
 _ENOUGH_CELLS = 1000  # for a mean of speckle to 3 %
 
 
@@ -190,7 +191,7 @@ def _search(
         moments=(own[1] / own[0] ** 2, softer[1] / softer[0] ** 2),
         cell=softer[2] / softer[1] ** 2,
     )
-    missed = [g for g in predicted if id(g) not in taken and g.seen > between.level]
+    missed = [g for g in predicted if id(g) not in taken and g.seen > max(between.level, _FOUND)]
     return matched, tuple(missed), between
 
 

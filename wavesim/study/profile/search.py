@@ -17,8 +17,8 @@ import numpy.typing as npt
 from wavesim.aperture.elements import Floats
 from wavesim.study.profile.scan import Scan
 
-_FLOOR = 1e-23  # of the line: what the transforms leave where there is no light, with a margin
-_SKIRT = 4.0  # widths over which a Gaussian line falls to 1e-19
+_FLOOR = 1e-21  # of the line: what the transforms leave where there is no light, with a margin
+_SKIRT = 4.5  # widths over which a Gaussian line falls to 1e-24
 _RARE = 7.0  # -log of the chance of a false ghost per scan
 _TRAIN = 40.0  # widths to either side over which the diffuse light about a peak is judged
 _FEWEST = 64  # samples that a judgement needs
