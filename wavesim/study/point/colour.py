@@ -13,8 +13,8 @@ from wavesim.colorimetry import (
     xyz_to_xy,
 )
 from wavesim.plate import Plate
+from wavesim.study.visibility import BURNT_STOPS
 
-BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
 _NAMED_AT = 0.3  # of white: the brightness at which a hue gets its name
 
 

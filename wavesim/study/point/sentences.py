@@ -6,9 +6,10 @@ import math
 from collections.abc import Sequence
 
 from wavesim.study.point.bands import EXTINGUISHED, NAMED_M, Extinguished, Remaining, Zero
-from wavesim.study.point.colour import BURNT_STOPS, Colour
+from wavesim.study.point.colour import Colour
 from wavesim.study.point.spectrum import SEEN_M, PointSpectrum
 from wavesim.study.ruling import Ruling
+from wavesim.study.visibility import BURNT_STOPS
 
 _MOST = 8  # bands and stretches told
 _WHITE_PURITY = 0.02  # below this nobody asks for a dominant wavelength

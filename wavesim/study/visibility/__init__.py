@@ -1,0 +1,260 @@
+"""What an exposure shows and what it burns out: orders, subsidiary maxima, parts of the plate.
+
+found = visibility(wavesim.expose(scene), time_s=1 / 30, speed=100)
+print("\\n".join(found.words))
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.colorimetry.tone import speed_iso6
+from wavesim.constants import SATURATION_EXPOSURE_LX_S
+from wavesim.errors import InputError, LimitError
+from wavesim.plate import Plate
+from wavesim.study.predict.exposure import FAINT
+from wavesim.study.ruling import Ruling, ruling
+from wavesim.study.visibility.cells import Cells, cells
+from wavesim.study.visibility.sentences import sentences
+
+__all__ = ["BURNT_STOPS", "Criterion", "Maximum", "Visibility", "exposure_words", "visibility"]
+
+Criterion = Literal["picture", "film"]
+BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
+_SHARPEST = 2.0  # pixels that a fringe needs to be seen apart from its neighbour
+_EYE_M = 555e-9
+_CONTRAST = 1.05  # of the valley beside it: a maximum that stands out (common practice)
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """One order or subsidiary maximum at its brightest place.
+
+    Attributes
+    ----------
+    order : m; for a subsidiary maximum the order below it, for a lone slit 0
+    number : 0 for the order itself; k for the k-th subsidiary maximum beyond it, or the k-th
+        side maximum of a lone slit (negative on its other side)
+    x_m : [m] where its exposure is highest
+    exposure_lx_s : there, its own light alone
+    stops : log2 of it over white
+    state : "burnt out", "visible" or "too faint"
+    """
+
+    order: int
+    number: int
+    x_m: float
+    exposure_lx_s: float
+    stops: float
+    state: str
+
+
+@dataclass(frozen=True)
+class Visibility:
+    """What an exposure shows.
+
+    Attributes
+    ----------
+    time_s, speed : the exposure
+    white_lx_s : 78 / speed, shown white (ISO 12232); more is burnt out
+    threshold_lx_s : the least exposure that shows
+    criterion : what that is, in words
+    orders : on the plate
+    subsidiary : between them, where they are few enough to be told one by one
+    apart : ((m, count), ...) maxima of the plate's brightness between orders m and m + 1 that
+        stand out from their surroundings
+    slits : in the beam; 0 where there are no orders
+    run_together : whether source slit or pixel is wider than a subsidiary maximum
+    burnt_area, visible_area : parts of the plate's area
+    words : all of it in sentences
+    """
+
+    time_s: float
+    speed: float
+    white_lx_s: float
+    threshold_lx_s: float
+    criterion: str
+    orders: tuple[Maximum, ...]
+    subsidiary: tuple[Maximum, ...]
+    apart: tuple[tuple[int, int], ...]
+    slits: int
+    run_together: bool
+    burnt_area: float
+    visible_area: float
+    words: tuple[str, ...]
+
+
+def exposure_words(plate: Plate) -> tuple[str, ...]:
+    """What a plate's own exposure shows and burns out, in sentences."""
+    return visibility(plate).words
+
+
+def visibility(
+    plate: Plate,
+    *,
+    time_s: float | None = None,
+    speed: float | None = None,
+    criterion: Criterion = "picture",
+) -> Visibility:
+    """Which orders and subsidiary maxima an exposure shows, and which it burns out.
+
+    Parameters
+    ----------
+    time_s, speed : default the plate's own; exposure is illuminance times time
+    criterion : "picture": 7 stops below white still shows against black (common practice, no
+        source); "film": 0.10 above base and fog, H = 0.8 / speed (ISO 6:1993)
+
+    Raises
+    ------
+    InputError
+        A time or a speed that is not positive.
+
+    Notes
+    -----
+    Light is dealt out to orders by the profile's steps of 1 nm. Where orders overlap, each is
+    judged by its own light. Reciprocity is taken to hold: films lose speed in long exposures.
+    """
+    time = _positive("time_s", plate.exposure_s if time_s is None else time_s)
+    speed = _positive("speed", plate.scene.exposure.speed if speed is None else speed)
+    white = SATURATION_EXPOSURE_LX_S / speed
+    threshold, words = _threshold(criterion, speed, white)
+    scale = time / plate.exposure_s
+    ruled = _ruling(plate)
+    limits = _Limits(white, threshold, scale)
+    dealt = None if ruled is None else cells(plate, ruled)
+    orders, subsidiary = _maxima(dealt, ruled, limits)
+    exposure = plate.xyz[..., 1] * scale
+    found = Visibility(
+        time_s=time,
+        speed=speed,
+        white_lx_s=white,
+        threshold_lx_s=threshold,
+        criterion=words,
+        orders=orders,
+        subsidiary=subsidiary,
+        apart=() if ruled is None else _apart(plate, ruled, orders, limits),
+        slits=0 if ruled is None else ruled.count,
+        run_together=ruled is not None and _run_together(plate, ruled),
+        burnt_area=float(np.mean(exposure > white * 2**BURNT_STOPS)),
+        visible_area=float(np.mean(exposure >= threshold)),
+        words=(),
+    )
+    return Visibility(**{**vars(found), "words": sentences(found)})
+
+
+@dataclass(frozen=True)
+class _Limits:
+    """White and threshold [lx s], and what a plate's exposure is multiplied by."""
+
+    white_lx_s: float
+    threshold_lx_s: float
+    scale: float
+
+    def maximum(self, order: int, number: int, peak: tuple[float, float]) -> Maximum:
+        exposure = peak[0] * self.scale
+        stops = math.log2(exposure / self.white_lx_s) if exposure > 0 else -math.inf
+        return Maximum(order, number, peak[1], exposure, stops, self.state(exposure))
+
+    def state(self, exposure_lx_s: float) -> str:
+        if exposure_lx_s > self.white_lx_s * 2**BURNT_STOPS:
+            return "burnt out"
+        return "visible" if exposure_lx_s >= self.threshold_lx_s else "too faint"
+
+
+def _positive(name: str, value: float) -> float:
+    if not (math.isfinite(value) and value > 0):
+        raise InputError("must be positive", key=name, value=value, expected="more than zero")
+    return value
+
+
+def _threshold(criterion: Criterion, speed: float, white: float) -> tuple[float, str]:
+    if criterion == "picture":
+        stops = -math.log2(FAINT)
+        return white * FAINT, f"{stops:g} stops below white"
+    if criterion == "film":
+        return speed_iso6(1.0) / speed, "density 0.10 above base and fog, 0.8 / speed (ISO 6)"
+    raise InputError(
+        "is no criterion", key="criterion", value=criterion, expected="picture or film"
+    )
+
+
+def _ruling(plate: Plate) -> Ruling | None:
+    try:
+        return ruling(plate.scene) if plate.scene.bench.far_field else None
+    except LimitError:
+        return None
+
+
+def _maxima(
+    dealt: Cells | None, ruled: Ruling | None, limits: _Limits
+) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
+    if dealt is None or ruled is None:
+        return (), ()
+    if ruled.count == 1:
+        return _of_one_slit(dealt, limits)
+    n = dealt.count
+    orders = tuple(limits.maximum(m, 0, dealt.peak(m * n - 1, m * n)) for m in dealt.orders)
+    if ruled.count < 3 or n < ruled.count:
+        return orders, ()
+    between = range(min(dealt.orders, default=0) - 1, max(dealt.orders, default=-2) + 1)
+    found = (limits.maximum(m, k, dealt.peak(m * n + k)) for m in between for k in range(1, n - 1))
+    return orders, tuple(one for one in found if one.exposure_lx_s > 0)
+
+
+def _of_one_slit(dealt: Cells, limits: _Limits) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
+    """The central maximum between the first zeros, and the side maxima beyond."""
+    last = dealt.first + dealt.exposure_lx_s.shape[1] - 1
+    centre = limits.maximum(0, 0, dealt.peak(-1, 0))
+    sides = [limits.maximum(0, k, dealt.peak(k)) for k in range(1, last + 1)]
+    sides += [limits.maximum(0, k + 1, dealt.peak(k)) for k in range(dealt.first, -1)]
+    return (centre,), tuple(sorted(sides, key=lambda one: one.number))
+
+
+def _run_together(plate: Plate, ruled: Ruling) -> bool:
+    """Whether subsidiary maxima are narrower than the source slit's image or two pixels."""
+    bench, slit = plate.scene.bench, plate.scene.source.slit
+    image = 0.0
+    if slit is not None and bench.source_focal_m is not None:
+        image = slit.width_m / bench.source_focal_m * bench.camera_focal_m
+    apart = _EYE_M * bench.camera_focal_m / (ruled.count * ruled.pitch_m)
+    return apart < max(image, _SHARPEST * plate.scene.plate.pixel_m)
+
+
+def _apart(
+    plate: Plate, ruled: Ruling, orders: tuple[Maximum, ...], limits: _Limits
+) -> tuple[tuple[int, int], ...]:
+    """Maxima of brightness that stand out between two orders, counted on the plate itself."""
+    if ruled.count < 3:
+        return ()
+    exposure = plate.xyz[plate.xyz.shape[0] // 2, :, 1] * limits.scale
+    found = []
+    for m in sorted({one.order for one in orders} | {one.order - 1 for one in orders}):
+        ends = ruled.sine_out(np.array([m + 1 / ruled.count, m + 1 - 1 / ruled.count]), _EYE_M)
+        if np.abs(ends).max() >= 1:
+            continue
+        lo, hi = np.sort(ruled.x_m(ends))
+        if lo < plate.x_m[0] or hi > plate.x_m[-1]:
+            continue
+        inside = exposure[(plate.x_m >= lo) & (plate.x_m <= hi)]
+        found.append((m, _standing_out(inside, limits.threshold_lx_s)))
+    return tuple(found)
+
+
+def _standing_out(level: Floats, threshold: float) -> int:
+    """Maxima above the threshold with valleys on both sides, 5 % below or more."""
+    count, low, high, rising = 0, math.inf, 0.0, False
+    for value in level:
+        if rising:
+            high = max(high, float(value))
+            if value * _CONTRAST < high:
+                count, low, rising = count + (high >= threshold), float(value), False
+        else:
+            low = min(low, float(value))
+            if value > low * _CONTRAST:
+                high, rising = float(value), True
+    return count

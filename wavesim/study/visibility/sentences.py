@@ -1,0 +1,128 @@
+"""What an exposure shows, in plain words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from wavesim.study.visibility import Maximum, Visibility
+
+_STATES = ("burnt out", "visible", "too faint")
+_MOST_STRETCHES = 4  # between orders, told one by one
+
+
+def sentences(found: Visibility) -> tuple[str, ...]:
+    """What is burnt out, what shows and what does not; then the measure of it."""
+    words = []
+    if found.slits == 1:
+        words += _slit_words(found)
+    elif found.orders:
+        words += _order_words(found.orders)
+        words += _subsidiary_words(found)
+    words.append(
+        f"{_percent(found.burnt_area)} of the plate is burnt out, {_percent(found.visible_area)} "
+        f"of it shows; what shows is at least {found.criterion}, what is above white is burnt out"
+    )
+    return tuple(words)
+
+
+def _order_words(orders: Sequence[Maximum]) -> list[str]:
+    words = []
+    for state in _STATES:
+        chosen = [one for one in orders if one.state == state]
+        if chosen:
+            words.append(
+                f"{state}: {ranges('order', [one.order for one in chosen])}{_span(chosen)}"
+            )
+    return words
+
+
+def _subsidiary_words(found: Visibility) -> list[str]:
+    between = found.slits - 2
+    if between < 1:
+        return []
+    if found.run_together:
+        return [
+            f"the {between:,} subsidiary maxima between two orders are narrower than the source "
+            "slit's image or two pixels and run together"
+        ]
+    words: list[str] = []
+    if not found.subsidiary:
+        return [f"there are {between:,} subsidiary maxima between two orders, too many to list"]
+    apart, told = dict(found.apart), ""
+    for order in sorted({one.order for one in found.subsidiary}, key=lambda m: (abs(m + 0.5), -m)):
+        maxima = [one for one in found.subsidiary if one.order == order]
+        if all(one.state == "too faint" for one in maxima):
+            continue
+        text = _stretch_words(maxima, apart.get(order))
+        if order < 0 and text == told:
+            words[-1] += ", and likewise on the other side"
+        elif len(words) < _MOST_STRETCHES:
+            words.append(f"{_noun(between)} between orders {order} and {order + 1}: {text}")
+        told = text
+    return words or [f"too faint: {_noun(between)} between any two orders"]
+
+
+def _noun(count: int) -> str:
+    return "the subsidiary maximum" if count == 1 else f"the {count} subsidiary maxima"
+
+
+def _stretch_words(maxima: Sequence[Maximum], apart: int | None) -> str:
+    text = f"{_counts(maxima)}{_span(maxima)}"
+    if apart is None:
+        return text
+    fringes = "a fringe of its own" if apart == 1 else "fringes of their own"
+    return f"{text}, {apart or 'none'} as {fringes}"
+
+
+def _slit_words(found: Visibility) -> list[str]:
+    centre = found.orders[0]
+    words = [f"the central maximum: {centre.state}{_span([centre])}"]
+    for state in _STATES:
+        chosen = [one for one in found.subsidiary if one.state == state]
+        if chosen:
+            sides = sorted({abs(one.number) for one in chosen})
+            words.append(f"{state}: {ranges('side maximum', sides, 'side maxima')}{_span(chosen)}")
+    return words
+
+
+def _counts(maxima: Sequence[Maximum]) -> str:
+    parts = []
+    for state in _STATES:
+        count = sum(one.state == state for one in maxima)
+        if count == len(maxima):
+            return state if count == 1 else f"all {state}"
+        if count:
+            parts.append(f"{count} {state}")
+    return ", ".join(parts)
+
+
+def _span(maxima: Sequence[Maximum]) -> str:
+    """Their exposure in stops from white."""
+    stops = [one.stops for one in maxima if math.isfinite(one.stops)]
+    if not stops:
+        return " (no light)"
+    low, high = min(stops), max(stops)
+    text = f"{high:+.1f}" if high - low < 0.1 else f"{low:+.1f} to {high:+.1f}"
+    return f" ({text} stops from white)"
+
+
+def ranges(noun: str, numbers: Sequence[int], plural: str = "") -> str:
+    """Numbers in words: "orders -3 to 3 and 5"."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return f"{noun if len(numbers) == 1 else plural or noun + 's'} {', '.join(parts)}"
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    if percent in (0, 100) or percent >= 10:
+        return f"{percent:.0f} %"
+    return f"{percent:.2g} %"
