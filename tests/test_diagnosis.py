@@ -1,0 +1,145 @@
+"""The reverse problem: period, amplitude and kind from ghosts in several orders."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand
+from wavesim.aperture import Aperture
+from wavesim.aperture.defects.chance import draw
+from wavesim.errors import TableError
+from wavesim.study.diagnosis import Measured, diagnose, read
+from wavesim.study.profile import Illumination
+from wavesim.study.profile.scan import scan, softened
+from wavesim.study.profile.search import find, prepared
+
+COUNT = 30_000
+
+
+def _secret(seed: int) -> tuple[Aperture, str, float, float]:
+    """A ruling with one periodic error and some random ones: kind, period, size unknown to all."""
+    stream = np.random.RandomState(seed)
+    n = np.arange(COUNT, dtype=np.float64)
+    period = float(np.exp(stream.uniform(math.log(12), math.log(900))))
+    turn = 2 * np.pi * (n / period + stream.uniform())
+    noise = 2e-4 * draw("independent", seed + 1000, COUNT, 1.0)  # 0.4 nm of 1.9 um
+    if stream.uniform() < 0.5:
+        size = float(np.exp(stream.uniform(math.log(6e-4), math.log(0.02))))  # 1 to 40 nm
+        return by_hand(n + size * np.sin(turn) + noise), "displacement", period, size
+    size = float(np.exp(stream.uniform(math.log(5e-3), math.log(0.1))))
+    return by_hand(n + noise, 1 + size * np.cos(turn)), "strength", period, size
+
+
+def _measured(ruled: Aperture, orders: tuple[int, ...]) -> Measured:
+    """What a search of those orders finds, strengths freed of the groove's envelope."""
+    light = softened(Illumination(ruled, 0.0, WAVELENGTH_M))
+    width = ruled.combs[0].element.width_m / PITCH_M
+    rows = []
+    for m in orders:
+        for ghost in find(prepared(scan(light, m - 0.5, m + 0.5, fineness=4), m)):
+            share = (np.sinc(width * ghost.mu) / np.sinc(width * m)) ** 2
+            rows.append((m, ghost.mu - m, ghost.mu_error, ghost.strength / share,
+                         ghost.strength_error / share))  # fmt: skip
+    return Measured(*np.array(rows).T)
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_ten_rulings_whose_errors_nobody_tells(seed: int) -> None:
+    ruled, kind, period, size = _secret(seed)
+    found = diagnose(_measured(ruled, (1, 2)), pitch_m=PITCH_M).errors[0]
+    assert found.kind == kind
+    assert found.period == pytest.approx(period, rel=1e-3)
+    recovered = found.amplitude if kind == "displacement" else found.modulation
+    assert recovered == pytest.approx(size, rel=0.02)
+
+
+def test_two_periods_and_their_combinations() -> None:
+    n = np.arange(COUNT, dtype=np.float64)
+    place = n + 0.02 * np.sin(2 * np.pi * n / 96) + 0.012 * np.sin(2 * np.pi * n / 251.3)
+    measured = _measured(by_hand(place), (1, 2, 3))
+    found = diagnose(measured, pitch_m=PITCH_M)
+    assert measured.order.size > 30  # with harmonics and combinations
+    first, second = found.errors[:2]
+    assert (first.kind, second.kind) == ("displacement", "displacement")
+    assert first.period == pytest.approx(96, rel=1e-4)
+    assert first.amplitude == pytest.approx(0.02, rel=5e-3)
+    assert second.period == pytest.approx(251.3, rel=1e-4)
+    assert second.amplitude == pytest.approx(0.012, rel=5e-3)
+    assert first.ghosts + second.ghosts > 20  # most others are known as their offspring
+
+
+def test_place_and_strength_with_one_period() -> None:
+    n = np.arange(COUNT, dtype=np.float64)
+    turn = 2 * np.pi * n / 120
+    ruled = by_hand(n + 0.004 * np.sin(turn), 1 + 0.03 * np.cos(turn + 0.4))
+    found = diagnose(_measured(ruled, (1, 2, 3)), pitch_m=PITCH_M).errors[0]
+    assert found.kind == "both"
+    assert found.amplitude == pytest.approx(0.004, rel=0.02)
+    assert found.modulation == pytest.approx(0.03, rel=0.02)
+
+
+def test_one_order_cannot_tell_the_kind() -> None:
+    ruled, _, period, _ = _secret(3)
+    found = diagnose(_measured(ruled, (1,))).errors[0]
+    assert found.kind == "undetermined"
+    assert found.period == pytest.approx(period, rel=1e-3)
+    assert math.isnan(found.growth)
+    assert math.isnan(found.amplitude_m)
+
+
+def test_errors_of_measurement_are_passed_on() -> None:
+    """Ghosts of a known error with known noise: 95 of 100 results within two standard errors."""
+    stream = np.random.RandomState(1)
+    order = np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0])
+    offset = np.array([0.01, -0.01] * 3)
+    from wavesim.study.diagnosis.fit import model
+
+    true = model(order, offset, 0.005)
+    within = 0
+    for _ in range(200):
+        noisy = true * (1 + 0.05 * stream.standard_normal(6))
+        found = diagnose(Measured(order, offset, np.full(6, 1e-5), noisy, 0.05 * true)).errors[0]
+        assert found.kind == "displacement"
+        within += abs(found.amplitude - 0.005) < 2 * found.amplitude_error
+    assert within >= 0.95 * 200
+
+
+def test_tables_of_offsets_and_of_wavelengths_agree(tmp_path: Path) -> None:
+    by_offset, by_wavelength = tmp_path / "a.csv", tmp_path / "b.csv"
+    by_offset.write_text("order, offset [orders], strength\n1, 0.01, 1e-4\n2, 0.01, 4.1e-4\n")
+    by_wavelength.write_text(
+        "order, line [nm], ghost [nm], strength\n1, 500, 505, 1e-4\n2, 500, 502.5, 4.1e-4\n"
+    )
+    one, other = diagnose(read(by_offset)).errors[0], diagnose(read(by_wavelength)).errors[0]
+    assert one.kind == other.kind == "displacement"
+    assert one.period == pytest.approx(other.period, rel=1e-9)
+    assert one.amplitude == pytest.approx(1e-2 / math.pi, rel=0.02)  # sqrt(1e-4) / pi
+
+
+BAD = {
+    "": "holds no ghosts",
+    "order, strength\n1, 1e-4\n": r"has no column 'line \[nm\]'",
+    "order, offset [orders]\n1, 0.1\n": "has no column 'strength'",
+    "order, offset [orders], strength\n1, 0.1\n": "rows of another length",
+    "order, offset [orders], strength\n1, x, 1e-4\n": "no number",
+    "order, offset [orders], strength\n1.5, 0.1, 1e-4\n": "no whole number",
+    "order, offset [orders], strength\n1, 0, 1e-4\n": "on its own line",
+    "order, offset [orders], strength\n1, 0.1, -1e-4\n": "not above zero",
+}
+
+
+@pytest.mark.parametrize("text", BAD)
+def test_tables_that_are_wrong(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "ghosts.csv"
+    path.write_text(text)
+    with pytest.raises(TableError, match=BAD[text]):
+        read(path)
+
+
+def test_no_table(tmp_path: Path) -> None:
+    with pytest.raises(TableError, match="cannot be read"):
+        read(tmp_path / "none.csv")
