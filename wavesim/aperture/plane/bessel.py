@@ -1,6 +1,6 @@
 """The Airy amplitude 2 J1(x) / x without importing a library of special functions.
 
-Below x = 32 a table of polynomials, one for each unit of x, made from Miller's downward
+Below x = 32 a table of polynomials, two for each unit of x, made from Miller's downward
 recurrence (Abramowitz & Stegun 9.12); above, Hankel's asymptotic series (DLMF 10.17.3). Both
 are right to 1e-15 of the value at zero (tests/test_plane_elements.py, against mpmath).
 """
@@ -15,8 +15,8 @@ from numba import njit
 
 from wavesim.aperture.elements import Floats
 
-_PIECES = 32
-_DEGREE = 14
+_PIECES = 64
+_DEGREE = 10
 _FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
@@ -28,17 +28,26 @@ def airy(x: Floats) -> Floats:
     return out.reshape(np.shape(x))
 
 
+def airy_of_square(x2: Floats) -> Floats:
+    """2 J1(x) / x of x^2 >= 0, overwriting `x2` where it is an array of its own."""
+    flat = np.ascontiguousarray(x2).reshape(-1)
+    _airy_squares(flat, table())
+    return flat.reshape(np.shape(x2))
+
+
 @lru_cache(maxsize=1)
 def table() -> Floats:
-    """(32, 15) coefficients of t^k, t from -1 to 1 over each unit of x."""
+    """(64, 11) coefficients of t^k, t from -1 to 1 over each half unit of x."""
     node = np.cos(np.pi * (np.arange(_DEGREE + 1) + 0.5) / (_DEGREE + 1))
-    x = np.arange(_PIECES)[:, None] + (node + 1) / 2
+    x = np.arange(_PIECES)[:, None] / 2 + (node + 1) / 4
     values = _by_recurrence(x)
     basis = np.polynomial.chebyshev.chebvander(node, _DEGREE)
     series = np.linalg.solve(basis, values.T)
-    return np.stack(
-        [np.resize(np.polynomial.chebyshev.cheb2poly(c), _DEGREE + 1) for c in series.T]
-    )
+    out = np.zeros((_PIECES, _DEGREE + 1))
+    for row, c in zip(out, series.T, strict=True):
+        powers = np.polynomial.chebyshev.cheb2poly(c)
+        row[: powers.size] = powers
+    return out
 
 
 def _by_recurrence(x: Floats) -> Floats:
@@ -66,17 +75,19 @@ def _by_recurrence(x: Floats) -> Floats:
 def airy_one(x, c):  # type: ignore[no-untyped-def]
     """2 J1(x) / x for one x >= 0."""
     if x < 32.0:
-        j = int(x)
-        t = 2.0 * (x - j) - 1.0
-        value = c[j, 14]
-        for k in range(13, -1, -1):
-            value = value * t + c[j, k]
-        return value
+        j = np.uint64(2.0 * x)
+        t = 2.0 * (2.0 * x - j) - 1.0
+        tt = t * t
+        even = c[j, 0] + tt * (c[j, 2] + tt * (c[j, 4] + tt * (c[j, 6] + tt * (c[j, 8] + tt * c[j, 10]))))
+        odd = c[j, 1] + tt * (c[j, 3] + tt * (c[j, 5] + tt * (c[j, 7] + tt * c[j, 9])))
+        return even + t * odd
     # a_k(1) of DLMF 10.17.1, terms below 1e-16 left out
     p = 1.0
     q = 0.0
     term = 1.0
     for k in range(1, 13):
+        if abs(term) < 1e-17:
+            break
         term *= (4.0 - (2.0 * k - 1.0) ** 2) / (k * 8.0 * x)
         if k % 2 == 1:
             q += term if k % 4 == 1 else -term
@@ -90,3 +101,9 @@ def airy_one(x, c):  # type: ignore[no-untyped-def]
 def _airy_many(x, c, out):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         out[i] = airy_one(abs(x[i]), c)
+
+
+@njit(**_FAST)
+def _airy_squares(x2, c):  # type: ignore[no-untyped-def]
+    for i in range(x2.size):
+        x2[i] = airy_one(math.sqrt(x2[i]), c)

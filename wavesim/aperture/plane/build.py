@@ -20,7 +20,7 @@ from wavesim.scene import shape as sh
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
-_SIZES = 9  # Chebyshev diameters that carry a spread of diameters: 1e-6 within the first rings
+_SIZES = 7  # Chebyshev diameters that carry a spread of diameters: 1e-6 within the first rings
 _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 
@@ -107,7 +107,7 @@ def _groups(aperture: object) -> list[Group]:
 def _dots(dots: sh.Dots) -> list[Group]:
     """Equal dots; or, with a spread, dots of Chebyshev diameters whose weights interpolate.
 
-    E(k; D) is smooth in D, so E(k; D_j) = sum over nodes of L_n(D_j) E(k; D_n): nine transforms
+    E(k; D) is smooth in D, so E(k; D_j) = sum over nodes of L_n(D_j) E(k; D_n): seven transforms
     carry any number of diameters.
     """
     x, y = scattered(dots)

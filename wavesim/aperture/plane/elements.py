@@ -15,7 +15,7 @@ from typing import Protocol, runtime_checkable
 import numpy as np
 
 from wavesim.aperture.elements import Complexes, Floats
-from wavesim.aperture.plane.bessel import airy
+from wavesim.aperture.plane.bessel import airy_of_square
 from wavesim.aperture.plane.polygons import corner_radius, edge_sum, signed_area
 
 Corners = tuple[tuple[float, float], ...]
@@ -77,8 +77,10 @@ class Ellipse:
     def amplitude(self, u_per_m: Floats, v_per_m: Floats) -> Floats:
         """E [m2]."""
         along, across = turned(u_per_m, v_per_m, self.turn_rad)
-        s = np.pi * np.sqrt((self.width_m * along) ** 2 + (self.height_m * across) ** 2)
-        return self.open_area_m2 * airy(s)
+        square = (np.pi * self.width_m * along) ** 2 + (np.pi * self.height_m * across) ** 2
+        found = airy_of_square(np.asarray(square, dtype=np.float64))
+        found *= self.open_area_m2
+        return found
 
     def outline(self) -> Corners:
         """512 corners of the polygon of the same area."""

@@ -61,7 +61,7 @@ def read_grey(path: Path) -> npt.NDArray[np.float32]:
                     expected=f"at most {MOST_SIDE} on a side",
                 )
             if image.mode not in ("1", "L", "I;16", "I", "F"):
-                image = image.convert("L")  # noqa: PLW2901
+                image = image.convert("L")
             raw = np.asarray(image)
     except FileNotFoundError:
         raise TableError("is missing", file=path, expected="a PNG file beside the scene") from None

@@ -11,7 +11,7 @@ from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Group, PlaneAperture
 from wavesim.farfield.plane.summed import Grid
 
-TOLERANCE = 1e-10  # of the peak amplitude, asked of the non-uniform FFT
+TOLERANCE = 1e-8  # asked of the non-uniform FFT; of the root of the sum of squared weights
 _FEW = 100  # places up to which a product of two thin matrices is quicker than an FFT
 _BLOCK = 1 << 21  # samples of one block of rows: bounds the memory of complex amplitudes
 
@@ -69,5 +69,6 @@ def interference(group: Group, centre: tuple[float, float], grid: Grid, rows: sl
         isign=-1,
         eps=TOLERANCE,
         nthreads=1,
+        upsampfac=1.25,
     )
     return result

@@ -17,6 +17,7 @@ from wavesim.plate.compose import Light
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import available_bytes
 from wavesim.plate.plane.frame import Frame, frame, to_pixels
+from wavesim.plate.plane.profile import profile
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 from wavesim.plate.plane.waves import Waves, choose_waves
@@ -81,7 +82,7 @@ def expose_plane(
     cells = stage("cells", _cells, table, part, place.sine_in, waves)
     whole = _mirrored(cells, on) if half else cells
     seen = stage("pixels", _pixels, whole, on, place, source)
-    spectral = stage("profile", _profile, table, on, part, place, waves, source)
+    spectral = stage("profile", profile, table, on, half, place, waves, source)
     factor = level_plane(scene, source, spectrum.kind_of_level)
     report = Report(
         elements=aperture.elements,
@@ -124,13 +125,6 @@ def _cells(table: SummedTable, on: Frame, sine_in: float, waves: Waves) -> Float
 
 def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats:
     return to_pixels(blurred(cells, on, source), on, place)
-
-
-def _profile(
-    table: SummedTable, on: Frame, part: Frame, place: Geometry, waves: Waves, source: Extent
-) -> Floats:
-    """(k, nx) light of the plate's middle row at the wavelength nodes."""
-    return np.zeros((waves.node_m.size, place.x_m.size))
 
 
 def _light(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Light:

@@ -107,15 +107,16 @@ def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
     middle = (q[1:] + q[:-1]) / 2
     on_axis = place.sine(place.x_edges_m, np.float64(0.0))
     wanted = np.sqrt(1 - middle[:, None] ** 2) * on_axis
-    rows = _bent(inner, p, wanted)
+    rows = bent(inner, p, wanted)
     across = place.y_edges_m / np.sqrt(
         place.x_m[:, None] ** 2 + place.y_edges_m**2 + place.focal_m**2
     )
-    columns = _bent(np.ascontiguousarray(rows.transpose(1, 0, 2)), q, across)
+    columns = bent(np.ascontiguousarray(rows.transpose(1, 0, 2)), q, across)
     return np.ascontiguousarray(columns.transpose(1, 0, 2))
 
 
-def _bent(power: Floats, edges: Floats, wanted: Floats) -> Floats:
+def bent(power: Floats, edges: Floats, wanted: Floats) -> Floats:
+    """Powers (n, m, c) between `edges` (m + 1,) put between `wanted` (n, k + 1): (n, k, c)."""
     out = np.empty((power.shape[0], wanted.shape[1] - 1, power.shape[2]))
     in_threads(lambda part: bend_rows(power[part], edges, wanted[part], out[part]), power.shape[0])
     return out

@@ -62,15 +62,16 @@ def blurred(cells: Floats, on: Frame, source: Extent) -> Floats:
     """
     if source.area == 0.0:
         return cells
-    kernel = _kernel(source, on.cell)
+    kernel = kernel_of(source, on.cell)
     if source.round:
         return _convolved(cells, kernel)
     across = _hat_mean(source.half[0] / on.cell[0])
     along = _hat_mean(source.half[1] / on.cell[1])
-    return _along(_along(cells, along, 0), across, 1)
+    return along_axis(along_axis(cells, along, 0), across, 1)
 
 
-def _kernel(source: Extent, cell: tuple[float, float]) -> Floats:
+def kernel_of(source: Extent, cell: tuple[float, float]) -> Floats:
+    """Share of a cell's light that each cell about it gets, adding up to 1."""
     a, b = source.half[0] / cell[0], source.half[1] / cell[1]
     if not source.round:
         return np.outer(_hat_mean(b), _hat_mean(a))
@@ -101,8 +102,8 @@ def _hat_mean(half: float, reach: int | None = None) -> Floats:
     return np.asarray((below(half - m) - below(-half - m)) / (2 * half))
 
 
-def _along(cells: Floats, weight: Floats, axis: int) -> Floats:
-    """Convolution along an axis, short kernels by hand and long ones by FFT."""
+def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
+    """Convolution of (n, m, c) along axis 0 or 1, short kernels by hand and long ones by FFT."""
     if weight.size > 40:
         shape = [1, 1]
         shape[axis] = weight.size
