@@ -16,6 +16,7 @@ from wavesim.aperture import Aperture
 from wavesim.aperture.plane import build_plane
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
+from wavesim.errors import LimitError
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
 from wavesim.plate.plane import expose_plane
@@ -64,6 +65,7 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     )
     if isinstance(scene.aperture, PlaneShape):
         return _expose_plane(scene, spectrum, stage)
+    _refuse_unruled(scene)
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
     bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
@@ -76,6 +78,22 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     factor = plate.level(scene, place, spectrum.kind_of_level)
     report = _report(scene, ruled, bins, stage.seconds)
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
+
+
+def _refuse_unruled(scene: Scene) -> None:
+    """Say what rulings cannot be combined with, rather than leave it out of the picture."""
+    if not scene.bench.far_field:
+        raise LimitError(
+            "rulings are computed in the far field, between lenses in focus",
+            key="bench",
+            expected="collimator and camera, without defocus or aberrations",
+        )
+    if scene.source.disc_rad is not None:
+        raise LimitError(
+            "a round source cannot be combined with rulings",
+            key="source.disc",
+            expected="a source slit, or a point source",
+        )
 
 
 def _expose_plane(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
