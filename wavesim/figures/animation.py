@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from matplotlib.figure import Figure
-from PIL import Image
+from PIL import Image, ImageColor
 
 from wavesim.colorimetry import Rendering
 from wavesim.errors import InputError, OutputError
@@ -20,6 +20,7 @@ from wavesim.plate import Plate
 
 FORMATS = (".gif", ".png", ".webp")
 _WIDTH_PX = 1200
+_NEAR = 8  # Pillow's search for the nearest colour tells no finer apart
 
 
 def animate(
@@ -58,11 +59,12 @@ def animate(
         )
     if not 0.02 <= seconds <= 600:
         raise InputError("out of range", key="seconds", value=seconds, expected="0.02 to 600 s")
-    frames = _frames(plates, labels, size_named(size), title, rendering)
+    size = size_named(size)
+    frames = _frames(plates, labels, size, title, rendering)
     times = [round(1000 * seconds)] * len(frames)
     times[-1] *= 2
     if kind == ".gif":
-        frames = [_with_palette(frame) for frame in frames]
+        frames = [_with_palette(frame, size) for frame in frames]
     options = {"lossless": True} if kind == ".webp" else {}
     with replacing(path) as temporary:
         frames[0].save(
@@ -85,7 +87,7 @@ def _frames(
 ) -> list[Image.Image]:
     if not plates:
         raise InputError("an animation needs at least one plate", key="plates")
-    names = labels or [plate.scene.title for plate in plates]
+    names = [plate.scene.title for plate in plates] if labels is None else labels
     if len(names) != len(plates):
         raise InputError(
             "must be as many as there are plates",
@@ -117,9 +119,21 @@ def _pixels(figure: Figure) -> Image.Image:
     return Image.open(stream).convert("RGB")
 
 
-def _with_palette(frame: Image.Image) -> Image.Image:
-    """The frame in its own 256 best colours, dithered (Pillow dithers to a given palette only)."""
-    palette = frame.quantize(256, method=Image.Quantize.MEDIANCUT)
+def _with_palette(frame: Image.Image, size: Size) -> Image.Image:
+    """The frame in its own best colours, dithered, with paper and ink among them as they are.
+
+    Pillow dithers only to a palette that is given.
+    """
+    own = [ImageColor.getrgb(colour)[:3] for colour in (size.paper, size.ink)]
+    best = frame.quantize(254, method=Image.Quantize.MEDIANCUT).getpalette() or []
+    colours = [tuple(best[k : k + 3]) for k in range(0, len(best), 3)]
+    apart = [
+        colour
+        for colour in colours[:254]
+        if all(max(abs(a - b) for a, b in zip(colour, o, strict=True)) > _NEAR for o in own)
+    ]
+    palette = Image.new("P", (1, 1))
+    palette.putpalette([value for colour in (*own, *apart) for value in colour])
     return frame.quantize(palette=palette, dither=Image.Dither.FLOYDSTEINBERG)
 
 

@@ -22,6 +22,7 @@ from wavesim.colorimetry.words import (
 )
 from wavesim.errors import InputError
 from wavesim.figures.pictures import averaged, spectral_colours
+from wavesim.figures.spectra import bridged, missing_wavelengths
 from wavesim.figures.style import Sheet, Size, blank, size_named, styled
 from wavesim.light.observer import cie1931
 from wavesim.plate import Plate
@@ -30,8 +31,8 @@ Array = NDArray[np.float64]
 _MM, _NM = 1e3, 1e9
 _XLIM, _YLIM = (-0.09, 0.80), (-0.03, 0.88)
 _NUMBERED = (450, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 700)
+_LABELS_APART = 0.06  # in x, y: closer colours share a label
 _SEEN_NM = (390.0, 720.0)
-_GONE = 0.03  # of what the whole plate gets of that wavelength, relative to the best one here
 
 
 def spectrum_at_point(
@@ -229,8 +230,10 @@ def _title(
 
 def colour_words(plate: Plate, column: int) -> str:
     """Dominant or complementary wavelength, purity, and what is missing, in one line."""
-    xy = xyz_to_xy(plate.xyz[plate.xyz.shape[0] // 2, column])
-    white = xyz_to_xy(plate.white_xyz)
+    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    if not xyz[1] > 0:
+        return "no light"
+    xy, white = xyz_to_xy(xyz), xyz_to_xy(plate.white_xyz)
     dominant = float(dominant_wavelength(xy, white))
     purity = float(excitation_purity(xy, white))
     if np.isfinite(dominant):
@@ -243,47 +246,35 @@ def colour_words(plate: Plate, column: int) -> str:
     return f"{words}, purity {100 * purity:.0f} %{gone}"
 
 
-def missing_wavelengths(plate: Plate, column: int) -> Array:
-    """Wavelengths [m] at which the light here goes through a minimum near nothing.
-
-    Light here over the mean along the plate, relative to its best wavelength: minima below 3 %.
-    """
-    mean = plate.profile_spectrum.mean(axis=1)
-    lit = mean > 1e-3 * mean.max()
-    share = np.where(lit, plate.profile_spectrum[:, column] / np.where(lit, mean, 1.0), np.nan)
-    best = np.nanmax(share)
-    inner = share[1:-1]
-    low = (inner <= share[:-2]) & (inner < share[2:]) & (inner < _GONE * best)
-    wavelength_m = plate.profile_wavelength_m[1:-1][low]
-    return np.asarray(wavelength_m[(wavelength_m > 400e-9) & (wavelength_m < 700e-9)])
-
-
 def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
-    nm = plate.profile_wavelength_m * _NM
-    light = plate.profile_spectrum[:, column]
+    both = np.stack(
+        [plate.profile_spectrum[:, column], plate.profile_spectrum.mean(axis=1)], axis=1
+    )
+    wavelength_m, both = bridged(plate.profile_wavelength_m, both)
+    nm = wavelength_m * _NM
     visible = (nm >= _SEEN_NM[0]) & (nm <= _SEEN_NM[1])
-    peak = float(light[visible].max(initial=0.0)) or float(light.max()) or 1.0
-    mean = plate.profile_spectrum.mean(axis=1)
-    mean = mean / (mean[visible].max(initial=0.0) or mean.max())
-    colours = spectral_colours(plate.profile_wavelength_m)
+    peaks = both[visible].max(axis=0, initial=0.0)
+    light, mean = (both / np.where(peaks > 0, peaks, both.max() or 1.0)).T
+    fine_m = np.linspace(wavelength_m[0], wavelength_m[-1], 1000)
     fill = axes.imshow(
-        colours[None],
+        spectral_colours(fine_m)[None],
         extent=(nm[0], nm[-1], 0, 1.08),
         aspect="auto",
         interpolation="bilinear",
         zorder=0,
     )
-    outline = [(nm[0], 0), *zip(nm, light / peak, strict=True), (nm[-1], 0)]
+    outline = np.array([(nm[0], 0), *zip(nm, light, strict=True), (nm[-1], 0)])
     fill.set_clip_path(Polygon(outline, closed=True, transform=axes.transData))
-    axes.plot(nm, light / peak, color=size.ink)
+    axes.plot(nm, light, color=size.ink)
     axes.plot(nm, mean, color=size.quiet, lw=0.6 * size.line_pt)
     at = int(np.argmax(np.where(visible, mean, 0)))
+    left = nm[at] < np.mean(_seen(nm))
     axes.annotate(
         "whole plate",
         (nm[at], mean[at]),
-        xytext=(0, 3),
+        xytext=(0, 0.25 * size.text_pt),
         textcoords="offset points",
-        ha="center",
+        ha="left" if left else "right",
         fontsize=size.small_pt,
         color=size.quiet,
     )
@@ -304,7 +295,7 @@ def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
         )
     axes.set_xlim(_seen(nm))
     axes.set_ylim(0, 1.12)
-    axes.set_xlabel("wavelength in air (nm)")
+    axes.set_xlabel("wavelength in air (nm)", loc="left")
     axes.set_ylabel("spectral irradiance, peak = 1")
 
 
@@ -324,8 +315,10 @@ def _draw_ray(axes: Axes, xy: Array, white: Array, size: Size) -> None:
         end = xyz_to_xy(np.array([np.interp(target, wavelength_m, c) for c in cmf.T]))
         axes.plot(*np.stack([white, end], axis=1), color=size.ink, lw=0.8 * size.line_pt, ls=style)
     axes.plot(*np.stack([white, xy], axis=1), color=size.ink, lw=0.8 * size.line_pt)
+    apart = float(np.linalg.norm(xy - white))
     _dot(axes, white, "white", size, hollow=True)
-    _dot(axes, xy, "here", size)
+    if np.isfinite(apart):
+        _dot(axes, xy, "here" if apart > _LABELS_APART else "", size)
 
 
 def _dot(axes: Axes, xy: Array, label: str, size: Size, *, hollow: bool = False) -> None:

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
 from numpy.typing import NDArray
 
-from wavesim.figures.style import SERIES, Size, Words, graph, size_named, styled
+from wavesim.figures.style import Size, Words, graph, size_named, styled
 
 Array = NDArray[np.float64]
 _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (8, 2)))
@@ -64,7 +64,7 @@ def _draw_error(
         parameter,
         np.where(height > 0, height, np.nan),
         label=name,
-        color=SERIES[number % len(SERIES)],
+        color=size.series[number % len(size.series)],
         ls=_DASHES[number % len(_DASHES)],
         lw=1.4 * size.line_pt,
     )

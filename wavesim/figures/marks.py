@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.figures.spectra import resampled
 from wavesim.figures.style import width_of
 from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry
@@ -98,9 +99,9 @@ def order_marks(plate: Plate, wavelength_m: float | None = None) -> tuple[Mark, 
 
 
 def guide_wavelength(plate: Plate) -> float:
-    """550 nm where the plate has such light, else the middle of what power it has [m]."""
-    power = plate.profile_spectrum.sum(axis=1)
-    green = np.interp(_GREEN_M, plate.profile_wavelength_m, power, left=0.0, right=0.0)
-    if green > 0.05 * power.max():
+    """550 nm where the plate has such light, else its strongest visible wavelength [m]."""
+    wavelength_m, power = plate.profile_wavelength_m, plate.profile_spectrum.sum(axis=1)
+    if resampled(wavelength_m, power, np.array([_GREEN_M]))[0] > 0.05 * power.max():
         return _GREEN_M
-    return float(np.average(plate.profile_wavelength_m, weights=power))
+    seen = (wavelength_m > 400e-9) & (wavelength_m < 700e-9)
+    return float(wavelength_m[np.argmax(np.where(seen, power, -1.0) if seen.any() else power)])

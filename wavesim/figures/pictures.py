@@ -13,7 +13,7 @@ from wavesim.light.observer import cie1931
 from wavesim.plate import Plate
 
 Array = NDArray[np.float64]
-_EVEN_LIGHT = 0.55  # of white, shown for every chromaticity alike
+_EVEN_LIGHT = 0.5  # of white, in its fullest coordinate; low enough that nothing bleaches
 
 
 def drawn(
@@ -46,31 +46,38 @@ def averaged(values: Array, count: int, *, axis: int) -> Array:
 
 
 def hues(plate: Plate, columns: int) -> NDArray[np.uint8]:
-    """(1, columns, 3) colour of the light along the plate's middle, all equally bright."""
-    middle = averaged(plate.xyz[plate.xyz.shape[0] // 2][None], columns, axis=1)
-    light = middle[..., 1:2]
-    even = np.where(light > 0, middle / np.where(light > 0, light, 1.0), 0.0)
+    """(1, columns, 3) colour of the light along the plate's middle, however faint."""
+    middle = averaged(plate.xyz[plate.xyz.shape[0] // 2], columns, axis=0)
+    return even_colours(middle, plate.white_xyz, plate.scene.exposure.balance)[None]
+
+
+def even_colours(xyz: Array, white_xyz: Array, balance: str) -> NDArray[np.uint8]:
+    """(n, 3) sRGB of lights (n, 3), the fullest channel of each 255: hue and purity without more.
+
+    Black stays black.
+    """
+    share = (xyz / white_xyz).max(axis=-1, keepdims=True)
+    lit = share > 0
     shown = picture(
-        even * _EVEN_LIGHT,
-        white_xyz=plate.white_xyz,
+        np.where(lit, xyz / np.where(lit, share, 1.0), 0.0)[None] * _EVEN_LIGHT,
+        white_xyz=white_xyz,
         white_level=1.0,
-        balance=plate.scene.exposure.balance,
-    )
-    return np.asarray(shown, dtype=np.uint8)
+        balance=balance,
+    )[0].astype(np.float64)
+    full = shown.max(axis=-1, keepdims=True)
+    return np.asarray(np.round(255 * shown / np.where(full > 0, full, 1.0)), dtype=np.uint8)
 
 
 def spectral_colours(wavelength_m: Array) -> NDArray[np.uint8]:
     """(n, 3) sRGB hues of narrow lines, fading gently towards both ends of the spectrum.
 
-    The fullest channel is 255 (L / L_max)^0.15 with L the eye's brightness for equal power, so
+    The fullest channel is 255 (L / L_max)^0.15 with L the largest colour-matching function, so
     that deep red and violet still show their hue; for scales and fills, not for judging light.
     """
     table_m, cmf = cie1931()
-    xyz = np.stack([np.interp(wavelength_m, table_m, column) for column in cmf.T], axis=-1)
-    light = xyz.max(axis=-1, keepdims=True)
-    white = cmf.sum(axis=0)
-    shown = picture(
-        (xyz / light)[None] * 0.6, white_xyz=white / white[1], white_level=1.0, balance="none"
-    )[0].astype(np.float64)
-    full = shown / shown.max(axis=-1, keepdims=True)
-    return np.asarray(np.round(255 * full * (light / light.max()) ** 0.15), dtype=np.uint8)
+    xyz = np.stack(
+        [np.interp(wavelength_m, table_m, column, 0.0, 0.0) for column in cmf.T], axis=-1
+    )
+    white = cmf.sum(axis=0) / cmf[:, 1].sum()
+    fade = (xyz.max(axis=-1, keepdims=True) / cmf.max()) ** 0.15
+    return np.asarray(np.round(even_colours(xyz, white, "none") * fade), dtype=np.uint8)

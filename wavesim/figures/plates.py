@@ -20,7 +20,7 @@ from wavesim.figures.strips import (
     MM,
     TALLEST,
     Frame,
-    draw_orders,
+    draw_labels,
     draw_plate,
     plate_edges,
     range_of,
@@ -64,11 +64,13 @@ def plate_figure(
     rendering : how the picture is made; a logarithmic tone is named in the caption
     """
     size = size_named(size)
-    chosen = order_marks(plate) if marks is None else marks_from(marks)
+    lo, hi = range_of([plate])
+    wanted = order_marks(plate) if marks is None else marks_from(marks)
+    chosen = [mark for mark in wanted if lo <= mark.position_m <= hi]
     note = marks_note([plate]) if marks is None and chosen else ""
     with styled(size):
         text = size.line_in()
-        frame = Frame(0.09 * size.width_in, 0.87 * size.width_in, *range_of([plate]))
+        frame = Frame(0.09 * size.width_in, 0.87 * size.width_in, lo, hi)
         strip = strip_height(plate, frame, TALLEST * frame.width_in)
         cautions = cautions_of(plate.report.cautions, size, frame.width_in)
         head = heading_in(size, "title", "subtitle") + (1.3 if chosen else 0.3) * text
@@ -80,10 +82,10 @@ def plate_figure(
         page.heading(frame.left_in, title or plate.scene.title, _subtitle(plate, rendering, note))
         upper = page.axes(frame.left_in, head, frame.width_in, strip)
         draw_plate(upper, plate, frame, rendering=rendering, dpi=size.dpi)
-        draw_orders(upper, chosen, frame, size, above=True)
+        draw_labels(upper, chosen, frame, size, above=True)
         lower = page.axes(frame.left_in, head + strip + 0.4 * text, frame.width_in, low)
         _draw_curve(lower, plate, frame, size, log=log)
-        draw_marks(lower, [m for m in chosen if m.kind != "order"], size, scale=MM)
+        draw_marks(lower, [m for m in chosen if m.kind != "order"], size, scale=MM, named=False)
         write_cautions(page, frame, cautions)
     return page.figure
 
@@ -92,7 +94,7 @@ def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool
     curve = draw_profile(axes, plate.x_m * MM, plate.profile_irradiance, log=log)
     axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     _fill(axes, plate, frame, size, *curve)
-    axes.set_xlabel("position on the plate (mm)")
+    axes.set_xlabel("position on the plate (mm)", loc="left")
     axes.set_ylabel("irradiance, peak = 1")
 
 
@@ -118,13 +120,14 @@ def _fill(
     corners = np.array([(x[0], low), *zip(x, y, strict=True), (x[-1], low)])
     band.set_clip_path(Polygon(corners, closed=True, transform=axes.transData))
     axes.set_ylim(low, high)
-    axes.text(
-        1.0,
-        1.0,
-        "under the curve: the colour of the light, all equally bright",
-        transform=axes.transAxes,
+    axes.annotate(
+        "under the curve: the colour of the light, however faint",
+        (1.0, 0.0),
+        xycoords="axes fraction",
+        xytext=(0, -2.05 * size.line_in() * 72),
+        textcoords="offset points",
         ha="right",
-        va="top",
+        va="baseline",
         color=size.quiet,
         fontsize=size.small_pt,
     )

@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 from numpy.typing import NDArray
 
-from wavesim.figures.marks import Mark
+from wavesim.figures.marks import Mark, legible
 from wavesim.figures.style import Size, Words, graph, size_named, styled
 
 Array = NDArray[np.float64]
@@ -101,13 +101,17 @@ def envelope(x: Array, y: Array, most: int = _MOST_POINTS) -> tuple[Array, Array
     return middle, low, high
 
 
-def draw_marks(axes: Axes, marks: Sequence[Mark], size: Size, *, scale: float = 1.0) -> None:
-    """Predicted places as fine lines from above, predicted levels as circles.
+def draw_marks(
+    axes: Axes, marks: Sequence[Mark], size: Size, *, scale: float = 1.0, named: bool = True
+) -> None:
+    """Predicted places as fine lines, named above, and predicted levels as circles.
 
     `scale` takes the marks' positions to the axis.
     """
     lo, hi = axes.get_xlim()
     top = axes.get_xaxis_transform()
+    wide_in = axes.get_position().width * size.width_in
+    labels = legible(marks, wide_in / (hi - lo) * scale, size.small_pt) if named else ()
     for mark in marks:
         x = mark.position_m * scale
         if not lo <= x <= hi:
@@ -123,16 +127,17 @@ def draw_marks(axes: Axes, marks: Sequence[Mark], size: Size, *, scale: float = 
             ls=(0, (4, 3)),
             zorder=1,
         )
-        axes.text(
-            x,
-            1.01,
-            mark.label,
-            transform=top,
-            ha="center",
-            va="bottom",
-            fontsize=size.small_pt,
-            color=colour,
-        )
+        if mark in labels:
+            axes.text(
+                x,
+                1.01,
+                mark.label,
+                transform=top,
+                ha="center",
+                va="bottom",
+                fontsize=size.small_pt,
+                color=colour,
+            )
         if mark.level is not None:
             axes.plot(
                 x,

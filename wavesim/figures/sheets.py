@@ -6,21 +6,20 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import ArrayLike, NDArray
 
 from wavesim.colorimetry import Rendering
 from wavesim.errors import InputError
 from wavesim.figures.captions import exposure_words, marks_note
 from wavesim.figures.marks import Mark, marks_from, order_marks
+from wavesim.figures.scales import Scale, shared_scale
 from wavesim.figures.strips import (
     MM,
     TALLEST,
     Frame,
-    draw_orders,
+    draw_labels,
     draw_plate,
     range_of,
     strip_height,
@@ -37,7 +36,6 @@ from wavesim.figures.style import (
     width_of,
 )
 from wavesim.plate import Plate
-from wavesim.plate.geometry import geometry
 
 Pairs = Iterable[tuple[float, str] | Mark]
 _T = TypeVar("_T")
@@ -72,7 +70,8 @@ def sheet(
         No plates, or as many labels or marks as do not fit them.
     """
     size = size_named(size)
-    names = _one_each("labels", labels, plates) or [plate.scene.title for plate in plates]
+    given_names = _one_each("labels", labels, plates)
+    names = given_names or [plate.scene.title for plate in plates]
     given = _one_each("marks", marks, plates)
     chosen = [order_marks(p) for p in plates] if given is None else [marks_from(m) for m in given]
     across = x_range_m or range_of(plates)
@@ -91,14 +90,13 @@ def sheet(
             top += plan.caption_in
             strip = page.axes(frame.left_in, top, frame.width_in, plan.strips_in[number])
             draw_plate(strip, plate, frame, rendering=rendering, dpi=size.dpi)
-            top += plan.strips_in[number]
-            if not plan.shared or number == len(plates) - 1:
+            top += plan.strips_in[number] + plan.gap_in
+            if not plan.shared or plate is plates[-1]:
                 shown = max(chosen, key=len) if plan.shared else chosen[number]
-                draw_orders(strip, shown, frame, size, above=False)
+                draw_labels(strip, shown, frame, size, above=False)
                 top += plan.orders_in
-            top += plan.gap_in
-        if plan.angles_in:
-            _angle_scale(page, plates[0], frame, plan.head_in - plan.angles_in)
+        if plan.scale is not None:
+            _upper_scale(page, plan.scale, frame, plan.head_in - plan.scale_in)
         _position_scale(page, frame, top, plan.note)
         write_cautions(page, frame, plan.cautions)
     return page.figure
@@ -111,7 +109,8 @@ class _Plan:
     size: Size
     frame: Frame
     head_in: float
-    angles_in: float
+    scale: Scale | None
+    scale_in: float
     caption_in: float
     strips_in: tuple[float, ...]
     orders_in: float
@@ -131,14 +130,14 @@ def _plan(
     title: str,
     note: str,
 ) -> _Plan:
-    """The roomiest plan that fits: a slide gives up the angle scale, then size of letters."""
-    same_bench = len({_bench(plate) for plate in plates}) == 1
+    """The roomiest plan that fits: a slide gives up the upper scale, then size of letters."""
+    scale = shared_scale(plates)
     for letters in (1.0, 0.9, 0.8, 0.7) if size.height_in is not None else (1.0,):
         smaller = replace(size, text_pt=letters * size.text_pt)
-        for angles in {same_bench: None, False: None}:
+        for kept in (scale, None) if scale is not None else (None,):
             margin = 0.035 * size.width_in
             frame = Frame(margin, size.width_in - 2 * margin, *across)
-            plan = _planned(plates, marks, smaller, frame, title=title, note=note, angles=angles)
+            plan = _planned(plates, marks, smaller, frame, title=title, note=note, scale=kept)
             if min(plan.strips_in) >= min(
                 _LOWEST_ON_SLIDE * size.width_in, _true_height(plates, plan.frame)
             ):
@@ -159,12 +158,12 @@ def _planned(
     *,
     title: str,
     note: str,
-    angles: bool,
+    scale: Scale | None,
 ) -> _Plan:
     text = size.line_in()
     shared = len({tuple(each) for each in marks if each}) == 1 and len(plates) > 1
-    angles_in = 2.8 * text if angles else 0.0
-    head = 0.5 * text + (1.9 * text if title else 0.0) + angles_in
+    scale_in = 2.8 * text if scale else 0.0
+    head = 0.5 * text + (1.9 * text if title else 0.0) + scale_in
     caption, gap = 1.2 * text, 0.45 * text
     orders = 1.25 * text if any(marks) else 0.0
     cautions = cautions_of((c for p in plates for c in p.report.cautions), size, frame.width_in)
@@ -179,7 +178,8 @@ def _planned(
         size,
         frame,
         head,
-        angles_in,
+        scale,
+        scale_in,
         caption,
         strips,
         orders,
@@ -208,11 +208,6 @@ def _one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> 
     return given
 
 
-def _bench(plate: Plate) -> tuple[float, float]:
-    bench = plate.scene.bench
-    return bench.camera_focal_m, bench.camera_axis_rad
-
-
 def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -> None:
     size = page.size
     room = frame.width_in - width_of(exposure, size.small_pt) - 0.3
@@ -229,26 +224,17 @@ def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -
     )
 
 
-def _angle_scale(page: Sheet, plate: Plate, frame: Frame, top: float) -> None:
-    """Diffraction angle along the upper edge of the sheet."""
-    place, size = geometry(plate.scene), page.size
-
-    def angle(x_mm: ArrayLike) -> NDArray[np.float64]:
-        x_m = np.asarray(x_mm, dtype=np.float64) / MM
-        return np.degrees(place.axis_rad + np.arctan(x_m / place.focal_m))
-
-    def back(degrees: ArrayLike) -> NDArray[np.float64]:
-        beta = np.radians(np.asarray(degrees, dtype=np.float64))
-        return np.asarray(np.tan(beta - place.axis_rad) * place.focal_m * MM)
-
+def _upper_scale(page: Sheet, scale: Scale, frame: Frame, top: float) -> None:
+    """Angle or wavelength along the upper edge of the sheet."""
+    size = page.size
     ruler = page.axes(frame.left_in, top, frame.width_in, 2.3 * size.line_in())
     _bare(ruler)
     ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
-    axis = ruler.secondary_xaxis(0.0, functions=(angle, back))
+    axis = ruler.secondary_xaxis(0.0, functions=(scale.there, scale.back))
     axis.tick_params(top=True, labeltop=True, bottom=False, labelbottom=False)
     axis.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
-    axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}°".replace("-", "−"))
-    page.text(frame.left_in, top, "diffraction angle", fontsize=size.small_pt, color=size.quiet)
+    axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}{scale.unit}".replace("-", "−"))
+    page.text(frame.left_in, top, scale.name, fontsize=size.small_pt, color=size.quiet)
 
 
 def _position_scale(page: Sheet, frame: Frame, top: float, note: str) -> None:

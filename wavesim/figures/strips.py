@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
 from matplotlib.transforms import blended_transform_factory
 
 from wavesim.colorimetry import Rendering
@@ -74,21 +75,23 @@ def draw_plate(
     axes.set_ylim(-shown * MM, shown * MM)
     axes.set_xticks([])
     axes.set_yticks([])
-    for spine in axes.spines.values():  # a hairline, or a white fringe would melt into the paper
-        spine.set_visible(True)
-        spine.set_linewidth(0.5 * spine.get_linewidth())
+    for spine in axes.spines.values():
+        spine.set_visible(False)
+    hairline = Rectangle((lo * MM, -shown * MM), (hi - lo) * MM, 2 * shown * MM, fill=False, lw=0.4)
+    hairline.set_edgecolor(axes.spines["left"].get_edgecolor())
+    hairline.set_clip_on(False)
+    axes.add_patch(hairline)  # without it a white fringe would melt into the paper
 
 
-def draw_orders(
+def draw_labels(
     axes: Axes, marks: Sequence[Mark], frame: Frame, size: Size, *, above: bool
 ) -> None:
-    """Ticks at the orders outside the picture, and as many numbers as can stand side by side."""
-    orders = [mark for mark in marks if mark.kind == "order"]
-    named = legible(orders, frame.in_per_m, size.small_pt)
+    """Ticks at the marks outside the picture, and as many labels as can stand side by side."""
+    named = legible(marks, frame.in_per_m, size.small_pt)
     place = blended_transform_factory(axes.transData, axes.transAxes)
     high_in = axes.get_position().height * axes.figure.get_figheight()  # type: ignore[union-attr]
     edge, out = (1.0, 1.0) if above else (0.0, -1.0)
-    for mark in orders:
+    for mark in marks:
         long = 0.045 * size.text_pt / 8 * (1.0 if mark in named else 0.6)
         axes.plot(
             [mark.position_m * MM] * 2,
@@ -97,7 +100,7 @@ def draw_orders(
                 edge + out * (0.012 * size.text_pt / 8 + long) / high_in,
             ],
             transform=place,
-            color=size.quiet,
+            color=size.accent if mark.kind == "ghost" else size.quiet,
             lw=0.7 * size.line_pt,
             clip_on=False,
             solid_capstyle="butt",
@@ -111,7 +114,7 @@ def draw_orders(
             ha="center",
             va="bottom" if above else "top",
             fontsize=size.small_pt,
-            color=size.ink,
+            color=size.accent if mark.kind == "ghost" else size.ink,
         )
 
 

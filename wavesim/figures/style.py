@@ -9,6 +9,7 @@ looks the same on every machine.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
@@ -26,7 +27,7 @@ from wavesim.errors import InputError, OutputError
 from wavesim.files import replacing
 
 BLUE, VERMILION, GREEN, ORANGE, PURPLE = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7"
-SERIES = (BLUE, VERMILION, GREEN, PURPLE, ORANGE)
+SKY_BLUE, YELLOW = "#56B4E9", "#F0E442"
 FORMATS = (".png", ".pdf", ".svg")
 _LETTER = 0.52  # mean width of a letter in DejaVu Sans, in ems; measured on English text
 _LEADING = 1.3
@@ -47,6 +48,7 @@ class Size:
     quiet: str = "#5F6873"
     rule: str = "#D3D8DE"
     accent: str = VERMILION
+    series: tuple[str, ...] = (BLUE, VERMILION, GREEN, PURPLE, ORANGE)
     fill: float = 0.55  # opacity of a coloured area under a curve
 
     @property
@@ -68,7 +70,7 @@ PAGE = Size("page", 6.3, None, 8.0, 0.8, 400.0)
 WEB = Size("web", 8.0, None, 10.0, 1.1, 192.0)
 SLIDE = Size(
     "slide",
-    13.333,
+    40 / 3,
     7.5,
     19.0,
     2.0,
@@ -78,6 +80,7 @@ SLIDE = Size(
     quiet="#AEB6C0",
     rule="#3A4149",
     accent="#FF9A4D",
+    series=(SKY_BLUE, ORANGE, "#35C99A", PURPLE, YELLOW),
     fill=0.85,
 )
 SIZES = {size.name: size for size in (PAGE, WEB, SLIDE)}
@@ -212,7 +215,7 @@ def graph(
     edge = left * size.width_in
     sheet.heading(edge, words.title, words.subtitle)
     axes = sheet.axes(edge, head, 0.96 * size.width_in - edge, sheet.height_in - head - 2.9 * line)
-    axes.set_xlabel(words.x_label)
+    axes.set_xlabel(words.x_label, loc="left")
     axes.set_ylabel(words.y_label)
     return sheet, axes
 
@@ -237,8 +240,9 @@ def width_of(text: str, points: float) -> float:
 
 
 def cautions_of(texts: Iterable[str], size: Size, width_in: float) -> str:
-    """Cautions for the eyes, each once, broken into lines as small as may still be read."""
-    once = " ".join(dict.fromkeys(texts))
+    """Cautions for the eyes, each sentence once, in lines as small as may still be read."""
+    sentences = [part for text in texts for part in re.split(r"(?<=\.)\s+", text.strip())]
+    once = " ".join(reversed(dict.fromkeys(reversed(sentences))))  # the last of equal ones stays
     return wrapped(once, width_in, size.tiny_pt) if once else ""
 
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from wavesim.figures.captions import aperture_words
 from wavesim.figures.marks import order_positions, orders_on
 from wavesim.figures.pictures import averaged, spectral_colours
+from wavesim.figures.spectra import resampled
 from wavesim.figures.strips import MM, plate_edges
 from wavesim.figures.style import Size, Words, graph, size_named, styled
 from wavesim.plate import Plate
@@ -17,6 +18,7 @@ from wavesim.plate import Plate
 Array = NDArray[np.float64]
 _NM = 1e9
 _DECADES = 3.0
+_FAINTEST_ROW = 0.01  # of the strongest light: a row with less is drawn darker
 _SEEN_M = (380e-9, 740e-9)  # drawn, if there is light; the eye sees little beyond
 _MOST_NAMED = 25  # orders; beyond that every second, fifth, tenth ... is named
 
@@ -52,26 +54,31 @@ def wavelength_position_map(
 
 
 def _draw_light(axes: Axes, plate: Plate, columns: int) -> None:
-    wavelength_m, light = plate.profile_wavelength_m, plate.profile_spectrum
-    light = averaged(light, columns, axis=1)
-    strongest = light.max(axis=1, keepdims=True)
-    share = np.where(strongest > 0, light / np.where(strongest > 0, strongest, 1.0), 0.0)
+    grid_m = _grid(plate.profile_wavelength_m)
+    light = averaged(plate.profile_spectrum, columns, axis=1)
+    light = resampled(plate.profile_wavelength_m, light, grid_m)
+    strongest = np.maximum(light.max(axis=1, keepdims=True), _FAINTEST_ROW * light.max())
+    share = light / np.where(strongest > 0, strongest, 1.0)
     shown = np.clip(1 + np.log10(np.maximum(share, 1e-12)) / _DECADES, 0.0, 1.0)
-    colours = spectral_colours(wavelength_m).astype(np.float64)
-    image = shown[..., None] * colours[:, None, :]
+    colours = spectral_colours(grid_m).astype(np.float64)
     lo, hi = plate_edges(plate)
-    half = np.diff(wavelength_m).mean() / 2 if wavelength_m.size > 1 else 0.5e-9
-    bottom, top = wavelength_m[0] - half, wavelength_m[-1] + half
+    half = (grid_m[1] - grid_m[0]) / 2
     axes.set_facecolor("black")
     axes.imshow(
-        np.round(image).astype(np.uint8),
-        extent=(lo * MM, hi * MM, bottom * _NM, top * _NM),
+        np.round(shown[..., None] * colours[:, None, :]).astype(np.uint8),
+        extent=(lo * MM, hi * MM, (grid_m[0] - half) * _NM, (grid_m[-1] + half) * _NM),
         origin="lower",
         aspect="auto",
         interpolation="nearest",
     )
-    low, high = max(bottom, _SEEN_M[0]), min(top, _SEEN_M[1])
-    axes.set_ylim(*((low * _NM, high * _NM) if low < high else (bottom * _NM, top * _NM)))
+
+
+def _grid(wavelength_m: Array) -> Array:
+    """Wavelengths of the map's rows [m]: the visible ones; around all light if there is none."""
+    low, high = max(wavelength_m[0], _SEEN_M[0]), min(wavelength_m[-1], _SEEN_M[1])
+    if high - low < 2e-9:
+        low, high = wavelength_m[0] - 2e-9, wavelength_m[-1] + 2e-9
+    return np.linspace(low, high, 720)
 
 
 def _draw_orders(axes: Axes, plate: Plate, size: Size) -> None:
@@ -104,7 +111,7 @@ def _draw_orders(axes: Axes, plate: Plate, size: Size) -> None:
             color="white",
             lw=0.6 * size.line_pt,
             ls=(0, (5, 4)),
-            alpha=0.75,
+            alpha=0.6,
         )
         _number(axes, order, x_m, wavelength_m, inside, size)
 

@@ -1,0 +1,414 @@
+"""Figures: what is drawn stands where it belongs, nothing is lost, and everything can be read."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+from matplotlib.axes._base import _AxesBase  # secondary axes too
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.text import Text
+from PIL import Image
+
+from tests.sample_plates import slit_plate
+from wavesim import figures, scene
+from wavesim.errors import InputError, OutputError
+from wavesim.figures import Mark, Words
+from wavesim.figures.captions import aperture_words, exposure_words
+from wavesim.figures.marks import legible
+from wavesim.figures.pictures import averaged
+from wavesim.figures.profiles import envelope
+from wavesim.figures.scales import shared_scale, wavelength_scale
+from wavesim.figures.spectra import bridged, missing_wavelengths, resampled
+from wavesim.figures.style import cautions_of, in_words
+from wavesim.plate import Plate
+
+ROOT = Path(__file__).resolve().parents[1]
+GRATING = """\
+schema = 1
+title = "Grating"
+[source]
+kind = "illuminant"
+name = "E"
+[bench]
+collimator = "600 mm"
+camera = "1 m"
+viewing = "19.3 deg"
+[aperture]
+kind = "grating"
+density = "600 / mm"
+count = 1000
+[plate]
+width = "60 mm"
+height = "8 mm"
+pixel = "200 um"
+"""
+CAUTION = (
+    "Sunlight: never look at the Sun or its image through a slit, lens or grating, nor through "
+    "filters not made for it (ISO 12312-2). Local rules and a qualified supervisor decide."
+)
+
+
+def fine(count: int = 6, **size: int) -> Plate:
+    """A plate whose pixels match its scene."""
+    plate = slit_plate(count, **{"nx": 300, "ny": 40, "nw": 96, **size})
+    pixels = scene.Plate(width_m=0.06, height_m=plate.y_m.size * 2e-4, pixel_m=2e-4)
+    report = replace(plate.report, cautions=(CAUTION,))
+    return replace(plate, scene=plate.scene.model_copy(update={"plate": pixels}), report=report)
+
+
+def dark(plate: Plate) -> Plate:
+    names = ("irradiance", "xyz", "profile_irradiance", "profile_spectrum")
+    return replace(plate, **{name: getattr(plate, name) * 0 for name in names})
+
+
+def of_lines(plate: Plate) -> Plate:
+    """The plate with light at three lone wavelengths."""
+    spectrum = plate.profile_spectrum[[10, 40, 70]]
+    lines_m = np.array([435.8e-9, 546.1e-9, 578.0e-9])
+    return replace(plate, profile_wavelength_m=lines_m, profile_spectrum=spectrum)
+
+
+def of_grating() -> Plate:
+    return replace(fine(), scene=scene.parse(GRATING))
+
+
+def ghosts(size: str) -> Figure:
+    x = np.linspace(-2, 2, 30001)
+    level = np.sinc(x / 0.01) ** 2 + 1e-11
+    marks = [Mark(k * 0.5, f"{k:+d}", "ghost", 10.0 ** -(2 + abs(k))) for k in (-2, -1, 1, 2)]
+    return figures.line_profile_figure(
+        x,
+        level,
+        marks=marks,
+        words=Words("Ghosts", "of an error", "distance (mm)", "level"),
+        size=size,
+    )
+
+
+def failures(size: str) -> Figure:
+    ratio = np.logspace(-3, 0, 50)
+    return figures.failure_figure(
+        ratio,
+        [("small angles", ratio**2 / 2), ("half-width", ratio / 9), ("exact", ratio * 0)],
+        tolerance=0.01,
+        words=Words("Where it stops", "first order", "λ / d", "relative error"),
+        fails_at=0.14,
+        fails_label="small angles fail from 0.14",
+        size=size,
+    )
+
+
+DRAWINGS: dict[str, Callable[[str], Figure]] = {
+    "plate": lambda size: figures.plate_figure(fine(), size=size),
+    "plate, logarithmic": lambda size: figures.plate_figure(fine(), log=True, size=size),
+    "plate with ghosts": lambda size: figures.plate_figure(
+        fine(), log=True, size=size, marks=[(0.0, "0"), Mark(9e-3, "ghost", "ghost", 1e-2)]
+    ),
+    "plate, tall": lambda size: figures.plate_figure(fine(ny=900), size=size),
+    "plate, one row": lambda size: figures.plate_figure(fine(ny=1), size=size),
+    "plate, dark": lambda size: figures.plate_figure(dark(fine()), log=True, size=size),
+    "sheet of one": lambda size: figures.sheet([fine()], size=size),
+    "sheet of five": lambda size: figures.sheet(
+        [fine(n) for n in (1, 2, 3, 5, 9)], title="The same slits, more of them", size=size
+    ),
+    "sheet of unlike plates": lambda size: figures.sheet([fine(), of_grating()], size=size),
+    "sheet of a grating": lambda size: figures.sheet([of_grating()], size=size),
+    "map": lambda size: figures.wavelength_position_map(fine(), size=size),
+    "map of lines": lambda size: figures.wavelength_position_map(of_lines(fine()), size=size),
+    "map, dark": lambda size: figures.wavelength_position_map(dark(fine()), size=size),
+    "point": lambda size: figures.spectrum_at_point(fine(1), 13.75e-3, size=size),
+    "point of lines": lambda size: figures.spectrum_at_point(of_lines(fine()), 0.0, size=size),
+    "point, dark": lambda size: figures.spectrum_at_point(dark(fine()), 0.0, size=size),
+    "path": lambda size: figures.chromaticity_path(
+        fine(), x_range_m=(0, 0.012), stations_m=[5e-3], size=size
+    ),
+    "ghosts": ghosts,
+    "failures": failures,
+}
+
+
+@pytest.fixture(scope="module", params=list(DRAWINGS))
+def drawing(request: pytest.FixtureRequest) -> Callable[[str], Figure]:
+    return DRAWINGS[request.param]
+
+
+def written(figure: Figure) -> list[tuple[str, object]]:
+    """Every text that is seen, with its box in pixels."""
+    figure.set_dpi(72)
+    FigureCanvasAgg(figure).draw()
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    unseen = set(unseen_labels(figure))
+    return [
+        (text.get_text(), text.get_window_extent(renderer))
+        for text in figure.findobj(Text)
+        if text.get_visible() and text.get_text().strip() and text not in unseen
+    ]
+
+
+def unseen_labels(figure: Figure) -> Iterator[Text]:
+    """Labels of ticks that matplotlib keeps beyond the ends of an axis and does not draw."""
+    for axes in figure.findobj(_AxesBase):
+        for axis in (axes.xaxis, axes.yaxis):
+            drawn = axis._update_ticks()
+            for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
+                if tick not in drawn:
+                    yield from (tick.label1, tick.label2)
+
+
+@pytest.mark.parametrize("size", ["page", "slide", "web"])
+def test_every_text_lies_on_the_paper_and_on_no_other(
+    drawing: Callable[[str], Figure], size: str
+) -> None:
+    figure = drawing(size)
+    boxes = written(figure)
+    paper = figure.bbox
+    for text, box in boxes:
+        inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= paper.x1 and box.y1 <= paper.y1
+        assert inside, f"{text!r} runs off the paper"
+    for (one, a), (two, b) in itertools.combinations(boxes, 2):
+        wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+        # boxes hold room for descenders; a tenth of a line may meet before letters do
+        meet = wide > 0 and high > 0.1 * min(a.height, b.height)
+        assert not meet, f"{one!r} runs into {two!r}"
+
+
+@pytest.mark.parametrize("kind", ["png", "pdf", "svg"])
+@pytest.mark.parametrize("name", ["plate, logarithmic", "sheet of five", "point", "failures"])
+def test_same_figure_same_bytes(name: str, kind: str, tmp_path: Path) -> None:
+    for copy in ("one", "two"):
+        figures.save(DRAWINGS[name]("web"), tmp_path / f"{copy}.{kind}")
+    one, two = ((tmp_path / f"{copy}.{kind}").read_bytes() for copy in ("one", "two"))
+    assert one == two
+    assert len(one) > 3000
+
+
+def test_slide_fills_a_screen(tmp_path: Path) -> None:
+    figures.save(figures.plate_figure(fine(), size="slide"), tmp_path / "f.png")
+    assert Image.open(tmp_path / "f.png").size == (1920, 1080)
+
+
+def test_letters_stay_vectors(tmp_path: Path) -> None:
+    figure = figures.sheet([fine()])
+    figures.save(figure, tmp_path / "f.pdf")
+    figures.save(figure, tmp_path / "f.svg")
+    pdf, svg = (tmp_path / "f.pdf").read_bytes(), (tmp_path / "f.svg").read_text()
+    assert b"DejaVuSans" in pdf
+    assert b"/FontFile2" in pdf  # TrueType, embedded
+    assert pdf.count(b"/Subtype /Image") == 1
+    assert svg.count("<image") == 1
+    assert "DejaVuSans-" in svg  # glyphs as paths, named by their font
+
+
+def test_settings_of_matplotlib_are_left_alone(tmp_path: Path) -> None:
+    before = dict(mpl.rcParams)
+    figures.save(figures.sheet([fine()]), tmp_path / "f.pdf")
+    assert dict(mpl.rcParams) == before
+
+
+def test_no_window_system_and_no_matplotlib_before_a_figure() -> None:
+    code = (
+        "import sys, wavesim.lightpath; assert 'matplotlib' not in sys.modules\n"
+        "import wavesim.figures; assert 'matplotlib.pyplot' not in sys.modules"
+    )
+    assert subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=False).returncode == 0
+
+
+# --- where things stand
+
+
+def test_orders_stand_where_the_grating_equation_puts_them() -> None:
+    plate = of_grating()
+    marks = figures.order_marks(plate)
+    beta = math.asin(550e-9 * 600e3)
+    assert [mark.label for mark in marks] == ["1"]
+    # double precision: a few roundings of numbers near 1 m
+    assert marks[0].position_m == pytest.approx(math.tan(beta - math.radians(19.3)), abs=1e-15)
+    wavelength = wavelength_scale(plate, 1)
+    assert float(wavelength.there(marks[0].position_m * 1e3)) == pytest.approx(550, abs=1e-9)
+    assert float(wavelength.back(550.0)) == pytest.approx(marks[0].position_m * 1e3, abs=1e-9)
+
+
+def test_orders_of_slits_are_listed_from_the_middle() -> None:
+    labels = [mark.label for mark in figures.order_marks(fine(6))]
+    assert labels == ["0", "−1", "1", "−2", "2", "−3", "3", "−4", "4"]
+    assert figures.order_marks(fine(1)) == ()
+
+
+def test_scale_above_a_sheet() -> None:
+    grating, slits = of_grating(), fine()
+    assert shared_scale([grating, grating]).name == "wavelength in order 1 (nm)"
+    angle = shared_scale([slits, slits])
+    assert angle.name == "diffraction angle"
+    assert float(angle.there(1000.0)) == pytest.approx(45.0, abs=1e-12)  # x = f: 45 degrees
+    assert shared_scale([grating, slits]) is None
+
+
+def test_picture_stands_at_its_place_on_the_plate() -> None:
+    plate = fine()
+    picture_axes, profile_axes = figures.plate_figure(plate).axes[:2]
+    image = picture_axes.images[0]
+    np.testing.assert_allclose(image.get_extent(), (-30, 30, -4, 4), atol=1e-9)  # mm
+    assert picture_axes.get_xlim() == profile_axes.get_xlim()
+    left, _, width, _ = picture_axes.get_position().bounds
+    assert (left, width) == profile_axes.get_position().bounds[::2]
+    # true proportion: as many millimetres to the inch along as across
+    box, (across, along) = picture_axes.get_position(), picture_axes.figure.get_size_inches()
+    per_mm = box.width * across / 60, box.height * along / 8
+    assert per_mm[0] == pytest.approx(per_mm[1], rel=1e-9)
+    assert np.asarray(image.get_array()).shape == (40, 300, 3)
+
+
+def test_averaging_keeps_the_light() -> None:
+    random = np.random.default_rng(1)
+    values = random.random((7, 100, 3))
+    fewer = averaged(values, 37, axis=1)
+    assert fewer.shape == (7, 37, 3)
+    np.testing.assert_allclose(fewer.mean(axis=1), values.mean(axis=1), rtol=1e-13)
+    # a mean over cells 2.70.. to 5.40.., by hand
+    by_hand = (
+        values[:, 2] * (3 - 100 / 37) + values[:, 3] + values[:, 4] + values[:, 5] * (200 / 37 - 5)
+    ) / (100 / 37)
+    np.testing.assert_allclose(fewer[:, 1], by_hand, rtol=1e-12)
+    assert averaged(values, 100, axis=1) is values
+
+
+def test_no_line_is_lost_in_a_long_profile() -> None:
+    x = np.arange(100_003.0)
+    y = np.zeros(x.size)
+    y[[0, 777, 50_000, -1]] = 1.0, 2.0, 3.0, 4.0
+    middle, low, high = envelope(x, y)
+    assert middle.size <= 6000
+    for place, level in ((0, 1), (777, 2), (50_000, 3), (x.size - 1, 4)):
+        assert high[np.argmin(np.abs(middle - place))] == level
+    assert low.min() == 0
+    assert np.all(np.diff(middle) > 0)
+
+
+def test_labels_keep_apart() -> None:
+    marks = [Mark(x * 1e-3, f"order {x}") for x in range(30)]
+    kept = legible(marks, 100.0, 8.0)
+    assert kept[0] is marks[0]
+    gaps = np.diff([mark.position_m for mark in kept]) * 100.0
+    assert gaps.min() > len("order 0") * 0.52 * 8 / 72
+    assert len(legible(marks, 1000.0, 8.0)) == 30
+
+
+def test_nothing_between_the_lines_of_a_lamp() -> None:
+    nodes, values = bridged(np.array([400.0, 401, 402, 500]), np.array([1.0, 2, 1, 5]))
+    assert list(nodes) == [399, 400, 401, 402, 403, 499, 500, 501]
+    assert list(values) == [0, 1, 2, 1, 0, 0, 5, 0]
+    grid = np.array([350, 400.5, 450, 500, 500.5, 600])
+    read = resampled(np.array([400.0, 401, 402, 500]), np.array([1.0, 2, 1, 5]), grid)
+    np.testing.assert_allclose(read, [0, 1.5, 0, 5, 2.5, 0])
+
+
+@pytest.mark.parametrize("gone_nm", [480, 550, 620])
+def test_slit_extinguishes_the_wavelength_whose_zero_is_there(gone_nm: int) -> None:
+    """w sin(beta) = lambda is the first zero of a slit (Fraunhofer)."""
+    x_m = math.tan(math.asin(gone_nm * 1e-9 / 40e-6))
+    plate = slit_plate(1, nx=6001, ny=1, nw=381)
+    column = int(np.argmin(np.abs(plate.x_m - x_m)))
+    (found,) = missing_wavelengths(plate, column)
+    assert found == pytest.approx(gone_nm * 1e-9, abs=1e-9)  # nodes stand 1 nm apart
+
+
+def test_lines_of_a_lamp_are_not_called_extinguished() -> None:
+    assert missing_wavelengths(of_lines(fine()), 150).size == 0
+
+
+# --- words
+
+
+def test_captions() -> None:
+    assert aperture_words(fine(6)) == "6 slits of 40\u2009µm every 90\u2009µm"
+    assert aperture_words(of_grating()) == "grating, 600 rulings/mm, 1\u2009000 lit"
+    assert exposure_words(fine()) == "1/30\u2009s at ISO 100"
+    times = {2.5: "2.5\u2009s", 1 / 250: "1/250\u2009s", 3e-6: "3\u2009µs", 640: "640\u2009s"}
+    for seconds, words in times.items():
+        assert exposure_words(replace(fine(), exposure_s=seconds)).startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("value", "words"),
+    [(40e-6, "40 µm"), (0.999999, "1 m"), (-3.2e-9, "−3.2 nm"), (12345, "12.3 km"), (0, "0 m")],
+)
+def test_quantities_in_words(value: float, words: str) -> None:
+    assert in_words(value, "m").replace("\u2009", " ") == words
+
+
+def test_cautions_stand_on_sheets_each_sentence_once() -> None:
+    other = "Mercury lamp: ultraviolet. Local rules and a qualified supervisor decide."
+    text = cautions_of([CAUTION, other, CAUTION], figures.PAGE, 6.0).replace("\n", " ")
+    assert text.count("Local rules") == 1
+    assert text.endswith("Local rules and a qualified supervisor decide.")
+    assert text.count("never look at the Sun") == 1
+    on_sheet = " ".join(text for text, _ in written(figures.sheet([fine()])))
+    assert "never look at the Sun" in on_sheet.replace("\n", " ")
+
+
+# --- wrong requests
+
+
+def test_unknown_ending(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match=r"\.png or \.pdf or \.svg"):
+        figures.save(figures.sheet([fine()]), tmp_path / "f.jpg")
+    with pytest.raises(OutputError, match=r"\.gif or \.png or \.webp"):
+        figures.animate([fine()], tmp_path / "f.mp4")
+
+
+def test_no_such_folder(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="No such file or directory"):
+        figures.save(figures.sheet([fine()]), tmp_path / "no" / "f.png")
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        (lambda: figures.sheet([]), "needs at least one plate"),
+        (lambda: figures.sheet([fine()], labels=["a", "b"]), r"labels: .*found 2.*expected 1"),
+        (lambda: figures.sheet([fine()], marks=[]), r"marks: .*found 0.*expected 1"),
+        (lambda: figures.sheet([fine()], size="poster"), "page or web or slide"),
+        (lambda: figures.sheet([fine()] * 40, size="slide"), "too many plates"),
+        (lambda: figures.spectrum_at_point(fine(), 0.1), "not on the plate"),
+        (lambda: figures.chromaticity_path(fine(), x_range_m=(1, 2)), "no part of the plate"),
+        (lambda: figures.animate([], "f.gif"), "needs at least one plate"),
+        (lambda: figures.animate([fine()], "f.gif", seconds=0), "out of range"),
+        (lambda: figures.animate([fine()], "f.gif", labels=[]), "as many as there are plates"),
+    ],
+)
+def test_wrong_requests(wrong: Callable[[], object], says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        wrong()
+
+
+# --- moving pictures
+
+
+@pytest.mark.parametrize("kind", ["gif", "png", "webp"])
+def test_animation(kind: str, tmp_path: Path) -> None:
+    plates = [fine(n) for n in (1, 2, 3)]
+    figures.animate(plates, tmp_path / f"a.{kind}", seconds=0.5, title="More slits")
+    with Image.open(tmp_path / f"a.{kind}") as film:
+        assert film.n_frames == 3
+        assert film.size[0] == 1200
+        frames = []
+        for number in range(3):
+            film.seek(number)
+            frames.append(np.asarray(film.convert("RGB"), dtype=int))
+        assert not np.array_equal(frames[0], frames[2])
+        assert tuple(frames[1][0, 0]) == (255, 255, 255)
+    if kind == "png":  # every colour is kept
+        figures.animate(plates, tmp_path / "b.webp", seconds=0.5, title="More slits")
+        with Image.open(tmp_path / "b.webp") as film:
+            film.seek(2)
+            np.testing.assert_array_equal(np.asarray(film.convert("RGB")), frames[2])
