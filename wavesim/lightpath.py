@@ -19,7 +19,7 @@ from wavesim.colorimetry.plates import picture_of
 from wavesim.errors import LimitError
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
-from wavesim.plate.plane import expose_plane
+from wavesim.plate.plane import expose_near, expose_plane, in_focus
 from wavesim.scene import Scene
 from wavesim.scene.shape import Plane as PlaneShape
 
@@ -63,8 +63,8 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     spectrum = stage(
         "light", light.spectrum, scene.source, folder=scene.folder, beam_diameter_m=beam_m
     )
-    if isinstance(scene.aperture, PlaneShape):
-        return _expose_plane(scene, spectrum, stage)
+    if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field:
+        return _expose_apart(scene, spectrum, stage)
     _refuse_unruled(scene)
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
@@ -82,12 +82,6 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
 
 def _refuse_unruled(scene: Scene) -> None:
     """Say what rulings cannot be combined with, rather than leave it out of the picture."""
-    if not scene.bench.far_field:
-        raise LimitError(
-            "rulings are computed in the far field, between lenses in focus",
-            key="bench",
-            expected="collimator and camera, without defocus or aberrations",
-        )
     if scene.source.disc_rad is not None:
         raise LimitError(
             "a round source cannot be combined with rulings",
@@ -96,11 +90,16 @@ def _refuse_unruled(scene: Scene) -> None:
         )
 
 
-def _expose_plane(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
-    """The same for an aperture in the plane, where rows and columns do not come apart."""
-    holes = stage("aperture", build_plane, scene)
-    place = stage("geometry", plate.geometry, scene)
-    lit = expose_plane(scene, holes, spectrum, place, stage)
+def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
+    """The same for an aperture in the plane, or in the near field."""
+    place = stage("geometry", plate.geometry, in_focus(scene))
+    if isinstance(scene.aperture, PlaneShape):
+        holes = stage("aperture", build_plane, scene)
+        lit = expose_plane(scene, holes, spectrum, place, stage)
+    else:
+        _refuse_unruled(scene)
+        ruled = stage("aperture", aperture.build, scene)
+        lit = expose_near(scene, ruled, spectrum, place, stage)
     report = replace(lit.report, seconds=stage.seconds, cautions=light.cautions(scene.source))
     return exposed(stage("exposure", plate.develop, lit.light, lit.factor, scene, report))
 

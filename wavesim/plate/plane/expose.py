@@ -93,7 +93,7 @@ def expose_plane(
         seeds=(scene.aperture.seed,) if hasattr(scene.aperture, "seed") else (),
         notes=aperture.limits,
     )
-    return Lit(_light(seen, spectral, waves, scene.plate.pixel_m), factor, report)
+    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
 
 
 def level_plane(scene: Scene, source: Extent, kind_of_level: str) -> float:
@@ -127,7 +127,8 @@ def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats
     return to_pixels(blurred(cells, on, source), on, place)
 
 
-def _light(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Light:
+def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Light:
+    """Powers per pixel (ny, nx, 4) and of the middle row (k, nx) as light on the plate."""
     seen = seen / (pixel_m * pixel_m)
     edges = np.concatenate([waves.node_m[:1], waves.node_m, waves.node_m[-1:]])
     gaps = np.minimum(np.diff(edges), 1.0001e-9)

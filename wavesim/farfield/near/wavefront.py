@@ -1,0 +1,124 @@
+"""The near field as a path over the aperture: curvature of the waves and errors of the lens.
+
+Between a source at the distance s and a plate at z the waves meet the aperture with the path
+
+    w(x, y) = k_x x^2 / 2 + k_y y^2 / 2 + (errors of the lens),
+    k_x = cos^2(alpha) / s + cos^2(beta) / z,   k_y = 1 / s + 1 / z,
+
+in Fresnel's approximation; a lens of focal length f in front of a plate at f + defocus gives
+1 / (f + defocus) - 1 / f in place of 1 / z. The far field of t(x, y) exp(2 pi i w / lambda) is
+then the field on the plate. Goodman, Introduction to Fourier Optics, section 4.2 and 5.3.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.scene import Aberrations, Bench
+
+HOLDS = 0.05  # Fresnel number up to which the far field is right to 0.3 % on the axis
+_LEAST = 1e-7  # Fresnel number below which the waves count as plane
+
+
+@dataclass(frozen=True)
+class Wavefront:
+    """Path over the aperture.
+
+    Attributes
+    ----------
+    curvature_x_per_m, curvature_y_per_m : [1/m] of the waves, source and plate together
+    aberrations : errors of the camera lens, or None
+    radius_m : [m] pupil radius at which they hold
+    """
+
+    curvature_x_per_m: float
+    curvature_y_per_m: float
+    aberrations: Aberrations | None = None
+    radius_m: float = 1.0
+
+    @property
+    def plane(self) -> bool:
+        """Whether the path is the same everywhere: the far field."""
+        return (
+            self.curvature_x_per_m == 0.0
+            and self.curvature_y_per_m == 0.0
+            and self.aberrations is None
+        )
+
+    def path_m(self, x_m: Floats, y_m: Floats) -> Floats:
+        """w [m] at places of any shapes that broadcast."""
+        bent = (self.curvature_x_per_m * x_m**2 + self.curvature_y_per_m * y_m**2) / 2
+        if self.aberrations is None:
+            return np.asarray(bent)
+        return np.asarray(bent + lens_error_m(self.aberrations, x_m, y_m, self.radius_m))
+
+    def slope(self, half_x_m: float, half_y_m: float) -> float:
+        """Largest |grad w| over the rectangle of those half widths."""
+        side = np.linspace(-1.0, 1.0, 65)
+        w = self.path_m(half_x_m * side[None, :], half_y_m * side[:, None])
+        along = np.abs(np.diff(w, axis=1)).max() / (half_x_m / 32)
+        across = np.abs(np.diff(w, axis=0)).max() / (half_y_m / 32)
+        return float(math.hypot(along, across))
+
+    def fresnel_number(self, half_m: float, wavelength_m: float) -> float:
+        """N_F = a^2 k / lambda for the half width or radius a."""
+        bend = max(abs(self.curvature_x_per_m), abs(self.curvature_y_per_m))
+        return half_m * half_m * bend / wavelength_m
+
+
+def lens_error_m(errors: Aberrations, x_m: Floats, y_m: Floats, radius_m: float) -> Floats:
+    """Seidel path [m]: spherical r^4 + coma r^3 cos(t - tc) + astigmatism r^2 cos^2(t - ta)."""
+    x, y = np.asarray(x_m) / radius_m, np.asarray(y_m) / radius_m
+    r2 = x * x + y * y
+    c, s = math.cos(errors.coma_angle_rad), math.sin(errors.coma_angle_rad)
+    a, b = math.cos(errors.astigmatism_angle_rad), math.sin(errors.astigmatism_angle_rad)
+    return np.asarray(
+        errors.spherical_m * r2 * r2
+        + errors.coma_m * r2 * (x * c + y * s)
+        + errors.astigmatism_m * (x * a + y * b) ** 2
+    )
+
+
+def wavefront(bench: Bench, half_m: float) -> Wavefront:
+    """Path of a bench over an aperture of that half width [m]."""
+    k_x = k_y = 0.0
+    if bench.source_distance_m is not None:
+        k_y += 1 / bench.source_distance_m
+        k_x += math.cos(bench.alpha_rad) ** 2 / bench.source_distance_m
+    if bench.plate_distance_m is not None:
+        behind = 1 / bench.plate_distance_m
+    else:
+        focal = bench.camera_focal_m
+        behind = 1 / (focal + bench.defocus_m) - 1 / focal
+    k_y += behind
+    k_x += behind * math.cos(bench.camera_axis_rad) ** 2
+    if half_m * half_m * max(abs(k_x), abs(k_y)) < _LEAST * 500e-9:
+        k_x = k_y = 0.0
+    errors = bench.aberrations
+    radius = half_m if bench.beam is None else bench.beam.diameter_m / 2
+    if errors is not None and errors.radius_m is not None:
+        radius = errors.radius_m
+    return Wavefront(k_x, k_y, errors, radius)
+
+
+def judged(front: Wavefront, half_m: float) -> str:
+    """One sentence: the Fresnel number at 550 nm, and whether the far field holds.
+
+    On the axis of a slit of half width a the far field's light is too bright by
+    4 (pi N_F)^2 / 45 (Goodman 4.2): 0.25 % at N_F = 0.05 beside the slit's own size.
+    """
+    number = front.fresnel_number(half_m, 550e-9)
+    if front.plane:
+        return "Fresnel number 0: lenses put source and plate at infinity, the far field holds"
+    size = f"Fresnel number {number:.3g} at 550 nm for the half width {half_m * 1e3:.3g} mm"
+    if front.aberrations is not None:
+        return f"{size}: computed with the lens's errors, the textbook far field does not apply"
+    if number <= HOLDS:
+        return f"{size}: computed as near field, and the far field holds"
+    if number <= 1.0:
+        return f"{size}: near field, the far field does not hold"
+    return f"{size}: near field, close to the geometric shadow"
