@@ -7,13 +7,16 @@ from functools import lru_cache
 
 import numpy as np
 
+from wavesim.aperture import Comb
+from wavesim.aperture.build import even_positions
+from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.elements import Slit
+from wavesim.farfield.sampling import sampled
 from wavesim.scene import PeriodicDefect, RandomDefect, Scene, Span
 from wavesim.study.compare.pattern import (
-    Pattern,
     counted,
     pattern,
     pitch_m,
-    rulings,
     with_aperture,
 )
 from wavesim.study.compare.patterns import equal_elements, ideal
@@ -23,9 +26,12 @@ from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
 _ORDER = 1
 _PERIODS = 16  # error periods in the ruling that ghosts are read from
 _PERIOD = 100.0  # rulings, where the scene has no periodic error
-_DRAWS = 24
-_RULINGS = 400  # for diffuse light
-_CELLS = 1 << 17  # resolution cells of speckle
+_DRAWS = 16
+_RULINGS = 200  # for diffuse light
+_TINY = 1e-4  # rms over pitch at which the small-error form is exact to 1e-6
+_CELLS = 1 << 20  # resolution cells of speckle
+_PART = 0.1  # of an order that is read off each ruling
+_LONG = 16384  # rulings whose speckle is looked at
 
 
 def own_period(scene: Scene) -> tuple[float, float] | None:
@@ -116,22 +122,24 @@ GHOST_BESSEL = Approximation(
 # --- diffuse light -----------------------------------------------------------------------------
 
 
-def _diffuse(scene: Scene, relative_rms: float, seeds: range, mu: Floats) -> Floats:
-    """(seeds, mu) intensity between orders over the perfect peak, of positions alone."""
-    bare = counted(ideal(scene), _RULINGS)
-    pitch = pitch_m(scene) or 1.0
-    out = []
-    for seed in seeds:
-        error = RandomDefect(rms_m=relative_rms * pitch, seed=seed)
-        seen: Pattern = pattern(with_aperture(bare, defects=(error,)))
-        out.append(seen.interference(mu) / seen.count**2)
-    return np.stack(out)
+def _diffuse(scene: Scene, relative_rms: float, mu: Floats) -> float:
+    """Mean intensity between orders over the perfect peak, of positions alone.
+
+    Every draw is used with both signs, which takes out the terms odd in the error.
+    """
+    perfect = pattern(counted(ideal(scene), _RULINGS))
+    total = 0.0
+    for seed in range(_DRAWS):
+        by = relative_rms * perfect.pitch_m * draw("independent", seed, _RULINGS, perfect.pitch_m)
+        for sign in (-1.0, 1.0):
+            total += float(perfect.displaced(sign * by).interference(mu).mean())
+    return total / (2 * _DRAWS * _RULINGS**2)
 
 
-def _between(count: int = _RULINGS) -> Floats:
-    """Zeros of the perfect pattern about half an order beyond the first: no line's tail there."""
-    k = np.arange(round(0.3 * count), round(0.7 * count))
-    return 1.0 + k / count
+def _between(count: int = _RULINGS, reach: float = 0.2) -> Floats:
+    """Zeros of the perfect pattern about the order 1.5: no line's tail lies there."""
+    k = np.arange(round((0.5 - reach) * count), round((0.5 + reach) * count))
+    return np.asarray(1.0 + k / count)
 
 
 def _level(scene: Scene, value: float | None) -> Check:
@@ -139,23 +147,13 @@ def _level(scene: Scene, value: float | None) -> Check:
     if not rms:
         return Check(0.0, 0.0, 0.0)
     mu = _between()
-    tiny = 1e-4
-    base = _tiny_level(scene.model_dump_json(), scene, tiny)
-    mean = float(_diffuse(scene, rms, range(_DRAWS), mu).mean())
-    exact = float(np.mean((2 * np.pi * mu * tiny) ** 2)) / _RULINGS
-    engine = mean / base * exact
-    formula = float(np.mean((2 * np.pi * mu * rms) ** 2)) / _RULINGS
+    engine = _diffuse(scene, rms, mu) / _diffuse(scene, _TINY, mu) * _small_level(mu, _TINY)
+    formula = _small_level(mu, rms)
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-_KEPT: dict[str, float] = {}
-
-
-def _tiny_level(key: str, scene: Scene, tiny: float) -> float:
-    if key not in _KEPT:
-        _KEPT.clear()
-        _KEPT[key] = float(_diffuse(scene, tiny, range(_DRAWS), _between()).mean())
-    return _KEPT[key]
+def _small_level(mu: Floats, rms: float) -> float:
+    return float(np.mean((2 * np.pi * mu * rms) ** 2)) / _RULINGS
 
 
 def own_rms(scene: Scene) -> float | None:
@@ -202,29 +200,26 @@ def _speckle(scene: Scene, value: float | None) -> Check:
 
 @lru_cache(maxsize=2)
 def _cells(rms: float) -> Floats:
-    """Diffuse light of many rulings at independent places of the pattern, over its mean law."""
-    from wavesim import farfield
-    from wavesim.aperture import Aperture, Comb
-    from wavesim.aperture.build import even_positions
-    from wavesim.aperture.elements import Slit
+    """Diffuse light of many rulings at independent places of the pattern, over its mean law.
 
-    count = 4096
-    mu = _between(count)
-    law = diffuse_level(mu, rms, count)
+    A tenth of an order is read off each ruling, by the far field's own transform.
+    """
+    mu = _between(_LONG, _PART / 2)
+    law = diffuse_level(mu, rms, _LONG)
     parts = []
     for seed in range(math.ceil(_CELLS / mu.size)):
-        places = even_positions(count, 1.0)
-        places = places + rms * np.random.default_rng(seed).standard_normal(count)
-        comb = Comb(Slit(1e-6), places, np.ones(count, dtype=np.complex128))
-        found = farfield.amplitude(Aperture((comb,), 1.0, 1.0), 0.0, mu * 1e-3, 1e-3)
-        parts.append(np.abs(found / 1e-6) ** 2 / count**2 / law)
+        places = even_positions(_LONG, 1.0) + rms * draw("independent", seed, _LONG, 1.0)
+        comb = Comb(Slit(1e-6), places, np.ones(_LONG, dtype=np.complex128))
+        found = sampled(comb, 0.0, float(mu[0]), float(mu[1] - mu[0]), mu.size)
+        parts.append(np.abs(found) ** 2 / _LONG**2 / law)
     return np.concatenate(parts)[:_CELLS]
 
 
 def _speckle_estimate(scene: Scene, tolerance: float) -> Estimate | None:
     return Estimate(
-        1 / tolerance**2,
-        "speckle: std = mean in one cell, 1 / sqrt(K) over K (Goodman, Speckle Phenomena)",
+        (1 + 2 * _PART) / tolerance**2,
+        "speckle: 1 / K of variance over K cells (Goodman, Speckle Phenomena); and each ruling's "
+        "own rms strays by 1 / (2 N) of variance, 2 / N in the level, over 0.1 N cells a ruling",
     )
 
 
@@ -236,10 +231,10 @@ SPECKLE = Approximation(
     unit="",
     why_not=equal_elements,
     check=_speckle,
-    span=lambda _: (1.0, 16384.0),
+    span=lambda _: (1.0, 40_000.0),
     estimate=_speckle_estimate,
     own=lambda _: None,
     whole=True,
 )
 
-__all__ = ["DIFFUSE_SMALL", "GHOST_BESSEL", "GHOST_SMALL", "SPECKLE", "ghosts", "rulings"]
+__all__ = ["DIFFUSE_SMALL", "GHOST_BESSEL", "GHOST_SMALL", "SPECKLE", "ghosts"]

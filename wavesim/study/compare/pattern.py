@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
 
 from wavesim import aperture, farfield
-from wavesim.aperture import Aperture
+from wavesim.aperture import Aperture, Rays
 from wavesim.errors import LimitError
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 
@@ -52,12 +53,21 @@ class Pattern:
 
     def intensity(self, mu: Floats | float) -> Floats:
         """|A|^2 [m2] at continuous orders, averaged over the source slit; shape of mu."""
+        return self._over_slit(mu, self._bare)
+
+    def interference(self, mu: Floats | float) -> Floats:
+        """|A / E|^2, the positions' part alone, averaged likewise. One kind of element."""
+        return self._over_slit(mu, self._divided)
+
+    def _over_slit(
+        self, mu: Floats | float, light: Callable[[Floats, float], Floats]
+    ) -> Floats:
         sine = np.atleast_1d(self.sine(mu))
         if self.slit_sine == 0.0:
-            return self._bare(sine, 0.0).reshape(np.shape(mu))
+            return light(sine, 0.0).reshape(np.shape(mu))
         t, w = np.polynomial.legendre.leggauss(_SLIT_POINTS)
         total = sum(
-            weight / 2 * self._bare(sine, self.slit_sine / 2 * offset)
+            weight / 2 * light(sine, self.slit_sine / 2 * offset)
             for offset, weight in zip(t, w, strict=True)
         )
         return np.asarray(total).reshape(np.shape(mu))
@@ -66,15 +76,16 @@ class Pattern:
         found = farfield.amplitude(self.ruled, self.sine_in + offset, sine, self.wavelength_m)
         return np.asarray(np.abs(found) ** 2)
 
-    def interference(self, mu: Floats | float) -> Floats:
-        """|A / E|^2 at continuous orders: the positions' part alone. One kind of element."""
-        from wavesim.aperture import Rays
+    def _divided(self, sine: Floats, offset: float) -> Floats:
+        rays = Rays(self.sine_in + offset, sine, self.wavelength_m)
+        element = self.ruled.combs[0].element.amplitude(rays)
+        return np.asarray(self._bare(sine, offset) / np.abs(element) ** 2)
 
-        sine = np.atleast_1d(self.sine(mu))
-        element = self.ruled.combs[0].element.amplitude(
-            Rays(self.sine_in, sine, self.wavelength_m)
-        )
-        return np.asarray(self._bare(sine, 0.0) / np.abs(element) ** 2).reshape(np.shape(mu))
+    def displaced(self, by_m: Floats) -> Pattern:
+        """The same with its elements (n,) displaced [m]."""
+        comb = self.ruled.combs[0]
+        moved = replace(comb, position_m=comb.position_m + by_m)
+        return replace(self, ruled=replace(self.ruled, combs=(moved,)))
 
     def at(self, wavelength_m: float) -> Pattern:
         """The same at another wavelength."""

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
-from wavesim.scene import ListedSlit, RandomDefect, Scene, Slits
+from wavesim.aperture.defects.chance import draw
+from wavesim.scene import ListedSlit, Scene, Slits
 from wavesim.study.compare.pattern import (
     Pattern,
     counted,
@@ -17,10 +19,10 @@ from wavesim.study.compare.pattern import (
     with_aperture,
     without_beam,
 )
-from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_loss
 
-_DRAWS = 64
+_DRAWS = 200  # rulings of an ensemble, fewer where they are long
 _ORDER = 1
 
 
@@ -58,9 +60,9 @@ def _closed(scene: Scene, value: float | None) -> Check:
     draws = max(8, min(_DRAWS, 40_000 // max(perfect.count, 1)))
     mean = 0.0
     for seed in range(draws):
-        error = RandomDefect(rms_m=value * pitch, seed=seed)
-        mean += float(pattern(with_aperture(ideal(scene), defects=(error,))).intensity(order)[0])
-    return Check(mean / draws / formula, 1.0, abs(formula * draws / mean - 1))
+        error = draw("independent", seed, perfect.count, pitch)
+        mean += float(perfect.displaced(value * pitch * error).intensity(order)[0]) / draws
+    return Check(mean / formula, 1.0, abs(formula / mean - 1))
 
 
 def _whole_pattern(scene: Scene) -> Check:
@@ -79,9 +81,10 @@ def _whole_pattern(scene: Scene) -> Check:
 
 def _closed_estimate(scene: Scene, tolerance: float) -> Estimate | None:
     left = 1 / (1 + tolerance)  # the formula is then too strong by the tolerance
+    count = rulings(scene)
     return Estimate(
-        rms_for_loss(1 - left, _ORDER),
-        "E = exp(-(2 pi m sigma/d)^2) of Gaussian placement errors (Debye-Waller form)",
+        rms_for_loss((1 - left) * count / (count - 1), _ORDER),
+        "E + (1 - E)/N, E = exp(-(2 pi m sigma/d)^2) of Gaussian errors (Debye-Waller form)",
     )
 
 
@@ -150,9 +153,19 @@ def _missing_span(scene: Scene) -> tuple[float, float]:
 
 
 def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    width, pitch = element_width_m(scene) or 1.0, pitch_m(scene) or 1.0
+    zero = round((missing_order(scene) or 1) * width / pitch)
+    low, high = 0.0, 0.5 / zero
+    for _ in range(60):
+        middle = (low + high) / 2
+        height = (middle * np.sinc(zero * middle) / (2 + middle)) ** 2
+        low, high = (middle, high) if height < tolerance else (low, middle)
+    if high == 0.5 / zero:
+        return None
     return Estimate(
-        2 * math.sqrt(tolerance),
-        "(e/2)^2: half the slits leave a part e of their amplitude at the zero of sinc(a u)",
+        high,
+        "[e sinc(k e) / (2 + e)]^2: what half the slits, wider by e, leave at the zero k of the "
+        "others",
     )
 
 
@@ -177,60 +190,77 @@ def _rayleigh(scene: Scene, value: float | None) -> Check:
     if value is not None:
         scene = counted(ideal(scene), max(2, round(value)))
     seen = pattern(scene)
-    formula = float(_ORDER * (seen.count if value is not None else rulings(scene)))
-    engine = resolving_power(seen, _ORDER)
+    formula = float(_ORDER * rulings(scene))
+    engine = resolving_power(seen, _ORDER, positions_alone=value is not None)
     return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
 
 
-def resolving_power(seen: Pattern, order: int) -> float:
+def resolving_power(seen: Pattern, order: int, *, positions_alone: bool = False) -> float:
     """lambda / dlambda at which two equal lines leave a dip of 8/pi^2 between them; 0 if none.
 
     Rayleigh's case for a slit of even light; found by bisection on the separation.
+    `positions_alone` divides the elements' envelope out, whose slope deepens the dip.
     """
-    low, high = 0.3 / (order * seen.count), 12.0 / (order * seen.count)
-    if dip(seen, order, min(high, 0.4 / order)) > RAYLEIGH_DIP:
+
+    def light(mu: Floats, factor: float) -> Floats:
+        other = seen.at(seen.wavelength_m * factor)
+        return other.interference(mu) if positions_alone else other.intensity(mu)
+
+    return _separated(light, order, seen.count)
+
+
+def _separated(light: Callable[[Floats, float], Floats], order: int, count: float) -> float:
+    low, high = 0.3 / (order * count), min(12.0 / (order * count), 0.4 / order)
+    if dip(light, order, high) > RAYLEIGH_DIP:
         return 0.0
-    high = min(high, 0.4 / order)
     for _ in range(40):
         middle = math.sqrt(low * high)
-        if dip(seen, order, middle) > RAYLEIGH_DIP:
-            low = middle
-        else:
-            high = middle
+        shallow = dip(light, order, middle) > RAYLEIGH_DIP
+        low, high = (middle, high) if shallow else (low, middle)
+        if high / low < 1 + 1e-9:
+            break
     return 1 / math.sqrt(low * high)
 
 
-def dip(seen: Pattern, order: int, separation: float) -> float:
-    """Light between two lines lambda (1 +- separation/2) over the mean of their peaks."""
-    wavelengths = [seen.wavelength_m * (1 + s * separation / 2) for s in (-1.0, 1.0)]
-    sines = np.array([order * w / seen.pitch_m - seen.sine_in for w in wavelengths])
-    reach = (sines[1] - sines[0]) * 0.75
-    grid = np.linspace(sines.mean() - reach, sines.mean() + reach, 121)
+def dip(light: Callable[[Floats, float], Floats], order: int, separation: float) -> float:
+    """Light between two lines lambda (1 +- separation/2) over the mean of their peaks.
+
+    `light(mu, factor)` is the pattern at continuous orders of the wavelength factor x lambda.
+    """
+    grid = order * (1 + separation * np.linspace(-0.75, 0.75, 241))
     total = np.zeros(grid.size)
-    for w in wavelengths:
-        other = seen.at(w)
-        total += other.intensity((grid + seen.sine_in) * seen.pitch_m / w)
-    left, right = float(total[:60].max()), float(total[61:].max())
-    between = slice(int(np.argmax(total[:60])), 61 + int(np.argmax(total[61:])))
-    return 2 * float(total[between].min()) / (left + right)
+    for factor in (1 - separation / 2, 1 + separation / 2):
+        total += light(grid / factor, factor)
+    half = grid.size // 2
+    left, right = int(np.argmax(total[:half])), half + int(np.argmax(total[half:]))
+    return 2 * float(total[left : right + 1].min()) / float(total[left] + total[right])
 
 
 def _rayleigh_estimate(scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
-        math.pi / math.sqrt(24 * tolerance),
-        "the N-slit factor exceeds sinc^2 by x^2 / (3 N^2): separation pi^2 / (24 N^2) too small",
-    )
+    """By bisection on N, the N-slit factor in place of the engine."""
+    low, high = 2.0, 100.0
+    for _ in range(40):
+        count = math.sqrt(low * high)
+        found = _separated(lambda mu, _: _factor(mu, count), _ORDER, count)  # noqa: B023
+        wrong = abs(_ORDER * count / found - 1) if found else math.inf
+        low, high = (count, high) if wrong > tolerance else (low, count)
+    return Estimate(low, "the same dip from (sin N pi mu / N sin pi mu)^2 with N as a real number")
+
+
+def _factor(mu: Floats, count: float) -> Floats:
+    offset = mu - np.rint(mu)
+    return np.asarray((np.sinc(count * offset) / np.sinc(offset)) ** 2)
 
 
 RAYLEIGH = Approximation(
     name="rayleigh",
     title="resolving power m N",
-    quantity="lambda / dlambda for a dip of 8/pi^2, relative error",
+    quantity="lambda / dlambda for a dip of 8/pi^2, relative error (swept: positions alone)",
     parameter="number of rulings",
     unit="",
     why_not=has_orders,
     check=_rayleigh,
-    span=lambda _: (3.0, 60.0),
+    span=lambda _: (2.0, 40.0),
     estimate=_rayleigh_estimate,
     own=lambda scene: float(rulings(scene)),
     whole=True,

@@ -15,11 +15,11 @@ from wavesim.study.compare.pattern import (
     rulings,
     scaled_pitch,
     wavelength,
-    without_beam,
 )
+from wavesim.study.compare.patterns import equal_elements, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 
-_MOST = 200  # elements that stand for more where only a maximum's place is asked
+_MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
 
 
 # --- small angles ------------------------------------------------------------------------------
@@ -29,11 +29,10 @@ def _angles(scene: Scene, value: float | None) -> Check:
     """Distance of the first order from the zero order on the plate [m]."""
     if value is not None:
         scene = scaled_pitch(scene, value)
-    few = without_beam(counted(scene, min(rulings(scene), _MOST)))
-    if element_width_m(scene) is not None and getattr(scene.aperture, "slits", None) is None:
-        scene = few
+    if getattr(scene.aperture, "slits", None) is None:
+        scene = counted(ideal(scene), _MANY)
     seen = pattern(scene)
-    mu = _peak(seen.intensity, 1.0, 1.0 / seen.count)
+    mu = peak(seen.intensity, 1.0, 1.0 / seen.count)
     angle = math.asin(float(seen.sine(mu)))
     focal, axis = scene.bench.camera_focal_m, scene.bench.camera_axis_rad
     zero = focal * math.tan(math.asin(-seen.sine_in) - axis)
@@ -42,7 +41,7 @@ def _angles(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-def _peak(intensity, near: float, reach: float) -> float:  # type: ignore[no-untyped-def]
+def peak(intensity, near: float, reach: float) -> float:  # type: ignore[no-untyped-def]
     """Continuous order of the maximum near an order, by two rounds of a parabola."""
     for _ in range(3):
         mu = near + reach * np.linspace(-0.5, 0.5, 9)
@@ -90,6 +89,51 @@ SMALL_ANGLES = Approximation(
     span=_angles_span,
     estimate=_angles_estimate,
     own=pitch_m,
+)
+
+
+# --- maxima at whole orders --------------------------------------------------------------------
+
+
+def _order(scene: Scene, value: float | None) -> Check:
+    """Where the maximum nearest to order 1 lies, in orders."""
+    seen = pattern(scene if value is None else counted(ideal(scene), max(2, round(value))))
+    engine = peak(seen.intensity, 1.0, 1.2 / seen.count)
+    return Check(engine, 1.0, abs(1 / engine - 1))
+
+
+def _order_why(scene: Scene) -> str | None:
+    if equal_elements(scene):
+        return equal_elements(scene)
+    seen = pattern(counted(ideal(scene), 2))
+    if abs(float(seen.sine(1.3))) >= 1:
+        return "the first order does not leave the grating"
+    if (element_width_m(scene) or 1.0) / seen.pitch_m > 0.9:
+        return "the first order is all but missing"
+    return None
+
+
+def _order_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+    part = (element_width_m(scene) or 1.0) / (pitch_m(scene) or 1.0)
+    slope = abs(2 * (math.pi * part / math.tan(math.pi * part) - 1))
+    return Estimate(
+        math.sqrt(1 + 1.5 * slope / (math.pi**2 * tolerance)),
+        "the envelope's slope g pulls a maximum of curvature 2 pi^2 (N^2 - 1) / 3 by their ratio",
+    )
+
+
+ORDER_PLACES = Approximation(
+    name="order-places",
+    title="maxima lie at whole orders m, whatever the envelope",
+    quantity="place of the first maximum in orders, relative error",
+    parameter="number of slits",
+    unit="",
+    why_not=_order_why,
+    check=_order,
+    span=lambda _: (2.0, 80.0),
+    estimate=_order_estimate,
+    own=lambda scene: float(rulings(scene)),
+    whole=True,
 )
 
 

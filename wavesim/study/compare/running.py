@@ -12,7 +12,7 @@ from wavesim.scene import Scene
 from wavesim.study.compare.faults import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
-from wavesim.study.compare.places import FAR_FIELD, SMALL_ANGLES
+from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.result import (
     Approximation,
     Check,
@@ -26,6 +26,7 @@ from wavesim.study.compare.varied import with_value
 
 APPROXIMATIONS = (
     SMALL_ANGLES,
+    ORDER_PLACES,
     FAR_FIELD,
     CLOSED_FORM,
     NARROW_SLIT,
@@ -234,7 +235,7 @@ def _bisected(
     good, bad = ends
     for _ in range(_BISECTIONS):
         middle = math.sqrt(good * bad)
-        if abs(bad / good - 1) < 1e-5:
+        if abs(bad / good - 1) < 1e-4:
             break
         if error(middle) <= tolerance:
             good = middle

@@ -15,11 +15,11 @@ from wavesim.study.compare.result import Approximation, Check, Estimate
 _BAND_POINTS = 96
 
 
-def _visibility(seen: Pattern) -> float:
+def _visibility(seen: Pattern, *, positions_alone: bool = False) -> float:
     """(max - min) / (max + min) about order zero: its peak and the first minimum beside it."""
     n = seen.count
     mu = np.concatenate([np.linspace(-0.25, 0.25, 21) / n, np.linspace(0.6, 1.4, 81) / n])
-    light = seen.intensity(mu)
+    light = seen.interference(mu) if positions_alone else seen.intensity(mu)
     top, low = float(light[:21].max()), float(light[21:].min())
     return (top - low) / (top + low)
 
@@ -31,7 +31,9 @@ def _slit(scene: Scene, value: float | None) -> Check:
         seen = pattern(ideal(scene))
         width = value / focal * math.cos(scene.bench.alpha_rad)
         seen = replace(seen, slit_sine=width)
-    engine, formula = _visibility(seen), _visibility(replace(seen, slit_sine=0.0))
+    alone = value is not None
+    engine = _visibility(seen, positions_alone=alone)
+    formula = _visibility(replace(seen, slit_sine=0.0), positions_alone=alone)
     return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
 
 
@@ -80,19 +82,19 @@ NARROW_SLIT = Approximation(
 
 def _band(scene: Scene, value: float | None) -> Check:
     """Height of the first order in the light of a band, over that of one wavelength."""
-    seen = pattern(ideal(scene) if value is not None else scene)
+    alone = value is not None
+    seen = pattern(ideal(scene) if alone else scene)
     width = value if value is not None else own_band(scene) or 0.0
-    sine = float(seen.sine(1.0))
     t, w = np.polynomial.legendre.leggauss(_BAND_POINTS)
-    wavelengths = seen.wavelength_m + width / 2 * t
-    mu = seen.pitch_m * (seen.sine_in + sine) / wavelengths
-    light = [
-        float(seen.at(float(lam)).intensity(float(m))) / lam
-        for lam, m in zip(wavelengths, mu, strict=True)
-    ]
-    engine = float(np.sum(w / 2 * np.array(light)))
-    formula = float(seen.intensity(1.0)) / seen.wavelength_m
-    return Check(engine / formula, 1.0, abs(formula / engine - 1))
+    sine = seen.sine_in + float(seen.sine(1.0))
+    light = []
+    for lam in seen.wavelength_m + width / 2 * t:
+        other = seen.at(float(lam))
+        mu = seen.pitch_m * sine / float(lam)
+        light.append(float(other.interference(mu) if alone else other.intensity(mu)))
+    one = float(seen.interference(1.0) if alone else seen.intensity(1.0))
+    engine = float(np.sum(w / 2 * np.array(light))) / one
+    return Check(engine, 1.0, abs(1 / engine - 1))
 
 
 def own_band(scene: Scene) -> float | None:

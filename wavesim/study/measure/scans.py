@@ -17,6 +17,7 @@ from wavesim.study.measure.profile import Flags, Floats, Profile, noise_of
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _BANDS = 24
+_CORRELATED = 1.6  # interpolated samples share errors, so smoothing quietens them less
 _MOST_TURN = math.radians(5.0)
 _TINY = 1e-300
 
@@ -90,7 +91,8 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
         x[inside], value[inside], noise_of(value[inside]), saturated[inside],
         slit_image_m=scan.slit_image_m, turned_rad=turn, origin=origin,
     )  # fmt: skip
-    return replace(found, noise=max(found.noise, _spread(band, offset, math.cos(turn))))
+    noise = _CORRELATED * max(found.noise, _spread(band, offset, math.cos(turn)))
+    return replace(found, noise=noise)
 
 
 def rotation(light: Floats) -> float:

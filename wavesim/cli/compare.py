@@ -1,0 +1,223 @@
+"""wavesim compare: the engine against textbook formulas, and where each fails."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from wavesim.cli.common import (
+    check_ending,
+    check_output,
+    echo_json,
+    json_option,
+    labelled,
+    length,
+    name_of,
+    progress,
+)
+from wavesim.errors import InputError
+
+if TYPE_CHECKING:
+    from wavesim.study.compare import Compared, Comparison
+
+_FIGURES = (".png", ".pdf", ".svg")
+_PLATES = (".h5", ".hdf5", ".nxs")
+_EPILOG = (
+    "Example: wavesim compare scenes/slits_006.toml --tolerance 0.01 -o six.h5 --figure six.png    "
+    "A value of the scene: --vary aperture.pitch --from '20 um' --to '200 um' --only small-angles"
+)
+
+
+@click.command(epilog=_EPILOG)
+@click.argument("scene_file", metavar="SCENE")
+@click.option("--tolerance", type=float, default=0.01, show_default=True,
+              help="Error from which a formula counts as failing.")  # fmt: skip
+@click.option("--only", multiple=True, metavar="NAME", help="Only this formula; may be repeated.")
+@click.option("--vary", "key", metavar="KEY", help="Vary this value of the scene instead.")
+@click.option("--from", "first", metavar="VALUE", help="Its first value, with unit.")
+@click.option("--to", "last", metavar="VALUE", help="Its last value, with unit.")
+@click.option("--steps", type=click.IntRange(2, 10_000), default=13, show_default=True,
+              help="Values of each parameter.")  # fmt: skip
+@click.option("--linear", is_flag=True, help="Equal steps instead of equal ratios.")
+@click.option("-o", "output", metavar="FILE.h5", type=click.Path(path_type=Path),
+              help="Write tables and scene here.")  # fmt: skip
+@click.option("--figure", metavar="FILE", type=click.Path(path_type=Path),
+              help="Draw the errors; of several formulas NAME is added to the file's name.")  # fmt: skip
+@json_option
+def command(
+    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: object
+) -> None:
+    """Compare the engine with textbook formulas for SCENE.
+
+    Each formula that applies is followed over its own parameter to where it is wrong by the
+    tolerance; a closed-form estimate of that point stands beside it. With --vary any number of the
+    scene is varied instead.
+    """
+    from wavesim.scene import load
+
+    if output is not None:
+        check_ending(output, _PLATES)
+        check_output(output)
+    if figure is not None:
+        check_ending(figure, _FIGURES)
+        check_output(figure)
+    scene = load(scene_file)
+    with progress(name_of(scene, scene_file)) as show:
+        compared = _compared(scene, given, show)
+    files = _written(compared, output, figure)
+    if as_json:
+        echo_json({"scene_file": scene_file, **record(compared), "files": files})
+    else:
+        click.echo(summary(compared, name_of(scene, scene_file), files))
+
+
+def _compared(scene, given, show) -> Compared:  # type: ignore[no-untyped-def]
+    from wavesim.study.compare import compare, vary
+
+    common = {"tolerance": given["tolerance"], "only": given["only"], "progress": show}
+    if given["key"] is None:
+        for key in ("first", "last"):
+            if given[key] is not None:
+                raise InputError("goes with --vary", key=f"--{'from' if key == 'first' else 'to'}",
+                                 expected="--vary aperture.pitch, for instance")  # fmt: skip
+        return compare(scene, points=given["steps"], **common)
+    values = _values(given)
+    return vary(scene, given["key"], values, **common)
+
+
+def _values(given: dict[str, object]) -> list[float]:
+    import numpy as np
+
+    ends = []
+    for key, option in (("first", "--from"), ("last", "--to")):
+        if given[key] is None:
+            raise InputError("is missing", key=option, expected="the range of the varied value")
+        ends.append(_number(str(given[key]), option))
+    low, high = ends
+    steps = int(str(given["steps"]))
+    if not low < high:
+        raise InputError("must be below --to", key="--from", value=str(given["first"]))
+    if given["linear"] or low <= 0:
+        return [float(v) for v in np.linspace(low, high, steps)]
+    return [float(v) for v in np.geomspace(low, high, steps)]
+
+
+def _number(text: str, option: str) -> float:
+    """A number, with its unit turned into SI."""
+    from wavesim.scene.units import UnitError, measure
+
+    try:
+        return float(text)
+    except ValueError:
+        pass
+    try:
+        return measure(text).value
+    except UnitError as error:
+        raise InputError(str(error), key=option, value=text, expected='such as "20 um"') from None
+
+
+def _written(compared: Compared, output: Path | None, figure: Path | None) -> list[str]:
+    files = []
+    if output is not None:
+        from wavesim.study.compare import save
+
+        save(compared, output)
+        files.append(str(output))
+    if figure is not None:
+        files += [str(path) for path in _draw(compared, figure)]
+    return files
+
+
+def _draw(compared: Compared, path: Path) -> list[Path]:
+    from wavesim import figures
+
+    drawn = []
+    for one in compared.comparisons:
+        if len(one.rows) < 2:
+            continue
+        several = len(compared.comparisons) > 1
+        name = path.with_name(f"{path.stem}_{one.name}{path.suffix}") if several else path
+        figures.save(drawing(one, compared.scene.title), name)
+        drawn.append(name)
+    return drawn
+
+
+def drawing(one: Comparison, title: str):  # type: ignore[no-untyped-def]
+    """The figure of one formula's error, its failure marked."""
+    import numpy as np
+
+    from wavesim.figures import Words, failure_figure
+
+    value, error = one.arrays()
+    factor, unit = _scale(value, one.unit)
+    finite = np.isfinite(error) & (error > 0) & (value > 0)
+    across = one.parameter + (f" [{unit}]" if unit else "")
+    words = Words(title=one.title, subtitle=title, x_label=across, y_label="relative error")
+    at = None if one.fails_at is None else one.fails_at / factor
+    label = "" if at is None else f"fails {one.fails} {at:.4g} {unit}".rstrip()
+    return failure_figure(
+        value[finite] / factor, [("formula against engine", error[finite])],
+        tolerance=one.tolerance, words=words, fails_at=at, fails_label=label,
+    )  # fmt: skip
+
+
+def _scale(value, unit: str) -> tuple[float, str]:  # type: ignore[no-untyped-def]
+    """Factor and unit that suit lengths of this size."""
+    if unit != "m":
+        return 1.0, unit
+    middle = float(value[len(value) // 2])
+    for size, name in ((1.0, "m"), (1e-3, "mm"), (1e-6, "um")):
+        if middle >= size:
+            return size, name
+    return 1e-9, "nm"
+
+
+def record(compared: Compared) -> dict[str, object]:
+    """Everything as plain values, SI."""
+    from wavesim.study.measure.rows import plain
+
+    return {
+        "title": compared.scene.title,
+        "comparisons": [plain(one) for one in compared.comparisons],
+        "left_out": [{"name": name, "reason": reason} for name, reason in compared.left_out],
+        "stated": list(compared.stated),
+    }
+
+
+def summary(compared: Compared, name: str, files: list[str]) -> str:
+    """The same in plain words and a table."""
+    rows = [("scene", name)]
+    rows += [("left out", f"{who}: {why}") for who, why in compared.left_out]
+    rows += [("not tested", text) for text in compared.stated]
+    if files:
+        rows.append(("written", ", ".join(files)))
+    lines = [labelled(rows), ""]
+    for one in compared.comparisons:
+        lines += [_verdict(one), ""]
+    return "\n".join(lines).rstrip()
+
+
+def _verdict(one: Comparison) -> str:
+    percent = f"{one.tolerance * 100:.3g} %"
+    head = f"{one.name}: {one.title}"
+    if one.fails_at is None:
+        where = {"never": f"within {percent} over the whole range",
+                 "always": f"off by more than {percent} over the whole range"}.get(
+                     one.fails, "fails here and there")  # fmt: skip
+    else:
+        where = f"off by {percent} {one.fails} {one.parameter} = {_value(one.fails_at, one.unit)}"
+    rows = [("", where)]
+    if one.estimate is not None:
+        rows.append(("", f"expected {_value(one.estimate, one.unit)}: {one.estimate_source}"))
+    if one.own is not None:
+        rows.append(("", f"this scene: {_value(one.own, one.unit)}"))
+    if one.at_scene is not None and one.at_scene.engine != one.at_scene.formula:
+        rows.append(("", f"as the scene is: engine {one.at_scene.engine:.6g}, formula "
+                         f"{one.at_scene.formula:.6g}, error {one.at_scene.error:.2g}"))  # fmt: skip
+    return head + "\n" + labelled(rows)
+
+
+def _value(value: float, unit: str) -> str:
+    return length(value) if unit == "m" else f"{value:.4g} {unit}".rstrip()
