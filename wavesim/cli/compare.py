@@ -44,7 +44,7 @@ _EPILOG = (
 @click.option("-o", "output", metavar="FILE.h5", type=click.Path(path_type=Path),
               help="Write tables and scene here.")  # fmt: skip
 @click.option("--figure", metavar="FILE", type=click.Path(path_type=Path),
-              help="Draw the errors; of several formulas NAME is added to the file's name.")  # fmt: skip
+              help="Draw the errors; of several formulas each to a file of its own.")  # fmt: skip
 @json_option
 def command(
     scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: object
@@ -214,8 +214,9 @@ def _verdict(one: Comparison) -> str:
     if one.own is not None:
         rows.append(("", f"this scene: {_value(one.own, one.unit)}"))
     if one.at_scene is not None and one.at_scene.engine != one.at_scene.formula:
-        rows.append(("", f"as the scene is: engine {one.at_scene.engine:.6g}, formula "
-                         f"{one.at_scene.formula:.6g}, error {one.at_scene.error:.2g}"))  # fmt: skip
+        seen = one.at_scene
+        text = f"engine {seen.engine:.6g}, formula {seen.formula:.6g}, error {seen.error:.2g}"
+        rows.append(("", f"as the scene is: {text}"))
     return head + "\n" + labelled(rows)
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     )
 
 
-class Amount(click.ParamType):
+class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
     """A number with its unit, such as "10 um"; becomes SI."""
 
     def __init__(self, dimension: str, example: str) -> None:
@@ -76,7 +76,7 @@ _EPILOG = (
 @click.option("--rows", type=(float, float), help="Band of rows, as two parts of the height.")
 @click.option("--encoding", default="srgb", help="A picture's: srgb, linear or an exponent.")
 @click.option("--reference", "references", multiple=True, metavar="LINE",
-              help="A known line: a Fraunhofer letter, a wavelength, or 'wavelength @ x'.")  # fmt: skip
+              help="A known line: Fraunhofer's letter, a wavelength, or either '@ x'.")  # fmt: skip
 @click.option("--solve", "unknown", multiple=True, type=click.Choice(_UNKNOWN),
               help="What the known lines are to tell; may be repeated.")  # fmt: skip
 @click.option("--circle", is_flag=True, help="FILE is a table of settings of a divided circle.")
@@ -100,7 +100,7 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
     if circle:
         found = _circle(file, given)
         rows = found.as_dicts()
-        record = {"file": file, "settings": rows, "lines": _means(found)}
+        record: dict[str, object] = {"file": file, "settings": rows, "lines": _means(found)}
         text = circle_summary(found)
     else:
         measured, solution = _plate(file, given)
@@ -329,7 +329,7 @@ def _table(rows: list) -> str:  # type: ignore[type-arg]
 def _what(row) -> str:  # type: ignore[no-untyped-def]
     if row.kind == "ghost":
         return f"ghost of {row.ghost_of_m * 1e9:.2f}"
-    return row.name or row.kind
+    return str(row.name or row.kind)
 
 
 def _remarks(row) -> str:  # type: ignore[no-untyped-def]
@@ -349,7 +349,8 @@ def circle_summary(found: CircleTable) -> str:
     for r in found.rows:
         lines.append(f"{r.name:<16} {r.order:>5} {_dms(r.turn_rad):>15} "
                      f"{r.wavelength_m * 1e9:>11.4f} {r.uncertainty_m * 1e9:>8.4f}")  # fmt: skip
-    lines += ["", f"{'mean of a line':<16} {'settings':>8} {'nm':>11} {'+-':>8} {'of it pitch':>12}"]
+    head = f"{'mean of a line':<16} {'settings':>8} {'nm':>11} {'+-':>8} {'of it pitch':>12}"
+    lines += ["", head]
     for r in found.means:
         lines.append(f"{r.name:<16} {r.settings:>8} {r.wavelength_m * 1e9:>11.4f} "
                      f"{r.uncertainty_m * 1e9:>8.4f} {r.u_pitch_m * 1e9:>12.4f}")  # fmt: skip

@@ -66,7 +66,7 @@ def _small(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-def _small_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _small_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
     return Estimate(
         2 * math.sqrt(tolerance) / (2 * math.pi * _ORDER),
         "(J1/J0)^2 = (z/2)^2 (1 + z^2/4 + ...), z = 2 pi m A/d (series of the Bessel functions)",
@@ -97,7 +97,7 @@ def _bessel(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-def _bessel_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _bessel_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
     return Estimate(
         2 / (_ORDER * tolerance),
         "the exact argument is 2 pi (m + k/P) A/d (Rowland ghosts): off by 2 / (m P)",
@@ -165,7 +165,7 @@ def own_rms(scene: Scene) -> float | None:
     return None
 
 
-def _level_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _level_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
     mu = _between()
     squares = (2 * math.pi * mu) ** 2
     mean, fourth = float(squares.mean()), float((squares**2).mean())
@@ -215,7 +215,7 @@ def _cells(rms: float) -> Floats:
     return np.concatenate(parts)[:_CELLS]
 
 
-def _speckle_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _speckle_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
     return Estimate(
         (1 + 2 * _PART) / tolerance**2,
         "speckle: 1 / K of variance over K cells (Goodman, Speckle Phenomena); and each ruling's "

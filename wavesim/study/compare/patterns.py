@@ -137,7 +137,8 @@ def _alternating(scene: Scene, excess: float) -> Scene:
         )
         for j in range(count)
     )
-    update = {"aperture": Slits(slits=slits, height_m=scene.aperture.height_m)}
+    height = getattr(scene.aperture, "height_m", 0.01)
+    update = {"aperture": Slits(slits=slits, height_m=height)}
     return ideal(scene).model_copy(update=update)
 
 
@@ -236,7 +237,7 @@ def dip(light: Callable[[Floats, float], Floats], order: int, separation: float)
     return 2 * float(total[left : right + 1].min()) / float(total[left] + total[right])
 
 
-def _rayleigh_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _rayleigh_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
     """By bisection on N, the N-slit factor in place of the engine."""
     low, high = 2.0, 100.0
     for _ in range(40):

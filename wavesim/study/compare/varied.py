@@ -37,7 +37,7 @@ def with_value(scene: Scene, key: str, value: float) -> Scene:
     return from_resolved(values).beside(scene.folder)
 
 
-def _step(place: Any, part: str, key: str) -> Any:  # noqa: ANN401  (JSON of any shape)
+def _step(place: Any, part: str, key: str) -> Any:
     if isinstance(place, list):
         if part.isdigit() and int(part) < len(place):
             return place[int(part)]
@@ -47,7 +47,7 @@ def _step(place: Any, part: str, key: str) -> Any:  # noqa: ANN401  (JSON of any
     return place[_name(place, part, key)]
 
 
-def _name(place: Any, part: str, key: str) -> str | int:  # noqa: ANN401
+def _name(place: Any, part: str, key: str) -> str | int:
     if isinstance(place, list):
         return int(part) if part.isdigit() else part
     known = {} if not isinstance(place, dict) else {toml_key(str(k)): str(k) for k in place}

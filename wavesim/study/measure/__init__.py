@@ -34,13 +34,13 @@ from wavesim.study.measure.solving import Reference, Solution, recognise, solve
 
 __all__ = [
     "ARCSEC_RAD",
+    "ELEMENTS",
+    "FRAUNHOFER",
     "Budget",
     "Circle",
     "CircleTable",
     "Doubt",
-    "ELEMENTS",
     "Entry",
-    "FRAUNHOFER",
     "Feature",
     "Instrument",
     "Known",

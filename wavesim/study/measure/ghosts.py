@@ -7,8 +7,8 @@ instead, so its f doubles from the first order to the second. Intensities follow
 
     I(m + f) / I(m) = [J_p(2 pi (m + f) A1/d) J_q(2 pi (m + f) A2/d)]^2 / [J_0 J_0 at m]^2
 
-for f = p/P1 + q/P2, counted away from the zero order (Rowland 1893 and Runge for two periods, from memory; derivation in any text
-on phase modulation): they grow with the square of the order.
+for f = p/P1 + q/P2, counted away from the zero order: they grow with the square of the order
+(Rowland 1893, and Runge for two periods, both from memory; a phase modulation's sidebands).
 """
 
 from __future__ import annotations

@@ -115,7 +115,7 @@ class Instrument:
 
     def shift(self, x_m: float, order: int, **change: float) -> float:
         """Change of the wavelength read at x when fields of the instrument change by so much."""
-        other = replace(self, **{k: getattr(self, k) + v for k, v in change.items()})  # type: ignore[arg-type]
+        other = replace(self, **{k: getattr(self, k) + v for k, v in change.items()})
         return float(other.wavelength(x_m, order) - self.wavelength(x_m, order))
 
 

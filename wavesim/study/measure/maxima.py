@@ -48,7 +48,7 @@ def _tops(y: Floats) -> Indices:
     level = y[first]
     inner = (level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])
     stretch = np.flatnonzero(inner) + 1
-    return ((first[stretch] + last[stretch]) // 2).astype(np.intp)
+    return np.asarray((first[stretch] + last[stretch]) // 2, dtype=np.intp)
 
 
 def _lowest(height: Floats, valley: Floats) -> Floats:

@@ -11,7 +11,7 @@ from wavesim.errors import InputError
 from wavesim.study.measure.budget import Budget, budget
 from wavesim.study.measure.ghosts import Verdict, classify
 from wavesim.study.measure.instrument import Instrument
-from wavesim.study.measure.lists import line_list
+from wavesim.study.measure.lists import Entry, line_list
 from wavesim.study.measure.orders import VISIBLE_M, Assignment, assign
 from wavesim.study.measure.peaks import Feature, Kind, find_lines
 from wavesim.study.measure.profile import Profile
@@ -75,7 +75,7 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
             f"shows no {task.kind} lines", key=profile.origin or None,
             expected="lines above six times the noise; perhaps the other kind (bright or dark)",
         )  # fmt: skip
-    entries = ()
+    entries: tuple[Entry, ...] = ()
     if task.element is not None:
         entries = line_list(task.element, _resolution_m(features, instrument, task))
     assigned = assign(features, instrument, entries, range_m=task.range_m, order=task.order)
@@ -87,7 +87,7 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
         judged, periods = classify(
             tuple(features[k] for k in kept), tuple(orders[k] for k in kept), instrument
         )
-        back = {k: v for k, v in zip(kept, judged, strict=True)}
+        back = dict(zip(kept, judged, strict=True))
         verdicts = tuple(
             _renumbered(back[k], kept) if k in back else Verdict("subsidiary maximum")
             for k in range(len(features))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -103,7 +104,8 @@ def _bright(profile: Profile, least: float | None) -> _Signal | None:
     top = float(profile.value.max())
     if not top > 0:
         return None
-    return _signal(profile.value, profile.noise, (1e-4 if least is None else least) * top, profile, "bright")
+    smallest = (1e-4 if least is None else least) * top
+    return _signal(profile.value, profile.noise, smallest, profile, "bright")
 
 
 def _dark(profile: Profile, least: float | None) -> _Signal | None:
@@ -142,7 +144,7 @@ def continuum(profile: Profile) -> tuple[Floats, Flags]:
     v = profile.value
     count = int(np.clip(v.size // 40, 1, 120))
     edges = np.linspace(0, v.size, count + 1).astype(int)
-    pairs = list(zip(edges[:-1], edges[1:], strict=True))
+    pairs = list(pairwise(edges))
     upper = np.array([np.percentile(v[a:b], 95) for a, b in pairs])
     middles = np.array([(a + b - 1) / 2 for a, b in pairs])
     lit = upper > 0.03 * np.percentile(upper, 75)

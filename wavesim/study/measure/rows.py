@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
-    from pandas import DataFrame
+    from pandas import DataFrame  # type: ignore[import-untyped,unused-ignore]
 
     _Row = TypeVar("_Row", bound=DataclassInstance)
 else:

@@ -8,12 +8,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from wavesim.errors import InputError, PlateFileError
 from wavesim.study.measure.profile import Flags, Floats, Profile, noise_of
+
+Pixels = npt.NDArray[Any]
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _BANDS = 24
@@ -85,7 +90,7 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
     value = _averaged(band, offset, math.cos(turn))
     saturated = _averaged(mask.astype(np.float64), offset, math.cos(turn)) > 0.3
     left = -columns * scan.pixel_m / 2 if scan.left_m is None else scan.left_m
-    x = left + (np.arange(columns) + 0.5) * scan.pixel_m
+    x = np.asarray(left + (np.arange(columns) + 0.5) * scan.pixel_m, dtype=np.float64)
     inside = np.isfinite(value)
     found = Profile(
         x[inside], value[inside], noise_of(value[inside]), saturated[inside],
@@ -119,7 +124,7 @@ def _slope(light: Floats, turn: float) -> float:
     below = np.arange(rows) - (rows - 1) / 2
     edges = np.linspace(0, rows, count + 1).astype(int)
     strips, places = [], []
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         part = _averaged(light[a:b], below[a:b] * math.sin(turn), math.cos(turn))
         strips.append(np.nan_to_num(part, nan=float(np.nanmin(part))))
         places.append(float(below[a:b].mean()))
@@ -191,8 +196,9 @@ def _decoded(path: Path, encoding: str | float) -> tuple[Floats, Flags]:
         light = _linear(scaled, encoding)
     if light.ndim == 3:
         colours = light[..., :3] if light.shape[2] >= 3 else light[..., :1]
-        return colours.mean(axis=2), clipped[..., : colours.shape[2]].any(axis=2)
-    return light, clipped
+        flags = np.asarray(clipped[..., : colours.shape[2]].any(axis=2))
+        return np.asarray(colours.mean(axis=2)), flags
+    return light, np.asarray(clipped)
 
 
 def _linear(encoded: Floats, encoding: str | float) -> Floats:
@@ -214,7 +220,7 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
     return np.asarray(encoded**exponent)
 
 
-def _pixels(path: Path) -> np.ndarray:  # type: ignore[type-arg]
+def _pixels(path: Path) -> Pixels:
     if not path.is_file():
         raise PlateFileError("there is no such file", file=path, expected="a picture")
     try:
@@ -225,9 +231,8 @@ def _pixels(path: Path) -> np.ndarray:  # type: ignore[type-arg]
         from PIL import Image
 
         with Image.open(path) as image:
-            if image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV"):
-                image = image.convert("RGB")  # noqa: PLW2901
-            return _grey_or_colour(np.asarray(image), path)
+            indirect = image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV")
+            return _grey_or_colour(np.asarray(image.convert("RGB") if indirect else image), path)
     except (OSError, ValueError, SyntaxError) as error:
         first = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise PlateFileError(
@@ -235,11 +240,11 @@ def _pixels(path: Path) -> np.ndarray:  # type: ignore[type-arg]
         ) from error
 
 
-def _grey_or_colour(raw: np.ndarray, path: Path) -> np.ndarray:  # type: ignore[type-arg]
+def _grey_or_colour(raw: Pixels, path: Path) -> Pixels:
     if raw.ndim not in (2, 3) or 0 in raw.shape:
         raise PlateFileError(
             f"holds an array of shape {raw.shape}", file=path, expected="rows and columns"
         )
     if raw.dtype == np.int32:  # how 16-bit grey may arrive
-        return np.clip(raw, 0, 65535).astype(np.uint16)
+        return np.asarray(np.clip(raw, 0, 65535).astype(np.uint16))
     return raw

@@ -150,7 +150,8 @@ def _result(
     largest = max(float(np.abs(height).max()), 1e-300)
     misfit = math.sqrt(float((residual**2).mean())) / largest
     good = bool(np.all(np.abs(q[:k]) <= span / 2) and np.all(height > 0) and misfit < 1)
-    return Fit(q[:k] + middle, height, error[:k], float(q[2 * k]), float(q[2 * k + 1]), misfit, good)
+    width, power = float(q[2 * k]), float(q[2 * k + 1])
+    return Fit(q[:k] + middle, height, error[:k], width, power, misfit, good)
 
 
 def _failed(centre: Floats) -> Fit:

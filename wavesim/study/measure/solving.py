@@ -213,7 +213,7 @@ def _scales(instrument: Instrument, fields: tuple[str, ...]) -> Floats:
 
 def _changed(instrument: Instrument, fields: tuple[str, ...], by: Floats) -> Instrument:
     new = {f: getattr(instrument, f) + float(b) for f, b in zip(fields, by, strict=True)}
-    return replace(instrument, **new)  # type: ignore[arg-type]
+    return replace(instrument, **new)
 
 
 def _slopes(
