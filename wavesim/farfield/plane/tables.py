@@ -50,12 +50,12 @@ class Plan:
         return 0.1 * (2 / self.cells) ** 6
 
 
-def plan_table(aperture: PlaneAperture, reach: Reach) -> Plan:
+def plan_table(aperture: PlaneAperture, reach: Reach, *, most: float = MOST) -> Plan:
     """As many samples per 1 / width as stay within a few million, two at least."""
     width, height = aperture.size_m
     spans_u = width * (reach[1] - reach[0]) + 2
     spans_v = height * (reach[3] - reach[2]) + 2
-    cells = min(max(math.sqrt(_USUAL / (spans_u * spans_v)), LEAST), MOST)
+    cells = min(max(math.sqrt(_USUAL / (spans_u * spans_v)), LEAST), most)
     samples = int((cells * spans_u + BEFORE + AFTER) * (cells * spans_v + BEFORE + AFTER))
     return Plan(cells, reach, samples, _bytes(aperture, cells, samples))
 

@@ -12,12 +12,14 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.errors import LimitError
+from wavesim.farfield.near import Wavefront, judged, wavefront
+from wavesim.farfield.near.plane import near_plane
 from wavesim.farfield.plane import Plan, SummedTable, plan_table, plane_table
 from wavesim.plate.compose import Light
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import available_bytes
 from wavesim.plate.plane.frame import Frame, frame, to_pixels
-from wavesim.plate.plane.profile import profile
+from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 from wavesim.plate.plane.waves import Waves, choose_waves
@@ -37,6 +39,9 @@ class Lit:
 
 
 _SHARE = 0.8  # of the memory that is free
+_PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
+_MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
+_ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _MARGIN = 2.0  # wavelengths per lambda / (radial order of interference)
 _T = TypeVar("_T")
 Stage = Callable[..., _T]
@@ -68,10 +73,39 @@ def expose_plane(
     Raises
     ------
     LimitError
-        The far field's table does not fit the memory.
+        The far field's table does not fit the memory, or a near field is too near.
     """
     source = extent(scene, place)
     on = frame(place, scene.plate.pixel_m, source.half)
+    half_m = max(abs(edge) for edge in aperture.box_m)
+    front = wavefront(scene.bench, half_m)
+    apart = not front.plane or (aperture.lattice is not None and aperture.lattice.path_m is not None)
+    run = _each_wavelength if apart else _all_at_once
+    cells, rows, waves, plan, words = run(scene, aperture, spectrum, (place, on, source, front), stage)
+    seen = stage("pixels", _pixels, cells, on, place, source)
+    spectral = stage("profile", middle_row, rows, on, place, source)
+    report = Report(
+        elements=aperture.elements,
+        wavelengths=int(waves.power.size),
+        smoothing=source.words,
+        pixel_error=plan.error,
+        bin_error=waves.error,
+        seeds=(scene.aperture.seed,) if hasattr(scene.aperture, "seed") else (),
+        notes=(*aperture.limits, *words, judged(front, half_m)),
+    )
+    factor = level_plane(scene, source, spectrum.kind_of_level)
+    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
+
+
+Setting = tuple[Geometry, Frame, Extent, Wavefront]
+Found = tuple[Floats, Strip, Waves, Plan, tuple[str, ...]]
+
+
+def _all_at_once(
+    scene: Scene, aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
+) -> Found:
+    """Frame cells (nq, np, 4) and the middle strip, by one table for all wavelengths."""
+    place, on, source, _ = setting
     step, error = relative_step(aperture.size_m, on, place.sine_in, source)
     waves = stage("wavelengths", choose_waves, spectrum, step, error=error)
     half = aperture.of_one_phase and place.sine_in == 0.0 and on.symmetric
@@ -81,19 +115,72 @@ def expose_plane(
     table = stage("far field", plane_table, aperture, plan)
     cells = stage("cells", _cells, table, part, place.sine_in, waves)
     whole = _mirrored(cells, on) if half else cells
-    seen = stage("pixels", _pixels, whole, on, place, source)
-    spectral = stage("profile", profile, table, on, half, place, waves, source)
-    factor = level_plane(scene, source, spectrum.kind_of_level)
-    report = Report(
-        elements=aperture.elements,
-        wavelengths=int(waves.power.size),
-        smoothing=source.words,
-        pixel_error=plan.error,
-        bin_error=waves.error,
-        seeds=(scene.aperture.seed,) if hasattr(scene.aperture, "seed") else (),
-        notes=aperture.limits,
-    )
-    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
+    return whole, strip_of(table, on, half, place.sine_in, waves), waves, plan, ()
+
+
+def _each_wavelength(
+    scene: Scene, aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
+) -> Found:
+    """The same, by a table for each wavelength: the near field, and pictures with phases."""
+    place, on, source, front = setting
+    farthest = max(abs(place.sine_in + on.p[0]), abs(place.sine_in + on.p[-1]), abs(on.q[0]))
+    near = near_plane(aperture, front, farthest)
+    far, error = relative_step(aperture.size_m, on, place.sine_in, source)
+    waves = stage("wavelengths", choose_waves, spectrum, far, error=error)
+    knots = near_knots(waves, aperture.size_m, far, front)
+    plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
+    _check_memory(plan, on, waves)
+    cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
+    strip = empty_strip(on, waves)
+    weight, share = knots.share.T @ waves.weights(), knots.share.T @ waves.onto_nodes()
+
+    def one(b: int) -> None:
+        now = knots.wavelength_m[b : b + 1]
+        at = plan_table(near.aperture, reach_of(on, now, place.sine_in), most=_ENOUGH)
+        table = plane_table(near.at(float(now[0])), at, wavelength_m=float(now[0]))
+        light = sweep_plane(table, on, place.sine_in, now, np.ones((1, 1)))[0]
+        np.add(cells, light[:, :, None] * weight[b], out=cells)
+        strip.add(light, share[b])
+
+    def every() -> None:
+        for b in range(knots.wavelength_m.size):
+            one(b)
+
+    stage("near field", every)
+    words = f"path of the waves: {near.words}; {knots.wavelength_m.size} wavelengths"
+    return cells, strip, waves, plan, (words,)
+
+
+@dataclass(frozen=True, eq=False)
+class Knots:
+    """Wavelengths at which patterns are computed, straight between them.
+
+    Attributes
+    ----------
+    wavelength_m : (k,) [m] ascending
+    share : (b, k) part of each wavelength's light that each knot stands for
+    """
+
+    wavelength_m: Floats
+    share: Floats
+
+
+def near_knots(
+    waves: Waves, size_m: tuple[float, float], far: float, front: Wavefront
+) -> Knots:
+    """Knots as close as the far field's step asks, and six to a Fresnel zone, but 160 at most.
+
+    Where fewer wavelengths carry light than that, they are the knots.
+    """
+    near = 1 / (_PER_ZONE * max(front.fresnel_number(max(size_m) / 2, 550e-9), 1e-9))
+    w = waves.wavelength_m
+    n = min(math.ceil(math.log(w[-1] / w[0]) / min(far, near)) + 1, _MOST_KNOTS)
+    if n >= w.size or w.size < 3:
+        return Knots(w, np.eye(w.size))
+    knots = np.geomspace(w[0], w[-1], max(n, 3))
+    share = np.stack([np.interp(w, knots, row) for row in np.eye(knots.size)], axis=1)
+    used = share.any(axis=0)
+    return Knots(knots[used], share[:, used])
 
 
 def level_plane(scene: Scene, source: Extent, kind_of_level: str) -> float:

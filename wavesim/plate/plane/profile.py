@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,38 +19,65 @@ _ROWS = 20  # rows each way that stand for a tall source
 _AT_ONCE = 8  # wavelengths swept side by side
 
 
-def profile(
-    table: SummedTable, on: Frame, half: bool, place: Geometry, waves: Waves, source: Extent
-) -> Floats:
-    """(k, nx) power in the middle row's pixels at the wavelength nodes, source included.
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """Light of the rows about the plate's middle at the wavelength nodes.
 
-    Rows within half the source's height are swept for each wavelength apart; where there are
-    many, strips of several rows stand for them.
+    Attributes
+    ----------
+    light : (k, rows, np) power in the frame's columns
+    middle : number of the middle row
+    every : frame rows that make up one row of the strip
     """
+
+    light: Floats
+    middle: int
+    every: int
+
+    def add(self, cells: Floats, share: Floats) -> None:
+        """Add a whole frame (nq, np) times the light (k,) that goes to each node."""
+        first = cells.shape[0] // 2 - self.middle * self.every
+        rows = cells[first : first + self.light.shape[1] * self.every]
+        rows = rows.reshape(self.light.shape[1], self.every, -1).sum(axis=1)
+        for node in np.flatnonzero(share):
+            self.light[node] += share[node] * rows
+
+
+def _thickness(on: Frame) -> tuple[int, int]:
+    """Frame rows to a row of the strip, and rows each way that the source reaches."""
     every = max(1, math.ceil(on.margin[1] / _ROWS))
-    step, reach = on.cell[1] * every, math.ceil(on.margin[1] / every)
     rows = on.q.size - 1
+    fitting = (rows // 2) // every - 1
+    return every, max(min(math.ceil(on.margin[1] / every), fitting), 0)
+
+
+def empty_strip(on: Frame, waves: Waves) -> Strip:
+    """A dark strip to be filled one wavelength after another."""
+    every, reach = _thickness(on)
+    shape = (waves.node_m.size, 2 * reach + 1, on.p.size - 1)
+    return Strip(np.zeros(shape), reach, every)
+
+
+def strip_of(table: SummedTable, on: Frame, half: bool, sine_in: float, waves: Waves) -> Strip:
+    """The strip by one table that serves all wavelengths (`half`: of the upper half alone)."""
+    every, reach = _thickness(on)
+    step, rows = on.cell[1] * every, on.q.size - 1
     odd = rows % 2 == 1 and every == 1
-    if half:
-        q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2)
-    else:
+    if not half:
         q = on.q[rows // 2] + step * (np.arange(2 * reach + 2) - reach)
-    q = q[(q >= on.q[0] - 1e-9 * step) & (q <= on.q[-1] + 1e-9 * step)]
-    light = _by_node(table, Frame(on.p, q, (0, 0), straight=True), place.sine_in, waves)
-    if half:
-        light = np.concatenate([light[:, int(odd) :][:, ::-1, ::-1], light], axis=1)
-    middle = light.shape[1] // 2 if half else int(np.searchsorted(q, on.q[rows // 2] + step / 2)) - 1
-    row = _averaged(light, middle, source, (on.cell[0], step)) / every
-    return _to_pixels(row, on, place)
+        return Strip(_by_node(table, on, q, sine_in, waves), reach, every)
+    q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2)
+    light = _by_node(table, on, q, sine_in, waves)
+    light = np.concatenate([light[:, int(odd) :][:, ::-1, ::-1], light], axis=1)
+    return Strip(light, light.shape[1] // 2, every)
 
 
-def _by_node(table: SummedTable, strip: Frame, sine_in: float, waves: Waves) -> Floats:
+def _by_node(table: SummedTable, on: Frame, q: Floats, sine_in: float, waves: Waves) -> Floats:
     """(k, rows, np) light shared between the nodes beside each wavelength."""
-    shape = (waves.node_m.size, strip.q.size - 1, strip.p.size - 1)
-    out = np.zeros(shape)
+    strip = Frame(on.p, q, (0, 0), straight=True)
+    out = np.zeros((waves.node_m.size, strip.q.size - 1, strip.p.size - 1))
     for first in range(0, waves.power.size, _AT_ONCE):
-        part = slice(first, first + _AT_ONCE)
-        wavelength = waves.wavelength_m[part]
+        wavelength = waves.wavelength_m[first : first + _AT_ONCE]
         light = sweep_plane(table, strip, sine_in, wavelength, np.eye(wavelength.size))
         for b, cells in enumerate(light, first):
             share = waves.part[b]
@@ -58,9 +86,14 @@ def _by_node(table: SummedTable, strip: Frame, sine_in: float, waves: Waves) -> 
     return out
 
 
-def _averaged(
-    light: Floats, middle: int, source: Extent, cell: tuple[float, float]
-) -> Floats:
+def middle_row(strip: Strip, on: Frame, place: Geometry, source: Extent) -> Floats:
+    """(k, nx) power in the middle row's pixels, the source's blur included."""
+    step = on.cell[1] * strip.every
+    row = _averaged(strip.light, strip.middle, source, (on.cell[0], step)) / strip.every
+    return _to_pixels(row, on, place)
+
+
+def _averaged(light: Floats, middle: int, source: Extent, cell: tuple[float, float]) -> Floats:
     """(k, np) the middle row after the blur of the source."""
     if source.area == 0.0:
         return light[:, middle]
