@@ -62,10 +62,13 @@ _HOMES = {
 }
 
 
-def amplitude(scene: Scene, sines: ArrayLike, wavelength_m: float) -> Complexes:
+def amplitude(
+    scene: Scene, sines: ArrayLike, wavelength_m: float, *, rises: ArrayLike = 0.0
+) -> Complexes:
     """Far-field amplitude of a scene's aperture at any directions, one wavelength.
 
-        A = sum over elements  w_j E(u) exp(-2 pi i u x_j),   u = (sin alpha + sin beta) / lambda
+        A = sum over elements  w_j E(u, v) exp(-2 pi i (u x_j + v y_j)),
+        u = (sin alpha + sin beta) / lambda,   v = rise / lambda
 
     with E the amplitude of one element, w_j its weight in the beam and sin alpha the scene's
     incidence.
@@ -75,26 +78,44 @@ def amplitude(scene: Scene, sines: ArrayLike, wavelength_m: float) -> Complexes:
     scene : from `load` or built in Python
     sines : (n,) sin(beta), in any order
     wavelength_m : [m] in the air of the bench
+    rises : (n,) or () sine of the direction along the rulings, upwards
 
     Returns
     -------
-    (n,) complex [m], per unit of the rulings' height; exact to 1e-12 of the peak. Scalar theory,
-    far field.
+    (n,) complex: of rulings [m], per unit of their height, exact to 1e-12 of the peak; of an
+    aperture in the plane [m2]. Scalar theory, far field.
 
     Raises
     ------
     LimitError
-        The beam misses every element.
+        The beam misses every element, or the plate is not in the far field.
+    InputError
+        A wavelength that is none, or directions that are not numbers.
     """
     import math
 
     import numpy as np
 
     from wavesim import aperture, farfield
+    from wavesim.aperture.plane import build_plane
+    from wavesim.errors import InputError, LimitError
+    from wavesim.farfield.plane import plane_amplitude
+    from wavesim.scene import Plane
 
-    built = aperture.build(scene)
+    sine, rise = np.asarray(sines, dtype=np.float64), np.asarray(rises, dtype=np.float64)
+    if not (0 < wavelength_m < math.inf and np.isfinite(sine).all() and np.isfinite(rise).all()):
+        problem = "amplitude needs a wavelength above 0 m and finite sines"
+        raise InputError(problem, key="wavelength_m", value=wavelength_m)
+    if not scene.bench.far_field:
+        right = "collimator and camera, without defocus and aberrations"
+        raise LimitError("leaves no far field, which amplitude gives", key="bench", expected=right)
     sine_in = math.sin(scene.bench.alpha_rad)
-    return farfield.amplitude(built, sine_in, np.asarray(sines, dtype=np.float64), wavelength_m)
+    if isinstance(scene.aperture, Plane):
+        u, v = (sine_in + sine) / wavelength_m, rise / wavelength_m
+        return plane_amplitude(build_plane(scene), u, v, wavelength_m=wavelength_m)
+    ruled = aperture.build(scene)
+    across = farfield.amplitude(ruled, sine_in, sine, wavelength_m)
+    return np.asarray(across * np.sinc(ruled.height_m * rise / wavelength_m))
 
 
 def __getattr__(name: str) -> object:
