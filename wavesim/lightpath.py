@@ -14,9 +14,10 @@ import numpy.typing as npt
 from wavesim import aperture, farfield, light, plate, store
 from wavesim.aperture import Aperture
 from wavesim.aperture.plane import build_plane
+from wavesim.aperture.plane.strips import build_strips, needs_strips
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.errors import LimitError
+from wavesim.farfield.near import steepest
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
 from wavesim.plate.plane import expose_near, expose_plane, in_focus
@@ -63,9 +64,8 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     spectrum = stage(
         "light", light.spectrum, scene.source, folder=scene.folder, beam_diameter_m=beam_m
     )
-    if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field:
+    if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field or needs_strips(scene):
         return _expose_apart(scene, spectrum, stage)
-    _refuse_unruled(scene)
     ruled = stage("aperture", aperture.build, scene)
     place = stage("geometry", plate.geometry, scene)
     bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
@@ -80,24 +80,16 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
 
 
-def _refuse_unruled(scene: Scene) -> None:
-    """Say what rulings cannot be combined with, rather than leave it out of the picture."""
-    if scene.source.disc_rad is not None:
-        raise LimitError(
-            "a round source cannot be combined with rulings",
-            key="source.disc",
-            expected="a source slit, or a point source",
-        )
-
-
 def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
     """The same for an aperture in the plane, or in the near field."""
     place = stage("geometry", plate.geometry, in_focus(scene))
     if isinstance(scene.aperture, PlaneShape):
         holes = stage("aperture", build_plane, scene)
         lit = expose_plane(scene, holes, spectrum, place, stage)
+    elif needs_strips(scene):
+        strips, groove = stage("aperture", build_strips, scene, steepest(scene.bench))
+        lit = expose_plane(scene, strips, spectrum, place, stage, groove=groove)
     else:
-        _refuse_unruled(scene)
         ruled = stage("aperture", aperture.build, scene)
         lit = expose_near(scene, ruled, spectrum, place, stage)
     report = replace(lit.report, seconds=stage.seconds, cautions=light.cautions(scene.source))

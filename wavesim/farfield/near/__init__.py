@@ -2,7 +2,14 @@
 
 from wavesim.farfield.near.edges import slit_near
 from wavesim.farfield.near.rulings import NearRulings, near_rulings
-from wavesim.farfield.near.wavefront import HOLDS, Wavefront, judged, lens_error_m, wavefront
+from wavesim.farfield.near.wavefront import (
+    HOLDS,
+    Wavefront,
+    judged,
+    lens_error_m,
+    steepest,
+    wavefront,
+)
 
 __all__ = [
     "HOLDS",
@@ -12,5 +19,6 @@ __all__ = [
     "lens_error_m",
     "near_rulings",
     "slit_near",
+    "steepest",
     "wavefront",
 ]

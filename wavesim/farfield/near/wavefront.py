@@ -13,6 +13,7 @@ then the field on the plate. Goodman, Introduction to Fourier Optics, section 4.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -103,6 +104,11 @@ def wavefront(bench: Bench, half_m: float) -> Wavefront:
     if errors is not None and errors.radius_m is not None:
         radius = errors.radius_m
     return Wavefront(k_x, k_y, errors, radius)
+
+
+def steepest(bench: Bench) -> Callable[[float, float], float]:
+    """Largest slope of the path over half widths x and y [m]."""
+    return lambda half_x_m, half_y_m: wavefront(bench, half_x_m).slope(half_x_m, half_y_m)
 
 
 def judged(front: Wavefront, half_m: float) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.aperture.elements import Element, Floats, Rays
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.errors import LimitError
 from wavesim.farfield.near import Wavefront, judged, wavefront
@@ -66,9 +66,17 @@ def relative_step(
 
 
 def expose_plane(
-    scene: Scene, aperture: PlaneAperture, spectrum: Spectrum, place: Geometry, stage: Stage
+    scene: Scene,
+    aperture: PlaneAperture,
+    spectrum: Spectrum,
+    place: Geometry,
+    stage: Stage,
+    *,
+    groove: Element | None = None,
 ) -> Lit:
     """Light in each pixel and along the middle row, before any exposure time.
+
+    `groove` is the element whose |E|^2 multiplies the light, where it is no table's affair.
 
     Raises
     ------
@@ -81,7 +89,7 @@ def expose_plane(
     front = wavefront(scene.bench, half_m)
     apart = not front.plane or (aperture.lattice is not None and aperture.lattice.path_m is not None)
     run = _each_wavelength if apart else _all_at_once
-    cells, rows, waves, plan, words = run(scene, aperture, spectrum, (place, on, source, front), stage)
+    cells, rows, waves, plan, words = run(aperture, spectrum, Setting(place, on, source, front, groove), stage)
     seen = stage("pixels", _pixels, cells, on, place, source)
     spectral = stage("profile", middle_row, rows, on, place, source)
     report = Report(
@@ -97,32 +105,51 @@ def expose_plane(
     return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
 
 
-Setting = tuple[Geometry, Frame, Extent, Wavefront]
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """What stands about an aperture: plate and frame, source, path of the waves, its groove."""
+
+    place: Geometry
+    on: Frame
+    source: Extent
+    front: Wavefront
+    groove: Element | None
+
+    def factor(self, wavelength_m: float) -> Floats:
+        """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
+        p = (self.on.p[1:] + self.on.p[:-1]) / 2
+        if self.groove is None:
+            return np.ones(p.size)
+        field = np.asarray(self.groove.amplitude(Rays(self.place.sine_in, p, wavelength_m)))
+        return np.asarray(field.real**2 + field.imag**2)
+
+
 Found = tuple[Floats, Strip, Waves, Plan, tuple[str, ...]]
 
 
 def _all_at_once(
-    scene: Scene, aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
+    aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
     """Frame cells (nq, np, 4) and the middle strip, by one table for all wavelengths."""
-    place, on, source, _ = setting
+    place, on, source = setting.place, setting.on, setting.source
     step, error = relative_step(aperture.size_m, on, place.sine_in, source)
     waves = stage("wavelengths", choose_waves, spectrum, step, error=error)
-    half = aperture.of_one_phase and place.sine_in == 0.0 and on.symmetric
+    half = setting.groove is None and aperture.of_one_phase and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     plan = plan_table(aperture, reach_of(part, waves.wavelength_m, place.sine_in))
     _check_memory(plan, on, waves)
     table = stage("far field", plane_table, aperture, plan)
-    cells = stage("cells", _cells, table, part, place.sine_in, waves)
+    cells = stage("cells", _cells, table, part, setting, waves)
     whole = _mirrored(cells, on) if half else cells
-    return whole, strip_of(table, on, half, place.sine_in, waves), waves, plan, ()
+    strip = strip_of(table, on, half, place.sine_in, waves, setting.factor)
+    return whole, strip, waves, plan, ()
 
 
 def _each_wavelength(
-    scene: Scene, aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
+    aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
     """The same, by a table for each wavelength: the near field, and pictures with phases."""
-    place, on, source, front = setting
+    place, on, source, front = setting.place, setting.on, setting.source, setting.front
     farthest = max(abs(place.sine_in + on.p[0]), abs(place.sine_in + on.p[-1]), abs(on.q[0]))
     near = near_plane(aperture, front, farthest)
     far, error = relative_step(aperture.size_m, on, place.sine_in, source)
@@ -139,6 +166,7 @@ def _each_wavelength(
         at = plan_table(near.aperture, reach_of(on, now, place.sine_in), most=_ENOUGH)
         table = plane_table(near.at(float(now[0])), at, wavelength_m=float(now[0]))
         light = sweep_plane(table, on, place.sine_in, now, np.ones((1, 1)))[0]
+        light *= setting.factor(float(now[0]))
         np.add(cells, light[:, :, None] * weight[b], out=cells)
         strip.add(light, share[b])
 
@@ -205,9 +233,18 @@ def _mirrored(cells: Floats, on: Frame) -> Floats:
     return np.concatenate([lower, cells])
 
 
-def _cells(table: SummedTable, on: Frame, sine_in: float, waves: Waves) -> Floats:
-    swept = sweep_plane(table, on, sine_in, waves.wavelength_m, waves.weights())
-    return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
+def _cells(table: SummedTable, on: Frame, setting: Setting, waves: Waves) -> Floats:
+    """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
+    sine_in, weight = setting.place.sine_in, waves.weights()
+    if setting.groove is None:
+        swept = sweep_plane(table, on, sine_in, waves.wavelength_m, weight)
+        return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
+    out = np.zeros((on.q.size - 1, on.p.size - 1, 4))
+    for b, wavelength in enumerate(waves.wavelength_m):
+        light = sweep_plane(table, on, sine_in, waves.wavelength_m[b : b + 1], np.ones((1, 1)))[0]
+        light *= setting.factor(float(wavelength))
+        out += light[:, :, None] * weight[b]
+    return out
 
 
 def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -58,21 +59,28 @@ def empty_strip(on: Frame, waves: Waves) -> Strip:
     return Strip(np.zeros(shape), reach, every)
 
 
-def strip_of(table: SummedTable, on: Frame, half: bool, sine_in: float, waves: Waves) -> Strip:
+Factor = Callable[[float], Floats]
+
+
+def strip_of(
+    table: SummedTable, on: Frame, half: bool, sine_in: float, waves: Waves, factor: Factor
+) -> Strip:
     """The strip by one table that serves all wavelengths (`half`: of the upper half alone)."""
     every, reach = _thickness(on)
     step, rows = on.cell[1] * every, on.q.size - 1
     odd = rows % 2 == 1 and every == 1
     if not half:
         q = on.q[rows // 2] + step * (np.arange(2 * reach + 2) - reach)
-        return Strip(_by_node(table, on, q, sine_in, waves), reach, every)
+        return Strip(_by_node(table, on, q, sine_in, waves, factor), reach, every)
     q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2)
-    light = _by_node(table, on, q, sine_in, waves)
+    light = _by_node(table, on, q, sine_in, waves, factor)
     light = np.concatenate([light[:, int(odd) :][:, ::-1, ::-1], light], axis=1)
     return Strip(light, light.shape[1] // 2, every)
 
 
-def _by_node(table: SummedTable, on: Frame, q: Floats, sine_in: float, waves: Waves) -> Floats:
+def _by_node(
+    table: SummedTable, on: Frame, q: Floats, sine_in: float, waves: Waves, factor: Factor
+) -> Floats:
     """(k, rows, np) light shared between the nodes beside each wavelength."""
     strip = Frame(on.p, q, (0, 0), straight=True)
     out = np.zeros((waves.node_m.size, strip.q.size - 1, strip.p.size - 1))
@@ -81,6 +89,7 @@ def _by_node(table: SummedTable, on: Frame, q: Floats, sine_in: float, waves: Wa
         light = sweep_plane(table, strip, sine_in, wavelength, np.eye(wavelength.size))
         for b, cells in enumerate(light, first):
             share = waves.part[b]
+            cells *= factor(float(waves.wavelength_m[b]))
             out[waves.below[b]] += waves.power[b] * (1 - share) * cells
             out[waves.below[b] + 1] += waves.power[b] * share * cells
     return out

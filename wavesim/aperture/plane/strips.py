@@ -1,0 +1,207 @@
+"""Rulings that are not straight, parallel or equally long, as strips along the groove.
+
+Each ruling is cut across into strips so short that a strip is straight and upright as far as
+the plate can tell; a strip is a small rectangle at its own place, and the far field of them all
+is one two-dimensional non-uniform sum.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.build import build
+from wavesim.aperture.combs import Aperture, Comb
+from wavesim.aperture.elements import Element, Floats, Rays, Slit
+from wavesim.aperture.plane.elements import Corners
+from wavesim.aperture.plane.groups import Group, PlaneAperture
+from wavesim.constants import VISIBLE_LO_M
+from wavesim.errors import LimitError
+from wavesim.scene import Scene
+from wavesim.scene.aperture import Ruled
+from wavesim.scene.defect import BowDefect, FanDefect
+
+PHASE_RAD = 0.2  # half the phase along a strip that is left out: 7e-3 of the light of the worst strip
+_FEWEST_ROUND = 128  # strips where the outline or the beam is round
+_MOST = 20_000_000  # strips in all
+
+
+@dataclass(frozen=True)
+class Strip:
+    """A short piece of a ruling: E(u, v) = E_ruling(u) h sinc(h v)."""
+
+    ruling: Element
+    height_m: float
+
+    @property
+    def reach_m(self) -> tuple[float, float]:
+        """Half widths [m]."""
+        return self.ruling.width_m / 2, self.height_m / 2
+
+    @property
+    def open_area_m2(self) -> float:
+        """Open area [m2]."""
+        return self.ruling.open_width_m * self.height_m
+
+    @property
+    def smallest_m(self) -> float:
+        """Width of the ruling [m]."""
+        return self.ruling.width_m
+
+    def amplitude(self, u_per_m: Floats, v_per_m: Floats) -> Floats:
+        """E [m2]; of a groove that depends on wavelength and angle as well, h sinc(h v) [m]."""
+        along = self.height_m * np.sinc(self.height_m * np.asarray(v_per_m))
+        if not self.ruling.of_u_alone:
+            return np.broadcast_to(along, np.broadcast_shapes(np.shape(u_per_m), along.shape))
+        return np.asarray(self.ruling.amplitude(Rays(0.0, np.asarray(u_per_m), 1.0)) * along)
+
+    def outline(self) -> Corners | None:
+        """Four corners of a slit's strip; None of a groove's."""
+        if not isinstance(self.ruling, Slit):
+            return None
+        a, b = self.reach_m
+        return ((-a, -b), (a, -b), (a, b), (-a, b))
+
+
+def needs_strips(scene: Scene) -> bool:
+    """Whether rows and columns of a ruled aperture do not come apart."""
+    ruled, bench = scene.aperture, scene.bench
+    if not isinstance(ruled, Ruled):
+        return False
+    crooked = any(isinstance(d, FanDefect | BowDefect) for d in ruled.defects)
+    return (
+        crooked
+        or ruled.outline != "rectangle"
+        or bench.aberrations is not None
+        or scene.source.disc_rad is not None
+    )
+
+
+Slope = Callable[[float, float], float]
+
+
+def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Element | None]:
+    """Strips at their places, and the groove whose |E|^2 multiplies the plate, if it is one.
+
+    `path_slope` gives the steepest slope of the waves' path over half widths x and y [m].
+
+    Raises
+    ------
+    LimitError
+        The beam misses all, there are too many strips, or grooves of several shapes fan or bow.
+    """
+    ruled = scene.aperture
+    if not isinstance(ruled, Ruled):
+        raise LimitError("is not made of rulings", key="aperture.kind", value=ruled.kind)
+    straight = build(_straight(scene, ruled))
+    groove = _groove(straight)
+    count = _strips(scene, ruled, straight, path_slope)
+    groups = [_cut(comb, scene, ruled, straight, count) for comb in straight.combs]
+    lit = tuple(g for g in groups if g.x_m.size)
+    if not lit:
+        raise LimitError(
+            "no ruling is left in the beam", key="bench.beam", expected="a wider beam"
+        )
+    area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in lit)
+    return PlaneAperture(lit, None, area, straight.limits), groove
+
+
+def _straight(scene: Scene, ruled: Ruled) -> Scene:
+    """The same scene with straight rulings of one height, lit all over."""
+    kept = tuple(d for d in ruled.defects if not isinstance(d, FanDefect | BowDefect))
+    bare = ruled.model_copy(update={"defects": kept, "outline": "rectangle"})
+    bench = scene.bench.model_copy(update={"beam": None})
+    return scene.model_copy(update={"aperture": bare, "bench": bench})
+
+
+def _groove(straight: Aperture) -> Element | None:
+    if straight.of_u_alone:
+        return None
+    if len(straight.combs) > 1:
+        raise LimitError(
+            "grooves whose depth varies cannot fan, bow or have a round outline too",
+            key="aperture.defects",
+            expected="one kind of defect or the other",
+        )
+    return straight.combs[0].element
+
+
+def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -> int:
+    """Strips to a ruling, so that half the phase along one stays below `PHASE_RAD`."""
+    lo, hi = straight.span_m
+    half = max(abs(lo), abs(hi))
+    plate, bench = scene.plate, scene.bench
+    leaving = [bench.camera_axis_rad + math.atan(x / bench.camera_focal_m) for x in plate.x_range_m]
+    farthest = max(abs(math.sin(bench.alpha_rad) + math.sin(angle)) for angle in leaving)
+    tilt = 0.0
+    for d in ruled.defects:
+        if isinstance(d, FanDefect):
+            tilt += abs(d.angle_rad) / 2
+        if isinstance(d, BowDefect):
+            tilt += 4 * abs(d.sag_m) / ruled.height_m
+    path = farthest * tilt + path_slope(half, ruled.height_m / 2)
+    count = math.ceil(math.pi / VISIBLE_LO_M * path * ruled.height_m / PHASE_RAD)
+    round_ = ruled.outline != "rectangle" or bench.beam is not None
+    count = max(count, _FEWEST_ROUND if round_ else 1)
+    total = count * straight.elements
+    if total > _MOST:
+        raise LimitError(
+            f"would need {count:,} strips for each of {straight.elements:,} rulings",
+            key="aperture.defects",
+            expected=f"less fan or bow, or fewer rulings: at most {_MOST:,} strips",
+        )
+    return count
+
+
+def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int) -> Group:
+    lo, hi = straight.span_m
+    high = ruled.height_m / count
+    y = (np.arange(count) - (count - 1) / 2) * high
+    x = comb.position_m[:, None] + _shift(ruled, comb.position_m[:, None], y, (lo, hi))
+    y = np.broadcast_to(y, x.shape)
+    weight = comb.weight[:, None] * _lit(scene, ruled, x, y, high, (hi - lo) / 2)
+    there = weight != 0
+    return Group(Strip(comb.element, high), x[there], y[there], _plain(weight[there]))
+
+
+def _plain(weight: np.ndarray) -> np.ndarray:
+    """Real weights where nothing is complex."""
+    return weight.real.copy() if not np.any(weight.imag) else weight
+
+
+def _shift(ruled: Ruled, x: Floats, y: Floats, span: tuple[float, float]) -> Floats:
+    """Displacement of a ruling at x, at the height y, by fan and bow [m]."""
+    out = np.zeros(np.broadcast_shapes(x.shape, y.shape))
+    for d in ruled.defects:
+        if isinstance(d, FanDefect):
+            out += d.angle_rad * (x - sum(span) / 2) / (span[1] - span[0]) * y
+        if isinstance(d, BowDefect):
+            out += d.sag_m * (2 * y / ruled.height_m) ** 2
+    return out
+
+
+def _lit(
+    scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: float
+) -> Floats:
+    """Amplitude of each strip: its part within outline and beam, and the beam's profile."""
+    out = np.ones(x.shape)
+    if ruled.outline == "ellipse":
+        out *= _within(x / half, y, high, ruled.height_m / 2)
+    beam = scene.bench.beam
+    if beam is None:
+        return out
+    radius = beam.diameter_m / 2
+    across = x * math.cos(scene.bench.alpha_rad) / radius
+    if beam.profile == "gaussian":
+        return out * np.exp(-(across**2) - (y / radius) ** 2)
+    return out * _within(across, y, high, radius)
+
+
+def _within(x: Floats, y: Floats, high: float, half: float) -> Floats:
+    """Part of a strip's height inside the ellipse of half axes 1 along x and `half` along y."""
+    top = half * np.sqrt(np.clip(1 - x * x, 0.0, None))
+    inside = np.minimum(y + high / 2, top) - np.maximum(y - high / 2, -top)
+    return np.clip(inside / high, 0.0, 1.0)
