@@ -32,15 +32,15 @@ def scene(
 ) -> Scene:
     """A scene from the parts that a test cares about."""
     return parse(
-        _TOML.format(
-            source=source, bench=bench, aperture=aperture, plate=plate, exposure=exposure
-        )
+        _TOML.format(source=source, bench=bench, aperture=aperture, plate=plate, exposure=exposure)
     )
 
 
 def slits(count: int, width_m: float, pitch_m: float, height_m: float = 0.01) -> Aperture:
     """Equal slits about zero."""
-    return from_positions((np.arange(count) - (count - 1) / 2) * pitch_m, width_m, pitch_m, height_m)
+    return from_positions(
+        (np.arange(count) - (count - 1) / 2) * pitch_m, width_m, pitch_m, height_m
+    )
 
 
 def from_positions(
