@@ -73,7 +73,7 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     if not features:
         raise InputError(
             f"shows no {task.kind} lines", key=profile.origin or None,
-            expected="lines above six times the noise; perhaps the other kind (bright or dark)",
+            expected="lines above nine times the noise; perhaps the other kind (bright or dark)",
         )  # fmt: skip
     entries: tuple[Entry, ...] = ()
     if task.element is not None:

@@ -45,9 +45,8 @@ class Fit:
 
 
 def fit(
-    x: Floats, y: Floats, centre: Floats, *, width: float, noise: float, use: Flags | None = None,
-    fixed_width: bool = False,
-) -> Fit:  # fmt: skip
+    x: Floats, y: Floats, centre: Floats, *, width: float, noise: float, use: Flags | None = None
+) -> Fit:
     """Fit lines near the given centres, by damped least squares (Marquardt).
 
     Parameters
@@ -57,7 +56,6 @@ def fit(
     width : first guess of the full width at half maximum
     noise : standard deviation of one sample
     use : (n,) samples that count; clipped ones do not
-    fixed_width : keep the width
 
     Cost: about 30 small linear systems, a fraction of a millisecond.
     """
@@ -65,11 +63,9 @@ def fit(
     xs, ys, middle = x[keep], y[keep], float(x.mean())
     if xs.size < 2 * centre.size + 3:
         return _failed(centre)
-    free = np.ones(2 * centre.size + 4, dtype=np.bool_)
-    free[2 * centre.size] = not fixed_width
     start = _start(xs, ys, centre, width)
-    q, residual, jacobian = _descend(xs - middle, ys, start, centre - middle, free)
-    return _result(q, residual, jacobian[:, free], free, (middle, noise, float(np.ptp(xs))))
+    q, residual, jacobian = _descend(xs - middle, ys, start, centre - middle)
+    return _result(q, residual, jacobian, (middle, noise, float(np.ptp(xs))))
 
 
 def _start(x: Floats, y: Floats, centre: Floats, width: float) -> Floats:
@@ -79,7 +75,7 @@ def _start(x: Floats, y: Floats, centre: Floats, width: float) -> Floats:
 
 
 def _descend(
-    x: Floats, y: Floats, start: Floats, centre: Floats, free: Flags
+    x: Floats, y: Floats, start: Floats, centre: Floats
 ) -> tuple[Floats, Floats, Floats]:
     k, damping = centre.size, 1e-3
     q = start.copy()
@@ -87,12 +83,10 @@ def _descend(
     value, jacobian = _model(x, q, k)
     best = float(((y - value) ** 2).sum())
     for _ in range(_STEPS):
-        part = jacobian[:, free]
-        normal, slope = part.T @ part, part.T @ (y - value)
+        normal, slope = jacobian.T @ jacobian, jacobian.T @ (y - value)
         scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
         matrix = normal / np.outer(scale, scale) + damping * np.eye(scale.size)
-        step = np.zeros(q.size)
-        step[free] = np.linalg.solve(matrix, slope / scale) / scale
+        step = np.linalg.solve(matrix, slope / scale) / scale
         trial = _bounded(q + step, k, float(x[-1] - x[0]))
         trial_value, trial_jacobian = _model(x, trial, k)
         error = float(((y - trial_value) ** 2).sum())
@@ -136,11 +130,11 @@ def _model(x: Floats, q: Floats, k: int) -> tuple[Floats, Floats]:
 
 
 def _result(
-    q: Floats, residual: Floats, part: Floats, free: Flags, frame: tuple[float, float, float]
+    q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]
 ) -> Fit:
     middle, noise, span = frame
     k = (q.size - 4) // 2
-    spare = max(residual.size - int(free.sum()), 1)
+    spare = max(residual.size - q.size, 1)
     variance = max(noise**2, float((residual**2).sum()) / spare)
     normal = part.T @ part
     scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
