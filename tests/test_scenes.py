@@ -25,6 +25,7 @@ NAMES = sorted(path.stem for path in SCENES.glob("*.toml"))
 SERIES = (1, 2, 3, 5, 9, 25, 250)
 WIDTH_M, PITCH_M, GREEN_M = 40e-6, 90e-6, 550e-9
 ORDER = GREEN_M / PITCH_M  # sine of the first order
+ORDERS = (1 - 1 / 96, 1.0, 1 + 1 / 96)  # the line of grating_600_ghosts and its ghosts
 
 
 @cache
@@ -307,3 +308,27 @@ def test_powder_has_its_dark_ring_where_a_hole_would() -> None:
     assert ring == pytest.approx(4.47e-3, abs=5e-6)  # digits stated
     # the Sun, 1.86 mm wide, smears the steep inner side outwards by a small part of its width
     assert ring < darkest < ring + 0.2 * 1.86e-3
+
+
+def test_ghosts_stand_and_shine_as_rowland_says() -> None:
+    name, line_m, pitch_m = "grating_600_ghosts", 546.075e-9, 1 / 600e3
+    tan_of = {m: math.tan(math.asin(m * line_m / pitch_m) - math.radians(19.3)) for m in ORDERS}
+    assert tan_of[ORDERS[0]] * 1e3 == pytest.approx(-6.65, abs=5e-3)  # digits stated
+    assert tan_of[ORDERS[2]] * 1e3 == pytest.approx(0.58, abs=5e-3)
+    light = plate(name).profile_irradiance
+    for m in ORDERS:
+        near = np.flatnonzero(np.abs(plate(name).x_m - tan_of[m]) < 0.1e-3)
+        found = plate(name).x_m[near[np.argmax(light[near])]]
+        assert abs(found - tan_of[m]) <= 10e-6  # a pixel
+    sines = np.array(ORDERS) * line_m / pitch_m
+    powers = np.abs(wavesim.amplitude(scene(name), sines, line_m)) ** 2
+    # the slits' own curve, half the pitch wide; J1^2 / J0^2 to its first two terms; 2 pi (m + f) A
+    # / d, exact in the ghost's own direction (Quincke 1872; Peirce, Am. J. Math. 2, 330, 1879)
+    powers /= np.sinc(np.array(ORDERS) / 2) ** 2
+    z = 2 * np.pi * np.array(ORDERS) * 8e-9 / pitch_m
+    wanted = (z / 2 * (1 - z**2 / 8)) ** 2 / (1 - z[1] ** 2 / 4) ** 2
+    ratios = powers / powers[1]
+    # the whole periods leave no tail of the line there; the two terms are right to z^4 / 96
+    assert ratios[[0, 2]] == pytest.approx(wanted[[0, 2]], rel=1e-6)
+    assert wanted[0] == pytest.approx(2.23e-4, rel=5e-3)
+    assert wanted[2] == pytest.approx(2.32e-4, rel=5e-3)
