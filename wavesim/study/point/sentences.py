@@ -175,7 +175,7 @@ def _measures(seen: PointSpectrum) -> str:
 
 
 def _range(lo_m: float, hi_m: float) -> str:
-    digits = 0 if hi_m - lo_m > 5e-9 else 2 if hi_m - lo_m > 0.05e-9 else 3
+    digits = 0 if hi_m - lo_m > 2.5e-9 else 2 if hi_m - lo_m > 0.05e-9 else 3
     return f"{lo_m * 1e9:.{digits}f} to {hi_m * 1e9:.{digits}f} nm"
 
 
