@@ -49,6 +49,7 @@ class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
 
 LENGTH = Amount("length", "1 m")
 ANGLE = Amount("angle", "15 deg")
+_MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
 _UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin")
 _ELEMENTS = ("sun", "H", "He", "Na", "Hg", "Cd", "Ne", "none")
 
@@ -271,7 +272,8 @@ def summary(
         for p in measured.periods
     ]  # fmt: skip
     head += [("note", note) for note in measured.notes]
-    shown = [r for r in measured.rows if everything or len(measured) < 80 or _lettered(r.name)]
+    short = everything or len(measured) <= _MOST_ROWS
+    shown = [r for r in measured.rows if short or _lettered(r.name)] or list(measured.rows)
     if len(shown) < len(measured):
         head.append(("shown", f"{len(shown)} of {len(measured)} lines; --all shows all"))
     return labelled(head) + "\n\n" + _table(shown)
