@@ -7,7 +7,19 @@ from collections.abc import Sequence
 from wavesim.figures.marks import guide_wavelength
 from wavesim.figures.style import in_words
 from wavesim.plate import Plate
-from wavesim.scene import Grating, Ruled, Slits, Wires
+from wavesim.scene import (
+    Annulus,
+    Aperture,
+    Disc,
+    Dots,
+    Ellipse,
+    Grating,
+    Mesh,
+    Rectangle,
+    Ruled,
+    Slits,
+    Wires,
+)
 
 
 def marks_note(plates: Sequence[Plate]) -> str:
@@ -35,7 +47,27 @@ def aperture_words(plate: Plate) -> str:
         case Grating():
             per_mm = 1e-3 / aperture.resolved_pitch_m
             return f"grating, {per_mm:.5g} rulings/mm, {count} lit"
-    return str(aperture.kind)
+    return _opening_words(aperture)
+
+
+def _opening_words(aperture: Aperture) -> str:
+    """An aperture in two dimensions: "disc of 0.5 mm"."""
+    match aperture:
+        case Disc():
+            words = f"disc of {in_words(aperture.diameter_m, 'm')}"
+        case Annulus():
+            inner, outer = in_words(aperture.inner_m, "m"), in_words(aperture.outer_m, "m")
+            words = f"ring from {inner} to {outer}"
+        case Rectangle() | Ellipse():
+            width, height = in_words(aperture.width_m, "m"), in_words(aperture.height_m, "m")
+            words = f"{aperture.kind} of {width} by {height}"
+        case Mesh():
+            words = f"mesh of {aperture.count_x} by {aperture.count_y} holes"
+        case Dots():
+            words = f"{aperture.count} dots of {in_words(aperture.diameter_m, 'm')}"
+        case _:
+            words = str(aperture.kind)
+    return f"obstacle: {words}" if getattr(aperture, "obstacle", False) else words
 
 
 def exposure_words(plate: Plate) -> str:

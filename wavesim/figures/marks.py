@@ -84,10 +84,13 @@ def orders_on(scene: Scene, wavelength_m: Array) -> range:
 
 
 def order_marks(plate: Plate, wavelength_m: float | None = None) -> tuple[Mark, ...]:
-    """Orders of one wavelength on a plate, the lowest first; none for a single slit.
+    """Orders of one wavelength on a plate, the lowest first.
 
+    None for a single slit, and none out of focus or without a camera, where they have no place.
     The wavelength is `guide_wavelength` unless given.
     """
+    if not plate.scene.bench.far_field:
+        return ()
     at = guide_wavelength(plate) if wavelength_m is None else wavelength_m
     orders = sorted(orders_on(plate.scene, np.array([at])), key=lambda m: (abs(m), m))
     places = order_positions(plate.scene, np.array(orders, dtype=float), at)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -22,6 +23,7 @@ from wavesim.figures.strips import (
     Frame,
     draw_labels,
     draw_plate,
+    in_two_dimensions,
     plate_edges,
     range_of,
     strip_height,
@@ -36,10 +38,12 @@ from wavesim.figures.style import (
     lines_in,
     size_named,
     styled,
+    width_of,
 )
 from wavesim.plate import Plate
 
 Pairs = Iterable[tuple[float, str] | Mark]
+_X_LABEL = "position on the plate (mm)"
 
 
 def plate_figure(
@@ -52,6 +56,8 @@ def plate_figure(
     rendering: Rendering | None = None,
 ) -> Figure:
     """A plate's picture with the profile along its middle below, on one scale.
+
+    A plate in two dimensions is shown whole, with the profile beside it.
 
     Parameters
     ----------
@@ -69,32 +75,75 @@ def plate_figure(
     chosen = [mark for mark in wanted if lo <= mark.position_m <= hi]
     note = marks_note([plate]) if marks is None and chosen else ""
     with styled(size):
-        text = size.line_in()
-        frame = Frame(0.09 * size.width_in, 0.87 * size.width_in, lo, hi)
-        strip = strip_height(plate, frame, TALLEST * frame.width_in)
-        cautions = cautions_of(plate.report.cautions, size, frame.width_in)
-        head = heading_in(size, "title", "subtitle") + (1.3 if chosen else 0.3) * text
-        foot, low = 2.7 * text + lines_in(cautions, size.tiny_pt), 0.36 * size.width_in
-        if size.height_in is not None:
-            strip = min(strip, 0.3 * size.height_in)
-            low = size.height_in - head - strip - foot - 0.4 * text
-        page = blank(size, head + strip + 0.4 * text + low + foot)
-        page.heading(frame.left_in, title or plate.scene.title, _subtitle(plate, rendering, note))
-        upper = page.axes(frame.left_in, head, frame.width_in, strip)
+        plan = _plan(plate, size, marked=bool(chosen))
+        page = blank(size, plan.height_in)
+        left, top, width, high = plan.picture_in
+        page.heading(left, title or plate.scene.title, _subtitle(plate, rendering, note))
+        frame = Frame(left, width, lo, hi)
+        upper = page.axes(left, top, width, high)
         draw_plate(upper, plate, frame, rendering=rendering, dpi=size.dpi)
         draw_labels(upper, chosen, frame, size, above=True)
-        lower = page.axes(frame.left_in, head + strip + 0.4 * text, frame.width_in, low)
+        lower = page.axes(*plan.profile_in)
         _draw_curve(lower, plate, frame, size, log=log)
         draw_marks(lower, [m for m in chosen if m.kind != "order"], size, scale=MM, named=False)
-        write_cautions(page, frame, cautions)
+        write_cautions(page, frame, plan.cautions)
     return page.figure
+
+
+_Box = tuple[float, float, float, float]  # left, top, width and height [in]
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """Where picture and profile stand [in]."""
+
+    picture_in: _Box
+    profile_in: _Box
+    cautions: str
+    height_in: float
+
+
+def _plan(plate: Plate, size: Size, *, marked: bool) -> _Plan:
+    """The profile below the picture, or beside one in two dimensions, which is shown whole."""
+    text, left, width = size.line_in(), 0.09 * size.width_in, 0.87 * size.width_in
+    cautions = cautions_of(plate.report.cautions, size, width)
+    head = heading_in(size, "title", "subtitle") + (1.3 if marked else 0.3) * text
+    foot = 2.7 * text + lines_in(cautions, size.tiny_pt)
+    room = None if size.height_in is None else size.height_in - head - foot
+    if in_two_dimensions(plate):
+        return _beside(plate, size, head, foot, room, cautions)
+    high = strip_height(plate, Frame(left, width, *range_of([plate])), TALLEST * width)
+    low = 0.36 * size.width_in
+    if room is not None:
+        high = min(high, 0.3 * (room + head + foot))
+        low = room - high - 0.4 * text
+    under = head + high + 0.4 * text
+    return _Plan((left, head, width, high), (left, under, width, low), cautions, under + low + foot)
+
+
+def _beside(
+    plate: Plate, size: Size, head: float, foot: float, room: float | None, cautions: str
+) -> _Plan:
+    left, widest = 0.035 * size.width_in, 0.42 * size.width_in
+    lo, hi = range_of([plate])
+    tall = plate.y_m.size * plate.scene.plate.pixel_m / (hi - lo)
+    width = widest if room is None else min(widest, room / tall)
+    high = width * tall if room is None else room
+    start = left + width + 0.12 * size.width_in
+    low = max(high, 0.3 * size.width_in) if room is None else room
+    return _Plan(
+        (left, head, width, width * tall),
+        (start, head, 0.96 * size.width_in - start, low),
+        cautions,
+        head + max(high, low) + foot,
+    )
 
 
 def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool) -> None:
     curve = draw_profile(axes, plate.x_m * MM, plate.profile_irradiance, log=log)
     axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     _fill(axes, plate, frame, size, *curve)
-    axes.set_xlabel("position on the plate (mm)", loc="left")
+    axes.set_xlabel(_X_LABEL, loc="left")
     axes.set_ylabel("irradiance, peak = 1")
 
 
@@ -120,8 +169,12 @@ def _fill(
     corners = np.array([(x[0], low), *zip(x, y, strict=True), (x[-1], low)])
     band.set_clip_path(Polygon(corners, closed=True, transform=axes.transData))
     axes.set_ylim(low, high)
+    note = "under the curve: the colour of the light, however faint"
+    room_in = axes.get_position().width * size.width_in - width_of(_X_LABEL, size.text_pt)
+    if width_of(note, size.small_pt) > room_in:
+        return
     axes.annotate(
-        "under the curve: the colour of the light, however faint",
+        note,
         (1.0, 0.0),
         xycoords="axes fraction",
         xytext=(0, -2.05 * size.line_in() * 72),

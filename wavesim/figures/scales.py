@@ -24,6 +24,7 @@ class Scale:
     unit: str
     there: Callable[[ArrayLike], Array]
     back: Callable[[ArrayLike], Array]
+    of_wavelengths: bool = False
 
 
 def shared_scale(plates: Sequence[Plate]) -> Scale | None:
@@ -71,4 +72,4 @@ def wavelength_scale(plate: Plate, order: int) -> Scale:
         return np.asarray(place.x_of_sine(np.clip(sine, -1.0, 1.0)) * MM)
 
     written = f"{order}".replace("-", "−")
-    return Scale(f"wavelength in order {written} (nm)", "", there, back)
+    return Scale(f"wavelength in order {written} (nm)", "", there, back, of_wavelengths=True)

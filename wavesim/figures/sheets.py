@@ -13,6 +13,7 @@ from matplotlib.ticker import MaxNLocator
 from wavesim.colorimetry import Rendering
 from wavesim.errors import InputError
 from wavesim.figures.captions import exposure_words, marks_note
+from wavesim.figures.grids import grid
 from wavesim.figures.marks import Mark, marks_from, order_marks
 from wavesim.figures.scales import Scale, shared_scale
 from wavesim.figures.strips import (
@@ -21,6 +22,7 @@ from wavesim.figures.strips import (
     Frame,
     draw_labels,
     draw_plate,
+    in_two_dimensions,
     range_of,
     strip_height,
     write_cautions,
@@ -33,6 +35,7 @@ from wavesim.figures.style import (
     lines_in,
     size_named,
     styled,
+    too_many,
     width_of,
 )
 from wavesim.plate import Plate
@@ -55,6 +58,9 @@ def sheet(
 ) -> Figure:
     """Several plates on one scale, each labelled with what it shows and how it was exposed.
 
+    Plates of slits and gratings are strips above each other. Where one shows an aperture in two
+    dimensions, all stand whole and side by side, without marks.
+
     Parameters
     ----------
     plates : from the top of the sheet down
@@ -73,7 +79,9 @@ def sheet(
     given_names = _one_each("labels", labels, plates)
     names = given_names or [plate.scene.title for plate in plates]
     given = _one_each("marks", marks, plates)
-    chosen = [order_marks(p) for p in plates] if given is None else [marks_from(m) for m in given]
+    if any(in_two_dimensions(plate) for plate in plates):
+        return grid(plates, names, size, title=title, rendering=rendering)
+    chosen = _marks(plates) if given is None else [marks_from(m) for m in given]
     across = x_range_m or range_of(plates)
     chosen = [tuple(m for m in each if across[0] <= m.position_m <= across[1]) for each in chosen]
     note = "" if given else marks_note(plates)
@@ -142,12 +150,7 @@ def _plan(
                 _LOWEST_ON_SLIDE * size.width_in, _true_height(plates, plan.frame)
             ):
                 return plan
-    raise InputError(
-        "hold too many plates for one sheet of this size",
-        key="plates",
-        value=len(plates),
-        expected='fewer plates, or size "page"',
-    )
+    raise too_many(len(plates))
 
 
 def _planned(
@@ -193,6 +196,14 @@ def _planned(
 
 def _true_height(plates: Sequence[Plate], frame: Frame) -> float:
     return min(strip_height(plate, frame, frame.width_in) for plate in plates)
+
+
+def _marks(plates: Sequence[Plate]) -> list[tuple[Mark, ...]]:
+    """The orders of each plate, but none under a scale of wavelengths in the only one."""
+    scale = shared_scale(plates)
+    if scale is not None and scale.of_wavelengths:
+        return [()] * len(plates)
+    return [order_marks(plate) for plate in plates]
 
 
 def _one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> Sequence[_T] | None:

@@ -15,6 +15,7 @@ from wavesim.figures import pictures
 from wavesim.figures.marks import Mark, legible
 from wavesim.figures.style import Sheet, Size, lines_in
 from wavesim.plate import Plate
+from wavesim.scene import Ruled
 
 MM = 1e3
 TALLEST = 0.45  # of its width: a taller plate is shown by its middle
@@ -39,6 +40,11 @@ class Frame:
 def range_of(plates: Sequence[Plate]) -> tuple[float, float]:
     edges = [plate_edges(plate) for plate in plates]
     return min(lo for lo, _ in edges), max(hi for _, hi in edges)
+
+
+def in_two_dimensions(plate: Plate) -> bool:
+    """Whether the plate varies along y as it does along x, so that all of it must be shown."""
+    return not isinstance(plate.scene.aperture, Ruled)
 
 
 def plate_edges(plate: Plate) -> tuple[float, float]:
@@ -119,6 +125,7 @@ def draw_labels(
 
 
 def write_cautions(page: Sheet, frame: Frame, text: str) -> None:
+    """Cautions at the lower edge of the page."""
     size = page.size
     if text:
         small = size.tiny_pt

@@ -97,6 +97,16 @@ def size_named(size: str | Size) -> Size:
     return SIZES[size]
 
 
+def too_many(count: int) -> InputError:
+    """The complaint that so many plates cannot be shown at this size."""
+    return InputError(
+        "hold too many plates for one sheet of this size",
+        key="plates",
+        value=count,
+        expected='fewer plates, or size "page"',
+    )
+
+
 @contextmanager
 def styled(size: Size) -> Iterator[None]:
     """Draw in the house style inside the block, and leave matplotlib's settings as they were."""
