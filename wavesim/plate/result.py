@@ -20,7 +20,7 @@ class Report:
     wavelengths : wavelength bins used
     smoothing : what each pixel edge was averaged over
     pixel_error : relative error of a pixel's light at each wavelength (table and rounding)
-    bin_error : relative error of a pixel in smooth light from the finite bins
+    bin_error : error of a pixel in smooth light from the finite bins, of the brightest pixel
     seconds : wall time of each stage [s]
     seeds : random seeds that the scene fixes
     cautions : for the eyes
