@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 
 from wavesim.errors import InputError
-from wavesim.study.measure.maxima import Indices, maxima, widths
+from wavesim.study.measure.maxima import Indices, Maxima, maxima, widths
 from wavesim.study.measure.profile import Flags, Floats, Profile
 from wavesim.study.measure.shapes import Fit, fit
 
@@ -22,6 +22,7 @@ _CORE = 0.35  # of the prominence, from the top: where a dark line's core is mea
 _CORE_TO_HALF = 1.268  # width of a Gaussian at half its height over that at 65 %
 _COMMENSURATE = 30.0  # lines whose heights differ more are not fitted together
 _WIDER = 1.3  # times the usual width: a line looks like a blend
+_SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `least` by prominence
 _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
 _LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
@@ -162,8 +163,12 @@ def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
 
     A dark line is as wide as its core says: the wings of the strong ones hold other lines.
     """
-    enough = max(signal.least, NOISE_MULTIPLE * signal.smooth_noise)
-    found = maxima(signal.smooth, enough)
+    enough = NOISE_MULTIPLE * signal.smooth_noise
+    found = maxima(signal.smooth, max(enough, 0.2 * signal.least))
+    height = signal.smooth[found.at]
+    shoulder = (found.prominence > _SHOULDER * height) & (height > signal.least)
+    kept = (found.prominence >= signal.least) | (shoulder & (signal.kind == "bright"))
+    found = Maxima(found.at[kept], found.prominence[kept])
     if signal.kind == "bright":
         return found.at, widths(signal.smooth, found, 0.5)
     return found.at, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
@@ -204,15 +209,23 @@ def _fit_group(
     use = ~profile.saturated[lo:hi]
     guess = {"width": width, "noise": signal.noise, "use": use}
     found = fit(x, signal.y[lo:hi], centre, **guess)  # type: ignore[arg-type]
-    if len(group) > 1 and not (found.good and found.misfit < _MISFIT):
+    if len(group) > 1 and not _together(found, centre):
         return None
     blended = len(group) > 1 or (found.good and found.width > 2 * usual)
     single = len(group) == 1 and signal.kind == "bright" and bool(use.all())
     if single and found.good and found.width > _WIDER * usual:
         split = _split(signal, x, found, usual)
         if split is not None:
-            found, blended = split, True
+            found, centre, blended = split, split.centre, True
     return _features(signal, profile, found, (lo, hi), blended, centre)
+
+
+def _together(found: Fit, guess: Floats) -> bool:
+    """Whether a fit of several lines is one of those lines, each near its maximum."""
+    if not (found.good and found.misfit < _MISFIT):
+        return False
+    near = np.abs(found.centre - guess) < 0.7 * found.width
+    return bool(np.all(near & (found.centre_error < _LOOSE * found.width)))
 
 
 def _window(

@@ -18,6 +18,7 @@ from wavesim.study.measure.profile import Flags, Floats
 
 _STEPS = 30
 _SETTLED = 1e-5  # [samples] a step below this ends the fit
+_STRETCH = 2.5  # factor by which a fitted width may differ from its guess
 _P_LOW, _P_HIGH = 1.2, 12.0
 
 
@@ -87,7 +88,7 @@ def _descend(
         scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
         matrix = normal / np.outer(scale, scale) + damping * np.eye(scale.size)
         step = np.linalg.solve(matrix, slope / scale) / scale
-        trial = _bounded(q + step, k, float(x[-1] - x[0]))
+        trial = _bounded(q + step, k, float(x[-1] - x[0]), float(start[2 * k]))
         trial_value, trial_jacobian = _model(x, trial, k)
         error = float(((y - trial_value) ** 2).sum())
         if error <= best:
@@ -104,9 +105,9 @@ def _descend(
     return q, y - value, jacobian
 
 
-def _bounded(q: Floats, k: int, span: float) -> Floats:
+def _bounded(q: Floats, k: int, span: float, guess: float) -> Floats:
     q[:k] = np.clip(q[:k], -span, span)
-    q[2 * k] = min(max(q[2 * k], 0.5), 2 * span)
+    q[2 * k] = min(max(q[2 * k], 0.5, guess / _STRETCH), guess * _STRETCH)
     q[2 * k + 1] = min(max(q[2 * k + 1], _P_LOW), _P_HIGH)
     return q
 
