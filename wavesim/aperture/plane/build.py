@@ -20,7 +20,7 @@ from wavesim.scene import shape as sh
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
-_SIZES = 7  # Chebyshev diameters that carry a spread of diameters: 1e-6 within the first rings
+_SIZES = 7  # Chebyshev diameters for a spread: 1e-6 of the peak for 5 %, 1e-4 for 10 %, three rings out
 _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from wavesim.aperture.elements import Complexes, Floats
 
 _FLAT = 1e-4  # Fresnel number of a slit below which the quadrature is exact and F would cancel
-_POINTS = 24
+_POINTS = 24  # and four more for every cycle of exp(2 pi i u x) across half the slit
 
 
 def slit_near(
@@ -43,15 +43,13 @@ def slit_near(
 def _nearly_flat(
     left_m: float, right_m: float, u_per_m: Floats, k: float, wavelength_m: float
 ) -> Complexes:
-    """Envelope of the flat slit plus the first two powers of the small phase, in closed form."""
+    """Envelope of the flat slit, and what the small phase adds by Gauss-Legendre quadrature."""
     half, middle = (right_m - left_m) / 2, (right_m + left_m) / 2
-    t, w = np.polynomial.legendre.leggauss(_POINTS)
-    # the phase pi k x^2 / lambda is below 3e-4: exp(i phase) = 1 + i phase to 5e-8 of itself
-    flat = 2 * half * np.sinc(2 * half * u_per_m) * np.exp(-2j * math.pi * u_per_m * middle)
+    cycles = float(np.abs(u_per_m).max(initial=0.0)) * half
+    t, w = np.polynomial.legendre.leggauss(_POINTS + math.ceil(4 * cycles))
     x = middle + half * t
-    few = np.abs(u_per_m) * half < _POINTS / 4
-    out = flat.astype(np.complex128)
-    phase = math.pi * k * x * x / wavelength_m
-    bent = np.exp(-2j * math.pi * np.multiply.outer(u_per_m[few], x)) @ (half * w * np.expm1(1j * phase))
-    out[few] += bent
-    return out
+    added = half * w * np.expm1(1j * math.pi * k / wavelength_m * x * x)
+    out = 2 * half * np.sinc(2 * half * u_per_m) * np.exp(-2j * math.pi * u_per_m * middle)
+    for part in np.array_split(np.arange(u_per_m.size), 1 + u_per_m.size * t.size // 1_000_000):
+        out[part] += np.exp(-2j * math.pi * np.outer(u_per_m[part], x)) @ added
+    return np.asarray(out)
