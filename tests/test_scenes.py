@@ -332,3 +332,35 @@ def test_ghosts_stand_and_shine_as_rowland_says() -> None:
     assert ratios[[0, 2]] == pytest.approx(wanted[[0, 2]], rel=1e-6)
     assert wanted[0] == pytest.approx(2.23e-4, rel=5e-3)
     assert wanted[2] == pytest.approx(2.32e-4, rel=5e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "distance_m", "first_mm"),
+    [("near_double_slit_400mm", 0.4, 0.70), ("near_double_slit_2m", 2.0, 3.54)],
+)
+def test_double_slit_far_behind_has_youngs_fringes(
+    name: str, distance_m: float, first_mm: float
+) -> None:
+    shown = plate(name)
+    green = shown.profile_spectrum[np.argmin(np.abs(shown.profile_wavelength_m - GREEN_M))]
+    # Young: (cos y)^2 (sinc a)^2, the maximum beside the middle of the far field's closed form
+    x = np.linspace(0.6, 1.2, 60_001) * GREEN_M * distance_m / 300e-6
+    t = x / (GREEN_M * distance_m)
+    wanted = x[np.argmax(np.cos(np.pi * 300e-6 * t) ** 2 * np.sinc(100e-6 * t) ** 2)]
+    near = np.flatnonzero(np.abs(shown.x_m - wanted) < 0.2 * wanted)
+    found = shown.x_m[near[np.argmax(green[near])]]
+    assert found * 1e3 == pytest.approx(first_mm, abs=5e-3)  # digits stated
+    # a pixel, and 4 N^2 / 45 of curvature at N = 0.18 (Goodman 4.2)
+    assert abs(found - wanted) < shown.scene.plate.pixel_m + 0.01 * wanted
+
+
+def test_spot_behind_the_disc_is_as_bright_as_two_edges_make_it() -> None:
+    shown = plate("near_disc_shadow")
+    wavelength_m, distance_m = 633e-9, 1.0
+    inner, outer = 1e-3**2 / (wavelength_m * distance_m), 3e-3**2 / (wavelength_m * distance_m)
+    open_beam = 1e-3 / (math.pi * 3e-3**2)
+    # on the axis of an annulus, |exp(i pi N1) - exp(i pi N2)|^2 (Born & Wolf 8.7)
+    wanted = open_beam * 4 * math.sin(math.pi * (outer - inner) / 2) ** 2
+    assert wanted / open_beam == pytest.approx(2.8, abs=0.05)  # digits stated
+    spot = shown.irradiance.max(where=shown.x_m**2 < 1e-10, initial=0.0)
+    assert spot == pytest.approx(wanted, rel=0.03)  # mean over a pixel of 10 um
