@@ -119,7 +119,9 @@ def ghosts(size: str) -> Figure:
         x,
         level,
         marks=marks,
-        words=Words("Ghosts", "of an error", "distance (mm)", "level"),
+        x_label="distance (mm)",
+        title="Ghosts",
+        subtitle="of an error",
         size=size,
     )
 

@@ -16,7 +16,6 @@ from wavesim.figures.style import Size, Words, graph, size_named, styled
 
 Array = NDArray[np.float64]
 DECADES = 10
-_WORDS = Words(x_label="position on the plate (mm)", y_label="relative to the line")
 _MOST_POINTS = 6000  # a line drawn from more is no finer on any paper
 
 
@@ -25,7 +24,9 @@ def line_profile_figure(
     level: Array,
     *,
     marks: Sequence[Mark] = (),
-    words: Words = _WORDS,
+    x_label: str = "position on the plate (mm)",
+    title: str = "",
+    subtitle: str = "",
     decades: float = DECADES,
     size: str | Size = "page",
 ) -> Figure:
@@ -33,14 +34,15 @@ def line_profile_figure(
 
     Parameters
     ----------
-    position : (n,) along the axis that `words.x_label` names
+    position : (n,) along the axis that `x_label` names
     level : (n,) light, in any unit; drawn relative to its highest value
     marks : predicted lines: `position_m` on the same axis as `position`, `level` relative to
         the highest value drawn as a circle
-    words : title, subtitle and the names of the axes
+    title, subtitle : above the figure; none if empty
     decades : height of the axis
     """
     size = size_named(size)
+    words = Words(title, subtitle, x_label, "relative to the line")
     with styled(size):
         sheet, axes = graph(size, words, above_in=1.1 * size.line_in() if marks else 0.0)
         draw_profile(axes, position, level, log=True, decades=decades)
