@@ -1,0 +1,290 @@
+"""Why a place has its colour: against Young's fringes, the engine's amplitude and the plate."""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import wavesim
+from tests.bench import scene
+from wavesim.cli.point import command
+from wavesim.colorimetry import xyz_to_xy
+from wavesim.errors import InputError
+from wavesim.light import cie1931
+from wavesim.lightpath import ExposedPlate, expose, open_plate
+from wavesim.study.point import Point, explain, place_of_angle
+
+TWO = 'kind = "slits"\ncount = 2\nwidth = "{0}"\npitch = "90 um"'
+FIVE = 'kind = "slits"\ncount = 5\nwidth = "40 um"\npitch = "90 um"'
+PLATE = 'width = "40 mm"\nheight = "0.5 mm"\npixel = "25 um"'
+
+
+@cache
+def plate(
+    aperture: str, source: str = 'kind = "blackbody"\ntemperature = "5800 K"'
+) -> ExposedPlate:
+    return expose(scene(source=source, aperture=aperture, plate=PLATE))
+
+
+def at(aperture: str, x_mm: float, **source: str) -> Point:
+    return explain(plate(aperture, **source), x_mm * 1e-3)
+
+
+# --- extinguished -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("x_mm", [3.0, 8.0, 9.5, 16.0])
+def test_two_slits_extinguish_half_whole_differences(x_mm: float) -> None:
+    # Young: dark where d sin(beta) = (m + 1/2) lambda; Born & Wolf 7.3.1
+    found = at(TWO.format("10 um"), x_mm)
+    path = 90e-6 * math.sin(math.atan(found.x_m))
+    young = [path / (m + 0.5) for m in range(10) if 400e-9 < path / (m + 0.5) < 700e-9]
+    told = sorted(zero.wavelength_m for dark in found.extinguished for zero in dark.zeros)
+    assert young
+    # 0.5 nm: the step of the spectrum; the pixel blurs by 1 %, evenly
+    assert told == pytest.approx(sorted(young), abs=0.5e-9)
+
+
+def test_one_slit_extinguishes_whole_differences_of_its_edges() -> None:
+    # Born & Wolf 8.5.1: zeros where w sin(beta) is a whole number of waves
+    found = at('kind = "slits"\ncount = 1\nwidth = "40 um"\npitch = "90 um"', 12.5)
+    zeros = [zero.wavelength_m for dark in found.extinguished for zero in dark.zeros]
+    assert zeros == pytest.approx([40e-6 * math.sin(math.atan(found.x_m))], abs=0.5e-9)
+    assert "side maximum 1" in " ".join(found.words)
+    assert "differ by 1.00 waves" in " ".join(found.words)
+
+
+def test_where_the_single_slit_is_dark_it_is_said_to_be_at_fault() -> None:
+    # w = d/2: order 2 is missing, and d sin(beta) = 2 lambda is dark for that reason alone
+    found = at(TWO.format("45 um"), 2 * 500e-9 / 90e-6 * 1e3)
+    zeros = [zero for dark in found.extinguished for zero in dark.zeros if zero.by_element]
+    assert len(zeros) == 1
+    assert zeros[0].wavelength_m == pytest.approx(500e-9, abs=1.5e-9)  # half a pixel is 0.6 nm
+    assert "the single slit or groove sends nothing" in " ".join(found.words)
+
+
+def test_nothing_is_extinguished_in_the_zero_order() -> None:
+    found = at(TWO.format("10 um"), 0.0)
+    assert found.extinguished == ()
+    assert [band.orders for band in found.remaining] == [(0,)]
+    assert found.remaining[0].light_share == pytest.approx(1.0, abs=1e-9)
+    assert "nearly every wavelength reaches it (order 0)" in found.words[1]
+
+
+# --- what remains -------------------------------------------------------------------------------
+
+
+def test_orders_obey_the_grating_equation() -> None:
+    found = at('kind = "slits"\ncount = 25\nwidth = "5 um"\npitch = "90 um"', 14.2)
+    path = 90e-6 * math.sin(math.atan(found.x_m))
+    orders = {order: band.best_m for band in found.remaining for order in band.orders}
+    assert set(orders) == {2, 3}
+    for order, best in orders.items():
+        # half a nanometre: the step; the slope of envelope and 1/lambda^2 is worth less
+        assert best == pytest.approx(path / order, abs=0.5e-9)
+
+
+def test_the_spectrum_is_that_of_the_amplitude() -> None:
+    # a point source: power on a small pixel goes as |A|^2 / lambda along x and as h^2 / lambda
+    # along y (its middle), so as |A|^2 / lambda^2
+    small = scene(aperture=FIVE, plate='width = "12 mm"\nheight = "1 um"\npixel = "1 um"')
+    found = explain(expose(small), 5.5e-3)
+    sine = math.sin(math.atan(found.x_m))
+    some = found.spectrum.wavelength_m[::40]
+    power = [abs(wavesim.amplitude(small, [sine], w)[0]) ** 2 / w**2 for w in some]
+    # 1e-4: hat functions half a nanometre wide lie that far above a maximum's curve
+    assert found.spectrum.passed[::40][1:-1] == pytest.approx(
+        np.array(power)[1:-1] / max(power) * found.spectrum.passed[::40].max(), abs=1e-4
+    )
+
+
+@pytest.mark.parametrize("x_mm", [0.0, 3.1, 6.0, 9.3, 14.2])
+def test_the_fine_spectrum_has_the_plate_s_colour(x_mm: float) -> None:
+    found = at(FIVE, x_mm)
+    table_m, cmf = cie1931()
+    wavelength = found.spectrum.wavelength_m
+    curves = np.stack([np.interp(wavelength, table_m, c) for c in cmf.T], axis=1)
+    xy = xyz_to_xy(np.trapezoid(found.spectrum.irradiance[:, None] * curves, wavelength, axis=0))
+    # 1e-3: light beyond 390 and 730 nm is in the plate and not in the spectrum
+    assert found.colour.xy == pytest.approx(tuple(xy), abs=1e-3)
+
+
+def test_the_fine_spectrum_has_the_plate_s_light() -> None:
+    for x_mm in (0.0, 6.0, 14.2):
+        found = at(FIVE, x_mm)
+        whole = plate(FIVE)
+        column = int(np.argmin(np.abs(whole.x_m - found.x_m)))
+        inside = (whole.profile_wavelength_m > 391e-9) & (whole.profile_wavelength_m < 729e-9)
+        coarse = np.trapezoid(
+            whole.profile_spectrum[inside, column], whole.profile_wavelength_m[inside]
+        )
+        wavelength = found.spectrum.wavelength_m
+        ends = whole.profile_wavelength_m[inside][[0, -1]]
+        part = (wavelength > ends[0] - 1e-13) & (wavelength < ends[1] + 1e-13)
+        fine = np.trapezoid(found.spectrum.irradiance[part], wavelength[part])
+        assert fine == pytest.approx(coarse, rel=1e-3)  # ends of hats 1 nm and 0.5 nm wide
+
+
+def test_a_high_order_is_finer_than_a_nanometre() -> None:
+    many = 'kind = "grating"\nmounting = "transmission"\ndensity = "300 / mm"\ncount = 6000'
+    many += '\ngroove = { profile = "slit", width = "1 um" }'
+    bench = 'collimator = "600 mm"\ncamera = "1 m"\nviewing = "18.9 deg"'
+    small = 'width = "4 mm"\nheight = "4 um"\npixel = "4 um"'
+    found = explain(expose(scene(bench=bench, aperture=many, plate=small)), 1e-3)
+    order = next(band for band in found.remaining if band.orders == (2,))
+    path = 1e-3 / 300 * math.sin(math.radians(18.9) + math.atan(found.x_m))
+    assert order.best_m == pytest.approx(path / 2, abs=0.01e-9)
+    # sinc^2 falls to 5 % of its top at 0.808 of lambda / (m N) = 0.045 nm to either side; the
+    # pixel's 6 pm widen it and the ends are told in steps of 3 pm
+    assert order.hi_m - order.lo_m == pytest.approx(2 * 0.808 * path / 2 / 12000, abs=6e-12)
+
+
+def test_shares_add_up() -> None:
+    for x_mm in (3.1, 9.3, 12.0, 14.2):
+        bands = at(FIVE, x_mm).remaining
+        for share in ("light_share", "brightness_share", "colour_share"):
+            total = sum(getattr(band, share) for band in bands)
+            assert 0.9 < total <= 1 + 1e-9  # bands with less than 1 % of everything are left out
+
+
+def test_between_two_orders_no_order_is_named() -> None:
+    found = at(FIVE, 3.0)
+    assert all(band.orders == () for band in found.remaining)
+    assert "(between orders 0 and 1)" in " ".join(found.words)
+
+
+def test_beyond_the_lines_of_a_lamp_there_is_only_their_tail() -> None:
+    grating = 'kind = "grating"\nmounting = "transmission"\ndensity = "100 / mm"\ncount = 1000'
+    bench = 'collimator = "600 mm"\ncamera = "1 m"\nviewing = "3.2 deg"'
+    lamp = 'kind = "lamp"\nelement = "Cd"'
+    beside = explain(expose(scene(source=lamp, bench=bench, aperture=grating)), 0.0)
+    # the first order of 558 nm: cadmium has nothing between 515 and 643 nm
+    first = next(band for band in beside.remaining if band.lo_m < 558.2e-9 < band.hi_m)
+    assert first.tail
+    assert first.orders == ()
+    assert "tail of its line" in " ".join(beside.words)
+    on_line = math.tan(math.asin(643.847e-9 * 100e3) - math.radians(3.2))
+    found = explain(expose(scene(source=lamp, bench=bench, aperture=grating)), on_line)
+    red = next(band for band in found.remaining if band.orders == (1,))
+    assert red.light_share > 0.99
+    assert not red.tail
+
+
+# --- the colour ---------------------------------------------------------------------------------
+
+
+def test_a_purple_fringe_is_explained() -> None:
+    found = at(FIVE, 14.2)
+    colour = found.colour
+    assert "purple" in colour.name
+    assert math.isnan(colour.dominant_m)
+    # purples are complementary to greens, 493 to 567 nm for daylight (CIE 15)
+    assert 493e-9 < colour.complementary_m < 567e-9
+    assert "complementary to" in found.words[0]
+    # both ends remain: deep blue of order 3 with red of order 2, green is extinguished
+    assert "both ends of the spectrum without the green between" in found.words[1]
+    assert "(order 3)" in found.words[1]
+    assert "(order 2)" in found.words[1]
+    assert any(dark.lo_m < 500e-9 and dark.hi_m > 580e-9 for dark in found.extinguished)
+
+
+def test_a_spectral_colour_has_its_wavelength() -> None:
+    grating = 'kind = "grating"\nmounting = "transmission"\ndensity = "100 / mm"\ncount = 1000'
+    bench = 'collimator = "600 mm"\ncamera = "200 mm"'
+    small = 'width = "24 mm"\nheight = "20 um"\npixel = "20 um"'
+    whole = expose(scene(bench=bench, aperture=grating, plate=small))
+    x = 0.2 * math.tan(math.asin(580e-9 * 100e3))
+    found = explain(whole, x)
+    # a millimetre holds 50 nm, a pixel 1 nm
+    assert found.colour.dominant_m == pytest.approx(580e-9, abs=1e-9)
+    assert found.colour.purity > 0.99
+    assert found.colour.name in ("yellow", "orange")
+
+
+def test_exposure_is_told() -> None:
+    bright = scene(aperture=FIVE, plate=PLATE, exposure="over = 2.0")
+    words = explain(expose(bright), 0.0).words[0]
+    assert "burns it out, 2.0 stops over white" in words
+    dim = scene(aperture=FIVE, plate=PLATE, exposure="over = -3.0")
+    assert "3.0 stops below white" in explain(expose(dim), 0.0).words[0]
+
+
+# --- places and files ---------------------------------------------------------------------------
+
+
+def test_an_angle_is_a_place() -> None:
+    whole = plate(FIVE)
+    x = place_of_angle(whole, 0.008)
+    assert x == pytest.approx(math.tan(0.008))
+    assert explain(whole, x).beta_rad == pytest.approx(0.008, abs=12.5e-6)  # half a pixel
+    with pytest.raises(InputError, match="does not reach the plate"):
+        place_of_angle(whole, 2.0)
+
+
+def test_off_the_plate_is_refused() -> None:
+    with pytest.raises(InputError, match=r"x: is not on the plate.*30 mm.*-20 mm to 20 mm"):
+        explain(plate(FIVE), 30e-3)
+
+
+def test_a_plate_file_says_the_same(tmp_path: Path) -> None:
+    plate(FIVE).save(tmp_path / "five.h5")
+    assert explain(open_plate(tmp_path / "five.h5"), 14.2e-3).words == at(FIVE, 14.2).words
+
+
+def test_an_aperture_in_the_plane_is_read_from_the_plate() -> None:
+    disc = scene(
+        aperture='kind = "disc"\ndiameter = "0.2 mm"',
+        plate='width = "6 mm"\nheight = "2 mm"\npixel = "50 um"',
+    )
+    found = explain(expose(disc), 0.0)
+    assert not found.spectrum.full
+    assert found.spectrum.step_m == pytest.approx(1e-9)
+    assert "read in steps of 1 nm" in found.words[-1]
+    assert found.remaining[0].orders == ()
+
+
+# --- the command --------------------------------------------------------------------------------
+
+SCENE = str(Path(__file__).resolve().parents[1] / "scenes" / "slits_005.toml")
+
+
+def test_the_command_answers_in_words() -> None:
+    result = CliRunner().invoke(command, [SCENE, "--x", "14.2 mm"])
+    assert result.exit_code == 0, result.output
+    assert "a person sees a purple, complementary to 562 nm" in " ".join(result.output.split())
+    assert "caution" in result.output
+
+
+def test_the_command_answers_in_json_and_draws(tmp_path: Path) -> None:
+    figure = tmp_path / "why.png"
+    result = CliRunner().invoke(
+        command, [SCENE, "--angle", "0.8128 deg", "--figure", str(figure), "--json"]
+    )
+    assert result.exit_code == 0, result.output
+    told = json.loads(result.output)
+    assert told["x_m"] == pytest.approx(14.1875e-3)
+    assert [band["orders"] for band in told["remaining"]] == [[3], [2]]
+    assert len(told["spectrum"]["passed"]) == len(told["spectrum"]["wavelength_m"])
+    assert figure.read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        ([], "name a place with --x"),
+        (["--x", "1 mm", "--angle", "1 deg"], "name a place with --x"),
+        (["--x", "12"], "'12' has no unit; expected --x"),
+        (["--x", "1 deg"], "'1 deg' is no length"),
+        (["--angle", "1 mm"], "'1 mm' is no angle"),
+    ],
+)
+def test_a_wrong_place_is_named(arguments: list[str], says: str) -> None:
+    result = CliRunner().invoke(command, [SCENE, *arguments])
+    assert result.exit_code == 2
+    assert says in result.output
