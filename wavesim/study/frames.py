@@ -70,7 +70,7 @@ def _with(text: str, key: str, value: Value, file: str | None) -> str:
     whole, parts = tomllib.loads(text), key.split(".")
     data: object = whole
     for part in parts[:-1]:
-        if isinstance(data, dict):
+        if isinstance(data, dict) and not part.isdigit():
             data = data.setdefault(part, {})
         elif isinstance(data, list) and part.isdigit() and int(part) < len(data):
             data = data[int(part)]
