@@ -58,7 +58,7 @@ def plate(pixels: int) -> tuple[Frame, Frame]:
 def bitmap(side: int, pixels: int) -> dict[str, float]:
     """Times [s] of the picture's plate and of what it is measured against."""
     aperture = picture(side)
-    whole, half = plate(pixels)
+    _, half = plate(pixels)
     weight = np.random.default_rng(1).random((WAVELENGTH_M.size, 4))
     padded = np.zeros((2 * side, 2 * side))
     padded[:side, :side] = aperture.lattice.amplitude if aperture.lattice else 0.0

@@ -22,7 +22,11 @@ from wavesim.farfield.near.rulings import NearRulings
 from wavesim.farfield.plane import plane_amplitude
 
 WAVE = 550e-9
-MAXIMA = ((1.21719825074, 1.3704429197), (2.34448538242, 1.19927120345), (3.0819582349, 1.150880559))
+MAXIMA = (
+    (1.21719825074, 1.3704429197),
+    (2.34448538242, 1.19927120345),
+    (3.0819582349, 1.150880559),
+)
 MINIMA = ((1.87251906244, 0.778251047026), (2.73900808064, 0.843161897416))
 SHADOW = ((-0.5, 0.0947582329), (-1, 0.0410761242), (-2, 0.0123283161), (-3, 0.00559523963))
 # N_F = a^2 k / lambda (a half the width): axial light over the far field's, slit and disc

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import mpmath
 import numpy as np
@@ -94,7 +95,7 @@ def _triangle_quadrature(corners: tuple, u: float, v: float) -> complex:
     r, s = np.meshgrid(t, t, indexing="ij")
     total = 0.0 + 0.0j
     a = np.array(corners[0])
-    for b, c in zip(corners[1:-1], corners[2:], strict=True):
+    for b, c in pairwise(corners[1:]):
         b, c = np.array(b), np.array(c)
         x = a[0] + r * ((b - a)[0] * (1 - s) + (c - a)[0] * s)
         y = a[1] + r * ((b - a)[1] * (1 - s) + (c - a)[1] * s)
@@ -116,7 +117,7 @@ def test_polygons_against_brute_force(name: str) -> None:
     random = np.random.default_rng(4)
     u, v = random.normal(size=(2, 60)) * 3
     u[:4], v[:4] = (0.0, 1e-9, 4e-3, 1.0), (0.0, 2e-9, 6e-3, 0.0)  # middle, and along the sides
-    for k, (p, q) in enumerate(zip(corners, corners[1:], strict=False), 4):
+    for k, (p, q) in enumerate(pairwise(corners), 4):
         d = np.subtract(q, p) / np.hypot(*np.subtract(q, p))
         u[k], v[k] = -2.5 * d[1], 2.5 * d[0]  # straight across a side
     found = Polygon(corners).amplitude(u, v)

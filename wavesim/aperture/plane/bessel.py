@@ -51,7 +51,7 @@ def table() -> Floats:
 
 
 def _by_recurrence(x: Floats) -> Floats:
-    """2 J1(x) / x by J_{k-1} = (2 k / x) J_k - J_{k+1} from k = 100, normalised to J0 + 2 sum J_2k."""
+    """J_{k-1} = (2 k / x) J_k - J_{k+1} from k = 100 down, normalised by J0 + 2 sum J_2k = 1."""
     above, here = np.zeros_like(x), np.full_like(x, 1e-290)
     total = np.zeros_like(x)
     first = here
@@ -78,7 +78,8 @@ def airy_one(x, c):  # type: ignore[no-untyped-def]
         j = np.uint64(2.0 * x)
         t = 2.0 * (2.0 * x - j) - 1.0
         tt = t * t
-        even = c[j, 0] + tt * (c[j, 2] + tt * (c[j, 4] + tt * (c[j, 6] + tt * (c[j, 8] + tt * c[j, 10]))))
+        high = c[j, 4] + tt * (c[j, 6] + tt * (c[j, 8] + tt * c[j, 10]))
+        even = c[j, 0] + tt * (c[j, 2] + tt * high)
         odd = c[j, 1] + tt * (c[j, 3] + tt * (c[j, 5] + tt * (c[j, 7] + tt * c[j, 9])))
         return even + t * odd
     # a_k(1) of DLMF 10.17.1, terms below 1e-16 left out

@@ -6,6 +6,7 @@ import math
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import elements as el
@@ -17,10 +18,12 @@ from wavesim.errors import LimitError
 from wavesim.scene import Bench, Scene
 from wavesim.scene import shape as sh
 
+Mask = npt.NDArray[np.bool_]
+
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
-_SIZES = 7  # Chebyshev diameters for a spread: 1e-6 of the peak for 5 %, 1e-4 for 10 %, three rings out
+_SIZES = 7  # Chebyshev diameters: 1e-6 of the peak for a spread of 5 %, three rings out
 _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 
@@ -133,6 +136,8 @@ def _lagrange(node: Floats, t: Floats) -> Floats:
 class _Edge:
     """A stop: round or rectangular, as an outline and a test."""
 
+    half: tuple[float, ...]
+
     def __init__(self, stop: sh.Stop, tilt_rad: float = 0.0) -> None:
         narrow = math.cos(tilt_rad)  # a beam met at an angle covers more of the aperture
         if stop.diameter_m is not None:
@@ -143,18 +148,16 @@ class _Edge:
         self.half = self.element.reach_m
         self.round = stop.diameter_m is not None
 
-    def contains(self, x: Floats, y: Floats) -> Floats:
+    def contains(self, x: Floats, y: Floats) -> Mask:
         """Whether places lie within."""
-        a, b = x / self.half[0], y / self.half[1]
-        inside = np.square(a) + np.square(b) <= 1 if self.round else np.maximum(abs(a), abs(b)) <= 1
-        return np.asarray(inside)
+        return self._scaled(self.half, x, y)
 
-    def away(self, x: Floats, y: Floats, reach: float) -> tuple[Floats, Floats]:
+    def away(self, x: Floats, y: Floats, reach: float) -> tuple[Mask, Mask]:
         """Whether elements of that radius lie wholly within, and wholly without."""
         grow, shrink = (tuple(max(h + s * reach, 1e-300) for h in self.half) for s in (1, -1))
         return self._scaled(shrink, x, y), ~self._scaled(grow, x, y)
 
-    def _scaled(self, half: tuple[float, ...], x: Floats, y: Floats) -> Floats:
+    def _scaled(self, half: tuple[float, ...], x: Floats, y: Floats) -> Mask:
         a, b = x / half[0], y / half[1]
         inside = np.square(a) + np.square(b) <= 1 if self.round else np.maximum(abs(a), abs(b)) <= 1
         return np.asarray(inside)
@@ -192,7 +195,7 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
     return kept
 
 
-def _part(group: Group, chosen: Floats) -> list[Group]:
+def _part(group: Group, chosen: Mask) -> list[Group]:
     if not chosen.any():
         return []
     return [Group(group.element, group.x_m[chosen], group.y_m[chosen], group.weight[chosen])]

@@ -207,7 +207,10 @@ class Polygon:
 
 @dataclass(frozen=True)
 class GaussianBeam:
-    """An open beam of amplitude exp(-(r / R)^2), 2 R its 1/e^2 diameter: E = pi R^2 exp(-(pi R k)^2)."""
+    """An open beam of amplitude exp(-(r / R)^2), 2 R its 1/e^2 diameter.
+
+    E = pi R^2 exp(-(pi R k)^2),  k^2 = u^2 + v^2.
+    """
 
     diameter_m: float
 

@@ -60,9 +60,8 @@ def read_grey(path: Path) -> npt.NDArray[np.float32]:
                     file=path,
                     expected=f"at most {MOST_SIDE} on a side",
                 )
-            if image.mode not in ("1", "L", "I;16", "I", "F"):
-                image = image.convert("L")
-            raw = np.asarray(image)
+            plain = image.mode in ("1", "L", "I;16", "I")
+            raw = np.asarray(image if plain else image.convert("L"))
     except FileNotFoundError:
         raise TableError("is missing", file=path, expected="a PNG file beside the scene") from None
     except (UnidentifiedImageError, OSError) as error:
@@ -74,4 +73,4 @@ def _levels(raw: npt.NDArray[np.generic]) -> npt.NDArray[np.float32]:
     if raw.dtype == np.bool_:
         return raw.astype(np.float32)
     top = 255.0 if raw.dtype == np.uint8 else 65535.0
-    return np.clip(raw.astype(np.float32) / np.float32(top), 0.0, 1.0)
+    return np.asarray(np.clip(raw.astype(np.float32) / np.float32(top), 0, 1), dtype=np.float32)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 from numba import njit
 
 from wavesim.aperture.elements import Floats
@@ -16,8 +17,8 @@ _ROUNDS = 400  # draws of as many places as are still missing, before giving up
 
 def mesh_places(mesh: Mesh) -> tuple[Floats, Floats]:
     """x, y [m] of a mesh's holes: oblique lattice, turned, jittered, some missing."""
-    i = np.arange(mesh.count_x) - (mesh.count_x - 1) / 2
-    j = np.arange(mesh.count_y) - (mesh.count_y - 1) / 2
+    i = np.arange(mesh.count_x, dtype=np.float64) - (mesh.count_x - 1) / 2
+    j = np.arange(mesh.count_y, dtype=np.float64) - (mesh.count_y - 1) / 2
     column, row = np.meshgrid(i * mesh.pitch_x_m, j * mesh.resolved_pitch_y_m)
     x = (column + row * math.cos(mesh.angle_rad)).ravel()
     y = (row * math.sin(mesh.angle_rad)).ravel()
@@ -86,13 +87,13 @@ def _draw(
 ) -> Floats:
     """(2, count) places even over the stop."""
     if not round_:
-        return (2 * random.random((2, count)) - 1) * np.array(half)[:, None]
+        return np.asarray((2 * random.random((2, count)) - 1) * np.array(half)[:, None])
     r = half[0] * np.sqrt(random.random(count))
     t = 2 * np.pi * random.random(count)
     return np.stack([r * np.cos(t), r * np.sin(t)])
 
 
-def _grid(half: tuple[float, float], dots: Dots) -> tuple[np.ndarray, float]:
+def _grid(half: tuple[float, float], dots: Dots) -> tuple[npt.NDArray[np.int32], float]:
     """Squares of the least distance's size that list the dots in them (up to four each)."""
     finest = math.sqrt(4 * half[0] * half[1] / (16 * dots.count + 16))
     side = max(dots.min_distance_m, finest)

@@ -15,7 +15,7 @@ import numpy as np
 
 from wavesim.aperture.build import build
 from wavesim.aperture.combs import Aperture, Comb
-from wavesim.aperture.elements import Element, Floats, Rays, Slit
+from wavesim.aperture.elements import Complexes, Element, Floats, Rays, Slit
 from wavesim.aperture.plane.elements import Corners
 from wavesim.aperture.plane.groups import Group, PlaneAperture
 from wavesim.constants import VISIBLE_LO_M
@@ -24,7 +24,7 @@ from wavesim.scene import Scene
 from wavesim.scene.aperture import Ruled
 from wavesim.scene.defect import BowDefect, FanDefect
 
-PHASE_RAD = 0.2  # half the phase along a strip that is left out: 7e-3 of the light of the worst strip
+PHASE_RAD = 0.2  # half the phase along a strip that is left out: 7e-3 of the worst strip
 _FEWEST_ROUND = 128  # strips where the outline or the beam is round
 _MOST = 20_000_000  # strips in all
 
@@ -159,7 +159,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
 def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int) -> Group:
     lo, hi = straight.span_m
     high = ruled.height_m / count
-    y = (np.arange(count) - (count - 1) / 2) * high
+    y: Floats = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * high
     x = comb.position_m[:, None] + _shift(ruled, comb.position_m[:, None], y, (lo, hi))
     y = np.broadcast_to(y, x.shape)
     weight = comb.weight[:, None] * _lit(scene, ruled, x, y, high, (hi - lo) / 2)
@@ -167,7 +167,7 @@ def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int)
     return Group(Strip(comb.element, high), x[there], y[there], _plain(weight[there]))
 
 
-def _plain(weight: np.ndarray) -> np.ndarray:
+def _plain(weight: Complexes) -> Floats | Complexes:
     """Real weights where nothing is complex."""
     return weight.real.copy() if not np.any(weight.imag) else weight
 

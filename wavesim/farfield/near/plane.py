@@ -87,8 +87,8 @@ def near_plane(aperture: PlaneAperture, front: Wavefront, farthest_sine: float) 
 
 def _with_paths(aperture: PlaneAperture, lattice: Lattice, front: Wavefront) -> PlaneAperture:
     ny, nx = lattice.amplitude.shape
-    x = lattice.first_m[0] + lattice.cell_m * np.arange(nx)
-    y = lattice.first_m[1] + lattice.cell_m * np.arange(ny)
+    x = lattice.first_m[0] + lattice.cell_m * np.arange(nx, dtype=np.float64)
+    y = lattice.first_m[1] + lattice.cell_m * np.arange(ny, dtype=np.float64)
     path = front.path_m(x[None, :], y[:, None])
     if lattice.path_m is not None:
         path = path + lattice.path_m

@@ -44,7 +44,7 @@ class NearRulings:
         step = float(u_per_m[1] - u_per_m[0])
         for comb in self.aperture.combs:
             cut = _cut(comb, self.parts)
-            path = self.front.path_m(cut.position_m, np.float64(0.0))
+            path = self.front.path_m(cut.position_m, np.zeros(1))
             weight = cut.weight * np.exp(2j * math.pi / wavelength_m * path)
             turned = Comb(cut.element, cut.position_m, weight)
             part = sampled(turned, 0.0, float(u_per_m[0]), step, u_per_m.size)
@@ -61,14 +61,21 @@ class NearRulings:
         return total
 
     def integral(
-        self, first_per_m: float, last_per_m: float, wavelength_m: float, *, sine_in: float, again: bool
+        self,
+        first_per_m: float,
+        last_per_m: float,
+        wavelength_m: float,
+        *,
+        sine_in: float,
+        again: bool,
     ) -> RunningIntegral:
         """Running integral of |A|^2 over u at one wavelength."""
         width = self.aperture.width_m
         cells = cells_for(width, first_per_m, last_per_m)
         step = 1.0 / (cells * width)
         start, count = guarded(first_per_m, last_per_m, step)
-        field = self.amplitude(start + step * np.arange(count), wavelength_m, sine_in)
+        u = start + step * np.arange(count, dtype=np.float64)
+        field = self.amplitude(u, wavelength_m, sine_in)
         table = integrate(field.real**2 + field.imag**2, start, step, cells)
         return integrate_again(table) if again else table
 

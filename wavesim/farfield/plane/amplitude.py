@@ -61,8 +61,8 @@ def place_sum(
 def _of_lattice(lattice: Lattice, u: Floats, v: Floats, wavelength_m: float) -> Complexes:
     cells = phased(lattice, wavelength_m)
     ny, nx = cells.shape
-    x = lattice.first_m[0] + lattice.cell_m * np.arange(nx)
-    y = lattice.first_m[1] + lattice.cell_m * np.arange(ny)
+    x = lattice.first_m[0] + lattice.cell_m * np.arange(nx, dtype=np.float64)
+    y = lattice.first_m[1] + lattice.cell_m * np.arange(ny, dtype=np.float64)
     there = np.nonzero(cells)
     places = place_sum(cells[there], x[there[1]], y[there[0]], u, v)
     return np.asarray(places * lattice.element.amplitude(u, v))

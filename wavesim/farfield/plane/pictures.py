@@ -5,12 +5,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import numpy.typing as npt
 from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Lattice
 from wavesim.farfield.plane.summed import Grid
 from wavesim.threads import in_threads
+
+Cells = npt.NDArray[np.float32] | npt.NDArray[np.float64] | Complexes
 
 _DOUBLE = 1 << 20  # cells up to which the transform is done in double precision
 _FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
@@ -55,9 +58,7 @@ def power_of_lattice(lattice: Lattice, grid: Grid, *, wavelength_m: float | None
     real = lattice.path_m is None
     periods = round(1 / (grid.step_u * lattice.cell_m)), round(1 / (grid.step_v * lattice.cell_m))
     first = round(grid.start_u / grid.step_u), round(grid.start_v / grid.step_v)
-    cells = lattice.amplitude
-    if not real:
-        cells = phased(lattice, float(wavelength_m or 1.0))
+    cells: Cells = lattice.amplitude if real else phased(lattice, float(wavelength_m or 1.0))
     columns = _columns(periods[0], first[0], grid.nu, real=real)
     spectrum = _transform(cells, periods, columns, real=real)
     envelope_u = np.square(lattice.cell_m * np.sinc(lattice.cell_m * grid.u))
@@ -78,10 +79,11 @@ def phased(lattice: Lattice, wavelength_m: float) -> Complexes:
     """Complex amplitude of the cells at a wavelength."""
     if lattice.path_m is None:
         return lattice.amplitude.astype(np.complex128)
-    return lattice.amplitude * np.exp(2j * np.pi / wavelength_m * lattice.path_m)
+    turn = np.exp(2j * np.pi / wavelength_m * lattice.path_m)
+    return np.asarray(lattice.amplitude * turn, dtype=np.complex128)
 
 
-def _columns(period: int, first: int, count: int, *, real: bool) -> np.ndarray:
+def _columns(period: int, first: int, count: int, *, real: bool) -> npt.NDArray[np.int64]:
     """Columns of the transform that the grid reads; of a real picture the first half will do."""
     wanted = np.unique(np.arange(first, first + min(count, period)) % period)
     if real:
@@ -90,8 +92,8 @@ def _columns(period: int, first: int, count: int, *, real: bool) -> np.ndarray:
 
 
 def _transform(
-    cells: np.ndarray, periods: tuple[int, int], columns: np.ndarray, *, real: bool
-) -> np.ndarray:
+    cells: Cells, periods: tuple[int, int], columns: npt.NDArray[np.int64], *, real: bool
+) -> npt.NDArray[np.complexfloating]:
     """(period_v, columns) two-dimensional transform at those columns."""
     import scipy.fft
 

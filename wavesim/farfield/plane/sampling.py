@@ -56,7 +56,7 @@ def interference(group: Group, centre: tuple[float, float], grid: Grid, rows: sl
     u, v = grid.u, grid.v[rows]
     if x.size <= _FEW:
         across = group.weight[:, None] * np.exp(-2j * math.pi * np.outer(x, u))
-        return np.exp(-2j * math.pi * np.outer(v, y)) @ across
+        return np.asarray(np.exp(-2j * math.pi * np.outer(v, y)) @ across)
     from finufft import nufft2d1
 
     middle_u, middle_v = u[u.size // 2], v[v.size // 2]

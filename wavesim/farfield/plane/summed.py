@@ -36,12 +36,12 @@ class Grid:
     @property
     def u(self) -> Floats:
         """(nu,) [1/m]."""
-        return self.start_u + self.step_u * np.arange(self.nu)
+        return self.start_u + self.step_u * np.arange(self.nu, dtype=np.float64)
 
     @property
     def v(self) -> Floats:
         """(nv,) [1/m]."""
-        return self.start_v + self.step_v * np.arange(self.nv)
+        return self.start_v + self.step_v * np.arange(self.nv, dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
 
@@ -29,6 +29,9 @@ from wavesim.scene import Scene
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
+_T = TypeVar("_T")
+
+
 @dataclass(frozen=True, eq=False)
 class Lit:
     """Light before exposure, the factor to its level, and how it was computed."""
@@ -43,8 +46,12 @@ _PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
 _ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _MARGIN = 2.0  # wavelengths per lambda / (radial order of interference)
-_T = TypeVar("_T")
-Stage = Callable[..., _T]
+
+class Stage(Protocol):
+    """Runs a piece of work under a name and returns what it returns."""
+
+    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
+        """Call work(*args, **options)."""
 
 
 def relative_step(
@@ -87,9 +94,11 @@ def expose_plane(
     on = frame(place, scene.plate.pixel_m, source.half)
     half_m = max(abs(edge) for edge in aperture.box_m)
     front = wavefront(scene.bench, half_m)
-    apart = not front.plane or (aperture.lattice is not None and aperture.lattice.path_m is not None)
+    phases = aperture.lattice is not None and aperture.lattice.path_m is not None
+    apart = phases or not front.plane
     run = _each_wavelength if apart else _all_at_once
-    cells, rows, waves, plan, words = run(aperture, spectrum, Setting(place, on, source, front, groove), stage)
+    setting = Setting(place, on, source, front, groove)
+    cells, rows, waves, plan, words = run(aperture, spectrum, setting, stage)
     seen = stage("pixels", _pixels, cells, on, place, source)
     spectral = stage("profile", middle_row, rows, on, place, source)
     report = Report(
@@ -134,7 +143,8 @@ def _all_at_once(
     place, on, source = setting.place, setting.on, setting.source
     step, error = relative_step(aperture.size_m, on, place.sine_in, source)
     waves = stage("wavelengths", choose_waves, spectrum, step, error=error)
-    half = setting.groove is None and aperture.of_one_phase and place.sine_in == 0.0 and on.symmetric
+    real = setting.groove is None and aperture.of_one_phase
+    half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     plan = plan_table(aperture, reach_of(part, waves.wavelength_m, place.sine_in))
     _check_memory(plan, on, waves)

@@ -56,8 +56,8 @@ def frame(place: Geometry, pixel_m: float, source_half: tuple[float, float]) -> 
     x, y = place.x_edges_m, place.y_edges_m
     step_q = pixel_m / place.focal_m
     step_p = step_q * math.cos(place.axis_rad)
-    p = place.sine(x[None, :], y[:, None])
     r = np.sqrt(x[None, :] ** 2 + y[:, None] ** 2 + place.focal_m**2)
+    p = (x[None, :] * math.cos(place.axis_rad) + place.focal_m * math.sin(place.axis_rad)) / r
     q = y[:, None] / r
     even_p = math.sin(place.axis_rad) + x * math.cos(place.axis_rad) / place.focal_m
     off = max(
@@ -79,12 +79,14 @@ def frame(place: Geometry, pixel_m: float, source_half: tuple[float, float]) -> 
 
 
 def _around(values: Floats, step: float) -> Floats:
+    """Even edges that enclose all values, about zero where the values are."""
     lo, hi = float(values.min()), float(values.max())
     if abs(lo + hi) < 1e-9 * step:
         half = math.ceil(hi / step) + _GUARD
-        return np.arange(-half, half + 1) * step
+        return np.asarray(np.arange(-half, half + 1, dtype=np.float64) * step)
     first = math.floor(lo / step) - _GUARD
-    return np.arange(first, math.ceil(hi / step) + _GUARD + 1) * step
+    last = math.ceil(hi / step) + _GUARD
+    return np.asarray(np.arange(first, last + 1, dtype=np.float64) * step)
 
 
 def _extended(edges: Floats, step: float, margin: int) -> Floats:

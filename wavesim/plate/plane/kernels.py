@@ -31,8 +31,11 @@ def _lagrange(t, w, i):  # type: ignore[no-untyped-def]
 
 @njit(**_FAST)
 def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
-    """Quintic readings. `flat` holds the table row by row, `width` nodes each; `lines` (4, nb): s, t along u and along v [nodes]; `weight` (nb, c);
-    `tile` = (j0, j1, i0, i1); out (c, nj, ni) is added to."""
+    """Quintic readings.
+
+    `flat` holds the table row by row, `width` nodes each; `lines` (4, nb): s, t along u and
+    along v [nodes]; `weight` (nb, c); `tile` = (j0, j1, i0, i1); out (c, nj, ni) is added to.
+    """
     j0, j1, i0, i1 = tile
     n = i1 - i0
     kinds = weight.shape[1]

@@ -29,7 +29,8 @@ def in_focus(scene: Scene) -> Scene:
     bench = scene.bench
     if bench.camera_m is None or bench.defocus_m == 0:
         return scene
-    moved = bench.model_copy(update={"camera_m": bench.camera_m + bench.defocus_m, "defocus_m": 0.0})
+    behind = bench.camera_m + bench.defocus_m
+    moved = bench.model_copy(update={"camera_m": behind, "defocus_m": 0.0})
     return scene.model_copy(update={"bench": moved})
 
 
@@ -98,7 +99,11 @@ def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
 
 
 def _between(
-    near: NearRulings, sines: Floats, source: tuple[float, float], wavelength_m: float, sine_in: float
+    near: NearRulings,
+    sines: Floats,
+    source: tuple[float, float],
+    wavelength_m: float,
+    sine_in: float,
 ) -> Floats:
     lo, hi = source
     blurred = hi > lo

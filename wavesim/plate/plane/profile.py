@@ -72,7 +72,7 @@ def strip_of(
     if not half:
         q = on.q[rows // 2] + step * (np.arange(2 * reach + 2) - reach)
         return Strip(_by_node(table, on, q, sine_in, waves, factor), reach, every)
-    q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2)
+    q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2, dtype=np.float64)
     light = _by_node(table, on, q, sine_in, waves, factor)
     light = np.concatenate([light[:, int(odd) :][:, ::-1, ::-1], light], axis=1)
     return Strip(light, light.shape[1] // 2, every)

@@ -91,7 +91,7 @@ def kernel_of(source: Extent, cell: tuple[float, float]) -> Floats:
 def _hat_mean(half: float, reach: int | None = None) -> Floats:
     """Mean over -half .. half of the hat of width 1 about each whole number."""
     reach = math.ceil(half) + 1 if reach is None else reach
-    m = np.arange(-reach, reach + 1)
+    m = np.arange(-reach, reach + 1, dtype=np.float64)
     if half < 1e-9:
         return np.asarray((m == 0).astype(np.float64))
 
