@@ -207,6 +207,8 @@ def test_a_bracket_in_stops() -> None:
     assert shown == sorted(shown)
     assert shown[0] < shown[-1]
     assert frames[1].words == exposure_words(white)
+    assert frames[0].brief.startswith("visible orders -1 to 1; ")
+    assert frames[3].brief.startswith("burnt out orders -1 to 1; visible orders ")
     with pytest.raises(InputError, match="stops: is no number of stops"):
         bracket(white, (math.nan,))
 

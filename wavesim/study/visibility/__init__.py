@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -20,73 +19,14 @@ from wavesim.plate import Plate
 from wavesim.study.predict.exposure import FAINT
 from wavesim.study.ruling import Ruling, ruling
 from wavesim.study.visibility.cells import Cells, cells
+from wavesim.study.visibility.result import BURNT_STOPS, Criterion, Maximum, Visibility
 from wavesim.study.visibility.sentences import sentences
 
 __all__ = ["BURNT_STOPS", "Criterion", "Maximum", "Visibility", "exposure_words", "visibility"]
 
-Criterion = Literal["picture", "film"]
-BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
 _SHARPEST = 2.0  # pixels that a fringe needs to be seen apart from its neighbour
 _EYE_M = 555e-9
 _CONTRAST = 1.05  # of the valley beside it: a maximum that stands out (common practice)
-
-
-@dataclass(frozen=True)
-class Maximum:
-    """One order or subsidiary maximum at its brightest place.
-
-    Attributes
-    ----------
-    order : m; for a subsidiary maximum the order below it, for a lone slit 0
-    number : 0 for the order itself; k for the k-th subsidiary maximum beyond it, or the k-th
-        side maximum of a lone slit (negative on its other side)
-    x_m : [m] where its exposure is highest
-    exposure_lx_s : there, its own light alone
-    stops : log2 of it over white
-    state : "burnt out", "visible" or "too faint"
-    """
-
-    order: int
-    number: int
-    x_m: float
-    exposure_lx_s: float
-    stops: float
-    state: str
-
-
-@dataclass(frozen=True)
-class Visibility:
-    """What an exposure shows.
-
-    Attributes
-    ----------
-    time_s, speed : the exposure
-    white_lx_s : 78 / speed, shown white (ISO 12232); more is burnt out
-    threshold_lx_s : the least exposure that shows
-    criterion : what that is, in words
-    orders : on the plate
-    subsidiary : between them, where they are few enough to be told one by one
-    apart : ((m, count), ...) maxima of the plate's brightness between orders m and m + 1 that
-        stand out from their surroundings
-    slits : in the beam; 0 where there are no orders
-    run_together : whether source slit or pixel is wider than a subsidiary maximum
-    burnt_area, visible_area : parts of the plate's area
-    words : all of it in sentences
-    """
-
-    time_s: float
-    speed: float
-    white_lx_s: float
-    threshold_lx_s: float
-    criterion: str
-    orders: tuple[Maximum, ...]
-    subsidiary: tuple[Maximum, ...]
-    apart: tuple[tuple[int, int], ...]
-    slits: int
-    run_together: bool
-    burnt_area: float
-    visible_area: float
-    words: tuple[str, ...]
 
 
 def exposure_words(plate: Plate) -> tuple[str, ...]:

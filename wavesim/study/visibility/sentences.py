@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from wavesim.study.visibility import Maximum, Visibility
+from wavesim.study.visibility.result import Maximum, Visibility
 
 _STATES = ("burnt out", "visible", "too faint")
 _MOST_STRETCHES = 4  # between orders, told one by one
@@ -26,6 +24,23 @@ def sentences(found: Visibility) -> tuple[str, ...]:
         f"of it shows; what shows is at least {found.criterion}, what is above white is burnt out"
     )
     return tuple(words)
+
+
+def brief(found: Visibility) -> str:
+    """One line: orders burnt out and orders that show, subsidiary maxima that show, areas."""
+    parts = []
+    for state in _STATES[:2]:
+        chosen = [one.order for one in found.orders if one.state == state]
+        if chosen and found.slits > 1:
+            parts.append(f"{state} {ranges('order', chosen)}")
+        elif chosen:
+            parts.append(f"{state} the central maximum")
+    sides = sum(one.state != "too faint" for one in found.subsidiary)
+    if sides:
+        parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima show")
+    parts.append(f"{_percent(found.burnt_area)} of the plate burnt out")
+    parts.append(f"{_percent(found.visible_area)} shows")
+    return "; ".join(parts)
 
 
 def _order_words(orders: Sequence[Maximum]) -> list[str]:
