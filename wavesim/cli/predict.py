@@ -69,9 +69,9 @@ def command(
         return
     click.echo(labelled([("scene", name_of(scene, scene_file)), *_facts(found)]))
     tables = (_order_table(found), _places(found), _ghost_table(found), _effect_table(found))
-    for table in tables:
-        if table is not None:
-            _print(table)
+    for made in tables:
+        if made is not None:
+            print_table(made)
     click.echo(labelled(_sentences(found)))
 
 
@@ -98,7 +98,7 @@ def _order_table(found: Prediction) -> Table | None:
     title = f"orders at {found.principal_m * 1e9:.6g} nm"
     head = ("order", "angle\ndeg", "x\nmm", "nm/mm", "free\nnm", "anam.", "resolving\npower",
             "line\num", "slit\num", "light\n%", "falls on")  # fmt: skip
-    return _table(title, head, (_order_row(line) for line in rows)) if rows else None
+    return table(title, head, (_order_row(line) for line in rows)) if rows else None
 
 
 def _order_row(line: Order) -> tuple[str, ...]:
@@ -135,7 +135,7 @@ def _places(found: Prediction) -> Table | None:
         cells = [place.get((order, w)) for w in found.wavelengths_m]
         texts = ("-" if line is None else _place(line) for line in cells)
         rows.append((f"{order:+d}" if order else "0", *texts))
-    return _table("x on the plate, mm (off: beyond its edge)", head, rows)
+    return table("x on the plate, mm (off: beyond its edge)", head, rows)
 
 
 def _place(line: Order) -> str:
@@ -154,7 +154,7 @@ def _ghost_table(found: Prediction) -> Table | None:
     head = ("ghost", "at order", "x\nmm", "of its line\nexact", "small\nerror", "seen",
             "taken for\nnm", "")  # fmt: skip
     rows = (_ghost_row(ghost) for ghost in sorted(strongest, key=lambda ghost: ghost.mu))
-    return _table(title, head, rows)
+    return table(title, head, rows)
 
 
 def _ghost_row(ghost: Ghost) -> tuple[str, ...]:
@@ -189,7 +189,7 @@ def _effect_table(found: Prediction) -> Table | None:
         )
         for effect in shown
     )
-    return _table("what each error does to the line", head, rows)
+    return table("what each error does to the line", head, rows)
 
 
 def _sentences(found: Prediction) -> list[tuple[str, str]]:
@@ -206,23 +206,24 @@ def _number(value: float) -> str:
     return "-" if math.isinf(value) else f"{value:.4g}"
 
 
-def _table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
+def table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
+    """A plain table with right-aligned columns."""
     from rich import box
     from rich.table import Table
 
-    table = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    made = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
     for name in head:
-        table.add_column(name, justify="right", no_wrap=True)
+        made.add_column(name, justify="right", no_wrap=True)
     for row in rows:
-        table.add_row(*row)
-    return table
+        made.add_row(*row)
+    return made
 
 
-def _print(table: Table) -> None:
+def print_table(made: Table) -> None:
     """To the terminal as wide as it is; to a pipe without wrapping."""
     import sys
 
     from rich.console import Console
 
     width = None if sys.stdout.isatty() else 200
-    Console(width=width, highlight=False, soft_wrap=True).print(table)
+    Console(width=width, highlight=False, soft_wrap=True).print(made)

@@ -97,7 +97,10 @@ def command(
         from wavesim.study.profile import line_profile
 
         found = line_profile(
-            scene, wavelength_m=wavelength or _default(scene), order=order, span_orders=span
+            scene,
+            wavelength_m=wavelength or default_wavelength(scene),
+            order=order,
+            span_orders=span,
         )
         _write(scene, found, figure, table, ghosts)
     if as_json:
@@ -108,7 +111,8 @@ def command(
     click.echo(labelled(rows))
 
 
-def _default(scene: Scene) -> float:
+def default_wavelength(scene: Scene) -> float:
+    """The strongest or middle wavelength of the scene's source [m]."""
     from wavesim import light
     from wavesim.study.predict.wavelengths import principal_wavelength, reference_wavelengths
 

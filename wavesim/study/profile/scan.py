@@ -69,7 +69,7 @@ class Scan:
     @property
     def mu(self) -> Floats:
         """(n,) continuous order."""
-        return self.first + self.step * np.arange(self.level.size)
+        return np.asarray(self.first + self.step * np.arange(self.level.size), dtype=np.float64)
 
 
 def scan(light: Illumination, first: float, last: float, *, fineness: float) -> Scan:

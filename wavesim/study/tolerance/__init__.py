@@ -1,0 +1,322 @@
+"""How large each error of a ruling may be: by formula first, then confirmed by simulation.
+
+found = tolerance(scene, Limits(ghost=1e-4, diffuse=1e-3, resolving_power=30_000), order=2)
+for row in found.rows: ...
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from wavesim.errors import LimitError
+from wavesim.scene import PeriodicDefect, Scene
+from wavesim.study.tolerance.formula import (
+    Broadening,
+    largest,
+    largest_missing,
+    largest_modulation,
+    largest_periodic,
+    largest_random,
+    resolving_power,
+)
+from wavesim.study.tolerance.simulation import Bench, Errors, bench
+
+__all__ = ["Allowed", "Limits", "Together", "Tolerance", "tolerance"]
+
+_PERIOD = 100.0  # rulings, where the scene has no periodic error
+_STEPS = 3  # simulated corrections of an amplitude; each leaves about a tenth of the error
+_HALVINGS = 6  # of a third, to 0.5 % of the amplitude
+_CLOSE = 1e-3
+_SHRINK, _LEAST_FACTOR = 0.05, 0.3
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What a ruling must keep; None asks nothing.
+
+    Attributes
+    ----------
+    ghost : strongest ghost over its line
+    diffuse : light scattered evenly between the orders, over the line's light
+    resolving_power : least 0.8859 |m| / FWHM, which a perfect ruling of N has as |m| N
+    """
+
+    ghost: float | None = None
+    diffuse: float | None = None
+    resolving_power: float | None = None
+
+
+@dataclass(frozen=True)
+class Allowed:
+    """The largest error of one kind.
+
+    Attributes
+    ----------
+    kind, limit : the error and the limit that it meets first
+    alone : largest by formula if it is the only error, in `unit`
+    simulated : the same by simulation
+    reached : what the simulation measures at `alone`
+    asked : the limit
+    together : largest by formula with all the others present
+    unit : "m", or "" for a plain number
+    """
+
+    kind: str
+    limit: str
+    alone: float
+    simulated: float
+    reached: float
+    asked: float
+    together: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Together:
+    """What the simulation measures with all errors at their `together` at once.
+
+    Ghosts and diffuse light are measured without the errors that widen the line, for a ghost
+    widens as its line does and the skirts of a wide line are not diffuse light.
+
+    Attributes
+    ----------
+    ghost, diffuse, resolving_power : measured; nan where there is no limit
+    diffuse_error : standard error
+    factor : by which the errors that widen the line had to be shrunk to meet their limit; 1 where
+        the formula's share was right
+    met : whether all limits are kept
+    """
+
+    ghost: float
+    diffuse: float
+    diffuse_error: float
+    resolving_power: float
+    factor: float
+    met: bool
+
+
+@dataclass(frozen=True)
+class Tolerance:
+    """The table of tolerances for one line.
+
+    Attributes
+    ----------
+    order, wavelength_m : the line
+    perfect : resolving power of the perfect ruling
+    period : of periodic errors [rulings]
+    rows : one for each kind of error that a limit was given for
+    together : simulation of all at once
+    """
+
+    order: int
+    wavelength_m: float
+    perfect: float
+    period: float
+    rows: tuple[Allowed, ...]
+    together: Together
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """One kind of error: its formula, and how the engine is asked for it."""
+
+    name: str
+    limit: str
+    unit: str
+    formula: float
+    share: float
+    errors: Callable[[float], Errors]
+    measure: Callable[[Errors], float]
+    asked: float
+    power: float  # the measured quantity goes with the error to this power, about
+
+
+def tolerance(
+    scene: Scene,
+    limits: Limits,
+    *,
+    wavelength_m: float,
+    order: int = 1,
+    period: float | None = None,
+) -> Tolerance:
+    """Largest errors that keep the limits in one order, alone and together.
+
+    Together, errors that spoil the same thing share its limit: ghosts and diffuse light equally,
+    those that widen the line by one common factor.
+
+    Parameters
+    ----------
+    limits : at least one
+    wavelength_m : [m] in air
+    period : of periodic errors in rulings; default the scene's first, or 100
+
+    Raises
+    ------
+    LimitError
+        No limit given, order 0, or a resolving power that the perfect ruling does not have.
+    """
+    if order == 0:
+        raise LimitError("order 0 shows no error of place", expected="another order")
+    if limits == Limits():
+        raise LimitError("no limit is given", expected="a limit for ghosts, diffuse light or width")
+    there = bench(scene, wavelength_m, order)
+    period = period or _period(scene, there.ruled.pitch_m)
+    perfect = resolving_power(there.ruled, order, Broadening())
+    if limits.resolving_power is not None and limits.resolving_power >= perfect:
+        raise LimitError(
+            f"the perfect ruling resolves only {perfect:,.0f} in order {order}",
+            value=limits.resolving_power,
+            expected="less than that",
+        )
+    kinds = [
+        *_ghost_kinds(there, limits, period),
+        *_diffuse_kinds(there, limits),
+        *_width_kinds(there, limits),
+    ]
+    rows = tuple(_row(kind) for kind in kinds)
+    everything = _sum(kind.errors(row.together) for kind, row in zip(kinds, rows, strict=True))
+    return Tolerance(
+        order, wavelength_m, perfect, period, rows, _together(there, limits, everything)
+    )
+
+
+def _period(scene: Scene, pitch_m: float) -> float:
+    for defect in getattr(scene.aperture, "defects", ()):
+        if isinstance(defect, PeriodicDefect):
+            return defect.period.in_rulings(pitch_m)
+    return _PERIOD
+
+
+def _ghost_kinds(there: Bench, limits: Limits, period: float) -> list[_Kind]:
+    if limits.ghost is None:
+        return []
+    d, limit = there.ruled.pitch_m, limits.ghost
+    place = largest_periodic(there.order, period, limit)
+    strength = largest_modulation(limit)
+    # in the worst case both add in amplitude, so each may have half of it
+    return [
+        _Kind("periodic displacement", "ghost", "m", place * d,
+              largest_periodic(there.order, period, limit / 4) / place,
+              lambda a: Errors(periodic=a / d, period=period), there.ghost, limit, 2.0),
+        _Kind("periodic groove strength", "ghost", "", strength, 0.5,
+              lambda a: Errors(modulation=a, period=period), there.ghost, limit, 2.0),
+    ]  # fmt: skip
+
+
+def _diffuse_kinds(there: Bench, limits: Limits) -> list[_Kind]:
+    if limits.diffuse is None:
+        return []
+    d, limit = there.ruled.pitch_m, limits.diffuse
+    random, missing = largest_random(there.order, limit), largest_missing(limit)
+
+    def measure(errors: Errors) -> float:
+        return there.diffuse(errors)[0]
+
+    half = math.sqrt(1 + limit) - 1  # (1 + half)^2 = 1 + limit
+    return [
+        _Kind("random displacement, rms", "diffuse", "m", random * d,
+              largest_random(there.order, half) / random,
+              lambda s: Errors(random=s / d), measure, limit, 2.0),
+        _Kind("missing rulings, part", "diffuse", "", missing, largest_missing(half) / missing,
+              lambda q: Errors(missing=q), measure, limit, 1.0),
+    ]  # fmt: skip
+
+
+def _width_kinds(there: Bench, limits: Limits) -> list[_Kind]:
+    if limits.resolving_power is None:
+        return []
+    d, limit, ruled, order = there.ruled.pitch_m, limits.resolving_power, there.ruled, there.order
+
+    def over(errors: Callable[[float], Broadening]) -> Callable[[float], float]:
+        return lambda size: limit - resolving_power(ruled, order, errors(size))
+
+    count, m = ruled.count, abs(order)
+    walk = largest(over(lambda s: Broadening(walk=s)), 3 / (2 * math.pi * m * math.sqrt(count)))
+    drift = largest(over(lambda k: Broadening(drift=k)), 30 / (m * count))
+    step = largest(over(lambda s: Broadening(step=s)), 0.5 / m)
+    each = Broadening(walk, drift, step)
+    share = largest(lambda t: limit - resolving_power(ruled, order, each.scaled(t)), 1.0)
+    measure = there.resolving_power
+    return [
+        _Kind("accumulated pitch error, rms", "resolving power", "m", walk * d, share,
+              lambda s: Errors(walk=s / d), measure, limit, 0.0),
+        _Kind("drift of pitch over the width", "resolving power", "", drift, share,
+              lambda k: Errors(drift=k), measure, limit, 0.0),
+        _Kind("one step in the middle", "resolving power", "m", step * d, share,
+              lambda s: Errors(step=s / d), measure, limit, 0.0),
+    ]  # fmt: skip
+
+
+def _row(kind: _Kind) -> Allowed:
+    reached = kind.measure(kind.errors(kind.formula))
+    return Allowed(
+        kind=kind.name,
+        limit=kind.limit,
+        alone=kind.formula,
+        simulated=_simulated(kind, reached),
+        reached=reached,
+        asked=kind.asked,
+        together=kind.formula * kind.share,
+        unit=kind.unit,
+    )
+
+
+def _simulated(kind: _Kind, reached: float) -> float:
+    """The amplitude at which the simulation itself meets the limit.
+
+    Ghosts and diffuse light by the power law that they follow; widths, which may jump where a
+    line splits, by bisection between 0.85 and 1.15 of the formula's.
+    """
+    size = kind.formula
+    if not kind.power:
+        return _bisected(lambda t: kind.measure(kind.errors(t * size)) > kind.asked) * size
+    for _ in range(_STEPS):
+        if abs(reached / kind.asked - 1) < _CLOSE or reached <= 0:
+            break
+        size *= (kind.asked / reached) ** (1 / kind.power)
+        reached = kind.measure(kind.errors(size))
+    return size
+
+
+def _bisected(meets: Callable[[float], bool]) -> float:
+    """Largest factor between 0.85 and 1.15 that meets a limit; nan if none or all do."""
+    low, high = 0.85, 1.15
+    if not meets(low) or meets(high):
+        return math.nan
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if meets(middle) else (low, middle)
+    return low
+
+
+def _sum(parts: Iterable[Errors]) -> Errors:
+    total: dict[str, float] = {}
+    for errors in parts:
+        for name, value in vars(errors).items():
+            if name == "period":
+                if errors.periodic or errors.modulation:
+                    total[name] = value
+            else:
+                total[name] = total.get(name, 0.0) + value
+    return Errors(**total)
+
+
+def _together(there: Bench, limits: Limits, errors: Errors) -> Together:
+    """All errors at once; what still breaks a limit is shrunk until it does not."""
+    alone = errors.without_widening()
+    ghost = there.ghost(alone) if limits.ghost is not None else math.nan
+    scattered, error = there.diffuse(alone) if limits.diffuse is not None else (math.nan, 0.0)
+    power, factor = math.nan, 1.0
+    if limits.resolving_power is not None:
+        power = there.resolving_power(errors)
+        while power < limits.resolving_power and factor > _LEAST_FACTOR:
+            factor -= _SHRINK
+            power = there.resolving_power(errors.widening_scaled(factor))
+    met = [
+        limits.ghost is None or ghost <= limits.ghost * (1 + _CLOSE),
+        limits.diffuse is None or scattered <= limits.diffuse + 2 * error,
+        limits.resolving_power is None or power >= limits.resolving_power,
+    ]
+    return Together(ghost, scattered, error, power, factor, all(met))

@@ -1,0 +1,125 @@
+"""Largest errors by formula.
+
+Ghosts and diffuse light have closed forms. A line's width under a drift, a step and accumulated
+errors is that of the ensemble mean
+
+    <I(mu)> = sum over lags l of  C(l) exp(-(2 pi m sigma/d)^2 |l| / 2) cos(2 pi (mu - m) l),
+
+C the autocorrelation of the weights with their phases 2 pi m e/d: exact for a random walk of the
+displacements, and for drift and step together with it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.elements import Complexes
+from wavesim.study.formulas import SINC_FWHM, ghost_ratio
+from wavesim.study.ruling import Ruling
+
+_SAMPLES = 2048  # stand for the rulings; the line is a few times 1/width wide, so few suffice
+_FINE = 16  # padding: 32 places per 1/(ruled width), read between by straight lines
+
+
+@dataclass(frozen=True)
+class Broadening:
+    """Errors that widen a line, all over the pitch: rms of each pitch, drift, step."""
+
+    walk: float = 0.0
+    drift: float = 0.0
+    step: float = 0.0
+
+    def scaled(self, factor: float) -> Broadening:
+        """All three multiplied."""
+        return Broadening(self.walk * factor, self.drift * factor, self.step * factor)
+
+
+def resolving_power(ruled: Ruling, order: int, errors: Broadening) -> float:
+    """0.8859 |m| / FWHM of the mean line, so |m| N for a perfect ruling lit evenly."""
+    return SINC_FWHM * abs(order) / mean_width(ruled, order, errors)
+
+
+def mean_width(ruled: Ruling, order: int, errors: Broadening) -> float:
+    """Full width at half maximum of the mean line [orders], outermost passages."""
+    correlation, spacing = _correlation(ruled, order, errors)
+    size = _FINE * correlation.size
+    padded = np.zeros(size, dtype=np.complex128)
+    half = correlation.size // 2
+    padded[:half], padded[-half:] = correlation[:half], correlation[-half:]
+    level = np.fft.fftshift(np.fft.fft(padded).real)
+    step = 1 / (size * spacing)
+    top = float(level.max())
+    above = np.flatnonzero(level >= top / 2)
+    if above[0] == 0 or above[-1] == size - 1:
+        return math.inf
+
+    def beyond(inside: int, outside: int) -> float:
+        """Distance of the passage from the sample inside it, in samples."""
+        return float((level[inside] - top / 2) / (level[inside] - level[outside]))
+
+    first, last = int(above[0]), int(above[-1])
+    return step * (last - first + beyond(last, last + 1) + beyond(first, first - 1))
+
+
+def _correlation(ruled: Ruling, order: int, errors: Broadening) -> tuple[Complexes, float]:
+    """Autocorrelation of the weights with their phases and the walk's decay, and its lag spacing.
+
+    Lags run as an FFT has them: 0, 1, .. and then the negative ones [spacings, of rulings].
+    """
+    count = min(_SAMPLES, ruled.count)
+    spacing = ruled.count / count
+    along = (np.arange(count) + 0.5) / count - 0.5
+    grid = (np.arange(ruled.count) + 0.5) / ruled.count - 0.5
+    weight = np.interp(along, grid, np.abs(ruled.weight))
+    displacement = errors.drift * ruled.count * along**2 / 2 + errors.step * (along > 0)
+    spectrum = np.fft.fft(weight * np.exp(-2j * np.pi * order * displacement), 2 * count)
+    lag = np.fft.fftfreq(2 * count, 1 / (2 * count)) * spacing
+    decay = (2 * math.pi * order * errors.walk) ** 2 / 2
+    return np.fft.ifft(np.abs(spectrum) ** 2) * np.exp(-decay * np.abs(lag)), spacing
+
+
+def largest_periodic(order: int, period: float, limit: float) -> float:
+    """A/d at which the outer first ghost of the order reaches `limit` of the line."""
+
+    def over(amplitude: float) -> float:
+        sides = (1, -1) if order > 0 else (-1, 1)
+        return ghost_ratio(order, sides[0], amplitude=amplitude, period=period) - limit
+
+    highest = 2.404825557695773 / (2 * math.pi * abs(order))  # there the line itself is gone
+    return largest(over, highest * (1 - 1e-9))
+
+
+def largest_modulation(limit: float) -> float:
+    """a of a periodic groove strength 1 + a cos whose ghosts reach `limit` of the line."""
+    return 2 * math.sqrt(limit)
+
+
+def largest_random(order: int, limit: float) -> float:
+    """sigma/d at which independent errors scatter `limit` of the line's light, (1 - E) / E."""
+    return math.sqrt(math.log1p(limit)) / (2 * math.pi * abs(order))
+
+
+def largest_missing(limit: float) -> float:
+    """Part of the rulings whose absence scatters `limit` of the line's light, q / (1 - q)."""
+    return limit / (1 + limit)
+
+
+def largest(over: Callable[[float], float], highest: float) -> float:
+    """Largest argument up to which a function stays below zero: first crossing, then bisection."""
+    steps = np.linspace(0, highest, 65)[1:]
+    low = 0.0
+    for step in steps:
+        if over(float(step)) > 0:
+            high = float(step)
+            break
+        low = float(step)
+    else:
+        return highest
+    for _ in range(50):
+        middle = (low + high) / 2
+        low, high = (low, middle) if over(middle) > 0 else (middle, high)
+    return low

@@ -1,0 +1,194 @@
+"""The same quantities measured on rulings that the engine computes."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wavesim import aperture
+from wavesim.aperture import Aperture, Comb
+from wavesim.aperture.build import even_positions
+from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.elements import Floats
+from wavesim.errors import ComputationError
+from wavesim.farfield.exact import direct_sum
+from wavesim.scene import (
+    Defect,
+    DriftDefect,
+    MissingDefect,
+    PeriodicDefect,
+    RandomDefect,
+    Scene,
+    Span,
+    StepDefect,
+)
+from wavesim.study.formulas import SINC_FWHM
+from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
+from wavesim.study.profile.search import diffuse, prepared
+from wavesim.study.profile.shape import Core
+from wavesim.study.ruling import Ruling, ruling, with_defects
+
+_DRAWS = 2000  # rulings averaged where errors accumulate: 1.5 % of the width
+_FEW = 400  # rulings of each
+_LEAST_DRAWS = 4  # rulings averaged for diffuse light
+_CELLS = 3000.0  # resolution cells that a mean of speckle needs for 2 %
+_SPAN_WIDTHS = 2.5
+_SAMPLES = 41
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Errors of a ruling, over the pitch: what the engine is asked to compute.
+
+    Attributes
+    ----------
+    periodic, period : amplitude A/d and period in rulings
+    modulation : a of a groove strength 1 + a cos of the same period
+    random : rms of independent displacements
+    missing : part of the rulings
+    walk, drift, step : rms of each pitch, relative change of pitch over the width, one step
+    """
+
+    periodic: float = 0.0
+    period: float = 100.0
+    modulation: float = 0.0
+    random: float = 0.0
+    missing: float = 0.0
+    walk: float = 0.0
+    drift: float = 0.0
+    step: float = 0.0
+
+    def without_widening(self) -> Errors:
+        """Ghosts and diffuse light alone."""
+        return replace(self, walk=0.0, drift=0.0, step=0.0)
+
+    def widening_scaled(self, factor: float) -> Errors:
+        """The errors that widen the line multiplied, the others as they are."""
+        walk, drift, step = self.walk * factor, self.drift * factor, self.step * factor
+        return replace(self, walk=walk, drift=drift, step=step)
+
+    def defects(self, pitch_m: float, count: int, seed: int) -> tuple[Defect, ...]:
+        """As a scene has them; the modulation is no defect of a scene and goes in by weights."""
+        span = Span(rulings=self.period)
+        d = pitch_m
+        candidates: list[tuple[float, Defect]] = [
+            (self.periodic, PeriodicDefect(amplitude_m=self.periodic * d, period=span)),
+            (self.random, RandomDefect(rms_m=self.random * d, seed=seed)),
+            (self.missing, _missing(self.missing, count, seed)),
+            (self.walk, RandomDefect(rms_m=self.walk * d, correlation="accumulated", seed=seed)),
+            (self.drift, DriftDefect(linear=self.drift)),
+            (self.step, StepDefect(size_m=self.step * d)),
+        ]
+        return tuple(defect for size, defect in candidates if size)
+
+
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """A scene's ruling at one wavelength and order, ready to be given errors."""
+
+    scene: Scene
+    ruled: Ruling
+    wavelength_m: float
+    order: int
+
+    def light(self, errors: Errors, seed: int = 0) -> Illumination:
+        """The engine's aperture with those errors."""
+        rulings = getattr(self.scene.aperture, "rulings", self.ruled.count)
+        defects = errors.defects(self.ruled.pitch_m, rulings, seed)
+        made = aperture.build(with_defects(self.scene, defects))
+        if errors.modulation:
+            made = _modulated(made, errors)
+        return Illumination(made, self.ruled.sine_in, self.wavelength_m)
+
+    def ghost(self, errors: Errors) -> float:
+        """Stronger of the first ghosts over the line, freed of the groove's envelope."""
+        soft = softened(self.light(errors))
+        side = 1 / errors.period
+        near = np.concatenate([_about(0.0, soft), _about(side, soft), _about(-side, soft)])
+        level = soft.intensity(self.order + near).reshape(3, -1).max(axis=1)
+        share = self.ruled.efficiency(self.order + np.array([0.0, side, -side]), self.wavelength_m)
+        return float(np.max(level[1:] / share[1:]) / (level[0] / share[0]))
+
+    def diffuse(self, errors: Errors) -> tuple[float, float]:
+        """Share of the line's light that is scattered, and its standard error."""
+        total, cells, parts = 0.0, 0.0, 0
+        while (cells < _CELLS or parts < _LEAST_DRAWS) and parts < 400:
+            light = self.light(errors, seed=10 * parts)
+            level, more = self._level(light, errors)
+            total, cells, parts = total + level, cells + more, parts + 1
+        mean = total / parts
+        return mean, mean / math.sqrt(max(cells, 1.0))
+
+    def _level(self, light: Illumination, errors: Errors) -> tuple[float, float]:
+        soft = softened(light)
+        field = prepared(scan(soft, self.order - 0.25, self.order + 0.25, fineness=4), self.order)
+        share = self.ruled.efficiency(field.mu, self.wavelength_m)
+        line = float(self.ruled.efficiency(self.order, self.wavelength_m))
+        flat = type(field)(field.mu, field.level * line / share, field.line, field.width)
+        own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
+        moments = (own[1] / own[0] ** 2, softer[1] / softer[0] ** 2)
+        ghosts = self.order + np.arange(-9, 10) / errors.period if errors.periodic else np.array([])
+        found = diffuse(flat, ghosts, moments=moments, cell=softer[2] / softer[1] ** 2)
+        return found.level * self.ruled.effective_count, found.cells
+
+    def resolving_power(self, errors: Errors) -> float:
+        """0.8859 |m| / FWHM of the line; the mean line of 2000 rulings where errors accumulate.
+
+        Only what widens a line goes in, on a ruling of 400 with the same errors from end to end:
+        widths go with 1/N at the same sigma^2 N, drift times N, and step.
+        """
+        count = min(_FEW, self.ruled.count)
+        fewer = self.ruled.count / count
+        draws = _DRAWS if errors.walk else 1
+        offset = np.linspace(-1, 1, _SAMPLES) * _SPAN_WIDTHS / count
+        level = np.zeros(_SAMPLES)
+        for seed in range(draws):
+            level += self._short(errors, count, seed, self.order + offset)
+        try:
+            return SINC_FWHM * abs(self.order) / Core(offset, level).fwhm * fewer
+        except ComputationError:
+            return 0.0
+
+    def _short(self, errors: Errors, count: int, seed: int, mu: Floats) -> Floats:
+        """|sum w exp(-2 pi i u x)|^2 of `count` rulings with the whole one's errors end to end."""
+        fewer, d = self.ruled.count / count, self.ruled.pitch_m
+        place = even_positions(count, d)
+        along = place / (count * d)
+        grid = (np.arange(self.ruled.count) + 0.5) / self.ruled.count - 0.5
+        weight = np.interp(along, grid, np.abs(self.ruled.weight)).astype(np.complex128)
+        moved = errors.drift * fewer * count * along**2 / 2 + errors.step * (along > 0)
+        if errors.walk:
+            moved = moved + errors.walk * math.sqrt(fewer) * draw("accumulated", seed, count, d)
+        out = np.empty(mu.size, dtype=np.complex128)
+        direct_sum(weight, place + d * moved, mu / d, np.zeros(mu.size), out)
+        return np.asarray(out.real**2 + out.imag**2)
+
+
+def bench(scene: Scene, wavelength_m: float, order: int) -> Bench:
+    """The bench of a scene, its own defects left out."""
+    return Bench(scene, ruling(scene), wavelength_m, order)
+
+
+def _missing(part: float, count: int, seed: int) -> MissingDefect:
+    """One ruling missing at random in every stretch of 1/part: random, but of even number."""
+    stretch = max(round(1 / part), 2) if part else count
+    first = np.arange(0, count - stretch + 1, stretch)
+    chosen = first + np.random.RandomState(seed).randint(0, stretch, first.size)
+    return MissingDefect(rulings=tuple(int(n) + 1 for n in chosen) or (1,))
+
+
+def _about(offset: float, light: Illumination) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    """Places about a ghost, within two softened widths."""
+    return offset + np.linspace(-1, 1, 41) * 6 * light.pitch_m / light.aperture.width_m
+
+
+def _modulated(made: Aperture, errors: Errors) -> Aperture:
+    turn = 2 * np.pi / (errors.period * made.pitch_m)
+    combs = tuple(
+        Comb(c.element, c.position_m,
+             c.weight * (1 + errors.modulation * np.cos(turn * c.position_m)))
+        for c in made.combs
+    )  # fmt: skip
+    return Aperture(combs, made.height_m, made.pitch_m, made.limits)
