@@ -14,7 +14,10 @@ PITCH_M = 1e-3 / 600
 LINES_M = {"Hg e": 546.0735e-9, "Hg g": 435.8335e-9, "D1": 589.5924e-9, "D2": 588.9951e-9}
 
 
-def readings(rng, *, alpha=0.0, zero=math.radians(359.9), orders=(1, -1, 2, -2), sigma=ARCSEC_RAD):
+ZERO_RAD = math.radians(359.9)
+
+
+def readings(rng, *, alpha=0.0, zero=ZERO_RAD, orders=(1, -1, 2, -2), sigma=ARCSEC_RAD):
     """Settings with an error of `sigma` each; the zero lies near the circle's own zero."""
     out = [Setting(0, (zero + rng.normal(0, sigma)) % (2 * math.pi))]
     for name, wavelength in LINES_M.items():

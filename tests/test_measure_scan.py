@@ -187,8 +187,8 @@ def test_bad_pictures(tmp_path):
         measure(path, instrument=BENCH)
     with pytest.raises(InputError, match="no band of rows"):
         Scan(1e-5, rows=(0.9, 0.2))
+    Image.new("RGB", (20, 20)).save(path)
     with pytest.raises(InputError, match="no encoding"):
-        Image.new("RGB", (20, 20)).save(path)
         read_picture(path, Scan(1e-5, encoding="curly"))
 
 

@@ -288,9 +288,14 @@ def _counts(measured: Measurement) -> str:
     for row in measured.rows:
         kinds[row.kind] = kinds.get(row.kind, 0) + 1
     named = sum(bool(r.name) for r in measured.rows)
-    parts = [f"{n} {'lines' if k == 'line' and n != 1 else k + 's' * (n > 1 and k != 'line')}"
-             for k, n in kinds.items()]  # fmt: skip
+    parts = [f"{n} {_plural(kind, n)}" for kind, n in kinds.items()]
     return ", ".join(parts) + f"; {named} named"
+
+
+def _plural(kind: str, count: int) -> str:
+    if count == 1:
+        return kind
+    return "subsidiary maxima" if kind == "subsidiary maximum" else f"{kind}s"
 
 
 def _solved(solution: Solution) -> str:

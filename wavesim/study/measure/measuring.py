@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,10 +15,9 @@ from wavesim.study.measure.orders import VISIBLE_M, Assignment, assign
 from wavesim.study.measure.peaks import Feature, Kind, find_lines
 from wavesim.study.measure.profile import Profile
 from wavesim.study.measure.result import Line, Measurement
+from wavesim.study.measure.sides import subsidiary
 
 _ZERO_REACH = 3.0  # line widths about the zero order that hold nothing else
-_SIDE_MARGIN = 3.0  # factor over the theory's envelope up to which a maximum is subsidiary
-_SIDE_REACH = 40.0  # widths from a line within which subsidiary maxima are looked for
 
 
 @dataclass(frozen=True)
@@ -82,7 +80,7 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     orders = tuple(0 if a is None else a.order for a in assigned)
     verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in features)
     if task.kind == "bright":
-        sides = _subsidiary(features, instrument, orders)
+        sides = subsidiary(features, instrument, orders)
         kept = [k for k in range(len(features)) if not sides[k]]
         judged, periods = classify(
             tuple(features[k] for k in kept), tuple(orders[k] for k in kept), instrument
@@ -142,50 +140,6 @@ def _resolution_m(features: tuple[Feature, ...], instrument: Instrument, task: T
     width = float(np.percentile([f.width_m for f in features], 30))
     middle = features[len(features) // 2].x_m
     return width * abs(instrument.dispersion(middle, task.order or 1))
-
-
-def _subsidiary(
-    features: tuple[Feature, ...], instrument: Instrument, orders: tuple[int, ...]
-) -> list[bool]:
-    """Which features may be subsidiary maxima of a taller neighbour.
-
-    N rulings leave maxima of height 1 / (pi N dmu)^2 at dmu orders from a line; without N the
-    line's own width w stands for it, N dmu = 0.886 dx / w (section 8.6 of Born & Wolf).
-    """
-    out = [False] * len(features)
-    by_height = sorted(range(len(features)), key=lambda k: -features[k].height)
-    for place, k in enumerate(by_height):
-        tall = features[k]
-        if out[k]:
-            continue
-        for j in by_height[place + 1 :]:
-            apart = abs(features[j].x_m - tall.x_m)
-            steps = 0.886 * apart / tall.width_m
-            if instrument.rulings and orders[k]:
-                change = abs(_order_step(instrument, tall.x_m, features[j].x_m, orders[k]))
-                steps = instrument.rulings * change
-            if steps < 1.2 or steps > _SIDE_REACH:
-                continue
-            envelope = 1 / (math.pi * steps) ** 2
-            narrow = features[j].width_m < 1.3 * tall.width_m
-            if narrow and features[j].height < _SIDE_MARGIN * envelope * tall.height:
-                out[j] = _regular(features, by_height, k, j)
-    return out
-
-
-def _order_step(instrument: Instrument, line_m: float, other_m: float, order: int) -> float:
-    both = instrument.sine(np.array([line_m, other_m]))
-    return float(order * (both[1] / both[0] - 1))
-
-
-def _regular(
-    features: tuple[Feature, ...], by_height: list[int], tall: int, small: int
-) -> bool:
-    """Whether the small maximum has a twin on the tall line's other side, as all of them have."""
-    offset = features[small].x_m - features[tall].x_m
-    tolerance = max(0.3 * features[tall].width_m, 0.02 * abs(offset))
-    mirror = features[tall].x_m - offset
-    return any(abs(features[k].x_m - mirror) < tolerance for k in by_height if k != small)
 
 
 def _rows(

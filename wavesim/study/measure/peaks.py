@@ -24,6 +24,7 @@ _COMMENSURATE = 30.0  # lines whose heights differ more are not fitted together
 _WIDER = 1.3  # times the usual width: a line looks like a blend
 _SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `least` by prominence
 _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
+_BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
 _LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
 
@@ -72,7 +73,8 @@ def find_lines(
     Parameters
     ----------
     least : smallest line: bright, part of the brightest (default 1e-4); dark, part of the
-        continuum that is missing (default 0.05). Nothing below nine times the noise, from valley to top, is taken.
+        continuum that is missing (default 0.05). Nothing below nine times the noise, from
+        valley to top, is taken.
 
     Notes
     -----
@@ -281,7 +283,8 @@ def _features(
             error = 0.1 * width
         gravity = _centroid(signal.y, centre, width, (lo, hi))
         clipped = bool(profile.saturated[max(0, int(centre) - 1) : int(centre) + 2].any())
-        skew = 0.0 if clipped or found.centre.size > 1 else abs(gravity - centre) / 2
+        alone = found.centre.size == 1
+        skew = 0.0 if clipped else abs(gravity - centre) / 2 if alone else _BLENDED * width
         out.append(
             Feature(
                 x_m=float(profile.x_m[0]) + centre * pixel,
