@@ -16,7 +16,7 @@ from wavesim.plate.plane.source import Extent, along_axis, kernel_of
 from wavesim.plate.plane.sweep import sweep_plane
 from wavesim.plate.plane.waves import Waves
 
-_ROWS = 20  # rows each way that stand for a tall source
+_ROWS = 6  # rows each way that stand for a tall source
 _AT_ONCE = 8  # wavelengths swept side by side
 
 
