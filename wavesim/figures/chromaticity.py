@@ -96,15 +96,8 @@ def chromaticity_path(
         wide = tall * np.ptp(_XLIM) / np.ptp(_YLIM)
         sheet = blank(size, head + tall + foot)
         left = (size.width_in - wide) / 2 + 0.03 * size.width_in
-        sheet.text(
-            left,
-            0.4 * text,
-            title or plate.scene.title,
-            weight="bold",
-            fontsize=1.15 * size.text_pt,
-        )
         words = f"colour along the plate from {lo * _MM:g} to {hi * _MM:g} mm".replace("-", "−")
-        sheet.text(left, 1.7 * text, words, color=size.quiet, fontsize=size.small_pt)
+        sheet.heading(left, title or plate.scene.title, words)
         axes = sheet.axes(left, head, wide, tall)
         draw_diagram(axes, size)
         _draw_path(axes, plate, inside, size)
@@ -216,16 +209,7 @@ def _title(
             lw=0.5 * size.line_pt,
         )
     )
-    sheet.text(
-        left + box + 0.6 * text, 0.45 * text, heading, weight="bold", fontsize=1.15 * size.text_pt
-    )
-    sheet.text(
-        left + box + 0.6 * text,
-        1.75 * text,
-        colour_words(plate, column),
-        color=size.quiet,
-        fontsize=size.small_pt,
-    )
+    sheet.heading(left + box + 0.6 * text, heading, colour_words(plate, column))
 
 
 def colour_words(plate: Plate, column: int) -> str:

@@ -10,6 +10,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
 from numpy.typing import NDArray
 
+from wavesim.errors import InputError
+from wavesim.figures.lettering import plain
 from wavesim.figures.style import Size, Words, graph, size_named, styled
 
 Array = NDArray[np.float64]
@@ -35,6 +37,11 @@ def failure_figure(
     tolerance : above it a formula counts as failing; that side is tinted
     words : title, subtitle and the names of the axes
     fails_at : the parameter from which the formulas are said to fail, marked with `fails_label`
+
+    Raises
+    ------
+    InputError
+        Not a single value.
     """
     size = size_named(size)
     with styled(size):
@@ -44,16 +51,28 @@ def failure_figure(
         axes.grid(axis="y")
         for number, (name, error) in enumerate(errors):
             _draw_error(axes, parameter, error, name, number, size)
-        axes.set_xlim(float(parameter[0]), float(parameter[-1]))
+        axes.set_xlim(*_ends(parameter))
         _draw_tolerance(axes, tolerance, size)
         if fails_at is not None:
             _draw_threshold(axes, fails_at, fails_label, size)
         axes.yaxis.set_major_locator(LogLocator(numticks=9))
         axes.yaxis.set_minor_formatter(NullFormatter())
-        axes.legend(
-            handlelength=2.6, frameon=True, facecolor=size.paper, edgecolor="none", framealpha=0.9
-        )
+        if len(errors) > 1:
+            axes.legend(
+                handlelength=2.6,
+                frameon=True,
+                facecolor=size.paper,
+                edgecolor="none",
+                framealpha=0.9,
+            )
     return sheet.figure
+
+
+def _ends(parameter: Array) -> tuple[float, float]:
+    if parameter.size == 0:
+        raise InputError("no error is known for any value", key="parameter")
+    low, high = float(parameter[0]), float(parameter[-1])
+    return (low, high) if high > low else (low / 2, low * 2)
 
 
 def _draw_error(
@@ -63,7 +82,7 @@ def _draw_error(
     axes.plot(
         parameter,
         np.where(height > 0, height, np.nan),
-        label=name,
+        label=plain(name),
         color=size.series[number % len(size.series)],
         ls=_DASHES[number % len(_DASHES)],
         lw=1.4 * size.line_pt,
@@ -92,7 +111,7 @@ def _draw_threshold(axes: Axes, fails_at: float, label: str, size: Size) -> None
     lo, hi = axes.get_xlim()
     side = -1 if fails_at**2 > lo * hi else 1  # the label stands where there is more room
     axes.annotate(
-        label,
+        plain(label),
         (fails_at, 0.03),
         xycoords=("data", "axes fraction"),
         xytext=(side * 0.4 * size.text_pt, 0),

@@ -10,16 +10,15 @@ from matplotlib.figure import Figure
 
 from wavesim.colorimetry import Rendering
 from wavesim.figures.captions import exposure_words
+from wavesim.figures.lettering import cut, lines_in, wrapped
 from wavesim.figures.strips import MM, Frame, draw_plate, plate_edges, write_cautions
 from wavesim.figures.style import (
     Sheet,
     Size,
     blank,
     cautions_of,
-    lines_in,
     styled,
     too_many,
-    wrapped,
 )
 from wavesim.plate import Plate
 
@@ -61,7 +60,7 @@ def grid(
     rows = len(cells.pictures_in)
     with styled(size):
         page = blank(size, head + cells.top_in(rows, gap) + foot)
-        page.text(gap, 0.5 * line, title, weight="bold", fontsize=1.2 * size.text_pt)
+        page.line(gap, 0.5 * line, title, 1.2 * size.text_pt, weight="bold")
         left = gap if cells.across > 1 else (size.width_in - cells.width_in) / 2
         scale = cells.width_in / _width(plates)
         for number, plate in enumerate(plates):
@@ -140,9 +139,10 @@ def _caption_in(names: Sequence[str], size: Size, width_in: float) -> float:
 
 def _label(name: str, size: Size, width_in: float) -> str:
     """The name in lines that fit, cut off after the second."""
-    lines = wrapped(name, width_in, 1.1 * size.text_pt).split("\n")  # bold is a tenth wider
+    lines = wrapped(name, width_in, size.text_pt, bold=True).split("\n")
     if len(lines) > _MOST_LINES:
-        lines = [*lines[: _MOST_LINES - 1], lines[_MOST_LINES - 1].rstrip(" ,:;") + " …"]
+        rest = " ".join(lines[_MOST_LINES - 1 :])
+        lines[_MOST_LINES - 1 :] = [cut(rest, width_in, size.text_pt, bold=True)]
     return "\n".join(lines)
 
 

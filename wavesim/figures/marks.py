@@ -9,8 +9,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.figures.lettering import width_of
 from wavesim.figures.spectra import resampled
-from wavesim.figures.style import width_of
 from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry
 from wavesim.scene import Grating, Scene, Slits, Wires

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from wavesim.colorimetry import Rendering
 from wavesim.figures import pictures
 from wavesim.figures.captions import aperture_words, exposure_words, marks_note
+from wavesim.figures.lettering import lines_in, width_of
 from wavesim.figures.marks import Mark, marks_from, order_marks
 from wavesim.figures.profiles import draw_marks, draw_profile
 from wavesim.figures.strips import (
@@ -35,10 +36,8 @@ from wavesim.figures.style import (
     cautions_of,
     heading_in,
     in_words,
-    lines_in,
     size_named,
     styled,
-    width_of,
 )
 from wavesim.plate import Plate
 

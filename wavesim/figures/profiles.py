@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 from numpy.typing import NDArray
 
+from wavesim.figures.lettering import plain
 from wavesim.figures.marks import Mark, legible
 from wavesim.figures.style import Size, Words, graph, size_named, styled
 
@@ -133,7 +134,7 @@ def draw_marks(
             axes.text(
                 x,
                 1.01,
-                mark.label,
+                plain(mark.label),
                 transform=top,
                 ha="center",
                 va="bottom",

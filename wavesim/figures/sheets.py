@@ -14,6 +14,7 @@ from wavesim.colorimetry import Rendering
 from wavesim.errors import InputError
 from wavesim.figures.captions import exposure_words, marks_note
 from wavesim.figures.grids import grid
+from wavesim.figures.lettering import fitted, lines_in, width_of
 from wavesim.figures.marks import Mark, marks_from, order_marks
 from wavesim.figures.scales import Scale, shared_scale
 from wavesim.figures.strips import (
@@ -32,11 +33,9 @@ from wavesim.figures.style import (
     Size,
     blank,
     cautions_of,
-    lines_in,
     size_named,
     styled,
     too_many,
-    width_of,
 )
 from wavesim.plate import Plate
 
@@ -89,9 +88,7 @@ def sheet(
     size, frame = plan.size, plan.frame
     with styled(size):
         page = blank(size, plan.height_in)
-        page.text(
-            frame.left_in, 0.5 * size.line_in(), title, weight="bold", fontsize=1.2 * size.text_pt
-        )
+        page.line(frame.left_in, 0.5 * size.line_in(), title, 1.2 * size.text_pt, weight="bold")
         top = plan.head_in
         for number, plate in enumerate(plates):
             _caption(page, frame, top, names[number], exposure_words(plate))
@@ -222,9 +219,8 @@ def _one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> 
 def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -> None:
     size = page.size
     room = frame.width_in - width_of(exposure, size.small_pt) - 0.3
-    while label and width_of(label, size.text_pt) * 1.08 > room:
-        label = label[:-2].rstrip() + "…"
-    page.text(frame.left_in, top, label, weight="bold")
+    label, points = fitted(label, room, size.text_pt, bold=True)
+    page.text(frame.left_in, top, label, weight="bold", fontsize=points)
     page.text(
         frame.left_in + frame.width_in,
         top,

@@ -12,8 +12,9 @@ from matplotlib.transforms import blended_transform_factory
 
 from wavesim.colorimetry import Rendering
 from wavesim.figures import pictures
+from wavesim.figures.lettering import lines_in, plain
 from wavesim.figures.marks import Mark, legible
-from wavesim.figures.style import Sheet, Size, lines_in
+from wavesim.figures.style import Sheet, Size
 from wavesim.plate import Plate
 from wavesim.scene import Ruled
 
@@ -115,7 +116,7 @@ def draw_labels(
         axes.text(
             mark.position_m * MM,
             edge + out * 0.07 * size.text_pt / 8 / high_in,
-            mark.label,
+            plain(mark.label),
             transform=place,
             ha="center",
             va="bottom" if above else "top",

@@ -9,8 +9,6 @@ looks the same on every machine.
 from __future__ import annotations
 
 import math
-import re
-import textwrap
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,13 +22,12 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from wavesim.errors import InputError, OutputError
+from wavesim.figures.lettering import FONT, LEADING, fitted, plain, sentences_once, wrapped
 from wavesim.files import replacing
 
 BLUE, VERMILION, GREEN, ORANGE, PURPLE = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7"
 SKY_BLUE, YELLOW = "#56B4E9", "#F0E442"
 FORMATS = (".png", ".pdf", ".svg")
-_LETTER = 0.52  # mean width of a letter in DejaVu Sans, in ems; measured on English text
-_LEADING = 1.3
 
 
 @dataclass(frozen=True)
@@ -63,7 +60,7 @@ class Size:
 
     def line_in(self, points: float | None = None) -> float:
         """Height of a line of text [in]."""
-        return (self.text_pt if points is None else points) * _LEADING / 72
+        return (self.text_pt if points is None else points) * LEADING / 72
 
 
 PAGE = Size("page", 6.3, None, 8.0, 0.8, 400.0)
@@ -117,7 +114,7 @@ def styled(size: Size) -> Iterator[None]:
 
 def _settings(size: Size) -> dict[Any, Any]:
     return {
-        "font.family": "DejaVu Sans",
+        "font.family": FONT,
         "mathtext.fontset": "dejavusans",
         "font.size": size.text_pt,
         "axes.titlesize": size.text_pt,
@@ -195,16 +192,22 @@ class Sheet:
     def text(self, left: float, top: float, text: str, **style: Any) -> Text:
         """Text hanging from (left, top); `style` as matplotlib takes it."""
         place = left / self.width_in, 1 - top / self.height_in
-        return self.figure.text(*place, text, **{"ha": "left", "va": "top", **style})
+        return self.figure.text(*place, plain(text), **{"ha": "left", "va": "top", **style})
+
+    def line(self, left: float, top: float, text: str, points: float, **style: Any) -> Text:
+        """One line that ends at the right margin, smaller or cut off if it must be."""
+        room = 0.965 * self.width_in - left
+        text, points = fitted(text, room, points, bold=style.get("weight") == "bold")
+        return self.text(left, top, text, fontsize=points, **style)
 
     def heading(self, left: float, title: str, subtitle: str) -> None:
         """Title and subtitle at the upper edge; `heading_in` is the room they take."""
         size, line = self.size, self.size.line_in()
         top = 0.45 * line
         if title:
-            self.text(left, top, title, weight="bold", fontsize=1.15 * size.text_pt)
+            self.line(left, top, title, 1.15 * size.text_pt, weight="bold")
             top += 1.3 * line
-        self.text(left, top, subtitle, color=size.quiet, fontsize=size.small_pt)
+        self.line(left, top, subtitle, size.small_pt, color=size.quiet)
 
 
 def heading_in(size: Size, title: str, subtitle: str) -> float:
@@ -225,8 +228,8 @@ def graph(
     edge = left * size.width_in
     sheet.heading(edge, words.title, words.subtitle)
     axes = sheet.axes(edge, head, 0.96 * size.width_in - edge, sheet.height_in - head - 2.9 * line)
-    axes.set_xlabel(words.x_label, loc="left")
-    axes.set_ylabel(words.y_label)
+    axes.set_xlabel(plain(words.x_label), loc="left")
+    axes.set_ylabel(plain(words.y_label))
     return sheet, axes
 
 
@@ -238,27 +241,9 @@ def blank(size: Size, height_in: float) -> Sheet:
     return Sheet(figure, size, size.width_in, height)
 
 
-def wrapped(text: str, width_in: float, points: float) -> str:
-    """Text broken into lines that fit into `width_in` at that size of letter."""
-    letters = max(10, int(width_in * 72 / (_LETTER * points)))
-    return "\n".join(textwrap.wrap(text, letters))
-
-
-def width_of(text: str, points: float) -> float:
-    """Estimated width of a line of text [in]."""
-    return len(text) * _LETTER * points / 72
-
-
 def cautions_of(texts: Iterable[str], size: Size, width_in: float) -> str:
     """Cautions for the eyes, each sentence once, in lines as small as may still be read."""
-    sentences = [part for text in texts for part in re.split(r"(?<=\.)\s+", text.strip())]
-    once = " ".join(reversed(dict.fromkeys(reversed(sentences))))  # the last of equal ones stays
-    return wrapped(once, width_in, size.tiny_pt) if once else ""
-
-
-def lines_in(text: str, points: float) -> float:
-    """Height of wrapped text [in]."""
-    return (text.count("\n") + 1) * points * _LEADING / 72 if text else 0.0
+    return wrapped(sentences_once(texts), width_in, size.tiny_pt)
 
 
 def save(figure: Figure, path: str | Path) -> None:
