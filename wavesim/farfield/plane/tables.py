@@ -47,7 +47,7 @@ class Plan:
         Wider pixels and more wavelengths lower it: at two samples and pixels twice as wide,
         white light is right to 2e-2 of the mean near the axes' bright bars and 3e-3 off them.
         """
-        return 0.1 * (2 / self.cells) ** 6
+        return 0.4 * (2 / self.cells) ** 6
 
 
 def plan_table(aperture: PlaneAperture, reach: Reach, *, most: float = MOST) -> Plan:

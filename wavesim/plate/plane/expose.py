@@ -28,6 +28,7 @@ from wavesim.scene import Scene
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
+    from wavesim.scene import Air
 
 _T = TypeVar("_T")
 
@@ -45,6 +46,8 @@ _SHARE = 0.8  # of the memory that is free
 _PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
 _ENOUGH = 8.0  # samples per 1 / width of tables computed apart
+_RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
+_BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
 _MARGIN = 2.0  # wavelengths per lambda / (radial order of interference)
 
 class Stage(Protocol):
@@ -69,7 +72,7 @@ def relative_step(
     fringe = 550e-9 / max(size_m)
     blur = max(min(on.cell), min(source.half))
     step = max(fringe, blur) / (_MARGIN * max(farthest, 1e-12))
-    return step, 1e-9 if fringe >= blur else 1e-3
+    return step, _RESOLVED if fringe >= blur else _BLURRED
 
 
 def expose_plane(
@@ -97,7 +100,7 @@ def expose_plane(
     phases = aperture.lattice is not None and aperture.lattice.path_m is not None
     apart = phases or not front.plane
     run = _each_wavelength if apart else _all_at_once
-    setting = Setting(place, on, source, front, groove)
+    setting = Setting(place, on, source, front, groove, scene.bench.air)
     cells, rows, waves, plan, words = run(aperture, spectrum, setting, stage)
     seen = stage("pixels", _pixels, cells, on, place, source)
     spectral = stage("profile", middle_row, rows, on, place, source)
@@ -123,6 +126,7 @@ class Setting:
     source: Extent
     front: Wavefront
     groove: Element | None
+    air: Air
 
     def factor(self, wavelength_m: float) -> Floats:
         """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
@@ -142,11 +146,11 @@ def _all_at_once(
     """Frame cells (nq, np, 4) and the middle strip, by one table for all wavelengths."""
     place, on, source = setting.place, setting.on, setting.source
     step, error = relative_step(aperture.size_m, on, place.sine_in, source)
-    waves = stage("wavelengths", choose_waves, spectrum, step, error=error)
+    waves = stage("wavelengths", choose_waves, spectrum, step, error=error, air=setting.air)
     real = setting.groove is None and aperture.of_one_phase
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
-    plan = plan_table(aperture, reach_of(part, waves.wavelength_m, place.sine_in))
+    plan = plan_table(aperture, reach_of(part, waves.bench_m, place.sine_in))
     _check_memory(plan, on, waves)
     table = stage("far field", plane_table, aperture, plan)
     cells = stage("cells", _cells, table, part, setting, waves)
@@ -163,7 +167,8 @@ def _each_wavelength(
     farthest = max(abs(place.sine_in + on.p[0]), abs(place.sine_in + on.p[-1]), abs(on.q[0]))
     near = near_plane(aperture, front, farthest)
     far, error = relative_step(aperture.size_m, on, place.sine_in, source)
-    waves = stage("wavelengths", choose_waves, spectrum, far, error=error)
+    error = max(error, _BLURRED)  # of patterns straight between knots (tests/test_plane_power.py)
+    waves = stage("wavelengths", choose_waves, spectrum, far, error=error, air=setting.air)
     knots = near_knots(waves, aperture.size_m, far, front)
     plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
     _check_memory(plan, on, waves)
@@ -211,7 +216,7 @@ def near_knots(
     Where fewer wavelengths carry light than that, they are the knots.
     """
     near = 1 / (_PER_ZONE * max(front.fresnel_number(max(size_m) / 2, 550e-9), 1e-9))
-    w = waves.wavelength_m
+    w = waves.bench_m
     n = min(math.ceil(math.log(w[-1] / w[0]) / min(far, near)) + 1, _MOST_KNOTS)
     if n >= w.size or w.size < 3:
         return Knots(w, np.eye(w.size))
@@ -247,11 +252,11 @@ def _cells(table: SummedTable, on: Frame, setting: Setting, waves: Waves) -> Flo
     """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
     sine_in, weight = setting.place.sine_in, waves.weights()
     if setting.groove is None:
-        swept = sweep_plane(table, on, sine_in, waves.wavelength_m, weight)
+        swept = sweep_plane(table, on, sine_in, waves.bench_m, weight)
         return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
     out = np.zeros((on.q.size - 1, on.p.size - 1, 4))
-    for b, wavelength in enumerate(waves.wavelength_m):
-        light = sweep_plane(table, on, sine_in, waves.wavelength_m[b : b + 1], np.ones((1, 1)))[0]
+    for b, wavelength in enumerate(waves.bench_m):
+        light = sweep_plane(table, on, sine_in, waves.bench_m[b : b + 1], np.ones((1, 1)))[0]
         light *= setting.factor(float(wavelength))
         out += light[:, :, None] * weight[b]
     return out

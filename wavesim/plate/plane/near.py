@@ -42,7 +42,8 @@ def expose_near(
     half = max(abs(lo), abs(hi))
     front = wavefront(scene.bench, half)
     columns, rows = near_rulings(ruled, front), _tall(ruled.height_m, front)
-    waves = stage("wavelengths", choose_waves, spectrum, _step(ruled, place, front), error=1e-3)
+    step, air = _step(ruled, place, front), scene.bench.air
+    waves = stage("wavelengths", choose_waves, spectrum, step, error=1e-3, air=air)
     source = extent(scene, place)
     across = stage("columns", _columns, columns, place, waves)
     along = stage("rows", _rows, rows, place, waves)
@@ -84,7 +85,7 @@ def _columns(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
     sines = place.sine_in + place.sine_edges[inner]
     lo, hi = place.slit_sines or (0.0, 0.0)
     return np.stack([
-        _between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.wavelength_m
+        _between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.bench_m
     ])
 
 
@@ -94,7 +95,7 @@ def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
     sines = y / np.hypot(y, place.focal_m)
     rise = place.slit_rise or 0.0
     return np.stack([
-        _between(near, sines, (-rise, rise), float(w), 0.0) for w in waves.wavelength_m
+        _between(near, sines, (-rise, rise), float(w), 0.0) for w in waves.bench_m
     ])
 
 

@@ -85,11 +85,11 @@ def _by_node(
     strip = Frame(on.p, q, (0, 0), straight=True)
     out = np.zeros((waves.node_m.size, strip.q.size - 1, strip.p.size - 1))
     for first in range(0, waves.power.size, _AT_ONCE):
-        wavelength = waves.wavelength_m[first : first + _AT_ONCE]
+        wavelength = waves.bench_m[first : first + _AT_ONCE]
         light = sweep_plane(table, strip, sine_in, wavelength, np.eye(wavelength.size))
         for b, cells in enumerate(light, first):
             share = waves.part[b]
-            cells *= factor(float(waves.wavelength_m[b]))
+            cells *= factor(float(waves.bench_m[b]))
             out[waves.below[b]] += waves.power[b] * (1 - share) * cells
             out[waves.below[b] + 1] += waves.power[b] * share * cells
     return out

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.bins import NODE_STEP_M
 from wavesim.plate.photometry import sensitivities
 
@@ -27,6 +28,7 @@ class Waves:
     Attributes
     ----------
     wavelength_m : (b,) [m] centres of power, ascending
+    bench_m : (b,) [m] the same in the air along the bench
     power : (b,) [W m-2 sr-1] or [W m-2]
     node_m : (k,) [m] whole nanometres about them
     below : (b,) number of the node below each
@@ -34,6 +36,7 @@ class Waves:
     """
 
     wavelength_m: Floats
+    bench_m: Floats
     power: Floats
     node_m: Floats
     below: npt.NDArray[np.int64]
@@ -60,7 +63,9 @@ class Waves:
         return out
 
 
-def choose_waves(spectrum: Spectrum, relative: float, *, error: float) -> Waves:
+def choose_waves(
+    spectrum: Spectrum, relative: float, *, error: float, air: Air = STANDARD
+) -> Waves:
     """Bins of at most `relative` x wavelength (and a nanometre), the spectrum integrated over each.
 
     Light at its centre of power stands for a bin.
@@ -79,7 +84,9 @@ def choose_waves(spectrum: Spectrum, relative: float, *, error: float) -> Waves:
             below.append(np.full(edges.size - 1, k))
     power, centre = spectrum.integrate(np.concatenate(lo), np.concatenate(hi))
     lit = power > 0
-    return Waves(centre[lit], power[lit], nodes, np.concatenate(below)[lit], error)
+    stretch = np.asarray(relative_to_standard(centre[lit], air))
+    node = np.concatenate(below)[lit]
+    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, error)
 
 
 def _nodes(support_m: tuple[tuple[float, float], ...]) -> Floats:

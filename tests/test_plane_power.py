@@ -1,0 +1,97 @@
+"""The errors that a plate in two dimensions states: table, wavelengths, knots of the near field."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+import wavesim.plate.plane.expose as stage
+from wavesim.aperture.plane import Lattice, PlaneAperture, Rectangle
+from wavesim.farfield.plane.tables import Plan, Reach, plane_table
+from wavesim.lightpath import expose
+from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.sweep import reach_of, sweep_plane
+from wavesim.scene import parse
+
+CELL, SIDE, WAVE = 10e-6, 96, 550e-9
+
+
+def _picture() -> PlaneAperture:
+    random = np.random.default_rng(5)
+    coarse = random.random((SIDE // 8, SIDE // 8)) < 0.5
+    grey = np.kron(coarse, np.ones((8, 8), dtype=bool)).astype(np.float32)
+    lattice = Lattice(Rectangle(CELL, CELL), CELL, grey)
+    return PlaneAperture((), lattice, float(grey.sum()) * CELL**2)
+
+
+def _swept(cells: float, on: Frame) -> np.ndarray:
+    waves = np.array([WAVE])
+    reach: Reach = reach_of(on, waves, 0.0)
+    table = plane_table(_picture(), Plan(cells, reach, 0, 0))
+    return sweep_plane(table, on, 0.0, waves, np.ones((1, 1)))[0]
+
+
+@pytest.mark.parametrize("cells", [2, 3, 4, 6, 10])
+def test_table_keeps_to_its_stated_error(cells: float) -> None:
+    edges = (np.arange(65) - 32) * WAVE / (SIDE * CELL)  # pixels as wide as lambda / width
+    on = Frame(edges, edges, (0, 0), straight=True)
+    exact = _swept(24, on)
+    away = np.ones(exact.shape, dtype=bool)
+    away[28:36, 28:36] = False  # the bright middle would set the mean
+    off = (_swept(cells, on) - exact)[away].std() / exact[away].mean()
+    stated = Plan(cells, (0, 1, 0, 1), 0, 0).error
+    assert stated / 30 < off < stated
+
+
+SUN = """
+schema = 1
+[source]
+kind = "sun"
+slit = {{ width = "20 um", height = "20 um" }}
+[bench]
+collimator = "600 mm"
+{bench}
+[aperture]
+{aperture}
+[plate]
+width = "4 mm"
+height = "4 mm"
+pixel = "40 um"
+"""
+DISC = 'kind = "disc"\ndiameter = "0.5 mm"'
+DOTS = 'kind = "dots"\ncount = 400\ndiameter = "40 um"\nstop = { diameter = "3 mm" }'
+
+
+def _finer(factor: float) -> Callable[..., object]:
+    plain = stage.choose_waves
+
+    def finer(spectrum: object, relative: float, **options: object) -> object:
+        return plain(spectrum, min(relative, 1e-3) / factor, **options)  # type: ignore[arg-type]
+
+    return finer
+
+
+@pytest.mark.parametrize("aperture", [DISC, DOTS])
+def test_wavelengths_keep_to_their_stated_error(
+    aperture: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene = parse(SUN.format(bench='camera = "1 m"', aperture=aperture))
+    plate = expose(scene)
+    monkeypatch.setattr(stage, "choose_waves", _finer(3.0))
+    exact = expose(scene)
+    assert exact.report.wavelengths > 3 * plate.report.wavelengths
+    off = np.abs(plate.irradiance - exact.irradiance).max() / exact.irradiance.max()
+    assert off < plate.report.bin_error
+
+
+def test_knots_keep_to_their_stated_error(monkeypatch: pytest.MonkeyPatch) -> None:
+    scene = parse(SUN.format(bench='plate_distance = "150 mm"', aperture=DISC))
+    plate = expose(scene)
+    plain = stage.near_knots
+    monkeypatch.setattr(stage, "near_knots", lambda w, size, far, at: plain(w, size, far / 8, at))
+    exact = expose(scene)
+    off = np.abs(plate.irradiance - exact.irradiance).max() / exact.irradiance.max()
+    assert off < plate.report.bin_error
+    assert plate.report.notes != exact.report.notes  # more wavelengths were computed
