@@ -159,21 +159,21 @@ def test_between_two_orders_no_order_is_named() -> None:
     assert "(between orders 0 and 1)" in " ".join(found.words)
 
 
-def test_beyond_the_lines_of_a_lamp_there_is_only_their_tail() -> None:
+def test_beside_the_lines_of_a_lamp_there_is_only_stray_light() -> None:
     grating = 'kind = "grating"\nmounting = "transmission"\ndensity = "100 / mm"\ncount = 1000'
     bench = 'collimator = "600 mm"\ncamera = "1 m"\nviewing = "3.2 deg"'
     lamp = 'kind = "lamp"\nelement = "Cd"'
     beside = explain(expose(scene(source=lamp, bench=bench, aperture=grating)), 0.0)
     # the first order of 558 nm: cadmium has nothing between 515 and 643 nm
     first = next(band for band in beside.remaining if band.lo_m < 558.2e-9 < band.hi_m)
-    assert first.tail
+    assert first.stray
     assert first.orders == ()
-    assert "tail of its line" in " ".join(beside.words)
+    assert "what strays here of 5" in " ".join(beside.words)
     on_line = math.tan(math.asin(643.847e-9 * 100e3) - math.radians(3.2))
     found = explain(expose(scene(source=lamp, bench=bench, aperture=grating)), on_line)
     red = next(band for band in found.remaining if band.orders == (1,))
     assert red.light_share > 0.99
-    assert not red.tail
+    assert not red.stray
 
 
 # --- the colour ---------------------------------------------------------------------------------

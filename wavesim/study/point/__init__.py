@@ -13,6 +13,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import InputError, LimitError
+from wavesim.light.air import relative_to_standard
 from wavesim.plate import Plate
 from wavesim.study.point.bands import Extinguished, Remaining, Zero, extinguished, remaining
 from wavesim.study.point.colour import Colour, colour_at
@@ -76,7 +77,7 @@ def explain(plate: Plate, x_m: float) -> Point:
     beta = bench.camera_axis_rad + math.atan(place / bench.camera_focal_m)
     ruled = _ruling(plate)
     seen = point_spectrum(plate, column)
-    waves = _waves(beta, ruled, seen)
+    waves = _waves(beta, ruled, seen.wavelength_m * _stretch(plate, seen))
     bands = remaining(seen, waves, _half_width(plate, ruled, seen))
     dark = extinguished(seen, waves, ruled)
     colour = colour_at(plate, column)
@@ -127,16 +128,21 @@ def place_of_angle(plate: Plate, beta_rad: float) -> float:
 def _ruling(plate: Plate) -> Ruling | None:
     """The even ruling, or None where there are no orders to speak of."""
     try:
-        return ruling(plate.scene)
+        return ruling(plate.scene) if plate.scene.bench.far_field else None
     except LimitError:
         return None
 
 
-def _waves(beta_rad: float, ruled: Ruling | None, seen: PointSpectrum) -> Floats:
+def _stretch(plate: Plate, seen: PointSpectrum) -> Floats:
+    """(n,) wavelength in the air along the bench over that in standard air."""
+    return np.asarray(relative_to_standard(seen.wavelength_m, plate.scene.bench.air))
+
+
+def _waves(beta_rad: float, ruled: Ruling | None, wavelength_m: Floats) -> Floats:
     """d (sin alpha + sin beta) / lambda; of a lone slit, its width stands for d."""
     if ruled is None:
-        return np.full(seen.wavelength_m.size, math.nan)
-    return np.asarray(ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad)) / seen.wavelength_m)
+        return np.full(wavelength_m.size, math.nan)
+    return np.asarray(ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad)) / wavelength_m)
 
 
 def _half_width(plate: Plate, ruled: Ruling | None, seen: PointSpectrum) -> float:

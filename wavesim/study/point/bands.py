@@ -20,7 +20,7 @@ _APART = 0.5  # of the lower of two maxima: a deeper dip between them makes two 
 _LEAST_SHARE = 0.01  # of light, brightness and colour: what has less of all is not told
 _ELEMENT_DARK = 0.02  # of the element's best: there it sends (almost) nothing itself
 _LEAST_WIDTH_M = 1e-9  # [m] of a stretch of extinguished wavelengths
-_TAIL = 0.01  # of a band's light lies where it passes: the rest comes from a line elsewhere
+_STRAY = 0.01  # of a band's light lies where it passes: the rest comes from a line elsewhere
 _ZERO = 0.02  # of the best: minima below this are told as zeros
 _MOST_ZEROS = 3  # in one stretch; of more none is told
 
@@ -39,8 +39,8 @@ class Remaining:
     light_share : part of the place's light (power within 390 to 730 nm)
     brightness_share : part of it weighted by the eye
     colour_share : part of X + Y + Z, by which colours mix on the CIE diagram
-    tail : whether the source sends nothing in the band itself, and what there is comes from a
-        line nearby, at `mixed_m`
+    stray : whether the source sends nothing in the band itself, and what there is strays here
+        from the place of another wavelength, `mixed_m`
     """
 
     lo_m: float
@@ -52,7 +52,7 @@ class Remaining:
     light_share: float
     brightness_share: float
     colour_share: float
-    tail: bool
+    stray: bool
 
 
 @dataclass(frozen=True)
@@ -104,9 +104,9 @@ def remaining(seen: PointSpectrum, waves: Floats, width: float) -> tuple[Remaini
         shares = running[b] - running[a]
         if shares.max() >= _LEAST_SHARE:
             inside = running[part[1] + 1] - running[part[0]]
-            tail = bool(inside[0] < _TAIL * shares[0])
+            stray = bool(inside[0] < _STRAY * shares[0])
             mixed = a + int(np.argmax(weighted[a:b, 2]))
-            found.append(_band(seen, waves, width, (*part, mixed), shares, tail))
+            found.append(_band(seen, waves, width, (*part, mixed), shares, stray))
     return tuple(found)
 
 
@@ -116,15 +116,15 @@ def _band(
     width: float,
     places: tuple[int, int, int],
     shares: Floats,
-    tail: bool,
+    stray: bool,
 ) -> Remaining:
     first, last, mixed = places
     best = first + int(np.argmax(seen.passed[first : last + 1]))
     lo, hi, best_m, mixed_m = (float(seen.wavelength_m[k]) for k in (first, last, best, mixed))
-    held = () if tail else _orders(waves, (first, last, best), width)
-    told = float(waves[mixed if tail else best])
+    held = () if stray else _orders(waves, (first, last, best), width)
+    told = float(waves[mixed if stray else best])
     light, bright, mixing = (float(share) for share in shares)
-    return Remaining(lo, hi, best_m, mixed_m, told, held, light, bright, mixing, tail)
+    return Remaining(lo, hi, best_m, mixed_m, told, held, light, bright, mixing, stray)
 
 
 def extinguished(

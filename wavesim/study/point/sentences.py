@@ -106,10 +106,9 @@ def _band_words(band: Remaining, ruled: Ruling | None) -> str:
         f"{_percent(band.light_share)} of the light, {_percent(band.brightness_share)} of its "
         f"brightness, {_percent(band.colour_share)} of the mixture"
     )
-    if band.tail:
-        return (
-            f"remains: of {_nm(band.mixed_m)} the tail of its line{_waves(band, ruled)}: {shares}"
-        )
+    if band.stray:
+        place = _waves(band, ruled)
+        return f"remains: what strays here of {_nm(band.mixed_m)}{place}: {shares}"
     first, last = SEEN_M
     inner = band.lo_m < band.best_m < band.hi_m and band.hi_m - band.lo_m < _WHOLE_M
     best = f", best of {_nm(band.best_m)}" if inner and first < band.best_m < last else ""
@@ -146,8 +145,8 @@ def _zero_words(zero: Zero, ruled: Ruling | None) -> str:
 def _belongs(band: Remaining, ruled: Ruling | None) -> str:
     if ruled is None:
         return ""
-    if band.tail:
-        return " (the tail of a line)"
+    if band.stray:
+        return " (stray light, its own place is elsewhere)"
     if ruled.count == 1:
         side = math.floor(abs(band.waves))
         return f" (the slit's side maximum {side})" if side else " (the slit's central maximum)"

@@ -15,7 +15,9 @@ import numpy as np
 from wavesim import aperture, farfield, light, plate
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
+from wavesim.aperture.plane.strips import needs_strips
 from wavesim.light import Spectrum
+from wavesim.light.air import Air, relative_to_standard
 from wavesim.light.pieces import from_nodes
 from wavesim.plate import Bins, Geometry, Smoothing
 from wavesim.scene import Ruled, Scene
@@ -35,7 +37,7 @@ class PointSpectrum:
 
     Attributes
     ----------
-    wavelength_m : (n,) [m] in the air of the bench, rising by even steps
+    wavelength_m : (n,) [m] in standard air, rising by even steps
     irradiance : (n,) [W m-2 nm-1] in the middle of the plate's height
     passed : (n,) what would be there of a source even in wavelength, its best value 1
     full : whether it was computed at full resolution; else from the plate's steps of 1 nm
@@ -56,7 +58,8 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
     """Spectrum of the pixel in a column of a plate, in its middle row.
 
     Cost: one running integral over what the pixel asks of u, and one pixel's sweep: some 50 ms.
-    Apertures in the plane and benches in the near field give the plate's own 1 nm steps.
+    Apertures in the plane, rulings that are not straight and parallel, and benches in the near
+    field give the plate's own 1 nm steps.
 
     Raises
     ------
@@ -64,7 +67,8 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
         The far field of that place needs more memory than there is.
     """
     scene = exposed.scene
-    if not isinstance(scene.aperture, Ruled) or not scene.bench.far_field:
+    plain = isinstance(scene.aperture, Ruled) and scene.bench.far_field
+    if not plain or needs_strips(scene):
         return _from_profile(exposed, column)
     one = _one_pixel(scene, float(exposed.x_m[column]), exposed.y_m.size)
     beam_m = scene.bench.beam.diameter_m if scene.bench.beam else _LASER_BEAM_M
@@ -74,7 +78,7 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
     smoothing = _smoothing(spectrum, place, ruled)
     nodes = _nodes(place, ruled)
     seen, passed = (
-        _on_pixel(_bins(part, nodes, smoothing), ruled, place, scene.plate.pixel_m)
+        _on_pixel(_bins(part, nodes, smoothing, scene.bench.air), ruled, place, scene.plate.pixel_m)
         for part in (spectrum, even)
     )
     factor = plate.level(scene, place, spectrum.kind_of_level)
@@ -107,11 +111,12 @@ def _nodes(place: Geometry, ruled: Aperture) -> Floats:
     return np.linspace(lo, hi, min(math.ceil((hi - lo) / step), _MOST_NODES) + 1)
 
 
-def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing) -> Bins:
+def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: Air) -> Bins:
     edges = np.linspace(nodes[0], nodes[-1], _BINS * (nodes.size - 1) + 1)
     power, centre = spectrum.integrate(edges[:-1], edges[1:])
     first = _BINS * np.arange(nodes.size, dtype=np.int64)
-    return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, error=0.0)
+    stretch = np.asarray(relative_to_standard(centre, air))
+    return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, 0.0, stretch)
 
 
 def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> Floats:
