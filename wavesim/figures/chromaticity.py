@@ -231,17 +231,27 @@ def colour_words(plate: Plate, column: int) -> str:
 
 
 def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
-    both = np.stack(
-        [plate.profile_spectrum[:, column], plate.profile_spectrum.mean(axis=1)], axis=1
-    )
+    spectra = plate.profile_spectrum
+    both = np.stack([spectra[:, column], spectra.mean(axis=1)], axis=1)
     wavelength_m, both = bridged(plate.profile_wavelength_m, both)
     nm = wavelength_m * _NM
     visible = (nm >= _SEEN_NM[0]) & (nm <= _SEEN_NM[1])
     peaks = both[visible].max(axis=0, initial=0.0)
     light, mean = (both / np.where(peaks > 0, peaks, both.max() or 1.0)).T
-    fine_m = np.linspace(wavelength_m[0], wavelength_m[-1], 1000)
+    _fill_spectrum(axes, nm, light)
+    axes.plot(nm, light, color=size.ink)
+    axes.plot(nm, mean, color=size.quiet, lw=0.6 * size.line_pt)
+    _name_peak(axes, nm, np.where(visible, mean, 0.0), size)
+    _mark_missing(axes, missing_wavelengths(plate, column) * _NM, size)
+    axes.set_xlim(_seen(nm))
+    axes.set_ylim(0, 1.12)
+    axes.set_xlabel("wavelength in air (nm)", loc="left")
+    axes.set_ylabel("spectral irradiance, peak = 1")
+
+
+def _fill_spectrum(axes: Axes, nm: Array, light: Array) -> None:
     fill = axes.imshow(
-        spectral_colours(fine_m)[None],
+        spectral_colours(np.linspace(nm[0], nm[-1], 1000) / _NM)[None],
         extent=(nm[0], nm[-1], 0, 1.08),
         aspect="auto",
         interpolation="bilinear",
@@ -249,38 +259,32 @@ def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
     )
     outline = np.array([(nm[0], 0), *zip(nm, light, strict=True), (nm[-1], 0)])
     fill.set_clip_path(Polygon(outline, closed=True, transform=axes.transData))
-    axes.plot(nm, light, color=size.ink)
-    axes.plot(nm, mean, color=size.quiet, lw=0.6 * size.line_pt)
-    at = int(np.argmax(np.where(visible, mean, 0)))
-    left = nm[at] < np.mean(_seen(nm))
+
+
+def _name_peak(axes: Axes, nm: Array, mean: Array, size: Size) -> None:
+    at = int(np.argmax(mean))
     axes.annotate(
         "whole plate",
         (nm[at], mean[at]),
         xytext=(0, 0.25 * size.text_pt),
         textcoords="offset points",
-        ha="left" if left else "right",
+        ha="left" if nm[at] < np.mean(_seen(nm)) else "right",
         fontsize=size.small_pt,
         color=size.quiet,
     )
-    for gone in missing_wavelengths(plate, column) * _NM:
+
+
+def _mark_missing(axes: Axes, missing_nm: Array, size: Size) -> None:
+    arrow = {"arrowstyle": "-|>", "color": size.ink, "lw": 0.7 * size.line_pt}
+    for gone in missing_nm:
         axes.annotate(
             f"{gone:.0f}",
             (gone, 0.02),
             xytext=(gone, 0.14),
             ha="center",
             fontsize=size.small_pt,
-            arrowprops={
-                "arrowstyle": "-|>",
-                "color": size.ink,
-                "lw": 0.7 * size.line_pt,
-                "shrinkA": 0,
-                "shrinkB": 0,
-            },
+            arrowprops={**arrow, "shrinkA": 0, "shrinkB": 0},
         )
-    axes.set_xlim(_seen(nm))
-    axes.set_ylim(0, 1.12)
-    axes.set_xlabel("wavelength in air (nm)", loc="left")
-    axes.set_ylabel("spectral irradiance, peak = 1")
 
 
 def _seen(nm: Array) -> tuple[float, float]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -16,8 +17,12 @@ _SMALLEST = 0.75  # a title that is too long shrinks so far before it is cut
 
 def plain(text: str) -> str:
     """Text whose dollar signs start no formula and whose unprintable letters are blanks."""
-    lines = ("".join(c if c.isprintable() else " " for c in line) for line in text.split("\n"))
+    lines = ("".join(map(_seen, line)) for line in text.split("\n"))
     return "\n".join(lines).replace("$", r"\$")
+
+
+def _seen(letter: str) -> str:
+    return " " if unicodedata.category(letter).startswith("C") else letter
 
 
 def one_line(text: str) -> str:

@@ -112,43 +112,32 @@ def draw_marks(
     `scale` takes the marks' positions to the axis.
     """
     lo, hi = axes.get_xlim()
-    top = axes.get_xaxis_transform()
     wide_in = axes.get_position().width * size.width_in
     labels = legible(marks, wide_in / (hi - lo) * scale, size.small_pt) if named else ()
     for mark in marks:
         x = mark.position_m * scale
-        if not lo <= x <= hi:
-            continue
-        colour = size.accent if mark.kind == "ghost" else size.quiet
-        axes.plot(
-            [x] * 2,
-            [0.0, 1.0],
-            transform=top,
-            color=colour,
-            alpha=0.5,
-            lw=0.6 * size.line_pt,
-            ls=(0, (4, 3)),
-            zorder=1,
-        )
-        if mark in labels:
-            axes.text(
-                x,
-                1.01,
-                plain(mark.label),
-                transform=top,
-                ha="center",
-                va="bottom",
-                fontsize=size.small_pt,
-                color=colour,
-            )
-        if mark.level is not None:
-            axes.plot(
-                x,
-                mark.level,
-                "o",
-                ms=0.62 * size.text_pt,
-                mfc="none",
-                mec=colour,
-                mew=1.1 * size.line_pt,
-                zorder=4,
-            )
+        if lo <= x <= hi:
+            label = plain(mark.label) if mark in labels else ""
+            _draw_mark(axes, x, label, mark, size)
+
+
+def _draw_mark(axes: Axes, x: float, label: str, mark: Mark, size: Size) -> None:
+    colour = size.accent if mark.kind == "ghost" else size.quiet
+    top = axes.get_xaxis_transform()
+    dashes, thin = (0, (4, 3)), 0.6 * size.line_pt
+    axes.plot(
+        [x] * 2, [0.0, 1.0], transform=top, color=colour, alpha=0.5, lw=thin, ls=dashes, zorder=1
+    )
+    axes.text(
+        x,
+        1.01,
+        label,
+        transform=top,
+        ha="center",
+        va="bottom",
+        fontsize=size.small_pt,
+        color=colour,
+    )
+    if mark.level is not None:
+        wide, thick = 0.62 * size.text_pt, 1.1 * size.line_pt
+        axes.plot(x, mark.level, "o", ms=wide, mfc="none", mec=colour, mew=thick, zorder=4)
