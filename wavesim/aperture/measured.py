@@ -58,15 +58,19 @@ def dataset(path: Path, name: str) -> Floats:
     """
     import h5py
 
+    problem: str | None = None
     try:
         with h5py.File(path, "r") as file:
             node = file[name]
-            values = np.asarray(node, dtype=np.float64)
+            problem = _why_unread(node)
+            values = np.asarray(node[()] if problem is None else (), dtype=np.float64)
             unit = str(node.attrs.get("units", "?"))
-    except (OSError, KeyError, TypeError, ValueError) as error:
+    except (OSError, KeyError, TypeError, ValueError, RuntimeError) as error:
         raise TableError(
             "cannot be read", file=path, key=name, expected="an HDF5 file with that dataset"
         ) from error
+    if problem is not None:
+        raise TableError(problem, file=path, key=name, expected="a line of finite numbers")
     if values.ndim != 1 or values.size < 1 or not np.isfinite(values).all():
         raise TableError("is not a line of finite numbers", file=path, key=name)
     if unit not in _UNITS:
@@ -74,6 +78,19 @@ def dataset(path: Path, name: str) -> Floats:
             "has no unit", file=path, key=name, value=unit, expected="the attribute units"
         )
     return values * _UNITS[unit]
+
+
+def _why_unread(node: object) -> str | None:
+    """What keeps a dataset from being read, or None; nothing of it has been read then."""
+    import h5py
+
+    if not isinstance(node, h5py.Dataset) or node.dtype.kind not in "iuf" or node.shape is None:
+        return "is not a line of numbers"
+    if node.ndim != 1:
+        return f"has {node.ndim} dimensions"
+    if node.external or node.is_virtual:
+        return "lies in another file"
+    return "is too large for a table" if node.nbytes > _MOST_BYTES else None
 
 
 def _rows(path: Path, right: str) -> list[tuple[int, str]]:

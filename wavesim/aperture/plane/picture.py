@@ -49,7 +49,7 @@ def lattice_of(picture: Picture, folder: Path) -> Lattice:
 
 def read_grey(path: Path) -> npt.NDArray[np.float32]:
     """(ny, nx) grey from 0 to 1, its lowest row first (y rising)."""
-    from PIL import Image, UnidentifiedImageError
+    from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None  # the size is checked below, before anything is decoded
     try:
@@ -64,8 +64,13 @@ def read_grey(path: Path) -> npt.NDArray[np.float32]:
             raw = np.asarray(image if plain else image.convert("L"))
     except FileNotFoundError:
         raise TableError("is missing", file=path, expected="a PNG file beside the scene") from None
-    except (UnidentifiedImageError, OSError) as error:
-        raise TableError(f"cannot be read ({error})", file=path, expected="a PNG file") from None
+    except TableError:
+        raise
+    except Exception as error:  # over damaged files the decoder raises what it comes upon
+        words = (str(error) or type(error).__name__).splitlines()[0]
+        raise TableError(f"cannot be read ({words})", file=path, expected="a PNG file") from error
+    if raw.ndim != 2 or not np.isfinite(raw).all():
+        raise TableError("holds levels that are no numbers", file=path, expected="a grey picture")
     return np.ascontiguousarray(_levels(raw)[::-1])
 
 

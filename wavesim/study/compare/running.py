@@ -38,7 +38,8 @@ APPROXIMATIONS = (
     SPECKLE,
     MISSING_ORDERS,
 )
-_BISECTIONS = 24
+_STEPS = 14
+_SETTLED = 1e-4
 
 
 def compare(
@@ -52,7 +53,7 @@ def compare(
     """Engine against every textbook formula that applies to a scene.
 
     Each formula is followed over its own parameter to where its error crosses the tolerance; that
-    value is then found by bisection and set beside the closed-form estimate.
+    value is then refined and set beside the closed-form estimate.
 
     Parameters
     ----------
@@ -69,7 +70,7 @@ def compare(
     _check(tolerance, points)
     done, left_out = [], []
     for item in chosen:
-        reason = item.why_not(scene)
+        reason = item.why_not(scene) or _no_span(item, scene)
         if reason is not None:
             left_out.append((item.name, reason))
             continue
@@ -153,6 +154,14 @@ def _check(tolerance: float, points: int) -> None:
         )
 
 
+def _no_span(item: Approximation, scene: Scene) -> str | None:
+    """Why there is nothing to vary, or None: for extreme scenes a range may shrink to nothing."""
+    low, high = item.span(scene)
+    if 0 < low < high < math.inf:
+        return None
+    return f"its parameter would run from {low:.3g} to {high:.3g} {item.unit}".rstrip()
+
+
 def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> Comparison:
     values = np.geomspace(*item.span(scene), points)
     if item.whole:
@@ -215,7 +224,7 @@ def _threshold(
     ends = (float(values[good]), float(values[worse]))
     if error is None or (whole and abs(ends[1] - ends[0]) < 20):
         return _interpolated(ends, checks[good].error, checks[worse].error, tolerance), fails
-    return _bisected(ends, tolerance, error), fails
+    return _refined(ends, (checks[good].error, checks[worse].error), tolerance, error), fails
 
 
 def _interpolated(
@@ -229,16 +238,29 @@ def _interpolated(
     return float(ends[0] * (ends[1] / ends[0]) ** part)
 
 
-def _bisected(
-    ends: tuple[float, float], tolerance: float, error: Callable[[float], float]
-) -> float:
+def _refined(
+    ends: tuple[float, float], errors: tuple[float, float], tolerance: float,
+    error: Callable[[float], float],
+) -> float:  # fmt: skip
+    """Crossing between a good and a bad value, by false position on logarithmic scales.
+
+    Errors are nearly powers of their parameter, so four or five steps settle it to 1e-4; the end
+    that stays put is halved in weight (Illinois rule).
+    """
     good, bad = ends
-    for _ in range(_BISECTIONS):
-        middle = math.sqrt(good * bad)
-        if abs(bad / good - 1) < 1e-4:
+    low, high = (math.log(max(e, 1e-300) / tolerance) for e in errors)
+    if not math.isfinite(high):
+        high = 1.0
+    for _ in range(_STEPS):
+        middle = good * (bad / good) ** (low / (low - high))
+        if abs(bad / good - 1) < _SETTLED:
             break
-        if error(middle) <= tolerance:
-            good = middle
+        here = error(middle)
+        miss = math.log(max(here, 1e-300) / tolerance) if math.isfinite(here) else 1.0
+        if abs(miss) < _SETTLED:
+            return middle
+        if miss <= 0:
+            good, low, high = middle, miss, high / 2
         else:
-            bad = middle
-    return math.sqrt(good * bad)
+            bad, high, low = middle, miss, low / 2
+    return good * (bad / good) ** (low / (low - high))

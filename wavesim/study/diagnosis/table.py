@@ -21,6 +21,8 @@ from wavesim.errors import TableError
 
 _OFFSET_ERROR = 1e-3  # of the offset, where the table gives none
 _STRENGTH_ERROR = 0.03  # of the strength, where the table gives none
+_MOST_ORDERS = 10_000
+_LEAST = 1e-60  # its fourth power is still a number
 _EXPECTED = "columns order, offset [orders] (or line [nm] and ghost [nm]) and strength"
 
 
@@ -60,16 +62,20 @@ def read(path: str | Path) -> Measured:
         offset, wide = columns["offset [orders]"], columns.get("offset error [orders]")
     else:
         line, ghost = _needed(columns, "line [nm]", path), _needed(columns, "ghost [nm]", path)
+        _above_zero(path, **{"line [nm]": line, "ghost [nm]": ghost})
         offset = order * (ghost / line - 1)
         error = columns.get("ghost error [nm]")
         wide = None if error is None else np.abs(order) * error / line
     _check(path, order, offset, strength)
+    wide = np.abs(offset) * _OFFSET_ERROR if wide is None else wide
+    doubt = columns.get("strength error", strength * _STRENGTH_ERROR)
+    _above_zero(path, **{"error of a place": wide, "strength error": doubt})
     return Measured(
         order=order,
         offset=offset,
-        offset_error=np.abs(offset) * _OFFSET_ERROR if wide is None else wide,
+        offset_error=wide,
         strength=strength,
-        strength_error=columns.get("strength error", strength * _STRENGTH_ERROR),
+        strength_error=doubt,
     )
 
 
@@ -101,9 +107,28 @@ def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
 
 
 def _check(path: Path, order: Floats, offset: Floats, strength: Floats) -> None:
-    if np.any(order != np.rint(order)):
-        raise TableError("holds an order that is no whole number", file=path, key="order")
+    if np.any(order != np.rint(order)) or np.any(np.abs(order) > _MOST_ORDERS):
+        raise TableError(
+            "holds an order that is no whole number of sense", file=path, key="order",
+            expected=f"whole numbers up to {_MOST_ORDERS:,}",
+        )  # fmt: skip
     if np.any(offset == 0):
         raise TableError("holds a ghost on its own line", file=path, key="offset [orders]")
-    if np.any(strength <= 0):
-        raise TableError("holds a strength that is not above zero", file=path, key="strength")
+    if np.any(np.abs(offset) > _MOST_ORDERS):
+        raise TableError(
+            "holds a ghost that is nowhere near its line", file=path, key="offset [orders]",
+            value=float(np.abs(offset).max()), expected=f"up to {_MOST_ORDERS:,} orders",
+        )  # fmt: skip
+    _above_zero(path, strength=strength)
+
+
+def _above_zero(path: Path, **columns: Floats) -> None:
+    """Refuse numbers that are not above zero, or beyond what can be squared."""
+    for name, values in columns.items():
+        if np.any(values <= 0):
+            raise TableError(f"holds a {name} that is not above zero", file=path, key=name)
+        if np.any((values < _LEAST) | (values > 1 / _LEAST)):
+            raise TableError(
+                f"holds a {name} out of all measure", file=path, key=name,
+                expected=f"from {_LEAST:g} to {1 / _LEAST:g}",
+            )  # fmt: skip

@@ -44,9 +44,12 @@ def read_profile(
             "the first column has no known scale", file=path, key="line 1",
             value=",".join(header), expected=_RIGHT_PROFILE,
         )  # fmt: skip
+    short = next((line for line, row in rows if len(row) < 2), None)
+    if short is not None:
+        raise TableError(
+            "is no row of two numbers", file=path, key=f"line {short}", expected=_RIGHT_PROFILE
+        )
     values = np.array([[_number(cell, path, line) for cell in row[:2]] for line, row in rows])
-    if values.ndim != 2 or values.shape[1] != 2:
-        raise TableError("holds no rows of two numbers", file=path, expected=_RIGHT_PROFILE)
     values = values[np.argsort(values[:, 0])]
     return profile(values[:, 0] * scale, values[:, 1], slit_image_m=slit_image_m, origin=str(path))
 

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
+_FEWEST = 8
+_RIGHT = f"at least {_FEWEST} positions with a value each"
+_FAINTEST = 1e-60  # of the brightest sample: its fourth power is still a number
 _MIDDLE = 0.5  # of the plate's height that is averaged, where lines are straight enough
 _STRAIGHT = 0.05  # [pixel] bow of a line that averaging rows may smear
 
@@ -56,17 +59,23 @@ def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: st
     Raises
     ------
     PlateFileError
-        Fewer than 8 samples, uneven steps, or a sample that is not finite.
+        Fewer than 8 samples, uneven steps, a sample that is not finite or beyond 1e60.
     """
     x, v = np.asarray(x_m, dtype=np.float64), np.asarray(value, dtype=np.float64)
-    if x.size < 8 or x.shape != v.shape:
+    if x.size < _FEWEST or x.shape != v.shape:
         raise PlateFileError(
             f"a profile of {x.size} positions and {v.size} values cannot be measured",
-            expected="at least 8 positions with a value each",
+            expected=_RIGHT,
         )
     steps = np.diff(x)
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(v))):
         raise PlateFileError("holds numbers that are not finite", expected="finite numbers")
+    brightest = float(np.abs(v).max())
+    if brightest and not _FAINTEST < brightest < 1 / _FAINTEST:
+        raise PlateFileError(
+            "holds light out of all measure", value=brightest,
+            expected=f"from {_FAINTEST:g} to {1 / _FAINTEST:g}, in any unit",
+        )  # fmt: skip
     if steps.min() <= 0 or steps.max() - steps.min() > 1e-3 * steps.mean():
         raise PlateFileError(
             "positions are not evenly spaced", expected="rising positions at even steps"
@@ -94,6 +103,8 @@ def from_plate(plate: Plate) -> Profile:
     computation keeps beside it. Rows are averaged as far out as lines are straight to 0.05
     pixel there, at most half of the plate's height.
     """
+    if plate.x_m.size < _FEWEST:
+        raise PlateFileError(f"is only {plate.x_m.size} pixels wide", expected=_RIGHT)
     y = np.abs(plate.y_m)
     inside = y <= max(_MIDDLE * float(y.max()), float(y.min()))
     rows = inside & (y <= _straight_m(plate))

@@ -25,6 +25,7 @@ _BANDS = 24
 _CORRELATED = 1.6  # interpolated samples share errors, so smoothing quietens them less
 _MOST_TURN = math.radians(5.0)
 _TINY = 1e-300
+_MOST_PIXELS = 100_000_000
 
 
 @dataclass(frozen=True)
@@ -92,6 +93,8 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
     left = -columns * scan.pixel_m / 2 if scan.left_m is None else scan.left_m
     x = np.asarray(left + (np.arange(columns) + 0.5) * scan.pixel_m, dtype=np.float64)
     inside = np.isfinite(value)
+    if inside.sum() < 8:
+        raise PlateFileError("leaves fewer than 8 columns", file=origin, expected="a wider picture")
     found = Profile(
         x[inside], value[inside], noise_of(value[inside]), saturated[inside],
         slit_image_m=scan.slit_image_m, turned_rad=turn, origin=origin,
@@ -187,6 +190,9 @@ def _decoded(path: Path, encoding: str | float) -> tuple[Floats, Flags]:
     """Linear light (ny, nx), the mean of the colour channels, and where any of them is clipped."""
     raw = _pixels(path)
     if raw.dtype.kind == "f":
+        brightest = float(np.abs(raw).max())
+        if not brightest < 1e60:  # nor NaN
+            raise PlateFileError("holds light out of all measure", file=path, value=brightest)
         light = raw.astype(np.float64)
         clipped = np.zeros(light.shape, dtype=np.bool_)
     else:
@@ -225,19 +231,43 @@ def _pixels(path: Path) -> Pixels:
         raise PlateFileError("there is no such file", file=path, expected="a picture")
     try:
         if path.suffix.lower() in (".tif", ".tiff"):
-            import tifffile
-
-            return _grey_or_colour(np.asarray(tifffile.imread(path)), path)
-        from PIL import Image
-
-        with Image.open(path) as image:
-            indirect = image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV")
-            return _grey_or_colour(np.asarray(image.convert("RGB") if indirect else image), path)
-    except (OSError, ValueError, SyntaxError) as error:
+            return _grey_or_colour(_with_tifffile(path), path)
+        return _grey_or_colour(_with_pillow(path), path)
+    except PlateFileError:
+        raise
+    except Exception as error:  # over damaged files the decoders raise what they come upon
         first = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise PlateFileError(
             f"cannot be read as a picture: {first}", file=path, expected="a PNG or TIFF picture"
         ) from error
+
+
+def _with_pillow(path: Path) -> Pixels:
+    from PIL import Image
+
+    Image.MAX_IMAGE_PIXELS = None  # the size is checked here, before anything is decoded
+    with Image.open(path) as image:
+        _check_size(image.size[0] * image.size[1], path)
+        indirect = image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV")
+        return np.asarray(image.convert("RGB") if indirect else image)
+
+
+def _with_tifffile(path: Path) -> Pixels:
+    import logging
+
+    import tifffile
+
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
+    with tifffile.TiffFile(path) as file:
+        _check_size(int(file.pages[0].size), path)
+        return np.asarray(file.pages[0].asarray())
+
+
+def _check_size(pixels: int, path: Path) -> None:
+    if pixels > _MOST_PIXELS:
+        raise PlateFileError(
+            f"holds {pixels:,} pixels", file=path, expected=f"at most {_MOST_PIXELS:,}"
+        )
 
 
 def _grey_or_colour(raw: Pixels, path: Path) -> Pixels:
@@ -245,6 +275,8 @@ def _grey_or_colour(raw: Pixels, path: Path) -> Pixels:
         raise PlateFileError(
             f"holds an array of shape {raw.shape}", file=path, expected="rows and columns"
         )
+    if raw.dtype.kind not in "buif":
+        raise PlateFileError(f"holds {raw.dtype}, no light", file=path, expected="grey or colour")
     if raw.dtype == np.int32:  # how 16-bit grey may arrive
         return np.asarray(np.clip(raw, 0, 65535).astype(np.uint16))
     return raw
