@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from wavesim.study.point import Point
 
 _LABELS = {"why": "why", "remains": "remains", "extinguished": "gone"}
+_DARK, _DARK_STEP_M = 0.01, 1e-9
 _PLATE_FILES = (".h5", ".hdf5", ".nxs")
 
 
@@ -89,8 +90,15 @@ def _draw(plate: ExposedPlate, found: Point, path: Path) -> None:
 
 
 def record(found: Point) -> dict[str, object]:
-    """What there is to tell of a place, in SI units; spectra as lists."""
+    """What there is to tell of a place, in SI units.
+
+    The spectrum is told in full where more than 1 % passes, elsewhere in steps of a nanometre.
+    """
+    import numpy as np
+
     spectrum = found.spectrum
+    every = max(1, round(_DARK_STEP_M / spectrum.step_m))
+    told = (spectrum.passed > _DARK) | (np.arange(spectrum.passed.size) % every == 0)
     return {
         "x_m": found.x_m,
         "beta_rad": found.beta_rad,
@@ -100,9 +108,9 @@ def record(found: Point) -> dict[str, object]:
         "words": list(found.words),
         "spectrum": {
             "full_resolution": spectrum.full,
-            "wavelength_m": spectrum.wavelength_m.tolist(),
-            "irradiance_W_m2_nm": spectrum.irradiance.tolist(),
-            "passed": spectrum.passed.tolist(),
+            "wavelength_m": spectrum.wavelength_m[told].tolist(),
+            "irradiance_W_m2_nm": spectrum.irradiance[told].tolist(),
+            "passed": spectrum.passed[told].tolist(),
         },
     }
 
