@@ -167,6 +167,33 @@ def test_wide_plates_lose_nothing_where_cells_are_put_into_pixels() -> None:
     assert plate.power_W == pytest.approx(exact, rel=2e-5)  # rows are cut at column middles
 
 
+STOPPED = (
+    ('kind = "disc"\ndiameter = "2 mm"', 'kind = "disc"\ndiameter = "1 mm"'),
+    (
+        'kind = "annulus"\nouter = "2 mm"\ninner = "0.4 mm"',
+        'kind = "annulus"\nouter = "1 mm"\ninner = "0.4 mm"',
+    ),
+    (
+        'kind = "rectangle"\nwidth = "3 mm"\nheight = "3 mm"\nplaces = [{ x = "0.1 mm" }]',
+        'kind = "disc"\ndiameter = "1 mm"',
+    ),
+)
+
+
+@pytest.mark.parametrize(("larger", "alone"), STOPPED)
+def test_a_stop_smaller_than_the_hole_is_what_remains(larger: str, alone: str) -> None:
+    stopped = expose(scene(larger, bench='beam = "1 mm"'))
+    exact = expose(scene(alone, bench='beam = "1 mm"'))
+    assert np.abs(stopped.irradiance - exact.irradiance).max() < 1e-9 * exact.irradiance.max()
+
+
+def test_a_hole_on_the_edge_of_a_stop_is_cut() -> None:
+    asked = 'kind = "rectangle"\nwidth = "1 mm"\nheight = "4 mm"\nplaces = [{ x = "0.5 mm" }]'
+    cut = build_plane(scene(asked, bench='beam = "1.6 mm"'))
+    # the right half of the beam's disc; its polygon of 512 corners has the disc's area
+    assert cut.open_area_m2 == pytest.approx(math.pi / 8 * 1.6e-3**2, rel=1e-6)
+
+
 def test_source_blurs_and_keeps_the_power() -> None:
     hole = 'kind = "disc"\ndiameter = "0.5 mm"'
     point = expose(scene(hole, size=16, pixel=40))

@@ -154,8 +154,10 @@ class _Edge:
 
     def away(self, x: Floats, y: Floats, reach: float) -> tuple[Mask, Mask]:
         """Whether elements of that radius lie wholly within, and wholly without."""
-        grow, shrink = (tuple(max(h + s * reach, 1e-300) for h in self.half) for s in (1, -1))
-        return self._scaled(shrink, x, y), ~self._scaled(grow, x, y)
+        without = ~self._scaled(tuple(h + reach for h in self.half), x, y)
+        if min(self.half) <= reach:
+            return np.zeros(x.shape, dtype=np.bool_), without
+        return self._scaled(tuple(h - reach for h in self.half), x, y), without
 
     def _scaled(self, half: tuple[float, ...], x: Floats, y: Floats) -> Mask:
         a, b = x / half[0], y / half[1]
@@ -177,22 +179,25 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
     """Elements within the stop; those on its edge cut as polygons, or by their middles."""
     kept: list[Group] = []
     for group in groups:
-        outline = group.element.outline()
-        reach = corner_radius(outline) if outline else max(group.element.reach_m)
+        reach = _radius(group.element)
         within, without = stop.away(group.x_m, group.y_m, reach)
         edge = ~within & ~without
-        if outline is None or np.count_nonzero(edge) > _MOST_CUT:
-            chosen = stop.contains(group.x_m, group.y_m)
-            if edge.any():
-                notes.append(
-                    f"{np.count_nonzero(edge):,} elements lie near the stop's edge: each is kept "
-                    "whole where its middle lies within and left out where it does not"
-                )
-            kept += _part(group, chosen)
+        if np.count_nonzero(edge) > _MOST_CUT:
+            kept += _part(group, stop.contains(group.x_m, group.y_m))
+            notes.append(
+                f"{np.count_nonzero(edge):,} elements lie near the stop's edge: each is kept "
+                "whole where its middle lies within and left out where it does not"
+            )
             continue
         kept += _part(group, within)
-        kept += [c for j in np.flatnonzero(edge) if (c := _cut(group, outline, int(j), stop))]
+        for j in np.flatnonzero(edge):
+            kept += _cut(_part(group, np.arange(group.x_m.size) == j)[0], stop)
     return kept
+
+
+def _radius(element: el.PlaneElement) -> float:
+    outline = element.outline()
+    return corner_radius(outline) if outline else max(element.reach_m)
 
 
 def _part(group: Group, chosen: Mask) -> list[Group]:
@@ -201,15 +206,26 @@ def _part(group: Group, chosen: Mask) -> list[Group]:
     return [Group(group.element, group.x_m[chosen], group.y_m[chosen], group.weight[chosen])]
 
 
-def _cut(group: Group, outline: el.Corners, j: int, stop: _Edge) -> Group | None:
-    x, y = float(group.x_m[j]), float(group.y_m[j])
+def _cut(lone: Group, stop: _Edge) -> list[Group]:
+    """What the stop leaves of one element: itself, a polygon, or nothing."""
+    if isinstance(lone.element, el.Annulus):
+        outer, inner = el.disc(lone.element.outer_m), el.disc(lone.element.inner_m)
+        hole = Group(inner, lone.x_m, lone.y_m, -lone.weight) if lone.element.inner_m else None
+        whole = Group(outer, lone.x_m, lone.y_m, lone.weight)
+        return [part for g in (whole, hole) if g is not None for part in _cut(g, stop)]
+    outline = lone.element.outline() or ()
+    x, y = float(lone.x_m[0]), float(lone.y_m[0])
     edge = tuple((a - x, b - y) for a, b in stop.element.outline() or ())
     left = clip(outline, edge)
-    if len(left) < 3 or signed_area(left) < 1e-12 * group.element.open_area_m2:
-        return None
-    whole = signed_area(left) > (1 - 1e-12) * signed_area(outline)
-    element = group.element if whole else el.Polygon(left)
-    return Group(element, group.x_m[j : j + 1], group.y_m[j : j + 1], group.weight[j : j + 1])
+    area = signed_area(left) if len(left) > 2 else 0.0
+    if area < 1e-12 * lone.element.open_area_m2:
+        return []
+    if area > (1 - 1e-12) * signed_area(outline):
+        return [lone]
+    if area > (1 - 1e-12) * signed_area(edge):
+        here = np.zeros(1)
+        return [Group(stop.element, here, here, lone.weight)]
+    return [Group(el.Polygon(left), lone.x_m, lone.y_m, lone.weight)]
 
 
 def _weighted(group: Group, bench: Bench) -> Group:

@@ -10,6 +10,7 @@ from numba import njit
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.groups import Group, Lattice, PlaneAperture
+from wavesim.errors import LimitError
 
 _LINES = 8  # lines across a cell along which its open part is measured
 _FAST = {"cache": True, "nogil": True, "error_model": "numpy"}
@@ -45,7 +46,14 @@ def _draw(group: Group, cell_m: float, out: Floats) -> None:
         y = (np.arange(ny) - (ny - 1) / 2) * cell_m
         out += np.exp(-((y[:, None] / r) ** 2)) * np.exp(-((x / r) ** 2))
         return
-    corners = np.array(element.outline())
+    outline = element.outline()
+    if outline is None:
+        raise LimitError(
+            "grooves cannot be computed so near: one phase for each is not enough",
+            key="bench",
+            expected="a plate farther away, or less defocus",
+        )
+    corners = np.array(outline)
     weight = np.ascontiguousarray(group.weight.real, dtype=np.float64)
     _fill(corners, group.x_m, group.y_m, weight, cell_m, out)
 
