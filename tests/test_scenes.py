@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 import wavesim
 from wavesim.colorimetry import (
@@ -74,15 +75,17 @@ def xy(xyz: np.ndarray) -> np.ndarray:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_every_scene_makes_a_picture_worth_looking_at(name: str) -> None:
+def test_every_scene_says_what_to_look_for_and_has_its_picture(name: str) -> None:
     text = (SCENES / f"{name}.toml").read_text(encoding="utf-8")
     assert text.startswith("# ")
-    assert "# Look for:" in text
-    picture = plate(name).picture()
-    assert picture.shape[1] in range(300, 4001)
-    assert picture.max() > 200  # something bright
-    assert picture.min() < 40  # and something dark
-    assert (SCENES / "pictures" / f"{name}.png").exists()
+    assert "\n# Look for:\n" in text
+    shown = scene(name)
+    with Image.open(SCENES / "pictures" / f"{name}.png") as picture:
+        tones = np.asarray(picture)
+    wide, high = shown.plate.pixels_x, shown.plate.pixels_y
+    assert tones.shape[1] / tones.shape[0] == pytest.approx(wide / high, rel=0.02)  # rounding
+    assert tones.max() > 200  # something bright
+    assert tones.min() < 40  # and something dark
 
 
 def test_the_room_is_complete() -> None:
@@ -364,3 +367,39 @@ def test_spot_behind_the_disc_is_as_bright_as_two_edges_make_it() -> None:
     assert wanted / open_beam == pytest.approx(2.8, abs=0.05)  # digits stated
     spot = shown.irradiance.max(where=shown.x_m**2 < 1e-10, initial=0.0)
     assert spot == pytest.approx(wanted, rel=0.03)  # mean over a pixel of 10 um
+
+
+def line_546(name: str) -> np.ndarray:
+    """Irradiance about the green mercury line of a bent or fanned ruling."""
+    shown = plate(name)
+    x = 0.6 * math.tan(math.asin(546.075e-9 * 100e3) - math.radians(3))
+    return shown.irradiance[:, np.abs(shown.x_m - x) < 0.5e-3]
+
+
+def test_bowed_rulings_fade_the_ends_of_a_line() -> None:
+    along = line_546("plane_bow").sum(axis=1)
+    full = np.count_nonzero(along > 0.95 * along.max()) * 10e-6
+    # the slit's image less the reach of the arc's two ends, m lambda f / d times its slope 4 s / h
+    reach = 546.075e-9 * 100e3 * 0.6 * 4 * 5e-6 / 8e-3
+    assert reach == pytest.approx(0.08e-3, abs=5e-6)  # digits stated
+    assert full == pytest.approx(1e-3 - 2 * reach, abs=30e-6)  # the last 5 % of a ramp, and pixels
+    assert full == pytest.approx(0.82e-3, abs=10e-6)  # digits stated
+
+
+def test_fanned_rulings_broaden_a_line() -> None:
+    across = line_546("plane_fan").sum(axis=0)
+    width = np.count_nonzero(across > across.max() / 2) * 10e-6
+    # the pitch changes along a ruling by angle x height over the ruled width
+    spread = math.radians(0.3) * 8e-3 / (800 * 10e-6)
+    assert width == pytest.approx(0.6 * 546.075e-9 * 100e3 * spread, abs=20e-6)  # two pixels
+    assert width == pytest.approx(0.17e-3, abs=10e-6)  # digits stated
+
+
+def test_sunflower_throws_a_ring() -> None:
+    radius = np.linspace(1.9e-3, 2.9e-3, 201)
+    turn = np.linspace(0, 2 * np.pi, 90, endpoint=False)[:, None]
+    light = plane_power(
+        "plane_picture", (radius * np.cos(turn)).ravel(), (radius * np.sin(turn)).ravel()
+    )
+    mean = light.reshape(turn.size, radius.size).mean(axis=0)
+    assert radius[np.argmax(mean)] == pytest.approx(2.3e-3, abs=0.05e-3)  # digits stated
