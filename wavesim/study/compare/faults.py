@@ -235,6 +235,7 @@ SPECKLE = Approximation(
     estimate=_speckle_estimate,
     own=lambda _: None,
     whole=True,
+    noisy=True,
 )
 
 __all__ = ["DIFFUSE_SMALL", "GHOST_BESSEL", "GHOST_SMALL", "SPECKLE", "ghosts"]

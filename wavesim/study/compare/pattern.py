@@ -16,7 +16,7 @@ from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 
 Floats = npt.NDArray[np.float64]
 
-_SLIT_POINTS = 24  # Gauss points across the source slit
+_SLIT_POINTS = (8, 64)  # Gauss points across the source slit, at least and at most
 _GREEN_M = 550e-9  # stands for a source without a wavelength of its own: middle of the visible
 
 
@@ -65,12 +65,17 @@ class Pattern:
         sine = np.atleast_1d(self.sine(mu))
         if self.slit_sine == 0.0:
             return light(sine, 0.0).reshape(np.shape(mu))
-        t, w = np.polynomial.legendre.leggauss(_SLIT_POINTS)
+        t, w = np.polynomial.legendre.leggauss(self._slit_points())
         total = sum(
             weight / 2 * light(sine, self.slit_sine / 2 * offset)
             for offset, weight in zip(t, w, strict=True)
         )
         return np.asarray(total).reshape(np.shape(mu))
+
+    def _slit_points(self) -> int:
+        """Enough for a pattern that turns over once in lambda / W: six, and three a turn."""
+        turns = self.slit_sine * self.ruled.width_m / self.wavelength_m
+        return int(np.clip(6 + 3 * turns, *_SLIT_POINTS))
 
     def _bare(self, sine: Floats, offset: float) -> Floats:
         found = farfield.amplitude(self.ruled, self.sine_in + offset, sine, self.wavelength_m)

@@ -8,7 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from wavesim.aperture.defects.chance import draw
-from wavesim.scene import ListedSlit, Scene, Slits
+from wavesim.scene import ListedSlit, Ruled, Scene, Slits
 from wavesim.study.compare.pattern import (
     Pattern,
     counted,
@@ -24,10 +24,13 @@ from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_lo
 
 _DRAWS = 200  # rulings of an ensemble, fewer where they are long
 _ORDER = 1
+NO_RULINGS = "the aperture has no rulings"
 
 
 def equal_elements(scene: Scene) -> str | None:
     """Why a scene has no equal clear elements at an even pitch, or None."""
+    if not isinstance(scene.aperture, Ruled):
+        return NO_RULINGS
     if element_width_m(scene) is None or getattr(scene.aperture, "slits", None) is not None:
         return "it asks for equal clear openings at an even pitch"
     if pitch_m(scene) is None or rulings(scene) < 2:
@@ -37,6 +40,8 @@ def equal_elements(scene: Scene) -> str | None:
 
 def has_orders(scene: Scene) -> str | None:
     """Why a scene has no orders, or None."""
+    if not isinstance(scene.aperture, Ruled):
+        return NO_RULINGS
     return None if pitch_m(scene) and rulings(scene) > 1 else "one slit alone has no orders"
 
 
@@ -218,7 +223,7 @@ def _separated(light: Callable[[Floats, float], Floats], order: int, count: floa
         middle = math.sqrt(low * high)
         shallow = dip(light, order, middle) > RAYLEIGH_DIP
         low, high = (middle, high) if shallow else (low, middle)
-        if high / low < 1 + 1e-9:
+        if high / low < 1 + 1e-7:
             break
     return 1 / math.sqrt(low * high)
 

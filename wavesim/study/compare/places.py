@@ -8,7 +8,7 @@ import numpy as np
 
 from wavesim import farfield
 from wavesim.farfield.near import Wavefront, near_rulings
-from wavesim.scene import Scene
+from wavesim.scene import Ruled, Scene
 from wavesim.study.compare.pattern import (
     counted,
     element_width_m,
@@ -18,7 +18,7 @@ from wavesim.study.compare.pattern import (
     scaled_pitch,
     wavelength,
 )
-from wavesim.study.compare.patterns import equal_elements, ideal
+from wavesim.study.compare.patterns import NO_RULINGS, equal_elements, has_orders, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 
 _MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
@@ -28,7 +28,7 @@ _MANY = 300  # elements: the maxima are then sharp, and their places free of the
 
 
 def _angles(scene: Scene, value: float | None) -> Check:
-    """Distance of the first order from the zero order on the plate [m]."""
+    """Distance of the first order from the zero order [m]; swept: the camera on the zero order."""
     if value is not None:
         scene = scaled_pitch(scene, value)
     if getattr(scene.aperture, "slits", None) is None:
@@ -36,7 +36,8 @@ def _angles(scene: Scene, value: float | None) -> Check:
     seen = pattern(scene)
     mu = peak(seen.intensity, 1.0, 1.0 / seen.count)
     angle = math.asin(float(seen.sine(mu)))
-    focal, axis = scene.bench.camera_focal_m, scene.bench.camera_axis_rad
+    focal = scene.bench.camera_focal_m
+    axis = scene.bench.camera_axis_rad if value is None else -scene.bench.alpha_rad
     zero = focal * math.tan(math.asin(-seen.sine_in) - axis)
     engine = focal * math.tan(angle - axis) - zero
     formula = focal * seen.wavelength_m / seen.pitch_m
@@ -57,9 +58,9 @@ def peak(intensity, near: float, reach: float) -> float:  # type: ignore[no-unty
 
 
 def _angles_why(scene: Scene) -> str | None:
-    pitch = pitch_m(scene)
-    if pitch is None or rulings(scene) < 2:
-        return "one slit alone has no orders"
+    if has_orders(scene):
+        return has_orders(scene)
+    pitch = pitch_m(scene) or 1.0
     if abs(wavelength(scene) / pitch - math.sin(scene.bench.alpha_rad)) >= 1:
         return "the first order does not leave the grating"
     return None
@@ -71,7 +72,7 @@ def _angles_span(scene: Scene) -> tuple[float, float]:
 
 
 def _angles_estimate(scene: Scene, tolerance: float) -> Estimate | None:
-    if scene.bench.alpha_rad != 0 or scene.bench.camera_axis_rad != 0:
+    if scene.bench.alpha_rad != 0:
         return None
     sine = math.sqrt(1 - (1 - tolerance) ** 2)
     return Estimate(
@@ -196,6 +197,8 @@ def _own_distance(scene: Scene) -> float | None:
 
 
 def _distance_why(scene: Scene) -> str | None:
+    if not isinstance(scene.aperture, Ruled):
+        return NO_RULINGS
     if element_width_m(scene) is None and getattr(scene.aperture, "slits", None) is None:
         return "behind grooves that shift phases the axis may be dark"
     return None

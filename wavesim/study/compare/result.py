@@ -46,6 +46,8 @@ class Approximation:
     span : lowest and highest value of the parameter worth a look
     estimate : closed form of the failing value for a tolerance, or None
     own : the scene's own value of the parameter, or None
+    whole : the parameter counts things
+    noisy : the error scatters, so the failing value is read off a straight line through it
     """
 
     name: str
@@ -59,6 +61,7 @@ class Approximation:
     estimate: Callable[[Scene, float], Estimate | None]
     own: Callable[[Scene], float | None]
     whole: bool = False
+    noisy: bool = False
 
 
 @dataclass(frozen=True)

@@ -170,6 +170,8 @@ def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> C
     fails_at, fails = _threshold(
         values, checks, tolerance, lambda v: item.check(scene, v).error, whole=item.whole
     )
+    if item.noisy and fails_at is not None:
+        fails_at = _through(values, np.array([c.error for c in checks]), tolerance)
     guess = item.estimate(scene, tolerance)
     return Comparison(
         item.name, item.title, item.quantity, item.parameter, item.unit,
@@ -225,6 +227,12 @@ def _threshold(
     if error is None or (whole and abs(ends[1] - ends[0]) < 20):
         return _interpolated(ends, checks[good].error, checks[worse].error, tolerance), fails
     return _refined(ends, (checks[good].error, checks[worse].error), tolerance, error), fails
+
+
+def _through(values: Floats, errors: Floats, tolerance: float) -> float:
+    """Where a power law through all errors crosses the tolerance."""
+    slope, level = np.polyfit(np.log(values), np.log(errors / tolerance), 1)
+    return math.exp(-level / slope)
 
 
 def _interpolated(

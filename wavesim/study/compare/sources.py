@@ -12,7 +12,7 @@ from wavesim.study.compare.pattern import Pattern, pattern, pitch_m, rulings
 from wavesim.study.compare.patterns import has_orders, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate
 
-_BAND_POINTS = 96
+_BAND_POINTS = 64
 
 
 def _visibility(seen: Pattern, *, positions_alone: bool = False) -> float:
