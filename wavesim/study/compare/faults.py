@@ -89,6 +89,8 @@ GHOST_SMALL = Approximation(
 
 def _bessel(scene: Scene, value: float | None) -> Check:
     own = own_period(scene)
+    if value is None and own is None:
+        return Check(0.0, 0.0, 0.0)
     period = value if value is not None else own[1] if own else _PERIOD
     amplitude = own[0] if own else 0.01
     engine = ghosts(scene, amplitude, period)[1]
@@ -191,6 +193,8 @@ DIFFUSE_SMALL = Approximation(
 
 
 def _speckle(scene: Scene, value: float | None) -> Check:
+    if value is None and not own_rms(scene):
+        return Check(1.0, 1.0, 0.0)
     cells = max(1, round(value if value is not None else 1))
     light = _cells(own_rms(scene) or 0.02)
     groups = light[: light.size // cells * cells].reshape(-1, cells).mean(axis=1)

@@ -22,7 +22,7 @@ from wavesim.study.compare.result import (
     Row,
 )
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
-from wavesim.study.compare.varied import with_value
+from wavesim.study.compare.varied import unit_of, with_value
 
 APPROXIMATIONS = (
     SMALL_ANGLES,
@@ -114,7 +114,7 @@ def vary(
             continue
         if progress is not None:
             progress(item.name)
-        done.append(_along(item, scenes, (key, values, tolerance)))
+        done.append(_along(item, scenes, (key, values, tolerance, unit_of(scene, key))))
     rows = tuple(row for one in done for row in one.rows)
     return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
@@ -182,14 +182,14 @@ def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> C
 
 
 def _along(
-    item: Approximation, scenes: list[Scene], along: tuple[str, Sequence[float], float]
+    item: Approximation, scenes: list[Scene], along: tuple[str, Sequence[float], float, str]
 ) -> Comparison:
-    key, values, tolerance = along
+    key, values, tolerance, unit = along
     checks = [item.check(scene, None) for scene in scenes]
     at = np.asarray(values, dtype=np.float64)
     fails_at, fails = _threshold(at, checks, tolerance, None)
     return Comparison(
-        item.name, item.title, item.quantity, key, "", _rows(item.name, key, at, checks, tolerance),
+        item.name, item.title, item.quantity, key, unit, _rows(item.name, key, at, checks, tolerance),
         tolerance, fails_at, fails, None, "", None, None,
     )  # fmt: skip
 
@@ -266,9 +266,9 @@ def _refined(
         here = error(middle)
         miss = math.log(max(here, 1e-300) / tolerance) if math.isfinite(here) else 1.0
         if abs(miss) < _SETTLED:
-            return middle
+            return float(middle)
         if miss <= 0:
             good, low, high = middle, miss, high / 2
         else:
             bad, high, low = middle, miss, low / 2
-    return good * (bad / good) ** (low / (low - high))
+    return float(good * (bad / good) ** (low / (low - high)))

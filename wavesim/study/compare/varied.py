@@ -9,6 +9,9 @@ from wavesim.scene import Scene, from_resolved, resolved
 from wavesim.scene.base import toml_key
 
 
+_UNITS = ("m", "rad", "K", "Pa", "s", "W", "lx")
+
+
 def with_value(scene: Scene, key: str, value: float) -> Scene:
     """The scene with the value at a dotted key replaced, checked as a scene again.
 
@@ -35,6 +38,16 @@ def with_value(scene: Scene, key: str, value: float) -> Scene:
         )
     place[name] = round(value) if isinstance(old, int) else float(value)
     return from_resolved(values).beside(scene.folder)
+
+
+def unit_of(scene: Scene, key: str) -> str:
+    """Unit of the value at a dotted key, "" for plain numbers."""
+    place: Any = resolved(scene)
+    parts = key.split(".")
+    for depth, part in enumerate(parts[:-1]):
+        place = _step(place, part, ".".join(parts[: depth + 1]))
+    suffix = str(_name(place, parts[-1], key)).rpartition("_")[2]
+    return suffix if suffix in _UNITS else ""
 
 
 def _step(place: Any, part: str, key: str) -> Any:

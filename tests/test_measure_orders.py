@@ -1,0 +1,206 @@
+"""Orders: overlapping ones flagged, two of them used, the zero order as origin, lone lines."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from wavesim.cli.measure import command
+from wavesim.errors import InputError, WavesimError
+from wavesim.lightpath import expose
+from wavesim.scene import parse
+from wavesim.study.measure import (
+    Doubt,
+    Instrument,
+    Task,
+    from_plate,
+    line_list,
+    measure,
+    measure_profile,
+    of_scene,
+    profile,
+)
+
+BENCH = Instrument(1e-3 / 300, 0.5)
+LASER = """
+schema = 1
+title = "A laser line through a screw-cut grating"
+
+[source]
+kind = "laser"
+wavelength = "543.5 nm"
+
+[bench]
+camera = "250 mm"
+viewing = "{viewing} deg"
+beam = {{ diameter = "6 mm", profile = "gaussian" }}
+
+[aperture]
+kind = "grating"
+density = "600 / mm"
+ruled_width = "12 mm"
+height = "5 mm"
+groove = {{ profile = "slit", width = "0.7 um" }}
+
+[[aperture.defects]]
+kind = "periodic"
+amplitude = "20 nm"
+period = 40
+
+[plate]
+width = "{width} mm"
+height = "0.05 mm"
+pixel = "5 um"
+"""
+
+
+def lines_at(places, heights) -> object:
+    """A noiseless profile with Gaussian lines of 40 um."""
+    x = np.arange(-0.01, 0.30, 1e-5)
+    light = sum(
+        h * np.exp(-4 * math.log(2) * ((x - p) / 4e-5) ** 2)
+        for p, h in zip(places, heights, strict=True)
+    )
+    return profile(x, light + 1e-9)
+
+
+def test_one_order_alone_is_taken_as_the_lowest_and_others_are_named():
+    """0.8 um = 1 x 800 nm = 2 x 400 nm: nothing on the plate decides."""
+    place = float(BENCH.place(800e-9, 1))
+    table = measure_profile(lines_at([place], [1.0]), BENCH, Task())
+    row = table.lines[0]
+    assert row.order == 1
+    assert row.other_orders == (2,)
+
+
+def test_a_partner_in_another_order_decides():
+    """404.656 nm in orders 1 and 2: the second could be 809.3 nm, but the first is there too."""
+    places = [float(BENCH.place(404.656e-9, m)) for m in (1, 2)]
+    table = measure_profile(lines_at(places, [1.0, 0.5]), BENCH, Task())
+    assert [r.order for r in table.lines] == [1, 2]
+    assert all(r.confirmed and r.other_orders == () for r in table.lines)
+
+
+def test_the_list_decides_where_no_partner_is():
+    """Cadmium's 467.815 nm in order 3 might be 701.7 nm in order 2, which cadmium has not."""
+    place = float(BENCH.place(467.815e-9, 3))
+    table = measure_profile(lines_at([place], [1.0]), BENCH, Task(element="Cd"))
+    assert table.lines[0].order == 3
+    assert table.lines[0].name.startswith("Cd 467.8")
+
+
+def test_the_order_may_be_given():
+    place = float(BENCH.place(800e-9, 1))
+    row = measure_profile(lines_at([place], [1.0]), BENCH, Task(order=2)).lines[0]
+    assert (row.order, row.other_orders) == (2, ())
+    with pytest.raises(InputError, match="order"):
+        Task(order=0)
+
+
+def test_the_zero_order_sets_the_origin():
+    """A plate put 0.3 mm to the side: its own zero order says so."""
+    shift = 3e-4
+    places = [shift + float(BENCH.place(w, 1)) for w in (0.0, 435.833e-9, 546.075e-9)]
+    table = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task())
+    assert table.instrument.origin_m == pytest.approx(shift, abs=2e-7)  # 0.02 sample
+    found = [r.wavelength_m * 1e9 for r in table.lines]
+    np.testing.assert_allclose(found, [435.833, 546.075], atol=0.002)  # 0.02 sample = 0.0013 nm
+    assert [r.kind for r in table.rows] == ["zero order", "line", "line"]
+    kept = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task(zero_order=False))
+    assert abs(kept.lines[-1].wavelength_m * 1e9 - 546.075) > 1.0
+
+
+def test_ghosts_of_a_lone_line_in_one_order():
+    plate = expose(parse(LASER.format(viewing=19, width=30)))
+    table = measure(plate, Task(least=1e-4))
+    kinds = {round(r.wavelength_m * 1e9, 1): r.kind for r in table.rows}
+    assert kinds[543.5] == "line"
+    assert [r.kind for r in table.rows].count("line") == 1
+    assert len(table.ghosts) >= 2
+    assert table.periods[0].rulings == pytest.approx(40, rel=1e-3)
+    assert table.periods[0].amplitude_m == pytest.approx(20e-9, rel=0.02)
+
+
+def test_negative_orders_and_oblique_light():
+    """At 20 degrees of incidence, the order -1 beside the order +1: one wavelength."""
+    bench = Instrument(1e-3 / 300, 0.5, math.radians(20), math.radians(-20))
+    places = [float(bench.place(546.075e-9, m)) for m in (-1, 1)]
+    x = np.arange(min(places) - 0.01, max(places) + 0.01, 1e-5)
+    light = sum(np.exp(-(((x - p) / 2e-5) ** 2)) for p in places) + 1e-9
+    table = measure_profile(profile(x, light), bench, Task(element="Hg"))
+    assert [r.order for r in table.lines] == [-1, 1]
+    for row in table.lines:
+        assert row.wavelength_m * 1e9 == pytest.approx(546.075, abs=0.002)
+        assert row.confirmed
+
+
+def test_lists_merge_what_a_plate_cannot_separate():
+    """H alpha's seven components: 656.2795 nm, strength-weighted (check values, section 6)."""
+    fine, coarse = line_list("H", 1e-13), line_list("H", 1e-10)
+    assert len(fine) > 3 * len(coarse)
+    alpha = min(coarse, key=lambda e: abs(e.wavelength_m - 656.28e-9))
+    assert alpha.wavelength_m * 1e9 == pytest.approx(656.2795, abs=0.001)
+    with pytest.raises(InputError, match="no line list"):
+        line_list("Xx", 1e-10)
+
+
+def test_a_plate_without_a_pitch():
+    scene = parse(LASER.format(viewing=0, width=5).split("[aperture]")[0] + """
+[aperture]
+kind = "slits"
+count = 1
+width = "40 um"
+
+[plate]
+width = "5 mm"
+height = "1 mm"
+pixel = "50 um"
+""")
+    with pytest.raises(InputError, match="no pitch"):
+        of_scene(scene)
+
+
+def test_rows_are_averaged_only_where_lines_are_straight():
+    """Far off the axis lines are bowed: the middle row alone counts, and the place is unmoved."""
+    text = LASER.format(viewing=0, width=4).replace('height = "0.05 mm"', 'height = "8 mm"')
+    text = text.replace('pixel = "5 um"', 'pixel = "10 um"\ncentre = "86 mm"')
+    plate = expose(parse(text))
+    found = measure(plate, Task(least=0.5)).lines[0]
+    assert found.wavelength_m * 1e9 == pytest.approx(543.5, abs=0.002)  # 0.1 pixel = 0.006 nm
+    assert from_plate(plate).value.shape == plate.x_m.shape
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["absent.h5"],
+        ["absent.png", "--pixel", "10 um", "--density", "600 / mm", "--camera", "1 m"],
+        ["absent.csv", "--circle", "--density", "600 / mm"],
+        ["absent.csv", "--circle"],
+        ["absent.h5", "--csv", "lines.txt"],
+    ],
+)
+def test_commands_that_cannot_be_done(arguments, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    result = CliRunner().invoke(command, arguments)
+    assert isinstance(result.exception, WavesimError)
+    assert result.exception.exit_status == 2
+
+
+def test_commands_with_bad_quantities():
+    result = CliRunner().invoke(command, ["a.h5", "--camera", "1"])
+    assert result.exit_code == 2
+    assert "has no unit" in result.output
+    result = CliRunner().invoke(command, ["a.h5", "--camera", "3 s"])
+    assert "no length" in result.output
+
+
+def test_doubt_is_carried():
+    place = float(BENCH.place(546.075e-9, 1))
+    bench = Instrument(1e-3 / 300, 0.5, doubt=Doubt(pitch=1e-4, origin_m=1e-6))
+    row = measure_profile(lines_at([place], [1.0]), bench, Task()).lines[0]
+    assert row.uncertainty_m > 1e-4 * 546e-9
+    assert row.uncertainty_m < 1.2e-4 * 546e-9
