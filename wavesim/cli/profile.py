@@ -212,7 +212,7 @@ def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
         marks=marks,
         x_label="order",
         title=f"{scene.title}: order {found.order} at {found.wavelength_m * 1e9:.6g} nm",
-        subtitle="circles: ghosts as predicted, with the harmonic of each period",
+        subtitle="circles: ghosts as predicted, with the harmonic of each period" if marks else "",
         decades=_DECADES,
     )
     save(drawn, path)

@@ -256,8 +256,10 @@ def _profile_change(ruled: Ruling, line: Order, kind: str, change: _Change) -> E
     mean = np.mean([at(first + (last - first) * part) for part in t])
     curvature = (at(change.small) - 2 * perfect + at(-change.small)) / change.small**2
     mean += curvature * change.rms**2 / 2
-    slope = (at(change.small) - at(-change.small)) / (2 * change.small)
+    places = first + (last - first) * t if first != last else t[:1] * 0 + first
+    slopes = [(at(v + change.small) - at(v - change.small)) / (2 * change.small) for v in places]
+    scattered = float(np.mean(np.abs(slopes) ** 2)) * change.rms**2
     left = float(abs(mean / perfect) ** 2)
-    level = float(abs(slope / perfect) ** 2 * change.rms**2 / ruled.effective_count)
+    level = scattered / abs(perfect) ** 2 / ruled.effective_count
     words = f"{kind} errors leave {left:.4g} of the line, mean diffuse level {level:.2g}"
     return Effect(kind, line.order, line.wavelength_m, left, level, words=words)
