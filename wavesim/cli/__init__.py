@@ -80,7 +80,8 @@ def main(args: list[str] | None = None) -> NoReturn:
             stream.reconfigure(errors="replace")  # a name that the terminal cannot show
     try:
         status = _run(args)
-        sys.stdout.flush()
+        if isinstance(sys.stdout, io.TextIOBase):  # None where it was closed from the start
+            sys.stdout.flush()
     except BrokenPipeError:
         status = _unread()
     except OSError as error:
