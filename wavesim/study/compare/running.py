@@ -188,9 +188,10 @@ def _along(
     checks = [item.check(scene, None) for scene in scenes]
     at = np.asarray(values, dtype=np.float64)
     fails_at, fails = _threshold(at, checks, tolerance, None)
+    rows = _rows(item.name, key, at, checks, tolerance)
     return Comparison(
-        item.name, item.title, item.quantity, key, unit, _rows(item.name, key, at, checks, tolerance),
-        tolerance, fails_at, fails, None, "", None, None,
+        item.name, item.title, item.quantity, key, unit, rows, tolerance, fails_at, fails,
+        None, "", None, None,
     )  # fmt: skip
 
 

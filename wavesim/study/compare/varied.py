@@ -8,7 +8,6 @@ from wavesim.errors import InputError
 from wavesim.scene import Scene, from_resolved, resolved
 from wavesim.scene.base import toml_key
 
-
 _UNITS = ("m", "rad", "K", "Pa", "s", "W", "lx")
 
 
