@@ -17,7 +17,7 @@ from wavesim.aperture.plane import build_plane
 from wavesim.aperture.plane.strips import build_strips, needs_strips
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.farfield.near import steepest
+from wavesim.farfield.near import judged, steepest, wavefront
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
 from wavesim.plate.plane import expose_near, expose_plane, in_focus
@@ -129,6 +129,7 @@ class _Stages:
 
 
 def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]) -> Report:
+    half_m = max(abs(edge) for edge in ruled.span_m)
     return Report(
         elements=ruled.elements,
         wavelengths=int(bins.power.size),
@@ -138,7 +139,7 @@ def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]
         seconds=seconds,
         seeds=_seeds(scene),
         cautions=light.cautions(scene.source),
-        notes=ruled.limits,
+        notes=(*ruled.limits, judged(wavefront(scene.bench, half_m), half_m)),
     )
 
 

@@ -267,8 +267,12 @@ def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats
 
 
 def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Light:
-    """Powers per pixel (ny, nx, 4) and of the middle row (k, nx) as light on the plate."""
-    seen = seen / (pixel_m * pixel_m)
+    """Powers per pixel (ny, nx, 4) and of the middle row (k, nx) as light on the plate.
+
+    What the table's error leaves below zero in the dark counts as none.
+    """
+    seen = np.maximum(seen, 0.0) / (pixel_m * pixel_m)
+    spectral = np.maximum(spectral, 0.0)
     edges = np.concatenate([waves.node_m[:1], waves.node_m, waves.node_m[-1:]])
     gaps = np.minimum(np.diff(edges), 1.0001e-9)
     width_nm = (gaps[:-1] + gaps[1:]) / 2 * 1e9
