@@ -88,7 +88,7 @@ def test_a_signal_ends_it_with_its_status(
 ) -> None:
     os.mkfifo(desk / "waiting.toml")  # reading it waits for a writer: a moment to be sure of
     (desk / "a.h5").write_text("old")
-    running = start(desk, "expose", "waiting.toml", "-o", "a.h5")
+    running = start(desk, "expose", "waiting.toml", "-o", "a.h5", preexec_fn=_heed_interrupts)
     writing = _reading(desk / "waiting.toml")
     running.send_signal(number)
     _, err = running.communicate(timeout=PATIENCE_S)
@@ -96,6 +96,11 @@ def test_a_signal_ends_it_with_its_status(
     assert (running.returncode, err) == (status, said)
     assert (desk / "a.h5").read_text() == "old"
     assert left_in(desk) == ["a.h5", "waiting.toml"]
+
+
+def _heed_interrupts() -> None:
+    """As in the foreground: shells start background jobs deaf to Ctrl-C."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def _reading(pipe: Path) -> int:
