@@ -1,0 +1,362 @@
+"""Mutated scene texts, exposed and asked about."""
+
+from __future__ import annotations
+
+import copy
+import random
+import re
+import tomllib
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from tests.mutations import ROOT
+from tests.scene_texts import GOOD, Table, leaves, text
+
+SHIPPED = {path.stem: path for path in sorted((ROOT / "scenes").glob("*.toml"))}
+COLUMNS, ROWS = 48, 5  # of the shrunk plates
+
+_UNITS = ("m", "mm", "um", "nm", "pm", "deg", "arcsec", "rad", "K", "degC", "s", "1 / mm", "Pa",
+          "kPa", "lx", "cd/m^2", "%", "ppm", "waves", "furlong", "kg", "W", "")  # fmt: skip
+_WORDS = ("", "auto", "sun", "slits", "grating", "disc", "Na", "none", "independent", "waves",
+          "\N{MICRO SIGN}m", "\N{GREEK SMALL LETTER MU}m", "\N{PILE OF POO}", "\u202e", "\0", "\n",
+          "../../etc/passwd", "/dev/zero", ".", "lamp.csv", "mask.png", "x" * 5000)  # fmt: skip
+_NUMBERS = (0, 1, -1, 2, 7, 0.5, 1e-300, 1e300, -1e300, 10**9, 10_000_000, -(10**18), 2**63,
+            10**400, float("nan"), float("inf"), -float("inf"), 5e-324, -0.0)  # fmt: skip
+
+
+def shrunk(scene: Table) -> Table:
+    """The same scene on few pixels over the same plate, with fewer rulings."""
+    from wavesim.scene.units import measure
+
+    scene = copy.deepcopy(scene)
+    plate = scene.get("plate")
+    if isinstance(plate, dict) and "width" in plate:
+        pixel = measure(str(plate["width"])).value / COLUMNS
+        plate.update(pixel=f"{pixel:.6g} m", height=f"{pixel * ROWS:.6g} m")
+    found: list[Table] = []
+    _gather(scene, found)
+    for table in found:
+        for key, most in (("count", 600), ("count_x", 7), ("count_y", 6)):
+            if isinstance(table.get(key), int):
+                table[key] = min(int(str(table[key])), most)
+        if table.get("kind") == "dots":
+            table["count"] = 20
+        if "ruled_width" in table:
+            table["ruled_width"] = "0.2 mm"
+    return scene
+
+
+def seeds_of_scenes() -> dict[str, Table]:
+    """Shipped scenes and the tests' good ones, shrunk."""
+    shipped = {name: tomllib.loads(path.read_text("utf-8")) for name, path in SHIPPED.items()}
+    return {name: shrunk(scene) for name, scene in {**shipped, **GOOD}.items()}
+
+
+class SceneMutator:
+    """Texts of wrong, odd and extreme scenes, the same for the same seed."""
+
+    def __init__(self) -> None:
+        self.good = seeds_of_scenes()
+        self.names = sorted(self.good)
+        self.leaves = [pair for name in self.names for pair in leaves(self.good[name])]
+        self.parts: dict[str, list[object]] = {}
+        for name in self.names:
+            for key, value in self.good[name].items():
+                self.parts.setdefault(key, []).append(value)
+        self.parts["defects"] = [
+            scene["aperture"]["defects"]  # type: ignore[index]
+            for scene in self.good.values()
+            if "defects" in scene["aperture"]  # type: ignore[operator]
+        ]
+
+    def text(self, seed: int) -> str:
+        dice = random.Random(seed)
+        scene = copy.deepcopy(self.good[dice.choice(self.names)])
+        for _ in range(dice.choice((1, 1, 1, 2, 2, 3, 5))):
+            dice.choice(_TABLE_CHANGES)(self, scene, dice)
+        written = text(scene)
+        if dice.random() < 0.3:
+            for _ in range(dice.choice((1, 1, 2, 4))):
+                written = dice.choice(TEXT_CHANGES)(written, dice)
+        return written
+
+    # ---- changes of tables
+
+    def scale(self, scene: Table, dice: random.Random) -> None:
+        """A number a little or many decades off; most such scenes are still scenes."""
+        place, key, value = self._leaf(scene, dice)
+        factor = dice.choice((0.5, 0.9, 1.1, 2, 3, 10, -1, 10.0 ** dice.randint(-12, 12)))
+        if isinstance(value, str) and (found := re.match(r"-?[0-9.]+(e-?[0-9]+)?", value)):
+            place[key] = f"{float(found[0]) * factor:.6g}{value[found.end() :]}"
+        elif isinstance(value, (int, float)) and not isinstance(value, bool):
+            place[key] = round(value * factor) if isinstance(value, int) else value * factor
+
+    def replace(self, scene: Table, dice: random.Random) -> None:
+        place, key, _ = self._leaf(scene, dice)
+        place[key] = self.value(dice)
+
+    def drop(self, scene: Table, dice: random.Random) -> None:
+        place, key, _ = self._leaf(scene, dice)
+        del place[key]
+
+    def cross(self, scene: Table, dice: random.Random) -> None:
+        """A key's value from another scene, at the same key or at another."""
+        place, key, _ = self._leaf(scene, dice)
+        alike = [value for name, value in self.leaves if name.endswith(f".{key}")]
+        pool = alike if alike and dice.random() < 0.7 else [value for _, value in self.leaves]
+        place[key] = copy.deepcopy(dice.choice(pool))
+
+    def graft(self, scene: Table, dice: random.Random) -> None:
+        """A whole table from another scene."""
+        key = dice.choice(("source", "bench", "aperture", "aperture", "plate", "exposure"))
+        scene[key] = copy.deepcopy(dice.choice(self.parts[key]))
+
+    def harm(self, scene: Table, dice: random.Random) -> None:
+        """Defects of another ruling."""
+        aperture = scene.get("aperture")
+        if isinstance(aperture, dict):
+            found = aperture.setdefault("defects", [])
+            if isinstance(found, list):
+                found += copy.deepcopy(dice.choice(self.parts["defects"]))  # type: ignore[arg-type]
+
+    def add(self, scene: Table, dice: random.Random) -> None:
+        """A key that stands elsewhere, or nowhere."""
+        place = self._table(scene, dice)
+        name, value = dice.choice(self.leaves)
+        key = name.rpartition(".")[2]
+        if re.fullmatch(r"\w+", key):
+            place[key] = copy.deepcopy(value)
+
+    def move(self, scene: Table, dice: random.Random) -> None:
+        """A table inside another, or in a list, or a hundred lists."""
+        place = self._table(scene, dice)
+        if place:
+            key = dice.choice(sorted(place))
+            for _ in range(dice.choice((1, 1, 2, 100))):
+                place[key] = dice.choice(([place[key]], {key: place[key]}))
+
+    def value(self, dice: random.Random) -> object:
+        number = dice.choice(_NUMBERS)
+        return dice.choice((
+            number,
+            dice.choice(_WORDS),
+            f"{number} {dice.choice(_UNITS)}",
+            f"{dice.uniform(-5, 500):.3g} {dice.choice(_UNITS)}",
+            f"1/{number} {dice.choice(_UNITS)}",
+            dice.choice((True, False)),
+            [],
+            {},
+            [number] * dice.randint(1, 3),
+            list(range(dice.choice((3, 20_000)))),
+            {"kind": dice.choice(_WORDS[:11])},
+        ))  # fmt: skip
+
+    def _table(self, scene: Table, dice: random.Random) -> Table:
+        found: list[Table] = []
+        _gather(scene, found)
+        return dice.choice(found)
+
+    def _leaf(self, scene: Table, dice: random.Random) -> tuple[Table, str, object]:
+        places: list[Table] = []
+        _gather(scene, places)
+        pairs = [
+            (place, key)
+            for place in places
+            for key, value in place.items()
+            if not isinstance(value, dict)
+        ]
+        if not pairs:
+            return {"x": 1}, "x", 1
+        place, key = dice.choice(pairs)
+        return place, key, place[key]
+
+
+def _gather(value: object, found: list[Table]) -> None:
+    if isinstance(value, dict):
+        found.append(value)
+        for inner in value.values():
+            _gather(inner, found)
+    elif isinstance(value, list):
+        for inner in value[:50]:
+            _gather(inner, found)
+
+
+_TABLE_CHANGES = (
+    SceneMutator.scale, SceneMutator.scale, SceneMutator.scale, SceneMutator.scale,
+    SceneMutator.replace, SceneMutator.replace, SceneMutator.drop, SceneMutator.cross,
+    SceneMutator.cross, SceneMutator.graft, SceneMutator.graft, SceneMutator.harm,
+    SceneMutator.add, SceneMutator.move,
+)  # fmt: skip
+
+
+# ---- changes of the text
+
+
+def _slip(written: str, dice: random.Random) -> str:
+    at = dice.randrange(len(written) + 1)
+    put = dice.choice(("", "0", "9", "-", "e9", ".", '"', "[", "{", "}", "=", "\n", "\r", "\0",
+                       "\t", "\ufeff", "\N{EN SPACE}", "\u202e", "#", "_", "'''"))  # fmt: skip
+    return written[:at] + put + written[at + dice.choice((0, 0, 1, 2, 30)) :]
+
+
+def _digit(written: str, dice: random.Random) -> str:
+    places = [m.start() for m in re.finditer(r"\d", written)] or [0]
+    at = dice.choice(places)
+    return written[:at] + dice.choice("0123456789") + written[at + 1 :]
+
+
+def _unit(written: str, dice: random.Random) -> str:
+    places = list(re.finditer(r"(?<=\d )(m|mm|um|nm|deg|K|s|cm)\b", written))
+    if not places:
+        return written
+    m = dice.choice(places)
+    return written[: m.start()] + dice.choice(_UNITS) + written[m.end() :]
+
+
+def _line(written: str, dice: random.Random) -> str:
+    """A line lost, doubled, moved, or there a thousand times."""
+    lines = written.split("\n")
+    at, to = dice.randrange(len(lines)), dice.randrange(len(lines))
+    match dice.randrange(4):
+        case 0:
+            del lines[at]
+        case 1:
+            lines.insert(to, lines[at])
+        case 2:
+            lines.insert(to, lines.pop(at))
+        case _:
+            lines[at:at] = [lines[at]] * 1000
+    return "\n".join(lines)
+
+
+def _nest(written: str, dice: random.Random) -> str:
+    deep = dice.choice((3, 100, 5000))
+    return written + dice.choice((
+        "x = " + "[" * deep + "]" * deep,
+        "x = " + "[" * deep,
+        ".".join("x" * deep) + " = 1",
+        "[" + ".".join(f"x{k}" for k in range(deep)) + "]",
+        "[[aperture.defects]]\nkind = 'random'\nrms = '3 nm'\n" * deep,
+        "x = " + "9" * deep,
+        "x = 1979-05-27T07:32:00Z",
+        "plate.pixel = '1 um'",
+    )) + "\n"  # fmt: skip
+
+
+def _ends(written: str, dice: random.Random) -> str:
+    return dice.choice((
+        written.replace("\n", "\r\n"), written.replace("\n", "\r"), written.replace(" ", "\t"),
+        written.replace('"', "'"), written.upper(), "\ufeff" + written, written[::-1],
+        written[: dice.randrange(len(written) + 1)], written * 2,
+    ))  # fmt: skip
+
+
+TEXT_CHANGES = (_slip, _slip, _digit, _digit, _unit, _line, _nest, _ends)
+
+
+# ---- what is done with a scene
+
+
+def furnish(place: Path) -> None:
+    """The tables and pictures that the good scenes name."""
+    import h5py
+    from PIL import Image
+
+    (place / "lamp.csv").write_text("wavelength_nm,relative\n400,1\n500,2\n600,3\n700,2\n")
+    (place / "green.csv").write_text("wavelength_nm,transmittance\n400,0\n550,0.9\n700,0\n")
+    (place / "aluminium.csv").write_text(
+        "wavelength_nm,reflectance\n400,0.92\n550,0.91\n800,0.87\n"
+    )
+    (place / "groove.csv").write_text("place_um,height_nm\n0,0\n0.5,200\n1,0\n")
+    with h5py.File(place / "measured.h5", "w") as file:
+        file["entry/error"] = np.sin(np.arange(200) / 9) * 5.0
+        file["entry/error"].attrs["units"] = "nm"
+    rows, columns = np.mgrid[:24, :24]
+    disc = ((rows - 11.5) ** 2 + (columns - 11.5) ** 2 < 90) * np.uint8(255)
+    for name in ("mask.png", "phase.png"):
+        Image.fromarray(disc).save(place / name)
+
+
+def scenes(place: Path) -> Callable[[int], str]:
+    """Mutants of scenes: load, expose, draw; and one thing more for each seed."""
+    from wavesim.scene import load
+
+    furnish(place)
+    mutator = SceneMutator()
+    path = place / "mutant.toml"
+
+    def work(seed: int) -> str:
+        path.write_text(mutator.text(seed), encoding="utf-8", newline="")
+        scene = load(path)
+        more = _MORE[seed % len(_MORE)]
+        return more(scene, place)
+
+    return work
+
+
+def checked(scene: object, place: Path) -> str:  # noqa: ARG001  (as the other uses)
+    """Expose, and look at every number."""
+    from wavesim.lightpath import expose
+    from wavesim.scene import Scene
+
+    assert isinstance(scene, Scene)
+    plate = expose(scene)
+    picture = plate.picture()
+    numbers = (plate.irradiance, plate.xyz, plate.profile_spectrum, plate.profile_irradiance)
+    if not all(np.isfinite(array).all() for array in numbers):
+        raise ValueError("a value on the plate is no number")
+    if any((array < 0).any() for array in numbers[:1]):
+        raise ValueError(f"negative light on the plate: {plate.irradiance.min():.3g}")
+    if not 0 < plate.exposure_s < float("inf"):
+        raise ValueError(f"an exposure of {plate.exposure_s} s")
+    return f"plate {picture.shape}"
+
+
+def kept(scene: object, place: Path) -> str:
+    """Expose, keep and read back."""
+    from wavesim.lightpath import expose, open_plate
+    from wavesim.scene import Scene
+
+    assert isinstance(scene, Scene)
+    plate = expose(scene)
+    plate.save(place / "kept.h5")
+    plate.save_png(place / "kept.png")
+    if not np.array_equal(open_plate(place / "kept.h5").xyz, plate.xyz):
+        raise ValueError("a plate comes back changed")
+    return "kept"
+
+
+def _command(name: str, *options: str) -> Callable[[object, Path], str]:
+    """The command itself, in this process: its words and its JSON are made, too."""
+
+    def run(scene: object, place: Path) -> str:  # noqa: ARG001  (read again by the command)
+        return commanded(name, str(place / "mutant.toml"), *options)
+
+    return run
+
+
+def commanded(name: str, *args: str) -> str:
+    """Run one command in this process, and give its errors on."""
+    import importlib
+
+    from click.testing import CliRunner
+
+    command = importlib.import_module(f"wavesim.cli.{name}").command
+    done = CliRunner().invoke(command, list(args))
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    if done.exit_code != 0:
+        raise ValueError(f"{name} {args} ends with {done.exit_code}: {done.output[-200:]!r}")
+    return f"{name}: {len(done.output)} letters"
+
+
+_MORE = (
+    *[checked] * 11, kept, kept,
+    *[_command("predict")] * 2, _command("predict", "--json"),
+    *[_command("profile")] * 2, _command("profile", "--order", "2", "--json"),
+    _command("point", "--x", "1 mm"),
+    _command("compare", "--steps", "2", "--only", "order-places"),
+)  # fmt: skip
+WORKSHOPS = {"scenes": scenes}

@@ -1,0 +1,205 @@
+"""Seeded mutations of everything that wavesim reads, and a judge of what comes of each.
+
+    python -m tests.mutations scenes 0 10000     one JSON line a mutant: seed, verdict, words
+    python -m tests.mutations scenes 4711 --show the mutant itself, and its verdict
+
+A mutant may end in a result or in a WavesimError of one line. Any other exception, a warning, a
+value that is no number on the plate, or time or memory beyond the bounds is a fault.
+`patrol` runs mutants in a process of their own: a hang or a crash is counted and not shared.
+"""
+
+from __future__ import annotations
+
+import faulthandler
+import json
+import os
+import resource
+import selectors
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import traceback
+import warnings
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import asdict, dataclass, field
+from pathlib import Path
+
+from wavesim.errors import WavesimError
+
+ROOT = Path(__file__).resolve().parents[1]
+SECONDS = 10.0  # of processor time that a mutant may take
+PATIENCE_S = 120.0  # without a word on a busy machine: it hangs
+FREE_BYTES = 1_500_000_000  # what the program is told that the machine has free
+MOST_BYTES = 2_500_000_000  # what it may really hold: libraries, slack, and what it was told
+LONGEST = 1500  # letters of a message
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What came of one mutant: "result", the name of a WavesimError, or "FAULT"."""
+
+    seed: int
+    kind: str
+    words: str
+    seconds: float
+
+
+def judge(seed: int, work: Callable[[], str]) -> Verdict:
+    """Run `work`, which returns what it did in a few words."""
+    begin = time.process_time()
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        kind, words = _outcome(work)
+    seconds = time.process_time() - begin
+    if said and kind != "FAULT":
+        first = said[0]
+        kind, words = "FAULT", f"warning: {first.message} ({first.filename}:{first.lineno})"
+    if seconds > SECONDS and kind != "FAULT":
+        kind, words = "FAULT", f"slow: {words}"
+    return Verdict(seed, kind, words, round(seconds, 3))
+
+
+def _outcome(work: Callable[[], str]) -> tuple[str, str]:
+    try:
+        return "result", work()
+    except WavesimError as error:
+        message = str(error)
+        if "\n" in message or not message.strip() or len(message) > LONGEST:
+            return "FAULT", f"message of {len(message)} letters: {message[:300]!r}"
+        return type(error).__name__, message
+    except Exception as error:
+        frames = traceback.extract_tb(error.__traceback__)
+        ours = [f for f in frames if f"{os.sep}wavesim{os.sep}" in f.filename] or list(frames)
+        place = f"{Path(ours[-1].filename).name}:{ours[-1].lineno} {ours[-1].name}"
+        return "FAULT", f"{type(error).__name__} at {place}: {error}"[:500]
+
+
+@dataclass
+class Count:
+    """What came of many mutants."""
+
+    mutants: int = 0
+    kinds: Counter[str] = field(default_factory=Counter)
+    faults: list[Verdict] = field(default_factory=list)
+    slowest: Verdict | None = None
+    peak_bytes: int = 0
+
+    def add(self, verdict: Verdict) -> None:
+        self.mutants += 1
+        self.kinds[verdict.kind] += 1
+        if verdict.kind == "FAULT":
+            self.faults.append(verdict)
+        if self.slowest is None or verdict.seconds > self.slowest.seconds:
+            self.slowest = verdict
+
+    def words(self) -> str:
+        """The faults, one a line, for a test to show."""
+        return "\n".join(f"seed {v.seed}: {v.words}" for v in self.faults)
+
+
+def patrol(what: str, seeds: range) -> Count:
+    """Judge mutants `seeds` of a kind, in a fresh process that is replaced when it dies."""
+    count, at = Count(), seeds.start
+    while at < seeds.stop:
+        for verdict, peak in _worker(what, at, seeds.stop):
+            count.add(verdict)
+            count.peak_bytes = max(count.peak_bytes, peak)
+            at = verdict.seed + 1
+    return count
+
+
+def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
+    """Verdicts of one process until all are given, or until it dies over one of them."""
+    command = [sys.executable, "-m", "tests.mutations", what, str(first), str(stop)]
+    with (
+        tempfile.TemporaryFile() as told,
+        subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=told) as child,
+        selectors.DefaultSelector() as waiting,
+    ):
+        assert child.stdout is not None
+        waiting.register(child.stdout, selectors.EVENT_READ)
+        at, rest, end = first, b"", ""
+        while not end:
+            if not waiting.select(PATIENCE_S):
+                child.kill()
+                end = "hangs"
+            chunk = os.read(child.stdout.fileno(), 65536) if not end else b""
+            if not chunk and not end:
+                end = f"the process ended with {child.wait()}"
+            *lines, rest = (rest + chunk).split(b"\n")
+            for line in lines:
+                content = json.loads(line)
+                peak = content.pop("peak")
+                yield Verdict(**content), peak
+                at += 1
+        told.seek(0)
+        words = told.read()[-3000:].decode(errors="replace")
+        if at < stop:
+            yield Verdict(at, "FAULT", f"{end}: {words}", PATIENCE_S), 0
+        elif words:
+            yield Verdict(stop, "FAULT", f"wrote to the terminal: {words}", 0.0), 0
+
+
+def _bounded() -> None:
+    """Tell the program of little free memory, and hold it to little more."""
+    import wavesim.plate.memory as memory
+
+    vars(memory)["open"] = _no_file  # it asks Linux first
+    vars(memory)["os"] = _Little
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES + 6_000_000_000,) * 2)  # addresses
+
+
+def _no_file(*_: object, **__: object) -> object:
+    raise OSError
+
+
+class _Little:
+    @staticmethod
+    def sysconf(name: str) -> int:
+        return 4096 if name == "SC_PAGE_SIZE" else FREE_BYTES // 4096
+
+
+def _keep(place: Path, folder: Path, name: str) -> None:
+    """Copy the mutant to where faults are collected."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for path in place.glob("mutant*"):
+        shutil.copyfile(path, folder / f"{name}{path.suffix}")
+
+
+def peak_bytes() -> int:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+
+
+def main(args: list[str]) -> None:
+    from tests import mutated_files, mutated_scenes
+
+    workshops = {**mutated_scenes.WORKSHOPS, **mutated_files.WORKSHOPS}
+    what, first, stop = args[0], int(args[1]), args[2]
+    _bounded()
+    with tempfile.TemporaryDirectory() as place:
+        work = workshops[what](Path(place))
+        if stop == "--show":
+            print(judge(first, lambda: work(first)))
+            for path in sorted(Path(place).iterdir()):
+                if path.name.startswith("mutant"):
+                    print(path.name, path.read_bytes()[:5000].decode(errors="replace"), sep="\n")
+            return
+        for seed in range(first, int(stop)):
+            faulthandler.dump_traceback_later(PATIENCE_S - 5)  # where it hangs
+            verdict = judge(seed, lambda seed=seed: work(seed))  # type: ignore[misc]
+            if peak_bytes() > MOST_BYTES and verdict.kind != "FAULT":
+                words = f"{peak_bytes() / 1e9:.2f} GB: {verdict.words}"
+                verdict = Verdict(seed, "FAULT", words, verdict.seconds)
+            faulthandler.cancel_dump_traceback_later()
+            if verdict.kind == "FAULT" and "WAVESIM_FAULTS" in os.environ:
+                _keep(Path(place), Path(os.environ["WAVESIM_FAULTS"]), f"{what}-{seed}")
+            print(json.dumps({**asdict(verdict), "peak": peak_bytes()}), flush=True)
+            if peak_bytes() > MOST_BYTES:
+                sys.exit(9)  # the peak never falls: the next mutant gets a process of its own
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
