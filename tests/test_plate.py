@@ -92,6 +92,30 @@ class TestPixelsAgainstQuadrature:
             exact = brute_force(ruled, place, bins, pixel, 24)
             assert found.light[pixel].sum() == pytest.approx(exact, rel=1e-6)
 
+    @pytest.mark.parametrize(
+        "groove",
+        [
+            'groove = { profile = "blazed", facet_angle = "6 deg" }',
+            'groove = { profile = "sinusoidal", depth = "300 nm" }',
+            'groove = { profile = "blazed", facet_angle = "6 deg" }\n'
+            '[[aperture.defects]]\nkind = "depth"\nwear = 0.3\nrms = 0.03',
+        ],
+    )
+    def test_grooves(self, groove: str) -> None:
+        """Envelopes are multiplied in after the pass: 1e-4, the stated error of phase elements."""
+        of = scene(
+            source='kind = "band"\ncentre = "530 nm"\nwidth = "40 nm"',
+            bench='collimator = "600 mm"\ncamera = "1 m"\nviewing = "11 deg"',
+            aperture='kind = "grating"\ncount = 300\ndensity = "300 / mm"\n'
+            'mounting = "reflection"\n' + groove,
+            plate='width = "40 mm"\nheight = "1 mm"\npixel = "100 um"',
+        )
+        ruled, place, bins, found = columns(of)
+        bright = found.light.sum(axis=1)
+        for pixel in (int(bright.argmax()), int(bright.argmax()) + 5, 30):
+            exact = brute_force(ruled, place, bins, pixel, 20)
+            assert bright[pixel] == pytest.approx(exact, rel=1e-4, abs=1e-6 * bright.max())
+
 
 class TestWavelengthBins:
     def test_no_finer_bins_are_needed(self) -> None:

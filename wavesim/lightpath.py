@@ -25,6 +25,7 @@ from wavesim.scene import Scene
 from wavesim.scene.shape import Plane as PlaneShape
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
+PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 _LASER_BEAM_M = 1e-3  # diameter of a laser's beam where the bench names none
 _T = TypeVar("_T")
 
@@ -92,7 +93,12 @@ def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPl
     else:
         ruled = stage("aperture", aperture.build, scene)
         lit = expose_near(scene, ruled, spectrum, place, stage)
-    report = replace(lit.report, seconds=stage.seconds, cautions=light.cautions(scene.source))
+    report = replace(
+        lit.report,
+        seconds=stage.seconds,
+        seeds=_seeds(scene),
+        cautions=light.cautions(scene.source),
+    )
     return exposed(stage("exposure", plate.develop, lit.light, lit.factor, scene, report))
 
 
@@ -134,7 +140,7 @@ def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]
         elements=ruled.elements,
         wavelengths=int(bins.power.size),
         smoothing=bins.smoothing.value,
-        pixel_error=PIXEL_ERROR,
+        pixel_error=PIXEL_ERROR if ruled.of_u_alone else PHASE_PIXEL_ERROR,
         bin_error=bins.error,
         seconds=seconds,
         seeds=_seeds(scene),
@@ -144,5 +150,5 @@ def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]
 
 
 def _seeds(scene: Scene) -> tuple[int, ...]:
-    defects = getattr(scene.aperture, "defects", ())
-    return tuple(d.seed for d in defects if hasattr(d, "seed"))
+    drawn = (scene.aperture, *getattr(scene.aperture, "defects", ()))
+    return tuple(d.seed for d in drawn if hasattr(d, "seed"))

@@ -62,8 +62,9 @@ class Aperture:
 
     @property
     def elements(self) -> int:
-        """How many elements there are in all."""
-        return sum(c.position_m.size for c in self.combs)
+        """How many elements there are in all; several combs at the same places are one."""
+        places = {(c.position_m.size, c.position_m[0], c.position_m[-1]) for c in self.combs}
+        return sum(size for size, _, _ in places)
 
     @property
     def open_width_m(self) -> float:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.farfield.mixing import Mixing, mixing
 from wavesim.farfield.running import (
     CELLS,
     RunningIntegral,
@@ -20,6 +21,7 @@ from wavesim.farfield.running import (
 )
 from wavesim.farfield.sampling import in_blocks, sampled
 
+_MANY = 3  # kinds of element that are worth blending
 Envelope = Callable[[Rays], Complexes | Floats]
 
 
@@ -38,15 +40,11 @@ class Term:
     envelopes: tuple[Element, Element] | None = None
     part: Literal["power", "real", "imaginary"] = "power"
 
-    def factor(self, rays: Rays) -> Floats | None:
-        """Factor at those rays [m2], or None where the integral is whole."""
-        if self.envelopes is None:
-            return None
-        one, other = self.envelopes
-        first = np.asarray(one.amplitude(rays))
+    def factor(self, first: Complexes | Floats, second: Complexes | Floats) -> Floats:
+        """Factor [m2] from the amplitudes of its two envelopes at any rays."""
         if self.part == "power":
             return np.asarray(first.real**2 + first.imag**2)
-        product = first * np.conj(other.amplitude(rays))
+        product = first * np.conj(second)
         return np.asarray(2 * product.real if self.part == "real" else -2 * product.imag)
 
 
@@ -61,6 +59,7 @@ class FarField:
     start_per_m, step_per_m : the grid [1/m]
     cells : grid steps per 1/(aperture width)
     whole : whether the amplitude holds the envelopes already
+    mixing : strengths of the elements where they were blended from more, or None
     """
 
     elements: tuple[Element, ...]
@@ -69,6 +68,7 @@ class FarField:
     step_per_m: float
     cells: int
     whole: bool
+    mixing: Mixing | None = None
 
     def terms(self, *, again: bool) -> Iterator[Term]:
         """|A|^2 = sum of terms, each integrated over u (and once more if `again`).
@@ -82,6 +82,8 @@ class FarField:
             envelopes = None if self.whole else (self.elements[r], self.elements[r])
             yield Term(self._integral(_power(b), again), envelopes)
             for s in range(r + 1, len(self.amplitude)):
+                if self.mixing is not None and not self.mixing.counts(r, s):
+                    continue
                 pair = (self.elements[r], self.elements[s])
                 product = b * np.conj(self.amplitude[s])
                 yield Term(self._integral(product.real.copy(), again), pair, "real")
@@ -111,11 +113,24 @@ def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarF
     elements = tuple(comb.element for comb in aperture.combs)
     parts = (sampled(comb, aperture.centre_m, start, step, count) for comb in aperture.combs)
     if not aperture.of_u_alone:
-        return FarField(elements, tuple(parts), start, step, cells, whole=False)
+        return _blended(FarField(elements, (), start, step, cells, whole=False), parts, count)
     whole = _enveloped(next(parts), elements[0].amplitude, start, step)
     for element, part in zip(elements[1:], parts, strict=True):
         whole += _enveloped(part, element.amplitude, start, step)
     return FarField(elements[:1], (whole,), start, step, cells, whole=True)
+
+
+def _blended(bare: FarField, parts: Iterator[Complexes], count: int) -> FarField:
+    """Interference functions of few blends of the elements, if they are many."""
+    if len(bare.elements) < _MANY:
+        return replace(bare, amplitude=tuple(parts))
+    mixed = mixing(bare.elements)
+    blended = np.zeros((mixed.strength.size, count), dtype=np.complex128)
+    for r, part in enumerate(parts):
+        for k, row in enumerate(blended):
+            row += mixed.matrix[k, r] * part
+    blends = mixed.blends(bare.elements)
+    return replace(bare, elements=blends, amplitude=tuple(blended), mixing=mixed)
 
 
 def _power(amplitude: Complexes) -> Floats:

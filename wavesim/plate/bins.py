@@ -152,14 +152,14 @@ def _cheapest(place: Geometry, width_m: float, support_m: tuple[tuple[float, flo
 
 
 def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:
-    """One, or as many as keep a phase element's envelope straight between nodes to 1e-6.
+    """One, or as many as keep a phase element's envelope straight between nodes to 5e-5.
 
     Seen against wavelength an envelope sinc^2(m - m_b lambda_b / lambda) curves by
     (pi m / lambda)^2 / 1.5 at most, which straight lines over a step s miss by s^2 / 8 of it.
     """
     if aperture.of_u_alone:
         return 1
-    return max(1, math.ceil(1.5 * place.widest_sine * aperture.pitch_m / VISIBLE_LO_M))
+    return max(1, math.ceil(0.2 * place.widest_sine * aperture.pitch_m / VISIBLE_LO_M))
 
 
 def _nodes(support_m: tuple[tuple[float, float], ...], per_nm: int) -> Floats:

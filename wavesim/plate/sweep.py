@@ -12,7 +12,7 @@ from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.farfield import FarField, RunningIntegral
 from wavesim.plate.bins import Bins, Smoothing
-from wavesim.plate.envelope import envelope
+from wavesim.plate.envelope import Envelopes
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
 from wavesim.plate.threads import in_threads
@@ -67,11 +67,12 @@ def sweep(field: FarField, place: Geometry, bins: Bins, ruled: Aperture) -> Colu
     """
     light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
     first = first_column(place, ruled)
+    envelopes = Envelopes(place, bins.node_m, ruled.pitch_m)
     for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
         part = light if term.envelopes is None else np.zeros_like(light)
         _sweep_term(term.integral, place, bins, part[first:])
         part[:first] = part[::-1][:first] * (-1.0 if term.part == "imaginary" else 1.0)
-        factor = envelope(term, place, bins.node_m, ruled.pitch_m)
+        factor = envelopes.factor(term)
         if factor is not None:
             light += part * factor
     return Columns(bins.node_m, light, first if field.whole else 0)
