@@ -24,6 +24,7 @@ _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here
 _SHORT_WAVE_M = 400e-9
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
 _SIZES = 7  # Chebyshev diameters: 1e-6 of the peak for a spread of 5 %, three rings out
+_COVER_SEEN = 0.01  # part of the stop that dots cover from which overlaps are told
 _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 
@@ -49,8 +50,21 @@ def build_plane(scene: Scene) -> PlaneAperture:
         groups = _in_open_beam(groups, aperture, bench)
     if not groups:
         raise LimitError("lets no light through", key="aperture", expected=_NO_LIGHT)
+    if isinstance(aperture, sh.Dots):
+        notes += _overlaps(aperture)
     area = _open_area(groups, aperture)
     return PlaneAperture(tuple(groups), None, area, (*notes, *_limits(groups)))
+
+
+def _overlaps(dots: sh.Dots) -> list[str]:
+    """A sentence where dots placed at random come to lie on one another."""
+    cover = dots.count * math.pi / 4 * dots.diameter_m**2 / dots.stop.area_m2
+    if dots.min_distance_m >= dots.diameter_m or cover < _COVER_SEEN:
+        return []
+    return [
+        f"dots cover {cover:.2g} of the stop and may overlap, and count twice where they do; "
+        "min_distance keeps them apart"
+    ]
 
 
 def _from_picture(picture: sh.Picture, scene: Scene) -> PlaneAperture:

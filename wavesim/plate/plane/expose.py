@@ -110,7 +110,6 @@ def expose_plane(
         smoothing=source.words,
         pixel_error=plan.error,
         bin_error=waves.error,
-        seeds=(scene.aperture.seed,) if hasattr(scene.aperture, "seed") else (),
         notes=(*aperture.limits, *words, judged(front, half_m)),
     )
     factor = level_plane(scene, source, spectrum.kind_of_level)
