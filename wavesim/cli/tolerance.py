@@ -107,7 +107,7 @@ def _together(found: Tolerance) -> str:
     seen = found.together
     parts = []
     if not math.isnan(seen.ghost):
-        parts.append(f"strongest ghost {seen.ghost:.3g}")
+        parts.append(f"strongest ghost {seen.ghost:.3g} +- {seen.ghost_error:.1g}")
     if not math.isnan(seen.diffuse):
         parts.append(f"diffuse light {seen.diffuse:.3g} +- {seen.diffuse_error:.1g}")
     if not math.isnan(seen.resolving_power):

@@ -252,13 +252,13 @@ def _profile_change(ruled: Ruling, line: Order, kind: str, change: _Change) -> E
         words = f"{kind} errors light an order that the perfect groove leaves dark"
         return Effect(kind, line.order, line.wavelength_m, words=words)
     perfect, (first, last) = at(0.0), change.ends
-    t = (np.arange(_ALONG) + 0.5) / _ALONG
-    mean = np.mean([at(first + (last - first) * part) for part in t])
+    node, share = np.polynomial.legendre.leggauss(_ALONG)
+    places = (first + last) / 2 + (last - first) / 2 * node
+    mean = share @ np.array([at(float(v)) for v in places]) / 2
     curvature = (at(change.small) - 2 * perfect + at(-change.small)) / change.small**2
     mean += curvature * change.rms**2 / 2
-    places = first + (last - first) * t if first != last else t[:1] * 0 + first
     slopes = [(at(v + change.small) - at(v - change.small)) / (2 * change.small) for v in places]
-    scattered = float(np.mean(np.abs(slopes) ** 2)) * change.rms**2
+    scattered = float(share @ np.abs(slopes) ** 2) / 2 * change.rms**2
     left = float(abs(mean / perfect) ** 2)
     level = scattered / abs(perfect) ** 2 / ruled.effective_count
     words = f"{kind} errors leave {left:.4g} of the line, mean diffuse level {level:.2g}"

@@ -83,13 +83,14 @@ class Together:
     Attributes
     ----------
     ghost, diffuse, resolving_power : measured; nan where there is no limit
-    diffuse_error : standard error
+    ghost_error, diffuse_error : standard errors
     factor : by which the errors that widen the line had to be shrunk to meet their limit; 1 where
         the formula's share was right
     met : whether all limits are kept
     """
 
     ghost: float
+    ghost_error: float
     diffuse: float
     diffuse_error: float
     resolving_power: float
@@ -195,13 +196,17 @@ def _ghost_kinds(there: Bench, limits: Limits, period: float) -> list[_Kind]:
     d, limit = there.ruled.pitch_m, limits.ghost
     place = largest_periodic(there.order, period, limit)
     strength = largest_modulation(limit)
+
+    def measure(errors: Errors) -> float:
+        return there.ghost(errors)[0]
+
     # in the worst case both add in amplitude, so each may have half of it
     return [
         _Kind("periodic displacement", "ghost", "m", place * d,
               largest_periodic(there.order, period, limit / 4) / place,
-              lambda a: Errors(periodic=a / d, period=period), there.ghost, limit, 2.0),
+              lambda a: Errors(periodic=a / d, period=period), measure, limit, 2.0),
         _Kind("periodic groove strength", "ghost", "", strength, 0.5,
-              lambda a: Errors(modulation=a, period=period), there.ghost, limit, 2.0),
+              lambda a: Errors(modulation=a, period=period), measure, limit, 2.0),
     ]  # fmt: skip
 
 
@@ -306,7 +311,7 @@ def _sum(parts: Iterable[Errors]) -> Errors:
 def _together(there: Bench, limits: Limits, errors: Errors) -> Together:
     """All errors at once; what still breaks a limit is shrunk until it does not."""
     alone = errors.without_widening()
-    ghost = there.ghost(alone) if limits.ghost is not None else math.nan
+    ghost, unsure = there.ghost(alone) if limits.ghost is not None else (math.nan, 0.0)
     scattered, error = there.diffuse(alone) if limits.diffuse is not None else (math.nan, 0.0)
     power, factor = math.nan, 1.0
     if limits.resolving_power is not None:
@@ -315,8 +320,8 @@ def _together(there: Bench, limits: Limits, errors: Errors) -> Together:
             factor -= _SHRINK
             power = there.resolving_power(errors.widening_scaled(factor))
     met = [
-        limits.ghost is None or ghost <= limits.ghost * (1 + _CLOSE),
+        limits.ghost is None or ghost <= limits.ghost + 2 * unsure,
         limits.diffuse is None or scattered <= limits.diffuse + 2 * error,
         limits.resolving_power is None or power >= limits.resolving_power,
     ]
-    return Together(ghost, scattered, error, power, factor, all(met))
+    return Together(ghost, unsure, scattered, error, power, factor, all(met))

@@ -32,7 +32,9 @@ from wavesim.study.ruling import Ruling, ruling, with_defects
 
 _DRAWS = 2000  # rulings averaged where errors accumulate: 1.5 % of the width
 _FEW = 400  # rulings of each
-_LEAST_DRAWS = 4  # rulings averaged for diffuse light
+_LEAST_DRAWS, _MOST_DRAWS = 4, 200  # rulings averaged for diffuse light
+_SCATTERERS = 400  # missing rulings in all that give their light to 5 %
+_GHOST_DRAWS = 16
 _CELLS = 3000.0  # resolution cells that a mean of speckle needs for 2 %
 _SPAN_WIDTHS = 2.5
 _SAMPLES = 41
@@ -102,24 +104,37 @@ class Bench:
             made = _modulated(made, errors)
         return Illumination(made, self.ruled.sine_in, self.wavelength_m)
 
-    def ghost(self, errors: Errors) -> float:
-        """Stronger of the first ghosts over the line, freed of the groove's envelope."""
-        soft = softened(self.light(errors))
-        side = 1 / errors.period
-        near = np.concatenate([_about(0.0, soft), _about(side, soft), _about(-side, soft)])
-        level = soft.intensity(self.order + near).reshape(3, -1).max(axis=1)
-        share = self.ruled.efficiency(self.order + np.array([0.0, side, -side]), self.wavelength_m)
-        return float(np.max(level[1:] / share[1:]) / (level[0] / share[0]))
+    def ghost(self, errors: Errors) -> tuple[float, float]:
+        """Stronger of the first ghosts over the line, without the groove's envelope, and its error.
+
+        The mean of 16 rulings where diffuse light interferes with it.
+        """
+        mu = self.order + np.array([0.0, 1.0, -1.0]) / errors.period
+        share = self.ruled.efficiency(mu, self.wavelength_m)
+        draws = _GHOST_DRAWS if errors.random or errors.missing else 1
+        level = np.array(
+            [softened(self.light(errors, 10 * k)).intensity(mu) / share for k in range(draws)]
+        )
+        ratio = level[:, 1:] / level[:, :1]
+        side = int(np.argmax(ratio.mean(axis=0)))
+        error = float(ratio[:, side].std()) / math.sqrt(draws)
+        return float(ratio[:, side].mean()), error
 
     def diffuse(self, errors: Errors) -> tuple[float, float]:
-        """Share of the line's light that is scattered, and its standard error."""
-        total, cells, parts = 0.0, 0.0, 0
-        while (cells < _CELLS or parts < _LEAST_DRAWS) and parts < 400:
-            light = self.light(errors, seed=10 * parts)
-            level, more = self._level(light, errors)
-            total, cells, parts = total + level, cells + more, parts + 1
-        mean = total / parts
-        return mean, mean / math.sqrt(max(cells, 1.0))
+        """Share of the line's light that is scattered evenly, and its standard error."""
+        missing = max(errors.missing * self.ruled.count, 1.0)
+        least = (
+            min(max(_LEAST_DRAWS, _SCATTERERS / missing), _MOST_DRAWS)
+            if errors.missing
+            else (_LEAST_DRAWS)
+        )
+        levels: list[float] = []
+        cells = 0.0
+        while len(levels) < least or (cells < _CELLS and len(levels) < _MOST_DRAWS):
+            level, more = self._level(self.light(errors, 10 * len(levels)), errors)
+            levels.append(level)
+            cells += more
+        return float(np.mean(levels)), float(np.std(levels)) / math.sqrt(len(levels) - 1)
 
     def _level(self, light: Illumination, errors: Errors) -> tuple[float, float]:
         soft = softened(light)
@@ -129,7 +144,11 @@ class Bench:
         flat = type(field)(field.mu, field.level * line / share, field.line, field.width)
         own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
         moments = (own[1] / own[0] ** 2, softer[1] / softer[0] ** 2)
-        ghosts = self.order + np.arange(-9, 10) / errors.period if errors.periodic else np.array([])
+        ghosts = (
+            self.order + np.arange(-9, 10) / errors.period
+            if errors.periodic or errors.modulation
+            else np.array([])
+        )
         found = diffuse(flat, ghosts, moments=moments, cell=softer[2] / softer[1] ** 2)
         return found.level * self.ruled.effective_count, found.cells
 
@@ -177,11 +196,6 @@ def _missing(part: float, count: int, seed: int) -> MissingDefect:
     first = np.arange(0, count - stretch + 1, stretch)
     chosen = first + np.random.RandomState(seed).randint(0, stretch, first.size)
     return MissingDefect(rulings=tuple(int(n) + 1 for n in chosen) or (1,))
-
-
-def _about(offset: float, light: Illumination) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Places about a ghost, within two softened widths."""
-    return offset + np.linspace(-1, 1, 41) * 6 * light.pitch_m / light.aperture.width_m
 
 
 def _modulated(made: Aperture, errors: Errors) -> Aperture:

@@ -1,0 +1,238 @@
+"""Predictions from formulas: published numbers, and the engine's lines where both must agree."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
+from wavesim import aperture, scene
+from wavesim.errors import LimitError
+from wavesim.farfield import amplitude
+from wavesim.study.predict import Prediction, predict
+
+D600, D1200 = 1e-3 / 600, 1e-3 / 1200
+
+
+def _only(found: Prediction, order: int) -> object:
+    return next(line for line in found.orders if line.order == order)
+
+
+# Born & Wolf 8.6.1: 600/mm, alpha = 0, 500 nm
+@pytest.mark.parametrize(
+    ("order", "degrees"), [(1, 17.4576031237), (2, 36.8698976458), (3, 64.1580672368)]
+)
+def test_angles_of_a_600_per_mm_grating(order: int, degrees: float) -> None:
+    found = predict(grating(1000, pitch_m=D600), wavelengths_m=(500e-9,))
+    assert math.degrees(_only(found, order).beta_rad) == pytest.approx(degrees, abs=1e-9)
+
+
+def test_worked_case_of_1200_per_mm() -> None:
+    """alpha = 20 deg, m = 1, 500 nm; closed forms computed independently."""
+    bench = 'incidence = "20 deg"\nviewing = "14.9502276835 deg"'
+    line = _only(predict(grating(1000, pitch_m=D1200, bench=bench)), 1)
+    assert math.degrees(line.beta_rad) == pytest.approx(14.9502276835, abs=1e-9)
+    assert line.anamorphic == pytest.approx(0.972615363401, abs=1e-11)
+    # db/dlambda = 0.00124204278108 rad/nm; on the axis of a 1 m camera so many mm per nm x 1000
+    assert line.dispersion_nm_mm == pytest.approx(1e-3 / 0.00124204278108, rel=1e-9)
+    assert line.x_m == pytest.approx(0.0, abs=1e-12)
+
+
+def test_free_spectral_range_and_overlaps() -> None:
+    """400 nm: orders 1, 2, 3 are free up to 800, 600, 533.333 nm (Born & Wolf 7.6.2)."""
+    found = predict(grating(1000, pitch_m=D600), wavelengths_m=(400e-9,))
+    for order, end in ((1, 800e-9), (2, 600e-9), (3, 533.3333333e-9)):
+        line = _only(found, order)
+        assert 400e-9 + line.free_spectral_range_m == pytest.approx(end, rel=1e-9)
+    overlaps = dict(_only(found, 3).overlaps)
+    assert overlaps == pytest.approx({2: 600e-9})
+
+
+@pytest.mark.parametrize(("order", "needed"), [(1, 987), (2, 494), (3, 329)])
+def test_rulings_that_part_the_sodium_pair(order: int, needed: int) -> None:
+    """lambda / dlambda = 986.549."""
+    for count, parted in ((needed, True), (needed - 1, False)):
+        line = _only(predict(grating(count, pitch_m=D600)), order)
+        assert (line.resolving_power >= 986.549) is parted
+
+
+def test_counts_and_heights_of_subsidiary_maxima() -> None:
+    """Born & Wolf 8.6.1; heights are exact fractions or from tan N y = N tan y."""
+    for count, between, height in (
+        (3, 1, 1 / 9), (4, 2, 2 / 27), (5, 3, 1 / 16), (10, 8, 0.0505106736),
+        (20, 18, 0.0479932161), (100, 98, 0.0472222234),
+    ):  # fmt: skip
+        widths = predict(grating(count)).widths
+        assert widths.subsidiary_maxima == between
+        assert widths.first_subsidiary == pytest.approx(height, abs=1e-9)
+
+
+def test_widths_in_orders() -> None:
+    for count, width in ((3, 0.9316422446), (4, 0.9107848519), (10, 0.8897405482)):
+        assert predict(grating(count)).widths.fwhm_orders * count == pytest.approx(width, abs=1e-9)
+
+
+def test_missing_orders_of_slits() -> None:
+    """d / a = 4: orders 4, 8, .. are missing; heights sinc^2(m / 4)."""
+    text = """
+schema = 1
+[source]
+kind = "laser"
+wavelength = "500 nm"
+[bench]
+camera = "1 m"
+[aperture]
+kind = "slits"
+count = 6
+width = "20 um"
+pitch = "80 um"
+[plate]
+width = "120 mm"
+height = "1 mm"
+pixel = "20 um"
+"""
+    found = predict(scene.parse(text))
+    by_order = {line.order: line for line in found.orders}
+    assert [m for m, line in sorted(by_order.items()) if line.missing] == [-8, -4, 4, 8]
+    heights = [1, 0.810569469, 0.405284735, 0.0900632743, 0, 0.0324227788]
+    assert [by_order[m].relative for m in range(6)] == pytest.approx(heights, abs=1e-8)
+
+
+def test_ghosts_are_where_the_engine_has_them() -> None:
+    """Two periods, N a whole number of both: predicted `seen` against |A|^2 itself."""
+    ruled = grating(9600, periodic(0.02, 96), periodic(0.03, 320))
+    found = predict(ruled, orders=(1, 2), ghosts_above=1e-9)
+    assert len(found.ghosts) > 40
+    built = aperture.build(ruled)
+    for order in (1, 2):
+        ghosts = [g for g in found.ghosts if g.order == order]
+        mu = np.array([float(order)] + [g.mu for g in ghosts])
+        level = np.abs(amplitude(built, 0.0, mu * WAVELENGTH_M / PITCH_M, WAVELENGTH_M)) ** 2
+        seen = np.array([g.seen for g in ghosts])
+        # rounding of sums of 9,600 terms: 1e-14 of the line's amplitude
+        np.testing.assert_allclose(level[1:] / level[0], seen, rtol=1e-6, atol=1e-16)
+
+
+def test_what_a_ghost_is_taken_for() -> None:
+    found = predict(grating(1000, periodic(0.01, 100)), orders=(2,))
+    outer = next(g for g in found.ghosts if g.harmonics == (1,))
+    assert outer.mistaken_m == pytest.approx(500e-9 * 2.01 / 2, rel=1e-12)
+    zero = predict(grating(1000, periodic(0.05, 10)), orders=(0,), ghosts_above=1e-8)
+    assert zero.ghosts  # the zero order has ghosts of its own
+    assert all(math.isnan(g.mistaken_m) for g in zero.ghosts)
+
+
+def test_ghosts_hidden_by_the_tails_of_a_sharp_edge() -> None:
+    sharp = predict(grating(2000, periodic(2e-4, 100)), orders=(1,), ghosts_above=1e-8)
+    assert all(g.hidden for g in sharp.ghosts)  # 4e-7 against 1 / (2 (2000 pi / 100)^2) = 1.3e-4
+    bench = 'beam = { diameter = "1 mm", profile = "gaussian" }'
+    soft = predict(grating(2000, periodic(2e-4, 100), bench=bench), orders=(1,), ghosts_above=1e-8)
+    assert soft.ghosts
+    assert not any(g.hidden for g in soft.ghosts)
+
+
+def test_effects_of_defects_against_the_engine() -> None:
+    """What is left of the line at mu = m, for the errors that leave it sharp."""
+    cases = {
+        'kind = "step"\nsize = "0.2 um"\nfraction = 0.3': 1e-9,
+        'kind = "missing"\nrulings = [5, 17, 400]': 1e-9,
+        f'kind = "drift"\nlinear = {2 / 4000!r}\ncubic = {1 / 4000!r}': 2e-3,
+        f'kind = "width"\ngrowth = "{PITCH_M / 10!r} m"': 1e-5,  # the ends count as rulings: 2/N of the loss
+    }
+    ideal = _peak(grating(4000), 1.0)
+    for text, tolerance in cases.items():
+        ruled = grating(4000, text)
+        effect = next(e for e in predict(ruled, orders=(1,)).effects)
+        mu = np.array([1.0])
+        if "drift" in text:  # a drift also moves the line, by its tilt
+            mu = 1 + np.linspace(-1, 1, 401) / 4000
+        left = max(_peak(ruled, float(m)) for m in mu) / ideal
+        assert effect.line_left == pytest.approx(left, abs=tolerance), text
+
+
+def _peak(ruled: scene.Scene, mu: float) -> float:
+    sine = np.array([mu * WAVELENGTH_M / PITCH_M])
+    seen = amplitude(aperture.build(ruled), 0.0, sine, WAVELENGTH_M)
+    return float(np.abs(seen[0]) ** 2)
+
+
+def test_focal_shift_of_a_drift() -> None:
+    """1/r = m lambda kappa / (d cos^2 beta): 3033.333333 m at kappa = 1e-3/m, so f^2/(r - f)."""
+    width = 6000 * D600
+    ruled = grating(6000, f'kind = "drift"\nlinear = {1e-3 * width!r}', pitch_m=D600)
+    effect = predict(ruled, orders=(1,)).effects[0]
+    assert effect.focal_shift_m == pytest.approx(1 / (3033.333333 - 1), rel=1e-6)
+    other = predict(ruled, orders=(-1,)).effects[0]
+    assert other.focal_shift_m < 0  # the other side of the zero order
+
+
+def test_exposure_agrees_with_the_exposed_plate() -> None:
+    """E = L S / f^2 in the middle of a wide slit's image, within the fifth that is promised."""
+    from wavesim.lightpath import expose
+
+    text = """
+schema = 1
+[source]
+kind = "illuminant"
+name = "E"
+luminance = "10000 cd/m^2"
+slit = { width = "400 um", height = "4 mm" }
+[bench]
+collimator = "600 mm"
+camera = "600 mm"
+[aperture]
+kind = "slits"
+count = 200
+width = "40 um"
+pitch = "80 um"
+height = "10 mm"
+[plate]
+width = "4 mm"
+height = "2 mm"
+pixel = "20 um"
+"""
+    ruled = scene.parse(text)
+    estimate = predict(ruled, orders=(0,)).exposure
+    assert estimate is not None
+    plate = expose(ruled)
+    assert estimate.orders[0].illuminance_lx == pytest.approx(plate.illuminance_lx.max(), rel=0.2)
+    assert estimate.time_s == pytest.approx(plate.exposure_s, rel=0.2)
+
+
+def test_refusals() -> None:
+    with pytest.raises(LimitError, match="none of the orders 9 propagates at 500 nm"):
+        predict(grating(100), orders=(9,))
+    text = grating(100).model_copy(update={"aperture": scene.Disc(diameter_m=1e-3)})
+    with pytest.raises(LimitError, match=r"aperture\.kind: has no rulings .*found 'disc'"):
+        predict(text)
+
+
+def test_the_command_prints_tables_and_json() -> None:
+    from wavesim.cli.predict import command
+
+    file = "scenes/grating_screw.toml"
+    options = [file, "--wavelength", "546.07 nm", "--order", "1"]
+    text = CliRunner().invoke(command, options, catch_exceptions=False).output
+    assert "orders at 546.07 nm" in text
+    assert "+1 (+1,0)" in text
+    assert "551.7582" in text  # 546.07 x (1 + 1/96)
+    found = json.loads(CliRunner().invoke(command, [*options, "--json"]).output)
+    assert found["ghosts"][0]["order"] == 1
+    assert found["lit"] == 30_000
+
+
+def test_a_bare_number_is_no_wavelength() -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", "from wavesim.cli import main; main()", "predict",
+         "scenes/grating_screw.toml", "--wavelength", "546"],
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "'546'" in done.stderr
+    assert "546.1 nm" in done.stderr
