@@ -143,7 +143,7 @@ def test_effects_of_defects_against_the_engine() -> None:
         'kind = "step"\nsize = "0.2 um"\nfraction = 0.3': 1e-9,
         'kind = "missing"\nrulings = [5, 17, 400]': 1e-9,
         f'kind = "drift"\nlinear = {2 / 4000!r}\ncubic = {1 / 4000!r}': 2e-3,
-        f'kind = "width"\ngrowth = "{PITCH_M / 10!r} m"': 1e-5,  # the ends count as rulings: 2/N of the loss
+        f'kind = "width"\ngrowth = "{PITCH_M / 10!r} m"': 1e-5,  # 2/N of the loss
     }
     ideal = _peak(grating(4000), 1.0)
     for text, tolerance in cases.items():
