@@ -17,9 +17,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.errors import LimitError
 from wavesim.scene import Scene
 
 _ROUNDING = 1e-16  # of a sine
+_FINEST = 1e-14  # of a pixel in sin(beta): below, rounding swallows the pixel
+_MOST_BOW = 10_000  # [pixel] allowed on small plates, too
 _BOW_SEEN = 0.01  # [pixel] a smaller curvature of the lines is left out
 
 
@@ -116,7 +119,14 @@ class Geometry:
 
 
 def geometry(scene: Scene) -> Geometry:
-    """Sines of a scene's pixels and source slit."""
+    """Sines of a scene's pixels and source slit.
+
+    Raises
+    ------
+    LimitError
+        The plate stands so far aside that its pixels cannot be told apart, or that lines are
+        bowed by more than the plate's width.
+    """
     bench, plate = scene.bench, scene.plate
     x_edges = np.asarray(plate.x_edges_m())
     y_edges = np.asarray(plate.y_edges_m())
@@ -132,6 +142,11 @@ def geometry(scene: Scene) -> Geometry:
         focal_m=focal,
         axis_rad=axis,
     )
+    if bare.pixel_sine < _FINEST:
+        raise LimitError(
+            "has pixels that cannot be told apart from the aperture",
+            key="plate", expected="a plate nearer the camera's axis, or larger pixels",
+        )  # fmt: skip
     return _with_margin(bare, plate.pixel_m)
 
 
@@ -155,6 +170,11 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
     bow = bow_pixels(bare, pixel_m)
     if bow < _BOW_SEEN:
         return bare
+    if bow > max(_MOST_BOW, bare.x_edges_m.size):
+        raise LimitError(
+            f"bows lines by {bow:.3g} pixels, more than its width",
+            key="plate", expected="a lower plate, or one nearer the camera's axis",
+        )  # fmt: skip
     margin = math.ceil(bow) + 2
     lead = np.arange(1, margin + 1) * pixel_m
     x = np.concatenate([bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead])
