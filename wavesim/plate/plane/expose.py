@@ -108,7 +108,7 @@ def expose_plane(
         elements=aperture.elements,
         wavelengths=int(waves.power.size),
         smoothing=source.words,
-        pixel_error=plan.error,
+        pixel_error=plan.error / averaged(aperture.size_m, on, source),
         bin_error=waves.error,
         notes=(*aperture.limits, *words, judged(front, half_m)),
     )
@@ -223,6 +223,13 @@ def near_knots(
     share = np.stack([np.interp(w, knots, row) for row in np.eye(knots.size)], axis=1)
     used = share.any(axis=0)
     return Knots(knots[used], share[:, used])
+
+
+def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
+    """How many of the aperture's finest details (lambda / width at 550 nm) a pixel or the source
+    averages over, along the direction where they are fewer; 1 at least."""
+    blur = (max(c, 2 * h) for c, h in zip(on.cell, source.half, strict=True))
+    return max(1.0, min(b * w / 550e-9 for b, w in zip(blur, size_m, strict=True)))
 
 
 def level_plane(scene: Scene, source: Extent, kind_of_level: str) -> float:
