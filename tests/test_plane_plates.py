@@ -19,6 +19,7 @@ from wavesim.aperture.plane import (
     build_plane,
     disc,
 )
+from wavesim.aperture.plane.strips import build_strips
 from wavesim.errors import LimitError, TableError
 from wavesim.farfield.plane import plan_table, plane_amplitude, plane_table
 from wavesim.lightpath import expose
@@ -350,3 +351,23 @@ def test_bowed_rulings_spread_an_order_to_one_side() -> None:
     height = {m: (bowed.irradiance[:, c - 3 : c + 4].sum(axis=1)) for m, c in column.items()}
     spread = {m: h.max() / h.sum() for m, h in height.items()}
     assert spread[1] < 0.6 * spread[0]
+
+
+def test_fanned_rulings_against_the_closed_form() -> None:
+    """A ruling along x = x_j + s_j y sends w sinc(w u) exp(-2 pi i u x_j) h sinc(h (v + u s_j))."""
+    asked = scene(GRATING.format(defect='kind = "fan"\nangle = "1 deg"'), size=60, pixel=50)
+    strips, groove = build_strips(asked, lambda x, y: 0.0 * x * y)
+    assert groove is None
+    pitch, width, height = 20e-6, 10e-6, 3e-3
+    place = (np.arange(100) - 49.5) * pitch
+    span = 99 * pitch + width
+    u = np.repeat([50e3, 50.2e3, -50e3, 0.3e3], 9)
+    v = np.tile(np.linspace(-800, 800, 9), 4)
+    slope = math.radians(1.0) * place / span
+    along = height * np.sinc(height * (v[:, None] + u[:, None] * slope))
+    exact = width * np.sinc(width * u) * np.sum(
+        along * np.exp(-2j * np.pi * u[:, None] * place), axis=1
+    )
+    found = plane_amplitude(strips, u, v)
+    # half the phase left along the worst strip is 0.2: 0.2^2 / 6 of its light, of the brightest
+    assert np.abs(found - exact).max() < 7e-3 * np.abs(exact).max()
