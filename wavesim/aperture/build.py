@@ -27,6 +27,7 @@ from wavesim.scene.groove import (
 )
 
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
+_FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _SHORT_WAVE_M = 400e-9
 _BEYOND = 1.2  # directions a little beyond the plate that errors of shape are made right for
 
@@ -53,7 +54,18 @@ def build(scene: Scene) -> Aperture:
         )
     if scene.bench.beam is not None:
         height_m = min(height_m, scene.bench.beam.diameter_m)
+    _check_reach(kept)
     return Aperture(kept, height_m, pitch_m, _limits(kept, pitch_m))
+
+
+def _check_reach(combs: tuple[Comb, ...]) -> None:
+    reach = max(float(np.abs(c.position_m).max()) + c.element.width_m for c in combs)
+    if not reach <= _FARTHEST_M:  # nor NaN
+        raise LimitError(
+            f"reaches {reach:.3g} m from the axis",
+            key="aperture",
+            expected=f"rulings within {_FARTHEST_M:g} m; a displacement may be in the wrong unit",
+        )
 
 
 def _bare(scene: Scene) -> tuple[tuple[Comb, ...], float, float]:

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.constants import VISIBLE_LO_M
+from wavesim.errors import LimitError
 from wavesim.farfield.running import CELLS
 from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.geometry import Geometry
@@ -31,6 +32,7 @@ WIDEST_M = 0.5e-9  # bin: the observer's curves bend from one nanometre to the n
 RIPPLE = 1e-3  # of a pixel's light: allowed where bins are coarser than the rulings resolve
 _RESOLVED_ERROR = 1e-5  # measured: a plate in bins of this rule against four times as many
 _RAMP = 16  # bins at either end of the light that narrow to a tenth
+_MOST_BINS = 20_000_000  # a metre of rulings in white light needs 3 million
 _MARGIN = 2.0  # bins per lambda / (m N): the sum over bins is then free of aliases
 _NARROW_SLIT = 1e-3  # of 1 / (aperture width): no wider than a point
 _GAUSS_SLIT = 1.0  # of 1 / (aperture width): up to here a few points stand for the slit
@@ -86,8 +88,21 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = S
     wide, tests/test_plate.py). Where pixel a or slit w (as sines) blur more
     than that, coarser bins do: with a slit, points whose ripple
     b^2 / (pi^2 a w) stays below `RIPPLE`; without, boxes of half a pixel, averaged exactly.
+
+    Raises
+    ------
+    LimitError
+        More bins than could be computed.
     """
     rule = _cheapest(place, aperture.width_m, spectrum.support_m)
+    count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
+    if count > _MOST_BINS:
+        raise LimitError(
+            f"needs {count:.3g} wavelengths, so finely do {aperture.width_m:.3g} m of rulings "
+            f"tell them apart",
+            key="aperture",
+            expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
+        )
     nodes = _nodes(spectrum.support_m, _nodes_per_nm(aperture, place))
     lo, hi = _cut(spectrum.support_m, rule)
     power, centre = spectrum.integrate(lo, hi)

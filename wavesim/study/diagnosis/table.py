@@ -11,6 +11,7 @@ Columns `offset error [orders]` (or `ghost error [nm]`) and `strength error` may
 from __future__ import annotations
 
 import csv
+import math
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -91,13 +92,22 @@ def _columns(path: Path) -> dict[str, Floats]:
     if len(rows) < 2:
         raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
     names = [name.strip().lower() for name in rows[0]]
-    try:
-        values = np.array([[float(cell) for cell in row] for row in rows[1:]])
-    except ValueError as error:
-        raise TableError(f"holds a cell that is no number: {error}", file=path) from error
-    if values.ndim != 2 or values.shape[1] != len(names) or not np.isfinite(values).all():
+    if any(len(row) != len(names) for row in rows):
         raise TableError("has rows of another length than its header", file=path)
+    values = np.array([[_number(cell, path) for cell in row] for row in rows[1:]])
     return {name: values[:, k] for k, name in enumerate(names)}
+
+
+def _number(cell: str, path: Path) -> float:
+    try:
+        value = float(cell)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise TableError(
+            "holds a cell that is no number", file=path, value=cell, expected="a finite number"
+        )
+    return value
 
 
 def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
