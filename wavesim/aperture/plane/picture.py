@@ -49,11 +49,13 @@ def lattice_of(picture: Picture, folder: Path) -> Lattice:
 
 def read_grey(path: Path) -> npt.NDArray[np.float32]:
     """(ny, nx) grey from 0 to 1, its lowest row first (y rising)."""
+    import warnings
+
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None  # the size is checked below, before anything is decoded
     try:
-        with Image.open(path) as image:
+        with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
             if max(image.size) > MOST_SIDE:
                 raise TableError(
                     f"is {image.size[0]} x {image.size[1]} pixels",

@@ -243,10 +243,12 @@ def _pixels(path: Path) -> Pixels:
 
 
 def _with_pillow(path: Path) -> Pixels:
+    import warnings
+
     from PIL import Image
 
     Image.MAX_IMAGE_PIXELS = None  # the size is checked here, before anything is decoded
-    with Image.open(path) as image:
+    with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
         _check_size(image.size[0] * image.size[1], path)
         indirect = image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV")
         return np.asarray(image.convert("RGB") if indirect else image)
