@@ -125,11 +125,14 @@ def brightest(plate: ExposedPlate) -> tuple[int, int]:
 
 def summary(plate: ExposedPlate, name: str, seconds: float, written: list[Path]) -> str:
     """The same in plain words."""
+    from wavesim.study.visibility import exposure_words
+
     report, rows = plate.report, [("plate", name)]
     rows.append(("computed", _computed(plate, seconds)))
     rows.append(("accuracy", _accuracy(plate)))
     rows.append(("exposure", _exposure(plate)))
     rows.append(("brightest", _brightest(plate)))
+    rows += [("shows", text) for text in exposure_words(plate)]
     rows.append(("written", ", ".join(str(path) for path in written)))
     rows += [("note", text) for text in report.notes]
     rows += [("caution", text) for text in report.cautions]
