@@ -28,6 +28,7 @@ _PARENTS = 8  # strongest lines that are asked for satellites
 _FAINT = 0.4  # of its line: a ghost is fainter than that
 _SIDES = 2.5  # factor by which the two ghosts of a pair may differ beyond theory (blends)
 _SHARE = 0.6  # of the lines that could show a pair must show it
+_CHANCE = 0.03  # expected number of chance pairs up to which a lone pair is believed
 _MOST_PERIODS = 4
 _HARMONICS = 4
 _EXPLAINED = 0.4  # of a line's height that ghosts must give for it to be one
@@ -207,7 +208,7 @@ def _believed(
     if not showing or len(showing) < _SHARE * len(able | showing):
         return None
     orders = {abs(plate.order[p]) for p in showing}
-    if len(showing) == 1 and not _clean(alike[0]):
+    if len(showing) == 1 and not _clean(alike[0], plate):
         return None
     low = min(orders)
     ratio = strength * low**2
@@ -228,9 +229,18 @@ def _able(f: float, strength: float, plate: _Plate, parents: list[int]) -> set[i
     return out
 
 
-def _clean(pair: _Pair) -> bool:
-    """A lone pair counts only where chance is unlikely: well inside its tolerance."""
-    return pair.ratio < 0.1 and pair.error < 0.02 * pair.f
+def _clean(pair: _Pair, plate: _Plate) -> bool:
+    """A lone pair counts only where chance would hardly make one.
+
+    n lines to the left and m to the right of a line, placed at random within half an order, make
+    4 n m x tolerance pairs by chance, a third of them with fitting intensities.
+    """
+    f, _ = _fraction(plate, pair.parent)
+    fainter = plate.height < plate.height[pair.parent]
+    left = np.count_nonzero(fainter & (f < 0) & (f > -_FARTHEST))
+    right = np.count_nonzero(fainter & (f > 0) & (f < _FARTHEST))
+    by_chance = left * right * 4 * pair.error / 3
+    return pair.ratio < 0.1 and by_chance < _CHANCE
 
 
 def _argument(ratio: float) -> float:

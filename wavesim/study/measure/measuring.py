@@ -11,7 +11,7 @@ from wavesim.study.measure.budget import Budget, budget
 from wavesim.study.measure.ghosts import Verdict, classify
 from wavesim.study.measure.instrument import Instrument
 from wavesim.study.measure.lists import Entry, line_list
-from wavesim.study.measure.orders import VISIBLE_M, Assignment, assign
+from wavesim.study.measure.orders import VISIBLE_M, Assignment, assign, possible_orders
 from wavesim.study.measure.peaks import Feature, Kind, find_lines
 from wavesim.study.measure.profile import Profile
 from wavesim.study.measure.result import Line, Measurement
@@ -76,11 +76,17 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     entries: tuple[Entry, ...] = ()
     if task.element is not None:
         entries = line_list(task.element, _resolution_m(features, instrument, task))
-    assigned = assign(features, instrument, entries, range_m=task.range_m, order=task.order)
+    usual = [possible_orders(instrument, f.x_m, task.range_m) for f in features]
+    lowest = tuple(task.order or (m[0] if m else 0) for m in usual)
+    sides = [False] * len(features)
+    if task.kind == "bright":
+        sides = subsidiary(features, instrument, lowest)
+    assigned = assign(
+        features, instrument, entries, range_m=task.range_m, order=task.order, apart=tuple(sides)
+    )
     orders = tuple(0 if a is None else a.order for a in assigned)
     verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in features)
     if task.kind == "bright":
-        sides = subsidiary(features, instrument, orders)
         kept = [k for k in range(len(features)) if not sides[k]]
         judged, periods = classify(
             tuple(features[k] for k in kept), tuple(orders[k] for k in kept), instrument

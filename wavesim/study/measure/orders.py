@@ -19,6 +19,7 @@ from wavesim.study.measure.profile import Floats
 
 VISIBLE_M = (360e-9, 830e-9)
 _PARTNER = 2.0  # points for the same wavelength in another order
+_ALIKE = 300.0  # factor by which a line's heights in two orders may differ
 _LISTED = 1.5  # points for a line of the list
 
 
@@ -47,6 +48,7 @@ def assign(
     *,
     range_m: tuple[float, float] = VISIBLE_M,
     order: int | None = None,
+    apart: tuple[bool, ...] = (),
 ) -> tuple[Assignment | None, ...]:
     """An order for each line; None where no order puts it into the range.
 
@@ -55,10 +57,11 @@ def assign(
     entries : line list, empty where none is known
     range_m : shortest and longest wavelength [m] that the source sends
     order : taken for all lines, where it is known
+    apart : (n,) lines that are no evidence for others (subsidiary maxima), or empty
     """
-    x = np.array([f.x_m for f in features])
+    pool = tuple(f for k, f in enumerate(features) if not (apart and apart[k]))
     found = [
-        _one(f, x, instrument, entries, _possible(instrument, f, range_m, order)) for f in features
+        _one(f, pool, instrument, entries, _possible(instrument, f, range_m, order)) for f in features
     ]
     return _each_once(features, found, instrument)
 
@@ -101,7 +104,7 @@ def _possible(
 
 def _one(
     feature: Feature,
-    x_m: Floats,
+    pool: tuple[Feature, ...],
     instrument: Instrument,
     entries: tuple[Entry, ...],
     orders: tuple[int, ...],
@@ -109,6 +112,8 @@ def _one(
     if not orders:
         return None
     scored = []
+    enough = [f for f in pool if 1 / _ALIKE < f.height / max(feature.height, 1e-300) < _ALIKE]
+    x_m = np.array([f.x_m for f in enough])
     for m in orders:
         wavelength = float(instrument.wavelength(feature.x_m, m))
         per_m = abs(instrument.dispersion(feature.x_m, m))

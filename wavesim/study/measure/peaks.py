@@ -177,12 +177,16 @@ def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
 
 
 def _usual_width(signal: _Signal, at: Indices, wide: Floats, profile: Profile) -> float:
-    """Median width of the lines in the upper half of heights [samples]."""
-    heights = signal.smooth[at]
-    tall = heights >= np.median(heights)
-    tall &= ~profile.saturated[at]
-    chosen = wide[tall] if tall.any() else wide
-    return float(np.median(chosen))
+    """Width that half of the lines exceed, each counted by the root of its height [samples].
+
+    Tall lines decide: the many faint maxima beside them are narrower.
+    """
+    weight = np.sqrt(np.maximum(signal.smooth[at], 0.0)) * ~profile.saturated[at]
+    if not weight.any():
+        return float(np.median(wide))
+    order = np.argsort(wide)
+    running = np.cumsum(weight[order])
+    return float(wide[order][np.searchsorted(running, running[-1] / 2)])
 
 
 def _groups(signal: _Signal, at: Indices, wide: Floats) -> list[list[int]]:
