@@ -92,14 +92,26 @@ def _forge(path: Path, dice: random.Random) -> None:
         names: list[str] = []
         file.visit(names.append)
         for _ in range(dice.choice((1, 1, 2))):
-            name = dice.choice([n for n in names if n in file])
+            name = dice.choice([n for n in names if _there(file, n)])
             if isinstance(file[name], h5py.Dataset) and dice.random() < 0.9:
                 _replaced(file, name, dice)
             else:
                 _other_attributes(file[name], dice)
         for name in ("entry/scene/resolved", "entry/process/report/data", "entry/scene/text"):
-            if dice.random() < 0.25 and isinstance(file.get(name), h5py.Dataset):
+            if dice.random() < 0.25 and _worded(file, name):
                 _reworded(file, name, dice)
+
+
+def _there(file, name: str) -> bool:  # type: ignore[no-untyped-def]
+    try:
+        return name in file and file[name].name is not None
+    except (RuntimeError, KeyError):  # a link to itself
+        return False
+
+
+def _worded(file, name: str) -> bool:  # type: ignore[no-untyped-def]
+    node = file[name] if _there(file, name) else None
+    return getattr(node, "shape", None) == (1,) and node.dtype.kind == "S"
 
 
 def _replaced(file, name: str, dice: random.Random) -> None:  # type: ignore[no-untyped-def]
@@ -173,13 +185,13 @@ def _other_attributes(node, dice: random.Random) -> None:  # type: ignore[no-unt
 
 def _reworded(file, name: str, dice: random.Random) -> None:  # type: ignore[no-untyped-def]
     """A text with a slip, or JSON with one value replaced."""
-    written = bytes(file[name][0]).decode()
-    if name.endswith("text") or dice.random() < 0.3:
-        written = dice.choice(TEXT_CHANGES)(written, dice)
-    else:
+    written = bytes(file[name][0]).decode(errors="replace")
+    if written.startswith("{") and dice.random() < 0.7:
         content = json.loads(written)
         _one_value_changed(content, dice)
         written = json.dumps(content)
+    else:
+        written = dice.choice(TEXT_CHANGES)(written, dice)
     del file[name]
     file[name] = np.array([written.encode(errors="replace") or b" "])
 
