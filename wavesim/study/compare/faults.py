@@ -19,7 +19,7 @@ from wavesim.study.compare.pattern import (
     pitch_m,
     with_aperture,
 )
-from wavesim.study.compare.patterns import equal_elements, ideal
+from wavesim.study.compare.patterns import even_elements, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
 
@@ -79,7 +79,7 @@ GHOST_SMALL = Approximation(
     quantity="mean of the two first ghosts of order 1 over their line, relative error",
     parameter="amplitude of the error over the pitch",
     unit="",
-    why_not=equal_elements,
+    why_not=even_elements,
     check=_small,
     span=lambda _: (2e-3, 0.2),
     estimate=_small_estimate,
@@ -112,7 +112,7 @@ GHOST_BESSEL = Approximation(
     quantity="outer first ghost of order 1 over its line, relative error",
     parameter="period of the error, in rulings",
     unit="",
-    why_not=equal_elements,
+    why_not=even_elements,
     check=_bessel,
     span=lambda _: (8.0, 1000.0),
     estimate=_bessel_estimate,
@@ -184,7 +184,7 @@ DIFFUSE_SMALL = Approximation(
     "(speckle taken out with the same draws at a tiny error)",
     parameter="rms error of the places over the pitch",
     unit="",
-    why_not=equal_elements,
+    why_not=even_elements,
     check=_level,
     span=lambda _: (2e-3, 0.1),
     estimate=_level_estimate,
@@ -233,7 +233,7 @@ SPECKLE = Approximation(
     quantity="mean of K resolution cells of one ruling over the ensemble's, rms deviation",
     parameter="resolution cells averaged",
     unit="",
-    why_not=equal_elements,
+    why_not=even_elements,
     check=_speckle,
     span=lambda _: (1.0, 40_000.0),
     estimate=_speckle_estimate,

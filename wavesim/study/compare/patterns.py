@@ -45,6 +45,13 @@ def has_orders(scene: Scene) -> str | None:
     return None if pitch_m(scene) and rulings(scene) > 1 else "one slit alone has no orders"
 
 
+def even_elements(scene: Scene) -> str | None:
+    """Why a scene has no equal elements, clear or grooved, at an even pitch, or None."""
+    if has_orders(scene) or getattr(scene.aperture, "slits", None) is None:
+        return has_orders(scene)
+    return "it asks for equal elements at an even pitch"
+
+
 def ideal(scene: Scene) -> Scene:
     """Without defects, without a limiting beam, without a source slit."""
     point = scene.source.model_copy(update={"slit": None, "luminance_cd_m2": None})
@@ -155,7 +162,7 @@ def _missing_why(scene: Scene) -> str | None:
 
 def _missing_span(scene: Scene) -> tuple[float, float]:
     width, pitch = element_width_m(scene) or 1.0, pitch_m(scene) or 1.0
-    return 0.01, min(0.7, 0.95 * (pitch / width - 1) * 2)
+    return 0.01, min(0.45, 0.95 * (pitch / width - 1) * 2)
 
 
 def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:

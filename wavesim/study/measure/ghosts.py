@@ -240,7 +240,7 @@ def _clean(pair: _Pair, plate: _Plate) -> bool:
     left = np.count_nonzero(fainter & (f < 0) & (f > -_FARTHEST))
     right = np.count_nonzero(fainter & (f > 0) & (f < _FARTHEST))
     by_chance = left * right * 4 * pair.error / 3
-    return pair.ratio < 0.1 and by_chance < _CHANCE
+    return pair.ratio < 0.1 and bool(by_chance < _CHANCE)
 
 
 def _argument(ratio: float) -> float:

@@ -61,7 +61,8 @@ def assign(
     """
     pool = tuple(f for k, f in enumerate(features) if not (apart and apart[k]))
     found = [
-        _one(f, pool, instrument, entries, _possible(instrument, f, range_m, order)) for f in features
+        _one(f, pool, instrument, entries, _possible(instrument, f, range_m, order))
+        for f in features
     ]
     return _each_once(features, found, instrument)
 
