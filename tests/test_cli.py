@@ -286,11 +286,15 @@ def test_a_title_cannot_steer_the_terminal(desk: Path, capsys: pytest.CaptureFix
     assert not re.search(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]", run.out)
 
 
-@pytest.mark.parametrize("command", ["", "expose", "predict", "sheet", "schema"])
+COMMANDS = sorted({p.stem for p in Path(cli.__file__).parent.glob("*.py")} & {*cli._COMMANDS})
+
+
+@pytest.mark.parametrize("command", ["", *COMMANDS])
 def test_help_has_an_example(command: str, capsys: pytest.CaptureFixture[str]) -> None:
     run = Run(f"{command} --help", capsys)
     assert run.status == 0
     assert f"Example: wavesim {command}".strip() in " ".join(run.out.split())
+    assert command in ("", "schema") or "--json" in run.out
 
 
 def test_help_imports_nothing_heavy() -> None:
@@ -302,6 +306,18 @@ def test_help_imports_nothing_heavy() -> None:
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stderr == "[]\n"
     assert "expose" in ran.stdout
+
+
+@pytest.mark.usefixtures("desk")
+def test_expose_imports_only_what_it_needs() -> None:
+    code = (
+        "import sys\nfrom wavesim.cli import main\ntry:\n    main(['expose', 'three.toml'])\n"
+        "finally:\n    heavy = {'matplotlib', 'pandas', 'rich', 'colour', 'pint', 'tifffile',\n"
+        "             'scipy.special', 'scipy.optimize', 'wavesim.figures'}\n"
+        "    print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert ran.stderr == "[]\n"
 
 
 def test_the_module_is_the_command() -> None:
