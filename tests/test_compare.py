@@ -242,6 +242,13 @@ def test_tables_and_files(tmp_path):
         assert json.loads(file["entry/scene_resolved"][()])["aperture"]["count"] == 6
 
 
+def test_help_names_every_formula():
+    """The command lists the names without importing the engine; they must not drift apart."""
+    from wavesim.cli import compare as cli
+
+    assert tuple(a.name for a in APPROXIMATIONS) == cli._NAMES
+
+
 def test_command(tmp_path):
     scene = tmp_path / "six.toml"
     scene.write_text(SLITS.format(count=6, pitch='pitch = "90 um"'))

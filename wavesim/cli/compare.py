@@ -24,6 +24,10 @@ if TYPE_CHECKING:
 
 _FIGURES = (".png", ".pdf", ".svg")
 _PLATES = (".h5", ".hdf5", ".nxs")
+_NAMES = (
+    "small-angles", "order-places", "far-field", "n-slits", "narrow-slit", "one-wavelength",
+    "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
+)  # fmt: skip
 _EPILOG = (
     "Example: wavesim compare scenes/slits_006.toml --tolerance 0.01 -o six.h5 --figure six.png    "
     "A value of the scene: --vary aperture.pitch --from '20 um' --to '200 um' --only small-angles"
@@ -34,7 +38,8 @@ _EPILOG = (
 @click.argument("scene_file", metavar="SCENE")
 @click.option("--tolerance", type=float, default=0.01, show_default=True,
               help="Error from which a formula counts as failing.")  # fmt: skip
-@click.option("--only", multiple=True, metavar="NAME", help="Only this formula; may be repeated.")
+@click.option("--only", multiple=True, metavar="NAME", 
+              help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
 @click.option("--vary", "key", metavar="KEY", help="Vary this value of the scene instead.")
 @click.option("--from", "first", metavar="VALUE", help="Its first value, with unit.")
 @click.option("--to", "last", metavar="VALUE", help="Its last value, with unit.")

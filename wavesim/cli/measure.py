@@ -30,6 +30,12 @@ class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
         self.name = f'"{example}"'
         self.dimension, self.example = dimension, example
 
+    def get_metavar(
+        self, param: click.Parameter, ctx: click.Context | None = None  # noqa: ARG002
+    ) -> str:
+        """The example, as it is."""
+        return self.name
+
     def convert(
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:

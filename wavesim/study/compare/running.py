@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from wavesim.errors import InputError
+from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene
 from wavesim.study.compare.faults import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.pattern import pitch_m, wavelength
@@ -70,13 +70,16 @@ def compare(
     _check(tolerance, points)
     done, left_out = [], []
     for item in chosen:
-        reason = item.why_not(scene) or _no_span(item, scene)
+        reason = item.why_not(scene)
         if reason is not None:
             left_out.append((item.name, reason))
             continue
         if progress is not None:
             progress(item.name)
-        done.append(_over(item, scene, tolerance, points))
+        try:
+            done.append(_over(item, scene, tolerance, points))
+        except LimitError as error:  # the engine itself cannot follow this one
+            left_out.append((item.name, error.problem))
     rows = tuple(row for one in done for row in one.rows)
     return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
@@ -154,16 +157,11 @@ def _check(tolerance: float, points: int) -> None:
         )
 
 
-def _no_span(item: Approximation, scene: Scene) -> str | None:
-    """Why there is nothing to vary, or None: for extreme scenes a range may shrink to nothing."""
-    low, high = item.span(scene)
-    if 0 < low < high < math.inf:
-        return None
-    return f"its parameter would run from {low:.3g} to {high:.3g} {item.unit}".rstrip()
-
-
 def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> Comparison:
-    values = np.geomspace(*item.span(scene), points)
+    low, high = item.span(scene)
+    if not 0 < low < high < math.inf:  # of an extreme scene: nothing to vary
+        raise LimitError(f"{item.parameter} would run from {low:.3g} to {high:.3g} {item.unit}")
+    values = np.geomspace(low, high, points)
     if item.whole:
         values = np.unique(np.rint(values))
     checks = [item.check(scene, float(v)) for v in values]
