@@ -38,7 +38,7 @@ _EPILOG = (
 @click.argument("scene_file", metavar="SCENE")
 @click.option("--tolerance", type=float, default=0.01, show_default=True,
               help="Error from which a formula counts as failing.")  # fmt: skip
-@click.option("--only", multiple=True, metavar="NAME", 
+@click.option("--only", multiple=True, metavar="NAME",
               help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
 @click.option("--vary", "key", metavar="KEY", help="Vary this value of the scene instead.")
 @click.option("--from", "first", metavar="VALUE", help="Its first value, with unit.")
