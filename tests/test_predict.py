@@ -208,9 +208,28 @@ pixel = "20 um"
 def test_refusals() -> None:
     with pytest.raises(LimitError, match="none of the orders 9 propagates at 500 nm"):
         predict(grating(100), orders=(9,))
-    text = grating(100).model_copy(update={"aperture": scene.Disc(diameter_m=1e-3)})
-    with pytest.raises(LimitError, match=r"aperture\.kind: has no rulings .*found 'disc'"):
-        predict(text)
+    uneven = scene.Slits(
+        slits=tuple(scene.ListedSlit(centre_m=x, width_m=1e-5) for x in (0.0, 1e-4, 3e-4))
+    )
+    with pytest.raises(LimitError, match=r"aperture\.slits: the slits differ"):
+        predict(grating(100).model_copy(update={"aperture": uneven}))
+
+
+def test_rings_of_openings_without_rulings() -> None:
+    """Born & Wolf tables 8.1 and 8.2; annulus 0.5: 1.000906051 (not quite 1), 8.6.2."""
+    expected = {
+        scene.Disc(diameter_m=1e-3): ("dark ring 1", 1.21966989127e3),
+        scene.Annulus(outer_m=1e-3, inner_m=0.5e-3): ("dark ring 1", 1.000906051e3),
+        scene.Annulus(outer_m=1e-3, inner_m=0.2e-3): ("dark ring 1", 1.166506783e3),
+        scene.Annulus(outer_m=1e-3, inner_m=0.8e-3): ("dark ring 1", 0.848774306e3),
+        scene.Rectangle(width_m=1e-3, height_m=2e-3): ("minimum 1", 1e3),
+    }
+    for opening, (what, per_m) in expected.items():
+        found = predict(grating(100).model_copy(update={"aperture": opening}))
+        first = next(one for one in found.features if one.what == what)
+        # on the plate f tan(asin(sine))
+        assert first.distance_m == pytest.approx(math.tan(math.asin(per_m * 500e-9)), rel=1e-8)
+        assert found.orders == ()
 
 
 def test_the_command_prints_tables_and_json() -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
 from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand, grating, periodic
 from wavesim import aperture
@@ -174,6 +177,50 @@ def test_search_is_blind_to_the_scene() -> None:
     assert [round(70 * (g.mu - 1)) for g in ghosts] == [-1, 1]
     mean = (ghosts[0].strength + ghosts[1].strength) / 2
     assert mean == pytest.approx(1e-6, rel=1e-3)  # the envelope's bend over 1/70 order
+
+
+def test_a_mask_of_samples_does_not_show_the_nanometre() -> None:
+    """Hard samples of 5 to 50 nm make a ghost of any strength, grey ones of 100 nm false ghosts.
+
+    Steps at which they are right are printed by `python -m benchmarks profile`.
+    """
+    from benchmarks.profile import COUNT, PERIOD, sampled, sampled_level, true_ghost
+
+    mu = np.array([1.0, 1 + 1 / PERIOD, 1 + 41 / COUNT])
+    for step_m in (50e-9, 20e-9, 10e-9, 5e-9):
+        line, ghost, _ = sampled_level(*sampled(COUNT, step_m, grey=False), mu)
+        assert abs(ghost / line / true_ghost() - 1) > 0.2
+    clear, x = sampled(COUNT, 100e-9, grey=True)
+    places = 1 + np.array([k for k in range(-249, 250, 2) if k % 10]) / COUNT
+    false = sampled_level(clear, x, places).max() / sampled_level(clear, x, mu[:1])[0]
+    assert false > true_ghost()
+
+
+def test_the_command_draws_writes_and_prints(tmp_path: Path) -> None:
+    from wavesim.cli.diagnose import command as diagnose
+    from wavesim.cli.profile import command
+
+    figure = tmp_path / "profile.png"
+    options = ["scenes/grating_screw.toml", "--wavelength", "546.07 nm", "--json", "--order"]
+    tables = []
+    for order in ("1", "2"):
+        table = tmp_path / f"ghosts{order}.csv"
+        done = CliRunner().invoke(command, [*options, order, "--ghosts", str(table),
+                                            "--figure", str(figure)])  # fmt: skip
+        assert done.exit_code == 0, done.output
+        tables.append(table.read_text().splitlines())
+    found = json.loads(done.output)
+    assert found["order"] == 2
+    assert len(found["ghosts"]) > 20
+    assert figure.stat().st_size > 10_000
+    both = tmp_path / "ghosts.csv"
+    both.write_text("\n".join(tables[0] + tables[1][1:]) + "\n")
+    done = CliRunner().invoke(diagnose, [str(both), "--pitch", "600 / mm", "--json"])
+    errors = json.loads(done.output)["errors"]
+    assert [round(e["period"], 1) for e in errors[:2]] == [780.0, 96.0]
+    # the groove's envelope is still in the strengths: its bend is 1e-3 of them at 1/96 order
+    assert errors[0]["amplitude_m"] == pytest.approx(8e-9, rel=2e-3)
+    assert errors[1]["amplitude_m"] == pytest.approx(5e-9, rel=2e-3)
 
 
 def test_orders_that_do_not_propagate_or_are_dark() -> None:

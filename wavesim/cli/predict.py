@@ -68,7 +68,10 @@ def command(
         echo_json({"scene_file": scene_file, **asdict(found)})
         return
     click.echo(labelled([("scene", name_of(scene, scene_file)), *_facts(found)]))
-    tables = (_order_table(found), _places(found), _ghost_table(found), _effect_table(found))
+    tables = (
+        _order_table(found), _places(found), _feature_table(found), _ghost_table(found),
+        _effect_table(found),
+    )  # fmt: skip
     for made in tables:
         if made is not None:
             print_table(made)
@@ -76,6 +79,10 @@ def command(
 
 
 def _facts(found: Prediction) -> list[tuple[str, str]]:
+    if not found.rulings:
+        return []
+    if found.rulings == 1:
+        return [("opening", f"one slit, {length(found.pitch_m)} wide")]
     lit = "" if found.lit == found.rulings else f", {found.lit:,} of them in the beam"
     widths = found.widths
     if math.isfinite(widths.first_zero_orders):
@@ -98,7 +105,9 @@ def _order_table(found: Prediction) -> Table | None:
     title = f"orders at {found.principal_m * 1e9:.6g} nm"
     head = ("order", "angle\ndeg", "x\nmm", "nm/mm", "free\nnm", "anam.", "resolving\npower",
             "line\num", "slit\num", "light\n%", "falls on")  # fmt: skip
-    return table(title, head, (_order_row(line) for line in rows)) if rows else None
+    if not rows or found.rulings == 1:
+        return None
+    return table(title, head, (_order_row(line) for line in rows))
 
 
 def _order_row(line: Order) -> tuple[str, ...]:
@@ -126,7 +135,7 @@ def _overlaps(line: Order) -> str:
 
 def _places(found: Prediction) -> Table | None:
     """x [mm] of every order and wavelength, where there are several wavelengths."""
-    if len(found.wavelengths_m) < 2 or not found.orders:
+    if len(found.wavelengths_m) < 2 or found.rulings < 2:
         return None
     place = {(line.order, line.wavelength_m): line for line in found.orders}
     head = ("order", *(f"{w * 1e9:.2f} nm" for w in found.wavelengths_m))
@@ -142,6 +151,21 @@ def _place(line: Order) -> str:
     if line.missing:
         return "missing"
     return f"{line.x_m * 1e3:.3f}" + ("" if line.on_plate else " off")
+
+
+def _feature_table(found: Prediction) -> Table | None:
+    """Distance [mm] of each ring or minimum, by wavelength."""
+    if not found.features:
+        return None
+    place = {(one.what, one.wavelength_m): one.distance_m for one in found.features}
+    height = {one.what: one.height for one in found.features}
+    head = ("", "height", *(f"{w * 1e9:.2f} nm" for w in found.wavelengths_m))
+    rows = []
+    for what, level in height.items():
+        cells = (place.get((what, w), math.nan) for w in found.wavelengths_m)
+        text = "-" if math.isnan(level) else f"{level:.5f}"
+        rows.append((what, text, *(f"{x * 1e3:.4g}" for x in cells)))
+    return table("distance from the middle, mm on the plate", head, rows)
 
 
 def _ghost_table(found: Prediction) -> Table | None:

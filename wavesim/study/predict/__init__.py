@@ -6,17 +6,19 @@ for ghost in found.ghosts: ...
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from wavesim import light
 from wavesim.errors import LimitError
-from wavesim.scene import Scene
+from wavesim.scene import Ruled, Scene
 from wavesim.study.formulas import FIRST_MAXIMUM, interference_factor
 from wavesim.study.predict.errors import Effect, effects_of
 from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
+from wavesim.study.predict.shapes import Feature, features_of
 from wavesim.study.predict.wavelengths import principal_wavelength, reference_wavelengths
 from wavesim.study.ruling import Ruling, ruling
 
@@ -24,6 +26,7 @@ __all__ = [
     "Effect",
     "Exposed",
     "ExposureEstimate",
+    "Feature",
     "Ghost",
     "Order",
     "Prediction",
@@ -59,10 +62,11 @@ class Prediction:
     Attributes
     ----------
     title : of the scene
-    rulings, lit : in all, and in the beam
-    pitch_m : [m]
+    rulings, lit : in all, and in the beam; 0 where the aperture has none
+    pitch_m : [m]; nan where there are no rulings
     wavelengths_m : reference wavelengths [m]; ghosts and effects are given for `principal_m`
     orders : one row for each order and wavelength
+    features : rings and minima of a single slit or an aperture without rulings
     widths : the line
     ghosts : of the periodic errors
     effects : of all errors, for each order
@@ -78,6 +82,7 @@ class Prediction:
     wavelengths_m: tuple[float, ...]
     principal_m: float
     orders: tuple[Order, ...]
+    features: tuple[Feature, ...]
     widths: Widths
     ghosts: tuple[Ghost, ...]
     effects: tuple[Effect, ...]
@@ -94,7 +99,7 @@ def predict(
     orders: tuple[int, ...] = (),
     ghosts_above: float = GHOSTS_ABOVE,
 ) -> Prediction:
-    """Orders, ghosts, widths, losses, exposure and limits of a scene with rulings.
+    """Orders, ghosts, widths, losses, exposure and limits of a scene; rings of a single opening.
 
     Parameters
     ----------
@@ -105,13 +110,15 @@ def predict(
     Raises
     ------
     LimitError
-        No rulings, uneven slits, or an order that does not propagate.
+        Uneven slits, or an order that does not propagate.
     """
-    ruled = ruling(scene)
     beam_m = scene.bench.beam.diameter_m if scene.bench.beam else 1e-3
     spectrum = light.spectrum(scene.source, folder=scene.folder, beam_diameter_m=beam_m)
     chosen = tuple(sorted(wavelengths_m)) or reference_wavelengths(scene, spectrum)
     principal = principal_wavelength(chosen, scene, spectrum)
+    if not isinstance(scene.aperture, Ruled):
+        return _unruled(scene, chosen, principal)
+    ruled = ruling(scene)
     lines = order_table(scene, ruled, chosen, orders=orders)
     main = tuple(line for line in lines if line.wavelength_m == principal)
     if orders and not main:
@@ -129,6 +136,7 @@ def predict(
         wavelengths_m=chosen,
         principal_m=principal,
         orders=lines,
+        features=features_of(scene, chosen),
         widths=_widths(ruled),
         ghosts=tuple(
             ghost
@@ -140,6 +148,31 @@ def predict(
         ghosts_above=ghosts_above,
         exposure=estimate(scene, ruled, spectrum, lines),
         limits=limits_of(scene, ruled, lines),
+        cautions=light.cautions(scene.source),
+    )
+
+
+def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Prediction:
+    """A scene without rulings: the rings of its opening, where there is a closed form."""
+    features = features_of(scene, chosen)
+    limits: tuple[str, ...] = () if features else ("no closed form for this aperture: expose it",)
+    if not scene.bench.far_field:
+        limits += ("not in the far field: rings and minima are those of the focus",)
+    return Prediction(
+        title=scene.title,
+        rulings=0,
+        lit=0,
+        pitch_m=math.nan,
+        wavelengths_m=chosen,
+        principal_m=principal_m,
+        orders=(),
+        features=features,
+        widths=Widths(0, math.nan, math.nan, math.nan),
+        ghosts=(),
+        effects=(),
+        ghosts_above=math.nan,
+        exposure=None,
+        limits=limits,
         cautions=light.cautions(scene.source),
     )
 
