@@ -1,13 +1,13 @@
 """What can go wrong, as one tree.
 
-    WavesimError
-    ├── InputError            the user's input is wrong: exit status 2
-    │   ├── SceneError        a key of a scene file
-    │   ├── TableError        a table or picture that a scene names
-    │   ├── PlateFileError    a plate file that cannot be read
-    │   ├── OutputError       a place that cannot be written
-    │   └── LimitError        beyond the theory, or more memory than there is
-    └── ComputationError      the computation itself failed: exit status 1
+WavesimError
+├── InputError            the user's input is wrong: exit status 2
+│   ├── SceneError        a key of a scene file
+│   ├── TableError        a table or picture that a scene names
+│   ├── PlateFileError    a plate file that cannot be read
+│   ├── OutputError       a place that cannot be written
+│   └── LimitError        beyond the theory, or more memory than there is
+└── ComputationError      the computation itself failed: exit status 1
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ class InputError(WavesimError):
         place = ": ".join(part for part in (self.file, self.key) if part)
         found = "" if self.value is None else f" (found {_short(self.value)})"
         right = f"; expected {self.expected}" if self.expected else ""
-        return f"{place}: {self.problem}{found}{right}" if place else f"{self.problem}{found}{right}"
+        return (
+            f"{place}: {self.problem}{found}{right}" if place else f"{self.problem}{found}{right}"
+        )
 
 
 class SceneError(InputError):

@@ -44,14 +44,16 @@ def replacing(path: str | Path) -> Iterator[Path]:
 def _settle(temporary: Path, target: Path) -> None:
     mask = os.umask(0)
     os.umask(mask)
-    os.chmod(temporary, 0o666 & ~mask)
+    temporary.chmod(0o666 & ~mask)
     with temporary.open("rb+") as stream:
         os.fsync(stream.fileno())
-    os.replace(temporary, target)
+    temporary.replace(target)
 
 
 def _unwritable(target: Path, error: OSError) -> OutputError:
     reason = error.strerror or str(error)
     return OutputError(
-        f"cannot be written: {reason}", file=target, expected="a folder with room that you may write to"
+        f"cannot be written: {reason}",
+        file=target,
+        expected="a folder with room that you may write to",
     )
