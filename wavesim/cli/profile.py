@@ -224,7 +224,7 @@ def _named(ghosts: list[Ghost], span: float) -> list[tuple[Ghost, bool]]:
     for ghost in sorted(ghosts, key=lambda one: -one.seen):
         if all(abs(ghost.mu - other.mu) > 0.05 * span for other in named):
             named.append(ghost)
-    return [(ghost, ghost in named) for ghost in ghosts]
+    return [(ghost, True) for ghost in named] + [(g, False) for g in ghosts if g not in named]
 
 
 def _write(

@@ -1,4 +1,8 @@
-"""Amplitudes from the strengths of one period's first ghosts."""
+"""Amplitudes from the strengths of one period's first ghosts.
+
+The two ghosts of a line are taken together: the slope of the groove's envelope, and the cross
+term of errors of place and strength at one period, raise one as they lower the other.
+"""
 
 from __future__ import annotations
 
@@ -50,18 +54,49 @@ def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
     return np.asarray((here / line) ** 2)
 
 
+@dataclass(frozen=True, eq=False)
+class _Pairs:
+    """Means over the sides of each line's ghosts.
+
+    Attributes
+    ----------
+    part : the ghosts (n,)
+    mean : (g, n) averages the sides of each order
+    order, log_strength, error : (g,) order, mean of ln strength, and its standard error
+    """
+
+    part: Measured
+    mean: Floats
+    order: Floats
+    log_strength: Floats
+    error: Floats
+
+    def log_model(self, amplitude: Floats | float) -> Floats:
+        """(g,) or (a, g): mean of ln `model` over the sides, for a displacement A/d."""
+        with np.errstate(divide="ignore"):
+            level = np.log(model(self.part.order, self.part.offset, amplitude))
+        return np.asarray(level @ self.mean.T)
+
+
+def _paired(part: Measured) -> _Pairs:
+    order = np.unique(part.order)
+    same = (part.order[None, :] == order[:, None]).astype(np.float64)
+    mean = same / same.sum(axis=1, keepdims=True)
+    error = np.sqrt(mean**2 @ (part.strength_error / part.strength) ** 2)
+    return _Pairs(part, mean, order, mean @ np.log(part.strength), np.hypot(error, _MODEL))
+
+
 def fitted(part: Measured) -> Fit:
     """The kind of error that explains the strengths, simplest first."""
-    error = np.hypot(part.strength_error / part.strength, _MODEL)
-    growth, growth_error = _growth(part, error)
+    pairs = _paired(part)
+    growth, growth_error = _growth(pairs)
+    amplitude, amplitude_error, misfit_place = _displacement(pairs)
+    modulation, modulation_error, misfit_strength = _strength(pairs)
     if np.unique(np.abs(part.order)).size < 2:
-        amplitude, scale, misfit = _displacement(part, error)
-        return Fit("undetermined", amplitude, scale, 2 * math.sqrt(float(np.mean(part.strength))),
-                   math.nan, growth, growth_error, misfit)  # fmt: skip
-    amplitude, amplitude_error, misfit_place = _displacement(part, error)
-    modulation, modulation_error, misfit_strength = _strength(part, error)
+        return Fit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
+                   growth, growth_error, misfit_place)  # fmt: skip
     if min(misfit_place, misfit_strength) > _POOR:
-        return _both(part, error, growth, growth_error)
+        return _both(pairs, growth, growth_error)
     if misfit_place <= misfit_strength:
         return Fit("displacement", amplitude, amplitude_error, 0.0, 0.0, growth, growth_error,
                    misfit_place)  # fmt: skip
@@ -69,10 +104,11 @@ def fitted(part: Measured) -> Fit:
                misfit_strength)  # fmt: skip
 
 
-def _growth(part: Measured, error: Floats) -> tuple[float, float]:
+def _growth(pairs: _Pairs) -> tuple[float, float]:
     """p of strength ~ |m|^p by weighted regression, orders but 0."""
-    use = part.order != 0
-    x, y, w = np.log(np.abs(part.order[use])), np.log(part.strength[use]), 1 / error[use] ** 2
+    use = pairs.order != 0
+    x, y = np.log(np.abs(pairs.order[use])), pairs.log_strength[use]
+    w = 1 / pairs.error[use] ** 2
     if np.unique(x).size < 2:
         return math.nan, math.nan
     mean = np.average(x, weights=w)
@@ -84,14 +120,13 @@ def _misfit(residual: Floats, error: Floats, free: int) -> float:
     return math.sqrt(float(np.sum((residual / error) ** 2)) / max(residual.size - free, 1))
 
 
-def _displacement(part: Measured, error: Floats) -> tuple[float, float, float]:
+def _displacement(pairs: _Pairs) -> tuple[float, float, float]:
     """A/d, its standard error and the misfit, by search over all amplitudes, then refinement."""
-    measured = np.log(part.strength)
+    error = pairs.error
 
     def cost(amplitude: Floats) -> Floats:
-        with np.errstate(divide="ignore"):
-            level = np.log(model(part.order, part.offset, amplitude[:, None]))
-        return np.asarray(np.sum(((level - measured) / error) ** 2, axis=1))
+        residual = pairs.log_model(amplitude[:, None]) - pairs.log_strength
+        return np.asarray(np.sum((residual / error) ** 2, axis=1))
 
     grid = np.geomspace(_LEAST, _MOST, _GRID)
     best = int(np.argmin(cost(grid)))
@@ -101,9 +136,9 @@ def _displacement(part: Measured, error: Floats) -> tuple[float, float, float]:
         best = int(np.argmin(cost(fine)))
         low, high = fine[max(best - 1, 0)], fine[min(best + 1, 40)]
     amplitude = float((low + high) / 2)
-    level, step = np.log(model(part.order, part.offset, amplitude)), 1e-4 * amplitude
-    slope = (np.log(model(part.order, part.offset, amplitude + step)) - level) / step
-    misfit = _misfit(level - measured, error, 1)
+    level, step = pairs.log_model(amplitude), 1e-4 * amplitude
+    slope = (pairs.log_model(amplitude + step) - level) / step
+    misfit = _misfit(level - pairs.log_strength, error, 1)
     sigma = 1 / math.sqrt(float(np.sum((slope / error) ** 2))) * max(misfit, 1.0)
     return amplitude, max(sigma, _common(amplitude, error)), misfit
 
@@ -117,30 +152,25 @@ def _common(amplitude: float, error: Floats) -> float:
     return amplitude * float(error.min()) / 2
 
 
-def _strength(part: Measured, error: Floats) -> tuple[float, float, float]:
+def _strength(pairs: _Pairs) -> tuple[float, float, float]:
     """a, its standard error and the misfit: the weighted mean of the logarithms."""
-    weight = 1 / error**2
-    mean = float(np.average(np.log(part.strength), weights=weight))
-    misfit = _misfit(np.log(part.strength) - mean, error, 1)
+    weight = 1 / pairs.error**2
+    mean = float(np.average(pairs.log_strength, weights=weight))
+    misfit = _misfit(pairs.log_strength - mean, pairs.error, 1)
     modulation = 2 * math.exp(mean / 2)
     sigma = modulation / 2 / math.sqrt(float(weight.sum())) * max(misfit, 1.0)
-    return modulation, max(sigma, _common(modulation, error)), misfit
+    return modulation, max(sigma, _common(modulation, pairs.error)), misfit
 
 
-def _both(part: Measured, error: Floats, growth: float, growth_error: float) -> Fit:
-    """Small-error form of both at one period: strength = x m^2 + y, less the sides' difference.
-
-    With s the side of the ghost, the cross term s |m| sqrt(x y) cos(phase) is a third unknown.
-    """
-    m, side = part.order, np.sign(part.offset) * np.sign(part.order)
-    place = (m + part.offset) ** 2
-    columns = np.column_stack([place, np.ones(m.size), side * np.sqrt(place)])
-    sides = np.unique(side[m != 0]).size
-    columns = columns[:, : 3 if sides > 1 and m.size > 3 else 2]
-    scale = 1 / (error * part.strength)
-    found, *_ = np.linalg.lstsq(columns * scale[:, None], part.strength * scale, rcond=None)
+def _both(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
+    """Small-error form of both at one period: strength = x (m + offset)^2 + y, sides averaged."""
+    place = pairs.mean @ (pairs.part.order + pairs.part.offset) ** 2
+    strength = pairs.mean @ pairs.part.strength
+    columns = np.column_stack([place, np.ones(place.size)])
+    scale = 1 / (pairs.error * strength)
+    found, *_ = np.linalg.lstsq(columns * scale[:, None], strength * scale, rcond=None)
     covariance = np.linalg.pinv((columns * scale[:, None]).T @ (columns * scale[:, None]))
-    misfit = _misfit(columns @ found - part.strength, error * part.strength, columns.shape[1])
+    misfit = _misfit(columns @ found - strength, 1 / scale, 2)
     spread = np.sqrt(np.diag(covariance)) * max(misfit, 1.0)
     x, y = max(float(found[0]), 0.0), max(float(found[1]), 0.0)
     amplitude, modulation = math.sqrt(x) / math.pi, 2 * math.sqrt(y)
