@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from wavesim.study.profile import LineProfile, MatchedGhost
 
 _MOST_GHOSTS = 30
+_ROOM = 1.5  # drawn beyond the outermost ghost, of its distance
 _DECADES = 12
 _DRAWN = (".png", ".pdf", ".svg")
 
@@ -201,14 +202,15 @@ def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
 
     ghosts = [pair.predicted for pair in found.ghosts if pair.predicted] + list(found.missed)
     ghosts = [ghost for ghost in ghosts if ghost.seen > 10.0**-_DECADES]
+    near = _window(found, ghosts)
     marks = [
         Mark(ghost.mu, ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics) if named else "",
              "ghost", ghost.seen)
-        for ghost, named in _named(ghosts, float(found.mu[-1] - found.mu[0]))
+        for ghost, named in _named(ghosts, float(found.mu[near][-1] - found.mu[near][0]))
     ]  # fmt: skip
     drawn = line_profile_figure(
-        found.mu,
-        found.level,
+        found.mu[near],
+        found.level[near],
         marks=marks,
         x_label="order",
         title=f"{scene.title}: order {found.order} at {found.wavelength_m * 1e9:.6g} nm",
@@ -216,6 +218,17 @@ def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
         decades=_DECADES,
     )
     save(drawn, path)
+
+
+def _window(found: LineProfile, ghosts: list[Ghost]) -> slice:
+    """The part of the scan worth drawing: about the ghosts, or all of it if there are none."""
+    import numpy as np
+
+    if not ghosts:
+        return slice(None)
+    reach = _ROOM * max(abs(ghost.mu - found.order) for ghost in ghosts)
+    first, last = np.searchsorted(found.mu, [found.order - reach, found.order + reach])
+    return slice(max(int(first) - 1, 0), int(last) + 1)
 
 
 def _named(ghosts: list[Ghost], span: float) -> list[tuple[Ghost, bool]]:
