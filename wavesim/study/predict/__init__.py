@@ -19,7 +19,11 @@ from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
 from wavesim.study.predict.shapes import Feature, features_of
-from wavesim.study.predict.wavelengths import principal_wavelength, reference_wavelengths
+from wavesim.study.predict.wavelengths import (
+    middle_wavelength,
+    principal_wavelength,
+    reference_wavelengths,
+)
 from wavesim.study.ruling import Ruling, ruling
 
 __all__ = [
@@ -120,6 +124,10 @@ def predict(
         return _unruled(scene, chosen, principal)
     ruled = ruling(scene)
     lines = order_table(scene, ruled, chosen, orders=orders)
+    middle = middle_wavelength(scene, ruled)
+    if not wavelengths_m and middle and not any(line.on_plate for line in lines):
+        principal, chosen = middle, tuple(sorted((*chosen, middle)))
+        lines = order_table(scene, ruled, chosen, orders=orders)
     main = tuple(line for line in lines if line.wavelength_m == principal)
     if orders and not main:
         raise LimitError(

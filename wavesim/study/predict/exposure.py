@@ -70,8 +70,8 @@ def estimate(
 ) -> ExposureEstimate | None:
     """Exposure of the listed orders that reach the plate; None without a slit or in near field.
 
-    Good to about a fifth where the slit's image is wide against the line or narrow against it;
-    the exposed plate has the exact figure.
+    The widths of slit image, line and pixel are added as squares: good to about a fifth where one
+    of them is much the widest, and to a factor of two else; the exposed plate has the exact figure.
     """
     seen = [line for line in lines if line.on_plate and not line.missing]
     if scene.source.slit is None or not scene.bench.far_field or not seen:
@@ -104,7 +104,7 @@ def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -
     lit_m = float(np.sum(np.abs(ruled.weight) ** 2)) * ruled.pitch_m
     area = lit_m * ruled.bare.height_m * math.cos(scene.bench.alpha_rad)
     optics = area * line.efficiency / scene.bench.camera_focal_m**2
-    wide = math.hypot(line.slit_image_m, line.line_m)
+    wide = math.hypot(line.slit_image_m, line.line_m, scene.plate.pixel_m)
     filled = optics * line.slit_image_m / wide
     if line.order == 0:
         return luminous(spectrum) * filled

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.light.pieces import Spectrum
 from wavesim.scene import Band, Lamp, Laser, Led, Scene
+from wavesim.study.ruling import Ruling
 
-_WHITE_M = (400e-9, 500e-9, 600e-9, 700e-9)
+_WHITE_M = (400e-9, 500e-9, 550e-9, 600e-9, 700e-9)
 _EYE_M = (380e-9, 780e-9)
 _MOST_LINES = 8
 _SEEN = 1e-3  # of the strongest candidate; weaker ones are left out
@@ -16,7 +19,7 @@ _SEEN = 1e-3  # of the strongest candidate; weaker ones are left out
 
 def reference_wavelengths(scene: Scene, spectrum: Spectrum) -> tuple[float, ...]:
     """Air wavelengths [m], ascending: a laser's line, a lamp's strongest lines, the middle of a
-    band, and 400, 500, 600 and 700 nm of anything white, as far as the filters pass them.
+    band, and 400, 500, 550, 600 and 700 nm of anything white, as far as the filters pass them.
     """
     candidates = np.sort(np.array(_candidates(scene)))
     strength = _strength(scene, spectrum, candidates)
@@ -37,6 +40,16 @@ def principal_wavelength(
         strength = _strength(scene, spectrum, np.array(wavelengths_m))
         return wavelengths_m[int(np.argmax(strength))]
     return wavelengths_m[len(wavelengths_m) // 2]
+
+
+def middle_wavelength(scene: Scene, ruled: Ruling) -> float | None:
+    """Visible wavelength [m] of the lowest order that stands in the middle of the plate, if any."""
+    if ruled.count < 2 or isinstance(scene.source, Lamp | Laser | Led | Band):
+        return None
+    angle = ruled.axis_rad + math.atan(scene.plate.centre_m / ruled.focal_m)
+    product = ruled.pitch_m * abs(ruled.sine_in + math.sin(angle))
+    orders = range(1, 1 + math.floor(product / _EYE_M[0]))
+    return next((product / m for m in orders if product / m < _EYE_M[1]), None)
 
 
 def _candidates(scene: Scene) -> tuple[float, ...]:
