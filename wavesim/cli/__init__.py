@@ -29,7 +29,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     "expose", "point", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study",
-    "sheet", "animate", "schema",
+    "figure", "sheet", "animate", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM

@@ -45,7 +45,7 @@ def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json
     check_ending(output, (".png", ".pdf", ".svg"))
     check_output(output)
     with progress("sheet") as show:
-        plates = [_plate(name, show) for name in names]
+        plates = [plate_named(name, show) for name in names]
         show("figure")
         from wavesim.figures import save, sheet
 
@@ -57,7 +57,8 @@ def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json
         click.echo(f"{len(plates)} plate{'' if len(plates) == 1 else 's'} on {output}")
 
 
-def _plate(name: str, show: Progress) -> ExposedPlate:
+def plate_named(name: str, show: Progress) -> ExposedPlate:
+    """A plate file read back, or a scene exposed."""
     from wavesim.lightpath import expose, open_plate
     from wavesim.scene import load
 

@@ -1,0 +1,126 @@
+"""wavesim figure: one plate as a labelled figure."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from wavesim.cli.common import check_ending, check_output, echo_json, json_option, progress
+from wavesim.cli.sheet import plate_named
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from wavesim.figures import Mark
+    from wavesim.lightpath import ExposedPlate
+
+_DRAW = ("plate", "map", "colours")
+_MARK = ("orders", "lines", "ghosts")
+_GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of a plate
+
+
+@click.command(
+    short_help="Draw one plate with its profile, or where its colours go.",
+    epilog="Example: wavesim figure scenes/grating_600.toml --mark lines -o sun.pdf",
+)
+@click.argument("name", metavar="SCENE")
+@click.option(
+    "-o", "output", metavar="FILE", type=click.Path(path_type=Path), default=Path("figure.png"),
+    show_default=True, help="Write here: .png, .pdf or .svg.",
+)  # fmt: skip
+@click.option(
+    "--draw", "what", type=click.Choice(_DRAW), default="plate", show_default=True,
+    help="The plate above its profile; wavelength against place; the way of its colours.",
+)  # fmt: skip
+@click.option(
+    "--mark", type=click.Choice(_MARK), default="orders", show_default=True,
+    help="What to mark on the plate: orders, the Sun's dark lines, or predicted ghosts.",
+)  # fmt: skip
+@click.option("--log", is_flag=True, help="A logarithmic profile over ten decades.")
+@click.option("--title", default=None, help="Title; the scene's own by default.")
+@click.option(
+    "--size", type=click.Choice(["page", "slide", "web"]), default="page", show_default=True,
+    help="For paper, projector or screen.",
+)  # fmt: skip
+@json_option
+def command(
+    name: str,
+    output: Path,
+    what: str,
+    mark: str,
+    log: bool,
+    title: str | None,
+    size: str,
+    as_json: bool,
+) -> None:
+    """Draw one plate with its profile, or where its colours go.
+
+    SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
+    """
+    check_ending(output, (".png", ".pdf", ".svg"))
+    check_output(output)
+    with progress("figure") as show:
+        plate = plate_named(name, show)
+        show("figure")
+        from wavesim.figures import save
+
+        save(_drawn(plate, what, mark, log=log, title=title, size=size), output)
+    if as_json:
+        echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what})
+    else:
+        click.echo(f"written     {output}")
+
+
+def _drawn(
+    plate: ExposedPlate, what: str, mark: str, *, log: bool, title: str | None, size: str
+) -> Figure:
+    from wavesim import figures
+
+    if what == "map":
+        return figures.wavelength_position_map(plate, size=size, title=title)
+    if what == "colours":
+        return figures.chromaticity_path(plate, size=size, title=title)
+    marks = {"orders": _no_marks, "lines": _line_marks, "ghosts": _ghost_marks}[mark](plate)
+    return figures.plate_figure(plate, marks=marks, log=log, size=size, title=title)
+
+
+def _no_marks(_: ExposedPlate) -> None:
+    """The figure marks the orders by itself."""
+
+
+def _line_marks(plate: ExposedPlate) -> list[Mark]:
+    """Fraunhofer's letters in every order that falls on the plate."""
+    import numpy as np
+
+    from wavesim.figures import Mark
+    from wavesim.figures.marks import order_positions, orders_on
+    from wavesim.study.measure import FRAUNHOFER
+
+    marks = []
+    for letter, wavelength_nm, _ in FRAUNHOFER:
+        wavelength = wavelength_nm * 1e-9
+        orders = [m for m in orders_on(plate.scene, np.array([wavelength])) if m]
+        places = order_positions(plate.scene, np.array(orders, dtype=float), wavelength)
+        marks += [Mark(float(x), letter, "line") for x in places]
+    return marks
+
+
+def _ghost_marks(plate: ExposedPlate) -> list[Mark]:
+    """Orders of the plate's guiding wavelength, and its predicted ghosts with their harmonics."""
+    from wavesim.figures import Mark
+    from wavesim.figures.marks import guide_wavelength, order_marks
+    from wavesim.study.predict import predict
+
+    about = guide_wavelength(plate)  # to a nanometre; a lamp's own line lies near
+    own = min(predict(plate.scene).wavelengths_m, key=lambda w: abs(w - about), default=about)
+    wavelength = own if abs(own - about) < 1e-9 else about
+    found = predict(plate.scene, wavelengths_m=(wavelength,), ghosts_above=_GHOSTS_ABOVE)
+    marks = list(order_marks(plate, wavelength))
+    for ghost in sorted(found.ghosts, key=lambda ghost: -ghost.seen):
+        name = ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics)
+        if math.isfinite(ghost.x_m):
+            marks.append(Mark(ghost.x_m, name.replace("-", "−"), "ghost"))
+    return marks
