@@ -29,6 +29,7 @@ from wavesim.study.profile.scan import Illumination, scan, softened, weight_mome
 from wavesim.study.profile.search import diffuse, prepared
 from wavesim.study.profile.shape import Core
 from wavesim.study.ruling import Ruling, ruling, with_defects
+from wavesim.study.tolerance.formula import Broadening, mean_width
 
 _DRAWS = 2000  # rulings averaged where errors accumulate: 1.5 % of the width
 _FEW = 400  # rulings of each
@@ -161,7 +162,8 @@ class Bench:
         count = min(_FEW, self.ruled.count)
         fewer = self.ruled.count / count
         draws = _DRAWS if errors.walk else 1
-        offset = np.linspace(-1, 1, _SAMPLES) * _SPAN_WIDTHS / count
+        perfect = mean_width(self.ruled, self.order, Broadening()) * fewer
+        offset = np.linspace(-1, 1, _SAMPLES) * _SPAN_WIDTHS * perfect
         level = np.zeros(_SAMPLES)
         for seed in range(draws):
             level += self._short(errors, count, seed, self.order + offset)
