@@ -54,12 +54,19 @@ def build(scene: Scene) -> Aperture:
         )
     if scene.bench.beam is not None:
         height_m = min(height_m, scene.bench.beam.diameter_m)
-    _check_reach(kept)
+    _check_reach(kept, height_m)
     return Aperture(kept, height_m, pitch_m, _limits(kept, pitch_m))
 
 
-def _check_reach(combs: tuple[Comb, ...]) -> None:
+def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
     reach = max(float(np.abs(c.position_m).max()) + c.element.width_m for c in combs)
+    if height_m > _FARTHEST_M:
+        raise LimitError(
+            "is higher than any bench",
+            key="aperture.height",
+            value=f"{height_m:.3g} m",
+            expected=f"at most {_FARTHEST_M:g} m",
+        )
     if not reach <= _FARTHEST_M:  # nor NaN
         raise LimitError(
             f"reaches {reach:.3g} m from the axis",

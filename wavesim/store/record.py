@@ -14,6 +14,8 @@ from dataclasses import fields, is_dataclass
 
 import numpy as np
 
+_MOST_INTEGER = 2**53  # beyond, an integer is not one of our floats
+
 T = typing.TypeVar("T")
 Plain = None | bool | int | float | str | list["Plain"] | dict[str, "Plain"]
 
@@ -102,7 +104,9 @@ def _mapping(value: object) -> Mapping[str, object]:
 
 
 def _leaf(kind: object, value: object) -> object:
-    if kind is float and type(value) in (int, float):
+    if kind is float and isinstance(value, int | float) and not isinstance(value, bool):
+        if abs(value) > _MOST_INTEGER and isinstance(value, int):
+            raise ValueError(f"{value!r:.40} is too large a number")
         return value
     if kind is types.NoneType and value is None:
         return None

@@ -49,10 +49,12 @@ def lattice_of(picture: Picture, folder: Path) -> Lattice:
 
 def read_grey(path: Path) -> npt.NDArray[np.float32]:
     """(ny, nx) grey from 0 to 1, its lowest row first (y rising)."""
+    import logging
     import warnings
 
     from PIL import Image
 
+    logging.getLogger("PIL").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
     Image.MAX_IMAGE_PIXELS = None  # the size is checked below, before anything is decoded
     try:
         with warnings.catch_warnings(action="ignore"), Image.open(path) as image:

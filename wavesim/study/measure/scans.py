@@ -243,10 +243,12 @@ def _pixels(path: Path) -> Pixels:
 
 
 def _with_pillow(path: Path) -> Pixels:
+    import logging
     import warnings
 
     from PIL import Image
 
+    logging.getLogger("PIL").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
     Image.MAX_IMAGE_PIXELS = None  # the size is checked here, before anything is decoded
     with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
         _check_size(image.size[0] * image.size[1], path)
@@ -259,7 +261,7 @@ def _with_tifffile(path: Path) -> Pixels:
 
     import tifffile
 
-    logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)
     with tifffile.TiffFile(path) as file:
         _check_size(int(file.pages[0].size), path)
         return np.asarray(file.pages[0].asarray())
