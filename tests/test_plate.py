@@ -373,7 +373,7 @@ class TestExtremes:
 
     def test_too_much_memory_is_refused_before_it_is_taken(self) -> None:
         of = scene(
-            aperture='kind = "grating"\ncount = 10000000\npitch = "100 um"',
+            aperture='kind = "grating"\ncount = 10000000\npitch = "5 um"',
             plate='width = "1 m"\nheight = "1 mm"\npixel = "10 um"',
         )
         with pytest.raises(
