@@ -10,7 +10,7 @@ import sys
 from rich.console import Console
 from rich.table import Table
 
-GROUPS = ("accuracy", "slits", "gratings", "process", "profile")
+GROUPS = ("accuracy", "slits", "gratings", "sunlight", "process", "profile")
 
 
 def main(names: list[str]) -> None:

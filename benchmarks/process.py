@@ -22,7 +22,7 @@ LIBRARIES = "numpy, numba, finufft, h5py, pydantic, PIL.Image, click"
 
 
 def rows() -> list[Row]:
-    """Second and later runs, in turn: processor time, which other work on the machine leaves alone."""
+    """Second and later runs, in turn: processor time, which other work leaves alone."""
     with tempfile.TemporaryDirectory() as folder:
         expose = [
             *(sys.executable, "-m", "wavesim", "expose", str(SCENE)),

@@ -29,6 +29,9 @@ BAND_STRENGTH_M = {"B": 3.341e-9, "A": 1.1918e-7}
 _PRESSURE_FWHM_PER_M = 5.0  # 0.05 / cm: half the width at the ground, common practice
 _DOPPLER = 7.16e-7 * float(np.sqrt(250.0 / 32.0))  # FWHM over wavelength at 250 K
 
+# all that the result depends on besides the spectrum and the table of lines
+SETTINGS = (*BAND_STRENGTH_M.values(), _PRESSURE_FWHM_PER_M, _DOPPLER)
+
 
 @lru_cache(maxsize=1)
 def bands() -> dict[str, tuple[Reals, Reals]]:

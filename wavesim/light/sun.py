@@ -19,7 +19,7 @@ continuum's, in wider bins 6e-5.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from math import factorial
 from typing import Literal
@@ -178,9 +178,7 @@ def irradiance(
             parts.append(_smooth(air, max(lo_m, LINES_HI_M), hi_m))
     whole = pieces.joined(*parts)
     if air == "ground" and telluric and with_lines:
-        from wavesim.light import oxygen
-
-        whole = oxygen.absorbed(whole)
+        return _behind_oxygen(whole)
     return whole
 
 
@@ -209,6 +207,21 @@ def _with_lines(air: Air, lo_m: float, hi_m: float) -> Spectrum:
         values = values * air_transmittance(wavelength)
     spectrum = pieces.from_grid(start, _SPACING_PM * 1e-12, values, 5e-12)
     return spectrum.scaled(1.0, "irradiance").with_error(1e-5).clipped(lo_m, hi_m)
+
+
+def _behind_oxygen(whole: Spectrum) -> Spectrum:
+    """`oxygen.absorbed`, kept between runs."""
+
+    def packed(spectrum: Spectrum) -> Reals:
+        return np.column_stack([spectrum.lo_m, spectrum.hi_m, spectrum.coefficient])
+
+    from wavesim.light import oxygen
+
+    rows = kept.grid(packed(whole), oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)))
+    lo_m, hi_m, coefficient = rows[:, 0].copy(), rows[:, 1].copy(), rows[:, 2:].copy()
+    return replace(
+        whole, lo_m=lo_m, hi_m=hi_m, coefficient=coefficient, error=max(whole.error, 1e-5)
+    )
 
 
 def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, Reals]:
