@@ -36,6 +36,7 @@ RESTING = 0.01  # of a processor: less, and it waits for something that never co
 FREE_BYTES = 1_500_000_000  # what the program is told that the machine has free
 MOST_BYTES = 2_500_000_000  # what it may really hold: libraries, slack, and what it was told
 LONGEST = 1500  # letters of a message
+_FULL = 9  # status of a process that has held too much
 
 
 @dataclass(frozen=True)
@@ -135,6 +136,8 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
             chunk = os.read(child.stdout.fileno(), 65536) if not end else b""
             if not chunk and not end:
                 end = f"the process ended with {child.wait()}"
+                if child.returncode == _FULL:
+                    stop = at  # its last verdict stands; the next mutant gets a fresh process
             *lines, rest = (rest + chunk).split(b"\n")
             for line in lines:
                 content = json.loads(line)
@@ -147,7 +150,7 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
             kind = "slow" if end == "slow" else "FAULT"
             yield Verdict(at, kind, f"{end}: {words}", PATIENCE_S), 0
         elif words:
-            yield Verdict(stop, "FAULT", f"wrote to the terminal: {words}", 0.0), 0
+            yield Verdict(at - 1, "FAULT", f"wrote to the terminal: {words}", 0.0), 0
 
 
 def _processor_s(pid: int) -> float:
@@ -214,7 +217,7 @@ def main(args: list[str]) -> None:
                 _keep(Path(place), Path(os.environ["WAVESIM_FAULTS"]), f"{what}-{seed}")
             print(json.dumps({**asdict(verdict), "peak": peak_bytes()}), flush=True)
             if peak_bytes() > MOST_BYTES:
-                sys.exit(9)  # the peak never falls: the next mutant gets a process of its own
+                sys.exit(_FULL)  # the peak never falls: the next mutant gets a process of its own
 
 
 if __name__ == "__main__":

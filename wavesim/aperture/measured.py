@@ -55,6 +55,11 @@ def dataset(path: Path, name: str) -> Floats:
     ------
     TableError
         The file or the dataset is missing, is not a finite line of numbers, or has no unit.
+
+    Notes
+    -----
+    HDF5 2.0 can loop for ever over a text of variable length in a damaged file, as `units` may be
+    (one of 2,000 mutated files; tests/mutated_files.py). Plate files hold none.
     """
     import h5py
 

@@ -12,18 +12,23 @@ slit it is a first difference.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.farfield.running import RunningIntegral, integral_of
+from wavesim.errors import LimitError
+from wavesim.farfield.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows
+from wavesim.plate.memory import available_bytes
 from wavesim.plate.sweep import Columns
 from wavesim.plate.threads import in_threads
 
 _LEVEL = 1e-7  # of the brightest row: error allowed where rows are interpolated in wavelength
+_CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
+_PART = 0.5  # of the free memory
 _SCALE_SEEN = 0.02  # [pixel] spread of y scales across the plate that is left out
 
 
@@ -45,9 +50,17 @@ class Rows:
 
 
 def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
-    """Light of each row for a ruled height [m], at as few wavelength nodes as will do."""
+    """Light of each row for a ruled height [m], at as few wavelength nodes as will do.
+
+    Raises
+    ------
+    LimitError
+        So tall a plate or aperture that the rows do not fit the memory.
+    """
     scale = _scales(place)
-    table = _height_table(height_m, place, float(node_m.min()))
+    shortest = float(node_m.min())
+    _check_memory(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
+    table = _height_table(height_m, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
     kept = _needed(node_m, every)
     return Rows(node_m[kept], every[:, kept], scale)
@@ -73,9 +86,26 @@ def _scales(place: Geometry) -> Floats:
     return np.linspace(top, low, 2 + int(spread))
 
 
+def _check_memory(spans: float, shares: int, place: Geometry) -> None:
+    need = CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (place.half_rows + 1)
+    free = available_bytes()
+    if free is not None and need > _PART * free:
+        raise LimitError(
+            f"would need about {need / 1e9:.3g} GB of memory for its rows and {free / 1e9:.3g} GB "
+            "are free",
+            key="plate.height",
+            expected="a lower plate or aperture, or larger pixels",
+        )
+
+
+def _reach(place: Geometry, shortest_m: float) -> float:
+    """Largest frequency v [1/m] along the rulings."""
+    tallest = float(np.abs(place.y_edges_m).max())
+    return (tallest / math.hypot(tallest, place.focal_m) + (place.slit_rise or 0.0)) / shortest_m
+
+
 def _height_table(height_m: float, place: Geometry, shortest_m: float) -> RunningIntegral:
-    rise = place.slit_rise or 0.0
-    reach = (abs(place.y_edges_m).max() / place.focal_m + rise) / shortest_m * 1.001
+    reach = _reach(place, shortest_m) * 1.001
 
     def power(v: Floats) -> Floats:
         return np.asarray(height_m**2 * np.sinc(height_m * v) ** 2)
@@ -125,7 +155,10 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
         light = _onto(columns.light * weights[:, i], columns.node_m, share.node_m)
         for s in range(share.scale.size):
             near = _hat(share.scale, s, cosine)
-            first, last = np.flatnonzero(near)[[0, -1]]
+            seen = np.flatnonzero(near)
+            if not seen.size:  # no column stands at this scale
+                continue
+            first, last = seen[[0, -1]]
             there = slice(int(first), int(last) + 1)
             out[:, there, i] += (share.share[s].T @ light[there].T) * near[there]
     return out

@@ -182,7 +182,7 @@ def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, how: dict[str, 
     from wavesim.plate import Plate, Report
 
     try:
-        return Plate(
+        plate = Plate(
             **arrays,
             scene=scene,
             report=record.build(Report, how["report"]),
@@ -192,3 +192,9 @@ def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, how: dict[str, 
         )
     except (ValueError, KeyError) as error:
         raise PlateFileError(f"is incomplete: {_first_line(error)}", key=layout.REPORT) from error
+    levels = (*plate.white_xyz, plate.white_exposure_lx_s, plate.exposure_s)
+    if not all(0 < level < np.inf for level in levels):
+        raise PlateFileError(
+            "holds a white or an exposure that is not above zero", key=layout.REPORT
+        )
+    return plate
