@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests import bench
 from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from wavesim import aperture, scene
 from wavesim.errors import LimitError
@@ -255,3 +256,8 @@ def test_a_bare_number_is_no_wavelength() -> None:
     assert done.returncode == 2
     assert "'546'" in done.stderr
     assert "546.1 nm" in done.stderr
+
+
+def test_an_even_beam_is_not_called_a_cut_gaussian() -> None:
+    few = bench.scene(aperture='kind = "slits"\ncount = 9\nwidth = "40 um"\npitch = "90 um"')
+    assert not any("Gaussian" in text for text in predict(few).limits)

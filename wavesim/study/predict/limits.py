@@ -59,7 +59,9 @@ def _far_field(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
 
 
 def _beam(ruled: Ruling) -> list[str]:
-    if ruled.uniform and ruled.count > _MANY:
+    if ruled.uniform:
+        if ruled.count <= _MANY:
+            return []
         return [
             "the ruling ends sharply: between the orders the line's own tails fall only to "
             f"{0.5 / ruled.count**2:.1g} of it, and fainter ghosts hide there; a Gaussian beam "
