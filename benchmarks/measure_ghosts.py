@@ -1,6 +1,6 @@
 """Lines and ghosts of random gratings told apart: counts, and seconds a grating.
 
-    python -m benchmarks.measure_ghosts 100
+python -m benchmarks.measure_ghosts 100
 """
 
 from __future__ import annotations

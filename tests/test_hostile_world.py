@@ -226,6 +226,17 @@ def test_a_plate_so_tall_that_rows_shrink_apart() -> None:
     assert np.isfinite(plate.xyz).all()
 
 
+def test_a_near_field_of_more_cells_than_there_is_memory(tmp_path: Path) -> None:
+    scene = NEAR.replace("count = 3", 'count = 3\nheight = "50 m"').replace('"2 mm"', '"900 mm"')
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("wavesim.plate.plane.near.available_bytes", lambda: 10**8)
+        refused(
+            scene.replace("100 um", "1 mm"),
+            tmp_path,
+            "GB of memory in the near field and 0.1 GB are free",
+        )
+
+
 def test_formulas_that_a_scene_leaves_nothing_to_vary() -> None:
     """Slits as wide as their pitch: no order is missing, and the range shrinks to nothing."""
     from wavesim.study.compare import compare

@@ -148,7 +148,9 @@ def test_lists_merge_what_a_plate_cannot_separate():
 
 
 def test_a_plate_without_a_pitch():
-    scene = parse(LASER.format(viewing=0, width=5).split("[aperture]")[0] + """
+    scene = parse(
+        LASER.format(viewing=0, width=5).split("[aperture]")[0]
+        + """
 [aperture]
 kind = "slits"
 count = 1
@@ -158,7 +160,8 @@ width = "40 um"
 width = "5 mm"
 height = "1 mm"
 pixel = "50 um"
-""")
+"""
+    )
     with pytest.raises(InputError, match="no pitch"):
         of_scene(scene)
 

@@ -133,9 +133,12 @@ def test_uncertainty_budget_adds_up(plate):
     # air: (n - 1) / T = 9.6e-7 a kelvin (ideal gas), two kelvin
     assert row.u_air_m == pytest.approx(2 * 9.6e-7 * row.wavelength_m, rel=0.02)
     # d lambda = d cos(alpha) d alpha = d d alpha, and f tan(beta): d cos(beta) sin(beta) df / f
-    focal = PITCH_M * 1e-5 * np.sin(np.arctan(row.x_m / FOCAL_M)) * np.cos(
-        np.arctan(row.x_m / FOCAL_M)
-    ) ** 2
+    focal = (
+        PITCH_M
+        * 1e-5
+        * np.sin(np.arctan(row.x_m / FOCAL_M))
+        * np.cos(np.arctan(row.x_m / FOCAL_M)) ** 2
+    )
     assert row.u_angles_m == pytest.approx(np.hypot(PITCH_M * 1e-5, focal), rel=1e-3)
 
 

@@ -176,16 +176,18 @@ def test_lens_errors_against_quadrature_over_the_pupil(kind: str) -> None:
     found = plane_amplitude(near.at(WAVE), u, 0.7 * u, wavelength_m=WAVE)
     t, w = np.polynomial.legendre.leggauss(120)
     r, angle = (t[:, None] + 1) / 2, np.arange(240) * (2 * math.pi / 240)
-    path = 0.8 * WAVE * {
-        "spherical": r**4 + 0 * angle,
-        "coma": r**3 * np.cos(angle - math.radians(30)),
-        "astigmatism": r**2 * np.cos(angle) ** 2,
-    }[kind]
+    path = (
+        0.8
+        * WAVE
+        * {
+            "spherical": r**4 + 0 * angle,
+            "coma": r**3 * np.cos(angle - math.radians(30)),
+            "astigmatism": r**2 * np.cos(angle) ** 2,
+        }[kind]
+    )
     x, y = radius * r * np.cos(angle), radius * r * np.sin(angle)
     area = (w[:, None] / 2) * r * radius**2 * (2 * math.pi / 240)
-    exact = [
-        np.sum(area * np.exp(2j * np.pi * (path / WAVE - a * x - 0.7 * a * y))) for a in u
-    ]
+    exact = [np.sum(area * np.exp(2j * np.pi * (path / WAVE - a * x - 0.7 * a * y))) for a in u]
     # cells of 0.35 rad at the rim, where the path is steepest
     assert np.abs(found - exact).max() < 5e-3 * hole.open_area_m2
 

@@ -341,9 +341,7 @@ def test_strips_of_straight_rulings_agree_with_rows_times_columns() -> None:
 
 def test_bowed_rulings_spread_an_order_to_one_side() -> None:
     """Order m of rulings bowed by s: J-like spread of 2 pi m s / d, one-sided, none in order 0."""
-    bowed = expose(
-        scene(GRATING.format(defect='kind = "bow"\nsag = "20 um"'), size=60, pixel=50)
-    )
+    bowed = expose(scene(GRATING.format(defect='kind = "bow"\nsag = "20 um"'), size=60, pixel=50))
     profile = bowed.irradiance.sum(axis=1)
     assert profile[profile.size // 2] > 0
     place = {m: math.tan(math.asin(m * WAVE * 50e3)) for m in (0, 1)}
@@ -365,8 +363,10 @@ def test_fanned_rulings_against_the_closed_form() -> None:
     v = np.tile(np.linspace(-800, 800, 9), 4)
     slope = math.radians(1.0) * place / span
     along = height * np.sinc(height * (v[:, None] + u[:, None] * slope))
-    exact = width * np.sinc(width * u) * np.sum(
-        along * np.exp(-2j * np.pi * u[:, None] * place), axis=1
+    exact = (
+        width
+        * np.sinc(width * u)
+        * np.sum(along * np.exp(-2j * np.pi * u[:, None] * place), axis=1)
     )
     found = plane_amplitude(strips, u, v)
     # half the phase left along the worst strip is 0.2: 0.2^2 / 6 of its light, of the brightest

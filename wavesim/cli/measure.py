@@ -31,7 +31,9 @@ class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
         self.dimension, self.example = dimension, example
 
     def get_metavar(
-        self, param: click.Parameter, ctx: click.Context | None = None  # noqa: ARG002
+        self,
+        param: click.Parameter,
+        ctx: click.Context | None = None,  # noqa: ARG002
     ) -> str:
         """The example, as it is."""
         return self.name

@@ -102,9 +102,7 @@ def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Elemen
     groups = [_cut(comb, scene, ruled, straight, count) for comb in straight.combs]
     lit = tuple(g for g in groups if g.x_m.size)
     if not lit:
-        raise LimitError(
-            "no ruling is left in the beam", key="bench.beam", expected="a wider beam"
-        )
+        raise LimitError("no ruling is left in the beam", key="bench.beam", expected="a wider beam")
     area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in lit)
     return PlaneAperture(lit, None, area, straight.limits), groove
 
@@ -183,9 +181,7 @@ def _shift(ruled: Ruled, x: Floats, y: Floats, span: tuple[float, float]) -> Flo
     return out
 
 
-def _lit(
-    scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: float
-) -> Floats:
+def _lit(scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: float) -> Floats:
     """Amplitude of each strip: its part within outline and beam, and the beam's profile."""
     out = np.ones(x.shape)
     if ruled.outline == "ellipse":

@@ -50,6 +50,7 @@ _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_pl
 _BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
 _MARGIN = 2.0  # wavelengths per lambda / (radial order of interference)
 
+
 class Stage(Protocol):
     """Runs a piece of work under a name and returns what it returns."""
 
@@ -207,9 +208,7 @@ class Knots:
     share: Floats
 
 
-def near_knots(
-    waves: Waves, size_m: tuple[float, float], far: float, front: Wavefront
-) -> Knots:
+def near_knots(waves: Waves, size_m: tuple[float, float], far: float, front: Wavefront) -> Knots:
     """Knots as close as the far field's step asks, and six to a Fresnel zone, but 160 at most.
 
     Where fewer wavelengths carry light than that, they are the knots.

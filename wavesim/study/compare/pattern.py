@@ -59,9 +59,7 @@ class Pattern:
         """|A / E|^2, the positions' part alone, averaged likewise. One kind of element."""
         return self._over_slit(mu, self._divided)
 
-    def _over_slit(
-        self, mu: Floats | float, light: Callable[[Floats, float], Floats]
-    ) -> Floats:
+    def _over_slit(self, mu: Floats | float, light: Callable[[Floats, float], Floats]) -> Floats:
         sine = np.atleast_1d(self.sine(mu))
         if self.slit_sine == 0.0:
             return light(sine, 0.0).reshape(np.shape(mu))
@@ -178,8 +176,7 @@ def scaled_pitch(scene: Scene, pitch_m: float) -> Scene:
     if isinstance(kind, Slits) and kind.slits is not None:
         factor = pitch_m / (kind.mean_pitch_m or pitch_m)
         slits = tuple(
-            ListedSlit(centre_m=s.centre_m * factor, width_m=s.width_m * factor)
-            for s in kind.slits
+            ListedSlit(centre_m=s.centre_m * factor, width_m=s.width_m * factor) for s in kind.slits
         )
         return with_aperture(scene, slits=slits)
     if isinstance(kind, (Slits, Wires)) and kind.pitch_m and kind.width_m:

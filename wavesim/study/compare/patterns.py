@@ -144,9 +144,7 @@ def _alternating(scene: Scene, excess: float) -> Scene:
     width, pitch = element_width_m(scene) or 0.0, pitch_m(scene) or 1.0
     count = 2 * max(1, min(rulings(scene), 60) // 2)
     slits = tuple(
-        ListedSlit(
-            centre_m=(j - (count - 1) / 2) * pitch, width_m=width * (1 + excess * (j % 2))
-        )
+        ListedSlit(centre_m=(j - (count - 1) / 2) * pitch, width_m=width * (1 + excess * (j % 2)))
         for j in range(count)
     )
     height = getattr(scene.aperture, "height_m", 0.01)

@@ -234,9 +234,7 @@ def _through(values: Floats, errors: Floats, tolerance: float) -> float:
     return math.exp(-level / slope)
 
 
-def _interpolated(
-    ends: tuple[float, float], low: float, high: float, tolerance: float
-) -> float:
+def _interpolated(ends: tuple[float, float], low: float, high: float, tolerance: float) -> float:
     """Crossing between two values, error and value taken as straight on logarithmic scales."""
     if min(*ends, low) <= 0 or not math.isfinite(high):
         part = (tolerance - low) / (high - low) if math.isfinite(high) else 0.5

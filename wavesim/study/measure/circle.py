@@ -187,9 +187,7 @@ def _read(setting: Setting, turn: float, wavelength: float, parts: dict[str, Flo
     )  # fmt: skip
 
 
-def _means(
-    lines: list[Setting], wavelength: Floats, parts: dict[str, Floats]
-) -> tuple[Read, ...]:
+def _means(lines: list[Setting], wavelength: Floats, parts: dict[str, Floats]) -> tuple[Read, ...]:
     """Weighted means of the settings of each line: weights C^-1 1, C their covariance."""
     groups: dict[str, list[int]] = {}
     for k, s in enumerate(lines):

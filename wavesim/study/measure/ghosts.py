@@ -197,9 +197,7 @@ def _combination(pair: _Pair, periods: list[Period]) -> bool:
     )
 
 
-def _believed(
-    pair: _Pair, pairs: list[_Pair], plate: _Plate, parents: list[int]
-) -> Period | None:
+def _believed(pair: _Pair, pairs: list[_Pair], plate: _Plate, parents: list[int]) -> Period | None:
     same = [q for q in pairs if abs(q.f - pair.f) <= q.error + pair.error]
     strength = float(np.median([q.ratio / q.order**2 for q in same]))
     alike = [q for q in same if 1 / _SIDES < q.ratio / q.order**2 / strength < _SIDES]

@@ -131,9 +131,7 @@ def _lettered(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
     """Fraunhofer's letters given to the strongest entries within 0.06 nm of their places."""
     letters: dict[int, str] = {}
     for letter, nm, _ in FRAUNHOFER:
-        near = [
-            k for k, e in enumerate(entries) if abs(e.wavelength_m * 1e9 - nm) <= _LETTER_NM
-        ]
+        near = [k for k, e in enumerate(entries) if abs(e.wavelength_m * 1e9 - nm) <= _LETTER_NM]
         if near:
             letters[max(near, key=lambda k: entries[k].strength)] = letter
     return tuple(

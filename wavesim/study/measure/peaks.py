@@ -234,9 +234,7 @@ def _together(found: Fit, guess: Floats) -> bool:
     return bool(np.all(near & (found.centre_error < _LOOSE * found.width)))
 
 
-def _window(
-    signal: _Signal, at: Indices, wide: Floats, group: list[int]
-) -> tuple[int, int]:
+def _window(signal: _Signal, at: Indices, wide: Floats, group: list[int]) -> tuple[int, int]:
     """First and last sample of a fit: a width beyond the outer lines, not past the valleys."""
     first, last = group[0], group[-1]
     lo = int(at[first] - math.ceil(_WINDOW * wide[first]) - 1)

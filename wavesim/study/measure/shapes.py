@@ -75,9 +75,7 @@ def _start(x: Floats, y: Floats, centre: Floats, width: float) -> Floats:
     return np.concatenate([np.zeros(centre.size), height, [width, 2.2, base, 0.0]])
 
 
-def _descend(
-    x: Floats, y: Floats, start: Floats, centre: Floats
-) -> tuple[Floats, Floats, Floats]:
+def _descend(x: Floats, y: Floats, start: Floats, centre: Floats) -> tuple[Floats, Floats, Floats]:
     k, damping = centre.size, 1e-3
     q = start.copy()
     q[:k] = centre
@@ -130,9 +128,7 @@ def _model(x: Floats, q: Floats, k: int) -> tuple[Floats, Floats]:
     return value, jacobian
 
 
-def _result(
-    q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]
-) -> Fit:
+def _result(q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]) -> Fit:
     middle, noise, span = frame
     k = (q.size - 4) // 2
     spare = max(residual.size - q.size, 1)

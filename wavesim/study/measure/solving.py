@@ -365,7 +365,5 @@ def _matches(x: Floats, place: Floats, reach: float) -> tuple[list[tuple[int, in
     apart: npt.NDArray[np.float64] = np.abs(x[:, None] - place)
     nearest = apart.argmin(axis=1)
     back = apart.argmin(axis=0)
-    pairs = [
-        (i, int(a)) for i, a in enumerate(nearest) if apart[i, a] <= reach and back[a] == i
-    ]
+    pairs = [(i, int(a)) for i, a in enumerate(nearest) if apart[i, a] <= reach and back[a] == i]
     return pairs, float(sum(apart[i, a] for i, a in pairs))
