@@ -127,8 +127,8 @@ def _mask(*, grey: bool) -> Row:
         f"1 nm error by a mask of {'grey' if grey else 'hard'} samples: ghost over the true one "
         f"(strongest false ghost)",
         ", ".join(texts),
-        f"right to {CLOSE:.0%}, false ghosts below {CLOSE:.0%} of it, from {enough:g} nm on: {samples:.1e} samples for 60,000 rulings, and an "
-        "FFT of them for each wavelength",
+        f"right to {CLOSE:.0%}, false ghosts below {CLOSE:.0%} of it, from {enough:g} nm on: "
+        f"{samples:.1e} samples for 60,000 rulings, and an FFT of them for each wavelength",
         "-",
         True,
     )

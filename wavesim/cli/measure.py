@@ -32,7 +32,7 @@ class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
 
     def get_metavar(
         self,
-        param: click.Parameter,
+        param: click.Parameter,  # noqa: ARG002
         ctx: click.Context | None = None,  # noqa: ARG002
     ) -> str:
         """The example, as it is."""
