@@ -8,9 +8,11 @@ import numpy as np
 
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Floats, Slit
+from wavesim.errors import LimitError
 from wavesim.farfield.near import NearRulings, Wavefront, judged, near_rulings, wavefront
-from wavesim.farfield.running import RunningIntegral
+from wavesim.farfield.running import CELLS, RunningIntegral
 from wavesim.plate.geometry import Geometry
+from wavesim.plate.memory import available_bytes
 from wavesim.plate.plane.expose import Lit, Stage, level_plane, light_of
 from wavesim.plate.plane.source import extent
 from wavesim.plate.plane.waves import Waves, choose_waves
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
 _FINEST = 1 / 3000  # of the wavelength: least step
+_CELL_BYTES = 200  # of a near field's table, at the peak
 _PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 
 
@@ -84,9 +87,9 @@ def _columns(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
     inner = slice(place.margin, place.sine_edges.size - place.margin)
     sines = place.sine_in + place.sine_edges[inner]
     lo, hi = place.slit_sines or (0.0, 0.0)
-    return np.stack([
-        _between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.bench_m
-    ])
+    return np.stack(
+        [_between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.bench_m]
+    )
 
 
 def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
@@ -94,9 +97,7 @@ def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
     y = place.y_edges_m
     sines = y / np.hypot(y, place.focal_m)
     rise = place.slit_rise or 0.0
-    return np.stack([
-        _between(near, sines, (-rise, rise), float(w), 0.0) for w in waves.bench_m
-    ])
+    return np.stack([_between(near, sines, (-rise, rise), float(w), 0.0) for w in waves.bench_m])
 
 
 def _between(
@@ -109,10 +110,23 @@ def _between(
     lo, hi = source
     blurred = hi > lo
     first, last = (sines.min() + lo) / wavelength_m, (sines.max() + hi) / wavelength_m
+    _check_memory(near.aperture.width_m * (last - first))
     table = near.integral(first, last, wavelength_m, sine_in=sine_in, again=blurred)
     if not blurred:
         return np.diff(table.read(sines / wavelength_m))
     return np.diff(_mean(table, sines, source, wavelength_m)) * (hi - lo)
+
+
+def _check_memory(spans: float) -> None:
+    """Refuse a table of so many 1 / (aperture width) that it does not fit the free memory."""
+    need, free = CELLS * spans * _CELL_BYTES, available_bytes()
+    if free is not None and need > free / 2:
+        raise LimitError(
+            f"would need about {need / 1e9:.3g} GB of memory in the near field and "
+            f"{free / 1e9:.3g} GB are free",
+            key="plate",
+            expected="a smaller or lower aperture, or a plate that reaches less far aside",
+        )
 
 
 def _mean(
