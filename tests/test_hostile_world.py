@@ -8,9 +8,12 @@ from __future__ import annotations
 
 import json
 import os
+import random
+import signal
 import struct
 import subprocess
 import sys
+import time
 import warnings
 import zlib
 from pathlib import Path
@@ -136,6 +139,49 @@ def test_the_same_bits_from_one_thread_and_from_two_and_from_run_to_run(tmp_path
             assert np.array_equal(light, here[name]), f"{name}: the machine's own threads differ"
         else:  # a sum of k terms differs by a few roundings of 1.1e-16 of its largest
             np.testing.assert_allclose(here[name], light, rtol=0, atol=4e-15 * np.abs(light).max())
+
+
+# ---- interrupted at any moment of the work
+
+_COMMAND = """
+import sys
+from wavesim.cli import main
+from wavesim.lightpath import expose
+from wavesim.scene import load
+expose(load("scene.toml"))  # warm: from here on the moments fall into the work
+print("ready", flush=True)
+main(["expose", "scene.toml", "-o", "a.h5", "--png", "a.png"])
+"""
+
+
+def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_path: Path) -> None:
+    (tmp_path / "scene.toml").write_text(SMALL_SCENE.replace("100 um", "10 um"))
+    old = {"a.h5": b"old plate", "a.png": b"old picture"}
+    dice = random.Random(9)
+    stopped = 0
+    for _ in range(3):
+        for name, content in old.items():
+            (tmp_path / name).write_bytes(content)
+        running = subprocess.Popen(
+            [sys.executable, "-c", _COMMAND],
+            cwd=tmp_path,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+        )
+        assert running.stdout is not None
+        assert running.stdout.readline() == b"ready\n"
+        time.sleep(dice.uniform(0.05, 0.3))
+        running.send_signal(signal.SIGINT)
+        _, told = running.communicate(timeout=60)
+        if running.returncode != 0:
+            assert (running.returncode, told) == (130, b"\nwavesim: interrupted\n")
+            stopped += 1
+        assert sorted(p.name for p in tmp_path.iterdir()) == ["a.h5", "a.png", "scene.toml"]
+        for name, content in old.items():
+            found = (tmp_path / name).read_bytes()
+            assert found == content or found[:4] in (b"\x89HDF", b"\x89PNG")
+    assert stopped > 0
 
 
 # ---- what patrols found
