@@ -108,7 +108,7 @@ def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
     p, q = on.p[mx : on.p.size - mx], on.q[my : on.q.size - my]
     middle = (q[1:] + q[:-1]) / 2
     on_axis = place.sine(place.x_edges_m, np.float64(0.0))
-    wanted = np.sqrt(1 - middle[:, None] ** 2) * on_axis
+    wanted = np.sqrt(np.maximum(1 - middle[:, None] ** 2, 0.0)) * on_axis
     rows = bent(inner, p, wanted)
     across = place.y_edges_m / np.sqrt(
         place.x_m[:, None] ** 2 + place.y_edges_m**2 + place.focal_m**2
