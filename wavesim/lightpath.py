@@ -37,6 +37,24 @@ class ExposedPlate(Plate):
         """(ny, nx, 3) 8-bit sRGB, as the scene's [exposure] asks."""
         return picture_of(self)
 
+    def __repr__(self) -> str:
+        rows, columns = self.irradiance.shape
+        pixel = self.scene.plate.pixel_m * 1e6
+        return (
+            f"<plate {self.scene.title!r}: {columns} x {rows} pixels of {pixel:g} um, brightest "
+            f"{self.illuminance_lx.max():.3g} lx, exposed {self.exposure_s:.3g} s>"
+        )
+
+    def _repr_png_(self) -> bytes:
+        """The picture, for a notebook."""
+        from io import BytesIO
+
+        from PIL import Image
+
+        stream = BytesIO()
+        Image.fromarray(self.picture()).save(stream, "PNG")
+        return stream.getvalue()
+
     def save(self, path: str | Path) -> None:
         """Write the plate file (HDF5, NeXus); an interrupted write leaves the old file or none."""
         store.save(self, path)
