@@ -10,7 +10,9 @@ import sys
 from rich.console import Console
 from rich.table import Table
 
-GROUPS = ("accuracy", "slits", "gratings", "sunlight", "process", "profile")
+GROUPS = (
+    "accuracy", "slits", "gratings", "plane", "sunlight", "picture", "process", "profile",
+)  # fmt: skip
 
 
 def main(names: list[str]) -> None:

@@ -58,7 +58,7 @@ def _million() -> Row:
         bare = min(bare, time.perf_counter() - begin)
     return Row(
         f"{MILLION:,} rulings, one wavelength, profile over three orders ({samples:,} places)",
-        f"{ours:.1f} s, {grown:.2f} GB",
+        f"{ours:.1f} s" + (f", {grown:.2f} GB" if grown > 0.05 else ""),
         f"bare non-uniform FFT to as many: {bare:.1f} s, {ours / bare:.2f} x",
         "3 x",
         ours <= 3 * bare,
