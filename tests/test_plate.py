@@ -323,20 +323,18 @@ class TestShapeOfLines:
 
 class TestExtremes:
     def test_plate_far_off_axis(self) -> None:
+        """Order 29 of a 20 um pitch, at 52 degrees and 1.3 m from the axis."""
+        x = math.tan(math.asin(29 * 546.0735e-9 / 20e-6))
         of = scene(
             source=LASER,
             aperture='kind = "slits"\ncount = 400\nwidth = "9 um"\npitch = "20 um"',
-            plate='width = "2 mm"\nheight = "1 mm"\npixel = "5 um"\ncentre = "1.3 m"',
+            plate=f'width = "2 mm"\nheight = "1 mm"\npixel = "5 um"\ncentre = "{x * 1e3:.4f} mm"',
         )
         plate_ = expose(of)
-        sine = math.sin(math.atan(1.3))
-        order = round(sine * 20e-6 / 546.0735e-9)
-        x = math.tan(math.asin(order * 546.0735e-9 / 20e-6))
-        if abs(x - 1.3) < 0.9e-3:
-            found = plate_.x_m[plate_.profile_irradiance.argmax()]
-            assert abs(found - x) < 6e-6
-        assert np.all(np.isfinite(plate_.irradiance))
+        assert x > 1.2
         assert plate_.irradiance.min() >= 0
+        found = plate_.x_m[plate_.profile_irradiance.argmax()]
+        assert abs(found - x) < 6e-6  # a pixel and a little
 
     def test_thousands_of_orders(self) -> None:
         """Two slits a centimetre apart: 2,700 fringes on the plate, each where it belongs."""
