@@ -29,7 +29,7 @@ _NAMES = (
     "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
 )  # fmt: skip
 _EPILOG = (
-    "Example: wavesim compare scenes/slits_006.toml --tolerance 0.01 -o six.h5 --figure six.png    "
+    "Example: wavesim compare scenes/slits_005.toml --tolerance 0.01 -o five.h5 --figure five.png  "
     "A value of the scene: --vary aperture.pitch --from '20 um' --to '200 um' --only small-angles"
 )
 

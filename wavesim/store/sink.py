@@ -7,6 +7,7 @@ ones are dropped, HDF5 closes in peace, and the caller raises `failure` afterwar
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from io import FileIO
 
 
@@ -18,11 +19,7 @@ class Sink:
         self.failure: BaseException | None = None
 
     def write(self, data: memoryview) -> int:
-        if self.failure is None:
-            try:
-                self._write_all(memoryview(data).cast("B"))
-            except BaseException as failure:  # an interrupt too must wait until HDF5 has closed
-                self.failure = failure
+        self._attempt(lambda: self._write_all(memoryview(data).cast("B")))
         return len(data)
 
     def _write_all(self, rest: memoryview) -> None:
@@ -30,24 +27,35 @@ class Sink:
             rest = rest[self._stream.write(rest) :]
 
     def truncate(self, size: int) -> int:
-        if self.failure is None:
-            try:
-                self._stream.truncate(size)
-            except BaseException as failure:
-                self.failure = failure
+        self._attempt(lambda: self._stream.truncate(size))
         return size
 
     def read(self, size: int = -1) -> bytes:
-        return self._stream.read(size)
+        return b"" if self._stream.closed else self._stream.read(size)
 
     def readinto(self, buffer: bytearray) -> int:
-        return self._stream.readinto(buffer)
+        return 0 if self._stream.closed else self._stream.readinto(buffer)
 
     def seek(self, offset: int, whence: int = 0) -> int:
-        return self._stream.seek(offset, whence)
+        found = self._attempt(lambda: self._stream.seek(offset, whence))
+        return offset if found is None else found
 
     def tell(self) -> int:
-        return self._stream.tell()
+        return self._attempt(self._stream.tell) or 0
 
     def flush(self) -> None:
         """Nothing is buffered here."""
+
+    def _attempt(self, work: Callable[[], int | None]) -> int | None:
+        """Do it unless something failed before; keep what fails, an interrupt too.
+
+        An interrupt may also leave HDF5 open behind a file that is closed already: what HDF5
+        still wants to write then, while its objects are cleared away, goes nowhere.
+        """
+        if self.failure is not None or self._stream.closed:
+            return None
+        try:
+            return work()
+        except BaseException as failure:  # must wait until HDF5 has closed
+            self.failure = failure
+            return None

@@ -1,6 +1,6 @@
 """The engine against textbook formulas: where each holds and where it fails.
 
-compared = compare(wavesim.load("scenes/slits_006.toml"), tolerance=0.01)
+compared = compare(wavesim.load("scenes/slits_005.toml"), tolerance=0.01)
 compared.to_pandas()
 for one in compared.comparisons:
     print(one.title, "fails", one.fails, one.fails_at, one.unit)
