@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import check_output, echo_json, json_option, labelled, name_of, progress
+from wavesim.cli.sheet import plate_named
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
 
 _LABELS = {"why": "why", "remains": "remains", "extinguished": "gone"}
 _DARK, _DARK_STEP_M = 0.01, 1e-9
-_PLATE_FILES = (".h5", ".hdf5", ".nxs")
 
 
 @click.command(epilog='Example: wavesim point scenes/slits_002.toml --x "9.3 mm"')
@@ -48,7 +48,7 @@ def command(
     with progress("point") as show:
         from wavesim.study.point import explain, place_of_angle
 
-        plate = _plate(name)
+        plate = plate_named(name, show)
         show("spectrum")
         found = explain(plate, place_of_angle(plate, beta_rad) if place is None else x_m)
         if figure is not None:
@@ -72,15 +72,6 @@ def _measured(text: str | None, dimension: str, example: str) -> float:
     if found.dimension != dimension:
         raise click.UsageError(f"{text!r} is no {dimension}; expected {example}")
     return found.value
-
-
-def _plate(name: str) -> ExposedPlate:
-    from wavesim.lightpath import expose, open_plate
-    from wavesim.scene import load
-
-    if Path(name).suffix.lower() in _PLATE_FILES:
-        return open_plate(name)
-    return expose(load(name))
 
 
 def _draw(plate: ExposedPlate, found: Point, path: Path) -> None:

@@ -11,7 +11,7 @@ from wavesim.aperture.combs import Comb
 from wavesim.aperture.elements import Complexes
 from wavesim.farfield.exact import turn
 
-TOLERANCE = 1e-12  # of the peak amplitude; the far field's power is then right to 1e-24 of its peak
+TOLERANCE = 1e-12  # of the peak amplitude; power is right to 7e-24 of its peak at the worst places
 _BLOCK = 1 << 20  # samples per transform: bounds the memory of many orders
 
 
