@@ -90,6 +90,7 @@ def test_a_signal_ends_it_with_its_status(
     (desk / "a.h5").write_text("old")
     running = start(desk, "expose", "waiting.toml", "-o", "a.h5", preexec_fn=_heed_interrupts)
     writing = _reading(desk / "waiting.toml")
+    _until_it_rests(running.pid)
     running.send_signal(number)
     _, err = running.communicate(timeout=PATIENCE_S)
     os.close(writing)
@@ -113,6 +114,26 @@ def _reading(pipe: Path) -> int:
             if error.errno != errno.ENXIO or time.monotonic() > limit:
                 raise
             time.sleep(0.02)
+
+
+def _until_it_rests(pid: int) -> None:
+    """Wait until a process sleeps in its read.
+
+    A signal between Python's last look for one and the read itself is heeded only when the read
+    returns; nobody's hand is so quick, and this pipe's read never returns.
+    """
+    limit = time.monotonic() + PATIENCE_S
+    naps = 0
+    while naps < 5 and time.monotonic() < limit:
+        time.sleep(0.02)
+        naps = naps + 1 if _asleep(pid) else 0
+
+
+def _asleep(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "S"
+    except OSError:  # another system than Linux: five naps must do
+        return True
 
 
 def test_interrupted_while_writing_the_old_file_stays(desk: Path) -> None:

@@ -8,6 +8,7 @@ Exit status: 0 done, 1 the computation failed, 2 the input is wrong, 130 interru
 
 from __future__ import annotations
 
+import atexit
 import difflib
 import importlib
 import io
@@ -74,6 +75,15 @@ def _wavesim(debug: bool) -> None:
 
 def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line `args` (default: the process's own) and exit with its status."""
+    try:
+        status = _guarded(args)
+    except KeyboardInterrupt:
+        status = _say("interrupted", _INTERRUPTED)
+    atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # all is said: no traceback now
+    sys.exit(status)
+
+
+def _guarded(args: list[str] | None) -> int:
     signal.signal(signal.SIGTERM, _terminate)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -86,7 +96,7 @@ def main(args: list[str] | None = None) -> NoReturn:
         status = _unread()
     except OSError as error:
         status = _say(f"the output cannot be written: {error.strerror}", _unread())
-    sys.exit(status)
+    return status
 
 
 def _run(args: list[str] | None) -> int:
