@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import Progress, check_output, echo_json, json_option, name_of, progress
+from wavesim.cli.common import (
+    Progress,
+    check_apart,
+    check_output,
+    echo_json,
+    json_option,
+    name_of,
+    progress,
+)
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -60,6 +68,7 @@ def command(
     check_output(output)
     scene = load(scene_file)
     scenes = varied(scene, key, values, file=scene_file)
+    check_apart(output, scene_file, *scenes)
     with progress(name_of(scene, scene_file)) as show:
         labels = [f"{key.rpartition('.')[2].replace('_', ' ')}: {value}" for value in values]
         plates = _plates(scenes, labels, show, common=not each and not key.startswith("exposure."))

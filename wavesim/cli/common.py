@@ -82,6 +82,34 @@ def check_output(path: Path) -> None:
         raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
 
 
+def check_apart(path: Path, name: str, *scenes: Scene) -> None:
+    """Refuse to write over the file `name` that is read, or a table or picture of its scenes.
+
+    Raises
+    ------
+    OutputError
+        `path` is one of them, under whatever name.
+    """
+    if not path.exists():
+        return
+    if _same(path, Path(name)):
+        raise OutputError(f"is {name}, which is read", file=path, expected="another name")
+    from wavesim.scene import named_files
+
+    for scene in scenes:
+        for key, wanted in named_files(scene):
+            if _same(path, scene.folder / wanted):
+                problem = f"is read by {name} as {key}"
+                raise OutputError(problem, file=path, value=wanted, expected="another name")
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:  # no such file any more
+        return False
+
+
 def check_ending(path: Path, endings: Sequence[str]) -> None:
     """Refuse a name that says another kind of file than is written.
 

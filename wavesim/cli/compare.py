@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import (
+    check_apart,
     check_ending,
     check_output,
     echo_json,
@@ -69,6 +70,9 @@ def command(
         check_ending(figure, _FIGURES)
         check_output(figure)
     scene = load(scene_file)
+    for path in (output, figure):
+        if path is not None:
+            check_apart(path, scene_file, scene)
     with progress(name_of(scene, scene_file)) as show:
         compared = _compared(scene, given, show)
     files = _written(compared, output, figure)

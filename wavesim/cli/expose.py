@@ -10,6 +10,7 @@ import click
 
 from wavesim.cli.common import (
     PLATE_ENDINGS,
+    check_apart,
     check_ending,
     check_output,
     echo_json,
@@ -53,6 +54,8 @@ def command(scene_file: str, output: Path | None, png: Path | None, as_json: boo
     scene = load(scene_file)
     _check(output, PLATE_ENDINGS)
     _check(png, (".png",))
+    for path in written:
+        check_apart(path, scene_file, scene)
     begin = time.perf_counter()
     with progress(name_of(scene, scene_file)) as show:
         from wavesim.lightpath import expose

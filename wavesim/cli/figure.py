@@ -8,8 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import check_ending, check_output, echo_json, json_option, progress
-from wavesim.cli.sheet import plate_named
+from wavesim.cli.common import (
+    check_apart,
+    check_ending,
+    check_output,
+    echo_json,
+    json_option,
+    progress,
+)
+from wavesim.cli.sheet import plate_named, scene_named
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -62,6 +69,7 @@ def command(
     """
     check_ending(output, (".png", ".pdf", ".svg"))
     check_output(output)
+    check_apart(output, name, scene_named(name))
     with progress("figure") as show:
         plate = plate_named(name, show)
         show("figure")

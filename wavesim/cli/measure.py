@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import check_ending, check_output, echo_json, json_option, labelled
+from wavesim.cli.common import (
+    PLATE_ENDINGS,
+    check_apart,
+    check_ending,
+    check_output,
+    echo_json,
+    json_option,
+    labelled,
+)
+from wavesim.cli.sheet import scene_named
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
@@ -104,8 +113,8 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
     if table is not None:
         check_ending(table, (".csv",))
         check_output(table)
-        if table.absolute() == Path(file).absolute():
-            raise InputError("is read by this command", file=table, expected="another name")
+        brings_scene = Path(file).suffix.lower() in PLATE_ENDINGS
+        check_apart(table, file, *([scene_named(file)] if brings_scene else []))
     if circle:
         found = _circle(file, given)
         rows = found.as_dicts()

@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import check_output, echo_json, json_option, labelled, name_of, progress
-from wavesim.cli.sheet import plate_named
+from wavesim.cli.common import (
+    check_apart,
+    check_output,
+    echo_json,
+    json_option,
+    labelled,
+    name_of,
+    progress,
+)
+from wavesim.cli.sheet import plate_named, scene_named
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
@@ -45,6 +53,7 @@ def command(
     beta_rad = _measured(angle, "angle", '--angle "0.53 deg"')
     if figure is not None:
         check_output(figure)
+        check_apart(figure, name, scene_named(name))
     with progress("point") as show:
         from wavesim.study.point import explain, place_of_angle
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import (
+    check_apart,
     check_ending,
     check_output,
     echo_json,
@@ -91,6 +92,7 @@ def command(
     outputs = [path for path in (figure, table, ghosts) if path is not None]
     for path in outputs:
         check_output(path)
+        check_apart(path, scene_file, scene)
     if figure is not None:
         check_ending(figure, _DRAWN)
     with progress(name_of(scene, scene_file)) as show:

@@ -10,6 +10,7 @@ import click
 from wavesim.cli.common import (
     PLATE_ENDINGS,
     Progress,
+    check_apart,
     check_ending,
     check_output,
     echo_json,
@@ -19,6 +20,7 @@ from wavesim.cli.common import (
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
+    from wavesim.scene import Scene
 
 
 @click.command(
@@ -44,6 +46,8 @@ def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json
     """
     check_ending(output, (".png", ".pdf", ".svg"))
     check_output(output)
+    for name in names:
+        check_apart(output, name, scene_named(name))
     with progress("sheet") as show:
         plates = [plate_named(name, show) for name in names]
         show("figure")
@@ -55,6 +59,14 @@ def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json
         echo_json({"sheet_file": str(output), "plates": rows})
     else:
         click.echo(f"{len(plates)} plate{'' if len(plates) == 1 else 's'} on {output}")
+
+
+def scene_named(name: str) -> Scene:
+    """The scene of a plate file, or the one that a scene file holds."""
+    from wavesim.scene import load
+    from wavesim.store import load_scene
+
+    return load_scene(name) if Path(name).suffix.lower() in PLATE_ENDINGS else load(name)
 
 
 def plate_named(name: str, show: Progress) -> ExposedPlate:

@@ -41,7 +41,7 @@ from wavesim.scene.groove import (
 )
 from wavesim.scene.model import Scene
 from wavesim.scene.plate import Exposure, Plate
-from wavesim.scene.reading import load, parse
+from wavesim.scene.reading import load, named_files, parse
 from wavesim.scene.schema import from_resolved, json_schema, resolved
 from wavesim.scene.shape import (
     Annulus,
@@ -153,6 +153,7 @@ __all__ = [
     "from_resolved",
     "json_schema",
     "load",
+    "named_files",
     "parse",
     "resolved",
 ]

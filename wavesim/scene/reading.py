@@ -54,7 +54,7 @@ def parse(text: str, *, file: str | None = None) -> Scene:
 
 def _find_files(scene: Scene, name: str) -> None:
     """Refuse a scene whose tables or pictures are not there, before any work is done."""
-    for key, wanted in _named_files(scene, ""):
+    for key, wanted in named_files(scene):
         if not _is_file(scene.folder / wanted):
             raise SceneError(
                 "names a file that is not there",
@@ -72,17 +72,18 @@ def _is_file(path: Path) -> bool:
         return False
 
 
-def _named_files(value: object, key: str) -> Iterator[tuple[str, str]]:
+def named_files(value: object, key: str = "") -> Iterator[tuple[str, str]]:
+    """Key and name of every table or picture of a scene; names are relative to its folder."""
     if isinstance(value, tuple):
         for number, item in enumerate(value):
-            yield from _named_files(item, f"{key}[{number}]")
+            yield from named_files(item, f"{key}[{number}]")
     elif isinstance(value, BaseModel):
         for name, field in type(value).model_fields.items():
             inner, inner_key = getattr(value, name), f"{key}.{field.alias}".lstrip(".")
             if isinstance(inner, str) and name in FILE_FIELDS:
                 yield inner_key, inner
             else:
-                yield from _named_files(inner, inner_key)
+                yield from named_files(inner, inner_key)
 
 
 def _content(name: str) -> bytes:

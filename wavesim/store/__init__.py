@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
+    from wavesim.scene import Scene
 
-__all__ = ["load", "save"]
+__all__ = ["load", "load_scene", "save"]
 
 
 def save(plate: Plate, path: str | Path) -> None:
@@ -39,3 +40,16 @@ def load(path: str | Path) -> Plate:
     from wavesim.store.read import read
 
     return read(path)
+
+
+def load_scene(path: str | Path) -> Scene:
+    """The scene of the plate in `path` alone; the plate stays unread.
+
+    Raises
+    ------
+    PlateFileError
+        As `load`.
+    """
+    from wavesim.store.read import read_scene
+
+    return read_scene(path)

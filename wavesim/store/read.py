@@ -42,6 +42,13 @@ def read(path: str | Path) -> Plate:
         return _plate(arrays, _scene(file), _json(file, layout.REPORT))
 
 
+def read_scene(path: str | Path) -> Scene:
+    """The scene of the Plate in `path`. Raises as `read`."""
+    with _opened(Path(path)) as file:
+        _check_version(file)
+        return _scene(file)
+
+
 @contextmanager
 def _opened(path: Path) -> Iterator[h5py.File]:
     """The open file; every error inside the block comes out as a PlateFileError naming it."""
