@@ -12,6 +12,7 @@ from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.defects import Errors, Ruling, combined
 from wavesim.aperture.elements import Floats, Slit
 from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface
+from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
 from wavesim.aperture.spread import spread
 from wavesim.constants import VISIBLE_LO_M
@@ -26,9 +27,8 @@ from wavesim.scene.groove import (
     TableGroove,
 )
 
-_FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
-_SHORT_WAVE_M = 400e-9
+_HOLDS = "positions, line shapes and ratios of ghosts to lines"
 _BEYOND = 1.2  # directions a little beyond the plate that errors of shape are made right for
 
 
@@ -55,7 +55,8 @@ def build(scene: Scene) -> Aperture:
     if scene.bench.beam is not None:
         height_m = min(height_m, scene.bench.beam.diameter_m)
     _check_reach(kept, height_m)
-    return Aperture(kept, height_m, pitch_m, _limits(kept, pitch_m))
+    smallest = min(pitch_m, *(comb.element.width_m for comb in kept))
+    return Aperture(kept, height_m, pitch_m, of_small_elements(smallest, _HOLDS))
 
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
@@ -228,13 +229,3 @@ def _illuminated(comb: Comb, bench: Bench) -> Comb:
         return Comb(comb.element, comb.position_m, weight)
     inside = np.abs(across) <= radius
     return Comb(comb.element, comb.position_m[inside], comb.weight[inside])
-
-
-def _limits(combs: tuple[Comb, ...], pitch_m: float) -> tuple[str, ...]:
-    smallest = min(comb.element.width_m for comb in combs)
-    if min(pitch_m, smallest) >= _FEW_WAVELENGTHS * _SHORT_WAVE_M:
-        return ()
-    return (
-        "the elements are only a few wavelengths wide: positions, line shapes and ratios of "
-        "ghosts to lines hold, absolute efficiencies do not (scalar theory)",
-    )

@@ -52,10 +52,8 @@ def spread(
         return tuple(
             Comb(make(float(value[at].mean())), position_m[at], weight[at]) for at in chosen
         )
-    lo, hi = float(value.min()), float(value.max())
-    count = points_needed((hi - lo) / 2 * phase_rad)
-    node = (lo + hi) / 2 + (hi - lo) / 2 * np.cos(np.pi * (np.arange(count) + 0.5) / count)
-    shares = _lagrange(node, value)
+    count = points_needed(float(np.ptp(value)) / 2 * phase_rad)
+    node, shares = chebyshev(value, count)
     return tuple(
         Comb(make(float(s)), position_m, weight * share)
         for s, share in zip(node, shares, strict=True)
@@ -81,15 +79,18 @@ def points_needed(phase_rad: float) -> int:
     )
 
 
-def _lagrange(node: Floats, value: Floats) -> Floats:
-    """(r, n) Lagrange weights of each value at Chebyshev points of the first kind."""
-    r = np.arange(node.size)
-    factor = (-1.0) ** r * np.sin(np.pi * (r + 0.5) / node.size)
+def chebyshev(value: Floats, count: int) -> tuple[Floats, Floats]:
+    """(r,) Chebyshev points of the first kind over the values' range, and the values' (r, n)
+    Lagrange weights at them."""
+    lo, hi = float(value.min()), float(value.max())
+    r = np.arange(count)
+    node = (lo + hi) / 2 + (hi - lo) / 2 * np.cos(np.pi * (r + 0.5) / count)
+    factor = (-1.0) ** r * np.sin(np.pi * (r + 0.5) / count)
     gap = value - node[:, None]
     hit = gap == 0
     gap[hit] = 1.0
     terms = factor[:, None] / gap
     share = terms / terms.sum(axis=0)
     exact = hit.any(axis=0)
-    share[:, exact] = hit[:, exact]
-    return np.asarray(share)
+    share[:, exact] = hit[:, exact] / hit[:, exact].sum(axis=0)  # equal values make equal points
+    return node, np.asarray(share)

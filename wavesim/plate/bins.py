@@ -103,7 +103,7 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = S
             key="aperture",
             expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
         )
-    nodes = _nodes(spectrum.support_m, _nodes_per_nm(aperture, place))
+    nodes = nodes_about(spectrum.support_m, _nodes_per_nm(aperture, place))
     lo, hi = _cut(spectrum.support_m, rule)
     power, centre = spectrum.integrate(lo, hi)
     first = np.searchsorted(centre, nodes).astype(np.int64)
@@ -177,14 +177,24 @@ def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:
     return max(1, math.ceil(0.2 * place.widest_sine * aperture.pitch_m / VISIBLE_LO_M))
 
 
-def _nodes(support_m: tuple[tuple[float, float], ...], per_nm: int) -> Floats:
-    """Multiples of 1 nm / per_nm that enclose every interval of the support."""
+def nodes_about(support_m: tuple[tuple[float, float], ...], per_nm: int = 1) -> Floats:
+    """(k,) [m] multiples of 1 nm / per_nm that enclose every interval of the support."""
     step = NODE_STEP_M / per_nm
     numbers: set[int] = set()
     for lo, hi in support_m:
         start, stop = math.floor(lo / step), math.ceil(hi / step)
         numbers.update(range(start, max(stop, start + 1) + 1))
     return np.array(sorted(numbers), dtype=np.float64) / per_nm * NODE_STEP_M
+
+
+def bands_nm(node_m: Floats) -> Floats:
+    """(k,) [nm] area of the triangle of wavelengths whose light each node collects.
+
+    Nodes more than a nanometre apart have none of what lies between them.
+    """
+    edges = np.concatenate([node_m[:1], node_m, node_m[-1:]])
+    gaps = np.minimum(np.diff(edges), 1.0001 * NODE_STEP_M)
+    return np.asarray((gaps[:-1] + gaps[1:]) / 2 * 1e9)
 
 
 def _cut(support_m: tuple[tuple[float, float], ...], rule: _Rule) -> tuple[Floats, Floats]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.plate.bins import bands_nm
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import sensitivities
 from wavesim.plate.rows import Rows, bowed, gather
@@ -71,7 +72,4 @@ def _spectrum(columns: Columns, share: Rows, place: Geometry) -> Floats:
     nodes = columns.node_m
     inner = slice(place.margin, columns.light.shape[0] - place.margin)
     down = np.interp(nodes, share.node_m, share.share[0][:, -1])
-    edges = np.concatenate([nodes[:1], nodes, nodes[-1:]])
-    gaps = np.minimum(np.diff(edges), 1.0001e-9)
-    width_nm = (gaps[:-1] + gaps[1:]) / 2 * 1e9
-    return np.ascontiguousarray((columns.light[inner] * (down / width_nm)).T)
+    return np.ascontiguousarray((columns.light[inner] * (down / bands_nm(nodes))).T)

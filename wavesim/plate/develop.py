@@ -30,13 +30,18 @@ def level(scene: Scene, place: Geometry, kind_of_level: str) -> float:
     """
     if kind_of_level == "radiance":
         return 1.0
-    beam = scene.bench.beam
-    peak = 2.0 if beam is not None and beam.profile == "gaussian" else 1.0
-    normal = math.cos(scene.bench.alpha_rad) * (peak if scene.source.kind == "laser" else 1.0)
     if place.slit_sines is None or place.slit_rise is None:
-        return normal
+        return beam_level(scene)
     lo, hi = place.slit_sines
-    return normal / ((hi - lo) * 2 * place.slit_rise)
+    return beam_level(scene) / ((hi - lo) * 2 * place.slit_rise)
+
+
+def beam_level(scene: Scene) -> float:
+    """Irradiance at the aperture over a beam's own: cos(alpha), twice that in the middle of a
+    laser's Gaussian beam."""
+    beam = scene.bench.beam
+    gaussian = beam is not None and beam.profile == "gaussian" and scene.source.kind == "laser"
+    return math.cos(scene.bench.alpha_rad) * (2.0 if gaussian else 1.0)
 
 
 def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:

@@ -24,7 +24,7 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows
 from wavesim.plate.memory import available_bytes
 from wavesim.plate.sweep import Columns
-from wavesim.plate.threads import in_threads
+from wavesim.threads import in_threads
 
 _LEVEL = 1e-7  # of the brightest row: error allowed where rows are interpolated in wavelength
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak

@@ -15,7 +15,7 @@ from wavesim.plate.bins import Bins, Smoothing
 from wavesim.plate.envelope import Envelopes
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
-from wavesim.plate.threads import in_threads
+from wavesim.threads import in_threads
 
 _CACHE_BYTES = 192 * 1024  # of table in use at a time; half of a small second-level cache
 _GAUSS = 4  # points across a narrow source slit

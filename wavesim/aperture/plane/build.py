@@ -9,19 +9,20 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
+from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.groups import Group, PlaneAperture
 from wavesim.aperture.plane.picture import lattice_of
 from wavesim.aperture.plane.places import dot_diameters, mesh_places, scattered
 from wavesim.aperture.plane.polygons import clip, corner_radius, signed_area
+from wavesim.aperture.spread import chebyshev
 from wavesim.errors import LimitError
 from wavesim.scene import Bench, Scene
 from wavesim.scene import shape as sh
 
 Mask = npt.NDArray[np.bool_]
 
-_FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
-_SHORT_WAVE_M = 400e-9
+_HOLDS = "positions and shapes"
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
 _SIZES = 7  # Chebyshev diameters: 1e-6 of the peak for a spread of 5 %, three rings out
 _COVER_SEEN = 0.01  # part of the stop that dots cover from which overlaps are told
@@ -53,7 +54,9 @@ def build_plane(scene: Scene) -> PlaneAperture:
     if isinstance(aperture, sh.Dots):
         notes += _overlaps(aperture)
     area = _open_area(groups, aperture)
-    return PlaneAperture(tuple(groups), None, area, (*notes, *_limits(groups)))
+    smallest = min(g.element.smallest_m for g in groups)
+    limits = (*notes, *of_small_elements(smallest, _HOLDS))
+    return PlaneAperture(tuple(groups), None, area, limits)
 
 
 def _overlaps(dots: sh.Dots) -> list[str]:
@@ -86,8 +89,7 @@ def _from_picture(picture: sh.Picture, scene: Scene) -> PlaneAperture:
     area = float(np.sum(np.square(t), dtype=np.float64)) * lattice.cell_m**2
     if area == 0.0:
         raise LimitError("lets no light through", key="aperture", expected=_NO_LIGHT)
-    limits = _small(lattice.cell_m)
-    return PlaneAperture((), lattice, area, limits)
+    return PlaneAperture((), lattice, area, of_small_elements(lattice.cell_m, _HOLDS))
 
 
 def element_of(shape: sh.Shape) -> el.PlaneElement:
@@ -130,21 +132,8 @@ def _dots(dots: sh.Dots) -> list[Group]:
     x, y = scattered(dots)
     if dots.spread == 0.0:
         return [Group(el.disc(dots.diameter_m), x, y, np.ones(x.size))]
-    size = dot_diameters(dots)
-    lo, hi = float(size.min()), float(size.max())
-    node = np.cos(np.pi * (np.arange(_SIZES) + 0.5) / _SIZES)
-    diameter = (lo + hi) / 2 + (hi - lo) / 2 * node
-    basis = _lagrange(node, (2 * size - lo - hi) / max(hi - lo, 1e-300))
-    return [Group(el.disc(float(d)), x, y, w) for d, w in zip(diameter, basis, strict=True)]
-
-
-def _lagrange(node: Floats, t: Floats) -> Floats:
-    """(k, n) Lagrange polynomials of the nodes at t."""
-    rows = []
-    for k in range(node.size):
-        others = np.delete(node, k)
-        rows.append(np.prod((t[:, None] - others) / (node[k] - others), axis=1))
-    return np.stack(rows)
+    node, share = chebyshev(dot_diameters(dots), _SIZES)
+    return [Group(el.disc(float(d)), x, y, w) for d, w in zip(node, share, strict=True)]
 
 
 class _Edge:
@@ -281,16 +270,3 @@ def _open_area(groups: list[Group], aperture: object) -> float:
         dots = float(np.sum(np.pi / 4 * dot_diameters(aperture) ** 2))
         return groups[0].element.open_area_m2 - dots if aperture.obstacle else dots
     return float(sum(g.element.open_area_m2 * np.sum(g.weight * np.abs(g.weight)) for g in groups))
-
-
-def _limits(groups: list[Group]) -> tuple[str, ...]:
-    return _small(min(g.element.smallest_m for g in groups))
-
-
-def _small(size_m: float) -> tuple[str, ...]:
-    if size_m >= _FEW_WAVELENGTHS * _SHORT_WAVE_M:
-        return ()
-    return (
-        "the elements are only a few wavelengths wide: positions and shapes hold, absolute "
-        "efficiencies do not (scalar theory)",
-    )

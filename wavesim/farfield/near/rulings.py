@@ -11,7 +11,7 @@ from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Complexes, Floats, Rays, Slit
 from wavesim.farfield.near.edges import slit_near
 from wavesim.farfield.near.wavefront import Wavefront
-from wavesim.farfield.running import RunningIntegral, cells_for, guarded, integrate, integrate_again
+from wavesim.farfield.running import RunningIntegral, integral_of
 from wavesim.farfield.sampling import sampled
 
 _FEW = 40  # slits up to which each has its own Fresnel integrals
@@ -70,14 +70,13 @@ class NearRulings:
         again: bool,
     ) -> RunningIntegral:
         """Running integral of |A|^2 over u at one wavelength."""
+
+        def power(u: Floats) -> Floats:
+            field = self.amplitude(u, wavelength_m, sine_in)
+            return np.asarray(field.real**2 + field.imag**2)
+
         width = self.aperture.width_m
-        cells = cells_for(width, first_per_m, last_per_m)
-        step = 1.0 / (cells * width)
-        start, count = guarded(first_per_m, last_per_m, step)
-        u = start + step * np.arange(count, dtype=np.float64)
-        field = self.amplitude(u, wavelength_m, sine_in)
-        table = integrate(field.real**2 + field.imag**2, start, step, cells)
-        return integrate_again(table) if again else table
+        return integral_of(power, width, first_per_m, last_per_m, again=again)
 
 
 def near_rulings(aperture: Aperture, front: Wavefront) -> NearRulings:

@@ -22,6 +22,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.scene import Aberrations, Bench
 
 HOLDS = 0.05  # Fresnel number up to which the far field is right to 0.3 % on the axis
+_PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 _LEAST = 1e-7  # Fresnel number below which the waves count as plane
 
 
@@ -69,6 +70,10 @@ class Wavefront:
         """N_F = a^2 k / lambda for the half width or radius a."""
         bend = max(abs(self.curvature_x_per_m), abs(self.curvature_y_per_m))
         return half_m * half_m * bend / wavelength_m
+
+    def zone_step(self, half_m: float) -> float:
+        """Relative step of the wavelength while N_F at 550 nm changes by a sixth."""
+        return 1 / (_PER_ZONE * max(self.fresnel_number(half_m, 550e-9), 1e-9))
 
 
 def lens_error_m(errors: Aberrations, x_m: Floats, y_m: Floats, radius_m: float) -> Floats:

@@ -15,7 +15,9 @@ from wavesim.errors import LimitError
 from wavesim.farfield.near import Wavefront, judged, wavefront
 from wavesim.farfield.near.plane import near_plane
 from wavesim.farfield.plane import Plan, SummedTable, plan_table, plane_table
+from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
+from wavesim.plate.develop import beam_level
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import available_bytes
 from wavesim.plate.plane.frame import Frame, frame, to_pixels
@@ -43,7 +45,6 @@ class Lit:
 
 
 _SHARE = 0.8  # of the memory that is free
-_PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
 _ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
@@ -213,9 +214,8 @@ def near_knots(waves: Waves, size_m: tuple[float, float], far: float, front: Wav
 
     Where fewer wavelengths carry light than that, they are the knots.
     """
-    near = 1 / (_PER_ZONE * max(front.fresnel_number(max(size_m) / 2, 550e-9), 1e-9))
-    w = waves.bench_m
-    n = min(math.ceil(math.log(w[-1] / w[0]) / min(far, near)) + 1, _MOST_KNOTS)
+    w, step = waves.bench_m, min(far, front.zone_step(max(size_m) / 2))
+    n = min(math.ceil(math.log(w[-1] / w[0]) / step) + 1, _MOST_KNOTS)
     if n >= w.size or w.size < 3:
         return Knots(w, np.eye(w.size))
     knots = np.geomspace(w[0], w[-1], max(n, 3))
@@ -233,12 +233,8 @@ def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
 
 def level_plane(scene: Scene, source: Extent, kind_of_level: str) -> float:
     """Factor from the spectrum to irradiance at the aperture: the source's projected solid angle
-    for a radiance, cos(alpha) for a beam, twice that in the middle of a laser's Gaussian beam."""
-    if kind_of_level == "radiance":
-        return source.area
-    beam = scene.bench.beam
-    gaussian = beam is not None and beam.profile == "gaussian" and scene.source.kind == "laser"
-    return math.cos(scene.bench.alpha_rad) * (2.0 if gaussian else 1.0)
+    for a radiance, and what a beam has there."""
+    return source.area if kind_of_level == "radiance" else beam_level(scene)
 
 
 def _upper_half(on: Frame) -> Frame:
@@ -278,15 +274,12 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Li
     """
     seen = np.maximum(seen, 0.0) / (pixel_m * pixel_m)
     spectral = np.maximum(spectral, 0.0)
-    edges = np.concatenate([waves.node_m[:1], waves.node_m, waves.node_m[-1:]])
-    gaps = np.minimum(np.diff(edges), 1.0001e-9)
-    width_nm = (gaps[:-1] + gaps[1:]) / 2 * 1e9
     return Light(
         xyz_lx=np.ascontiguousarray(seen[:, :, :3]),
         irradiance=np.ascontiguousarray(seen[:, :, 3]),
         profile_irradiance=seen[seen.shape[0] // 2, :, 3].copy(),
         profile_wavelength_m=waves.node_m,
-        profile_spectrum=spectral / (pixel_m * pixel_m) / width_nm[:, None],
+        profile_spectrum=spectral / (pixel_m * pixel_m) / bands_nm(waves.node_m)[:, None],
     )
 
 

@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 _FINEST = 1 / 3000  # of the wavelength: least step
 _CELL_BYTES = 200  # of a near field's table, at the peak
-_PER_ZONE = 6.0  # wavelengths while the Fresnel number changes by one
 
 
 def in_focus(scene: Scene) -> Scene:
@@ -78,8 +77,7 @@ def _step(ruled: Aperture, place: Geometry, front: Wavefront) -> float:
     slit = place.slit_sines or (0.0, 0.0)
     blur = max(550e-9 / width, place.pixel_sine, slit[1] - slit[0])
     far = blur / (2 * max(place.widest_sine, 1e-12))
-    near = 1 / (_PER_ZONE * max(front.fresnel_number(width / 2, 550e-9), 1e-9))
-    return max(min(far, near), _FINEST)
+    return max(min(far, front.zone_step(width / 2)), _FINEST)
 
 
 def _columns(near: NearRulings, place: Geometry, waves: Waves) -> Floats:

@@ -122,7 +122,10 @@ def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
 
 def _convolved(cells: Floats, kernel: Floats) -> Floats:
     """Convolution by FFT with what lies outside taken as dark; negative rounding removed."""
-    shape = [_smooth(n + k) for n, k in zip(cells.shape[:2], kernel.shape, strict=True)]
+    from scipy.fft import next_fast_len
+
+    both = zip(cells.shape[:2], kernel.shape, strict=True)
+    shape = [next_fast_len(n + k, real=True) for n, k in both]
     spectrum = np.fft.rfft2(kernel, shape)
     out = np.empty_like(cells)
     y, x = kernel.shape[0] // 2, kernel.shape[1] // 2
@@ -130,16 +133,3 @@ def _convolved(cells: Floats, kernel: Floats) -> Floats:
         whole = np.fft.irfft2(np.fft.rfft2(cells[:, :, c], shape) * spectrum, shape)
         out[:, :, c] = whole[y : y + cells.shape[0], x : x + cells.shape[1]]
     return np.maximum(out, 0.0, out=out)
-
-
-def _smooth(least: int) -> int:
-    """The next number with no prime factor above 5."""
-    n = least
-    while True:
-        m = n
-        for f in (2, 3, 5):
-            while m % f == 0:
-                m //= f
-        if m == 1:
-            return n
-        n += 1

@@ -10,7 +10,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.light.air import STANDARD, Air, relative_to_standard
-from wavesim.plate.bins import NODE_STEP_M
+from wavesim.plate.bins import nodes_about
 from wavesim.plate.photometry import sensitivities
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def choose_waves(
 
     Light at its centre of power stands for a bin.
     """
-    nodes = _nodes(spectrum.support_m)
+    nodes = nodes_about(spectrum.support_m)
     lo, hi, below = [], [], []
     for k in range(nodes.size - 1):
         for a, b in spectrum.support_m:
@@ -87,11 +87,3 @@ def choose_waves(
     stretch = np.asarray(relative_to_standard(centre[lit], air))
     node = np.concatenate(below)[lit]
     return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, error)
-
-
-def _nodes(support_m: tuple[tuple[float, float], ...]) -> Floats:
-    numbers: set[int] = set()
-    for lo, hi in support_m:
-        start, stop = math.floor(lo / NODE_STEP_M), math.ceil(hi / NODE_STEP_M)
-        numbers.update(range(start, max(stop, start + 1) + 1))
-    return np.array(sorted(numbers), dtype=np.float64) * NODE_STEP_M
