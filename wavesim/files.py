@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
+import re
 import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from wavesim.errors import OutputError
+
+_ENDING = ".wavesim-part"
 
 
 @contextmanager
@@ -16,22 +20,21 @@ def replacing(path: str | Path) -> Iterator[Path]:
     """Give a temporary name beside `path`; rename it to `path` when the block succeeds.
 
     The rename is atomic on one file system, so a reader sees the old file or the new one.
-    The data are flushed to disk first. On any exception the temporary file is removed.
+    The data are flushed to disk first. On any exception the temporary file is removed; what a
+    killed process left behind is removed when the same name is written next.
 
     Raises
     ------
     OutputError
-        The folder is missing, read-only or full, or `path` is a folder.
+        The folder is missing, read-only or full, or `path` is no ordinary file.
     """
     target = Path(path)
-    if target.is_dir():
-        raise OutputError("is a folder, not a file to write", file=target)
+    refuse_no_file(target)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        _clear_away(target)
+        handle, temporary = _locked_beside(target)
     except OSError as error:
         raise _unwritable(target, error) from error
-    os.close(handle)
-    temporary = Path(name)
     try:
         yield temporary
         _settle(temporary, target)
@@ -39,6 +42,51 @@ def replacing(path: str | Path) -> Iterator[Path]:
         raise _unwritable(target, error) from error
     finally:
         temporary.unlink(missing_ok=True)
+        os.close(handle)
+
+
+def refuse_no_file(target: Path) -> None:
+    """Refuse a folder, device or pipe: what stands there must be a file, or nothing.
+
+    Raises
+    ------
+    OutputError
+        It is something else.
+    """
+    right = "the name of a file to write"
+    if target.is_dir():
+        raise OutputError("is a folder", file=target, expected=right)
+    if target.exists() and not target.is_file():
+        raise OutputError("is no ordinary file", file=target, expected=right)
+
+
+def _locked_beside(target: Path) -> tuple[int, Path]:
+    """A new empty file beside the target, under a lock that ends with this process.
+
+    The lock is shared, so that the file, once renamed, may be read at once by those who lock.
+    """
+    while True:
+        handle, name = tempfile.mkstemp(_ENDING, f".{target.name}.", target.parent)
+        with suppress(OSError):  # a file system without locks: nobody clears away there either
+            fcntl.flock(handle, fcntl.LOCK_SH)
+        if os.fstat(handle).st_nlink:
+            return handle, Path(name)
+        os.close(handle)  # cleared away by another writer before the lock
+
+
+def _clear_away(target: Path) -> None:
+    """Remove the temporary files of this target whose writer is gone: nobody locks them."""
+    ours = re.compile(re.escape(f".{target.name}.") + r"\w{8}" + re.escape(_ENDING))
+    with suppress(OSError), os.scandir(target.parent) as entries:
+        for entry in entries:
+            if ours.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
+                _remove_unlocked(Path(entry.path))
+
+
+def _remove_unlocked(path: Path) -> None:
+    with suppress(OSError), path.open("rb") as stream:
+        fcntl.flock(stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        path.unlink()
 
 
 def _settle(temporary: Path, target: Path) -> None:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.errors import OutputError
+from wavesim.files import refuse_no_file
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
@@ -74,10 +75,7 @@ def check_output(path: Path) -> None:
     folder = path.absolute().parent
     if not folder.is_dir():
         raise OutputError(f"there is no folder {folder}", file=path, expected="an existing folder")
-    if path.is_dir():
-        raise OutputError("is a folder", file=path, expected="the name of a file to write")
-    if path.exists() and not path.is_file():
-        raise OutputError("is no ordinary file", file=path, expected="the name of a file to write")
+    refuse_no_file(path)
     if not os.access(folder, os.W_OK | os.X_OK):
         raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
 

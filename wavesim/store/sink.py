@@ -7,8 +7,36 @@ ones are dropped, HDF5 closes in peace, and the caller raises `failure` afterwar
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from io import FileIO
+from pathlib import Path
+
+import h5py
+
+from wavesim.files import replacing
+
+# HDF5 1.10 and later: from there on the library guards its own structures with checksums.
+_FORMAT = ("v110", "v110")
+
+
+@contextmanager
+def hdf5_replacing(path: str | Path) -> Iterator[h5py.File]:
+    """An HDF5 file to fill; it takes the place of `path` when the block succeeds.
+
+    Raises
+    ------
+    OutputError
+        The folder is missing, read-only or full.
+    """
+    with replacing(path) as temporary, temporary.open("wb+", buffering=0) as stream:
+        sink = Sink(stream)
+        try:
+            with h5py.File(sink, "w", libver=_FORMAT) as file:
+                yield file
+        finally:
+            if sink.failure is not None:
+                raise sink.failure
 
 
 class Sink:

@@ -14,16 +14,13 @@ from numpy.typing import NDArray
 from wavesim import __version__
 from wavesim.colorimetry.plates import picture_of
 from wavesim.errors import SceneError
-from wavesim.files import replacing
 from wavesim.scene import Scene, parse, resolved
 from wavesim.store import layout, record
-from wavesim.store.sink import Sink
+from wavesim.store.sink import hdf5_replacing
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
 
-# HDF5 1.10 and later: from there on the library guards its own structures with checksums.
-_FORMAT = ("v110", "v110")
 _CHUNK_BYTES = 1 << 18
 _CHUNK_COLUMNS = 32
 _WORTH_PACKING = 0.2  # of the size; see `_packing`
@@ -37,14 +34,8 @@ def write(plate: Plate, path: str | Path) -> None:
     OutputError
         The folder is missing, read-only or full.
     """
-    with replacing(path) as temporary, temporary.open("wb+", buffering=0) as stream:
-        sink = Sink(stream)
-        try:
-            with h5py.File(sink, "w", libver=_FORMAT) as file:
-                _entry(file, plate)
-        finally:
-            if sink.failure is not None:
-                raise sink.failure
+    with hdf5_replacing(path) as file:
+        _entry(file, plate)
 
 
 def _entry(file: h5py.File, plate: Plate) -> None:

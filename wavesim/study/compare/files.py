@@ -25,12 +25,10 @@ def save(compared: Compared, path: str | Path) -> None:
     OutputError
         The file cannot be written.
     """
-    import h5py
-
     from wavesim import __version__
-    from wavesim.files import replacing
+    from wavesim.store.sink import hdf5_replacing
 
-    with replacing(path) as temporary, h5py.File(temporary, "w") as file:
+    with hdf5_replacing(path) as file:
         file.attrs.update({"NX_class": "NXroot", "default": "entry", "creator": "wavesim"})
         entry = file.create_group("entry")
         entry.attrs["NX_class"] = "NXentry"
