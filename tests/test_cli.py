@@ -17,7 +17,7 @@ from PIL import Image
 import wavesim
 from tests.small_scene import SMALL_SCENE
 from wavesim import cli, lightpath
-from wavesim.cli.common import length, shutter
+from wavesim.words import length, shutter
 
 
 @pytest.fixture
@@ -330,8 +330,8 @@ def test_the_module_is_the_command() -> None:
     ("seconds", "said"),
     [
         (0.0231, "1/43 s"), (1 / 2, "0.5 s"), (0.25, "1/4 s"), (1 / 12345, "1/12000 s"),
-        (2e-9, "1/5e+08 s"), (2.46, "2.5 s"), (59.0, "59 s"), (200.4, "3 min 20 s"),
-        (7200.0, "2 h"), (1e6, "12 days"), (0.0, "0 s"),
+        (3e-6, "3 us"), (2e-9, "2 ns"), (1.0, "1 s"), (2.46, "2.5 s"),
+        (59.0, "59 s"), (200.4, "3 min 20 s"), (7200.0, "2 h"), (1e6, "12 days"), (0.0, "0 s"),
     ],
 )  # fmt: skip
 def test_exposure_times_as_photographers_say_them(seconds: float, said: str) -> None:

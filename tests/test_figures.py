@@ -412,7 +412,12 @@ def test_captions() -> None:
     assert aperture_words(fine(6)) == "6 slits of 40\u2009µm every 90\u2009µm"
     assert aperture_words(of_grating()) == "grating, 600 rulings/mm, 1\u2009000 lit"
     assert exposure_words(fine()) == "1/30\u2009s at ISO 100"
-    times = {2.5: "2.5\u2009s", 1 / 250: "1/250\u2009s", 3e-6: "3\u2009µs", 640: "640\u2009s"}
+    times = {
+        2.5: "2.5\u2009s",
+        1 / 250: "1/250\u2009s",
+        3e-6: "3\u2009µs",
+        640: "10\u2009min\u200940\u2009s",
+    }
     for seconds, words in times.items():
         assert exposure_words(replace(fine(), exposure_s=seconds)).startswith(words)
 

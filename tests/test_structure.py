@@ -15,7 +15,7 @@ import wavesim
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "wavesim"
 
-LEAVES = ("constants", "errors", "files", "threads")  # what every stage may import
+LEAVES = ("constants", "errors", "files", "threads", "words")  # what every stage may import
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
     "scene", "light", "aperture", "farfield", "plate", "colorimetry", "store", "lightpath",

@@ -149,34 +149,3 @@ def labelled(rows: Sequence[tuple[str, str]]) -> str:
 def printable(text: str) -> str:
     """Text in which nothing can steer a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
-
-
-def shutter(seconds: float) -> str:
-    """An exposure time as a photographer says it: 1/43 s, 2.5 s, 3 min 20 s."""
-    if seconds <= 0:
-        return "0 s"
-    if seconds < 0.3:
-        return f"1/{two_digits(1 / seconds)} s"
-    if seconds < 59.5:
-        return f"{seconds:.2g} s"
-    if seconds < 5400:
-        return f"{int(seconds + 0.5) // 60} min {int(seconds + 0.5) % 60} s"
-    if seconds < 172_800:
-        return f"{seconds / 3600:.3g} h"
-    return f"{two_digits(seconds / 86_400)} days"
-
-
-def two_digits(value: float) -> str:
-    """A number of at least 1 to two digits, written out: 43, 2300, 1.2e+07."""
-    rounded = float(f"{value:.2g}")
-    return f"{rounded:.0f}" if 10 <= rounded < 1e6 else f"{rounded:.2g}"
-
-
-def length(metres: float) -> str:
-    """A length with three digits in the unit that suits it."""
-    if metres == 0:
-        return "0 mm"
-    for unit, size in (("m", 1.0), ("mm", 1e-3), ("um", 1e-6)):
-        if abs(metres) >= size * 0.9995:
-            return f"{metres / size:.3g} {unit}"
-    return f"{metres / 1e-9:.3g} nm"

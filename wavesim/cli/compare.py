@@ -14,11 +14,11 @@ from wavesim.cli.common import (
     echo_json,
     json_option,
     labelled,
-    length,
     name_of,
     progress,
 )
 from wavesim.errors import InputError
+from wavesim.words import length
 
 if TYPE_CHECKING:
     from wavesim.study.compare import Compared, Comparison

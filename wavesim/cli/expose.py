@@ -16,12 +16,11 @@ from wavesim.cli.common import (
     echo_json,
     json_option,
     labelled,
-    length,
     name_of,
     progress,
-    shutter,
     stem,
 )
+from wavesim.words import length, shutter
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate

@@ -16,11 +16,11 @@ from wavesim.cli.common import (
     echo_json,
     json_option,
     labelled,
-    length,
     name_of,
     progress,
 )
 from wavesim.cli.quantities import Wavelength
+from wavesim.words import length
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene

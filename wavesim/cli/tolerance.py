@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, json_option, labelled, length, name_of, progress
+from wavesim.cli.common import echo_json, json_option, labelled, name_of, progress
 from wavesim.cli.quantities import Wavelength
+from wavesim.words import length
 
 if TYPE_CHECKING:
     from wavesim.study.tolerance import Allowed, Tolerance

@@ -20,6 +20,7 @@ from wavesim.scene import (
     Slits,
     Wires,
 )
+from wavesim.words import shutter
 
 
 def marks_note(plates: Sequence[Plate]) -> str:
@@ -72,12 +73,5 @@ def _opening_words(aperture: Aperture) -> str:
 
 def exposure_words(plate: Plate) -> str:
     """Time and speed as a photographer writes them: "1/30 s at ISO 100"."""
-    return f"{_time_words(plate.exposure_s)} at ISO {plate.scene.exposure.speed:g}"
-
-
-def _time_words(seconds: float) -> str:
-    if seconds >= 0.35:
-        return f"{seconds:.2g}\u2009s" if seconds < 100 else f"{seconds:.0f}\u2009s"
-    if seconds >= 1e-4:
-        return f"1/{float(f'{1 / seconds:.2g}'):.0f}\u2009s"
-    return in_words(seconds, "s", 2)
+    time = shutter(plate.exposure_s).replace(" us", " µs").replace(" ", "\u2009")
+    return f"{time} at ISO {plate.scene.exposure.speed:g}"
