@@ -27,6 +27,7 @@ from tests.mutations import PATIENCE_S, ROOT, Count, Verdict, patrol
 
 KINDS = {
     "scenes": 10_000,
+    "drawings": 1000,
     "plates": 2000,
     "tables": 2000,
     "displacements": 2000,

@@ -281,6 +281,26 @@ def furnish(place: Path) -> None:
 
 def scenes(place: Path) -> Callable[[int], str]:
     """Mutants of scenes: load, expose, draw; and one thing more for each seed."""
+    return _each(place, _MORE)
+
+
+def drawings(place: Path) -> Callable[[int], str]:
+    """Mutants of scenes for the commands that draw, and for tolerances."""
+    to_file = ("-o", str(place / "drawn.png"))
+    return _each(
+        place,
+        (
+            *[_command("figure", "--draw", what, *to_file) for what in ("plate", "map", "colours")],
+            *[_command("figure", "--mark", what, "--log", *to_file) for what in ("lines", "ghosts")],
+            _command("sheet", *to_file),
+            _command("animate", "--vary", "aperture.count=1,3", "-o", str(place / "drawn.gif")),
+            _command("tolerance", "--ghost", "1e-3", "--diffuse", "1e-3"),
+        ),
+    )
+
+
+def _each(place: Path, uses: tuple[Callable[[object, Path], str], ...]) -> Callable[[int], str]:
+    """A mutant for every seed, put to one use after the other."""
     from wavesim.scene import load
 
     furnish(place)
@@ -290,8 +310,7 @@ def scenes(place: Path) -> Callable[[int], str]:
     def work(seed: int) -> str:
         path.write_text(mutator.text(seed), encoding="utf-8", newline="")
         scene = load(path)
-        more = _MORE[seed % len(_MORE)]
-        return more(scene, place)
+        return uses[seed % len(uses)](scene, place)
 
     return work
 
@@ -359,4 +378,4 @@ _MORE = (
     _command("point", "--x", "1 mm"),
     _command("compare", "--steps", "2", "--only", "order-places"),
 )  # fmt: skip
-WORKSHOPS = {"scenes": scenes}
+WORKSHOPS = {"scenes": scenes, "drawings": drawings}

@@ -34,6 +34,7 @@ from wavesim.scene import load, parse
     ("what", "mutants"),
     [
         ("scenes", 40),
+        ("drawings", 16),
         ("plates", 40),
         ("tables", 25),
         ("displacements", 15),
