@@ -291,7 +291,10 @@ def drawings(place: Path) -> Callable[[int], str]:
         place,
         (
             *[_command("figure", "--draw", what, *to_file) for what in ("plate", "map", "colours")],
-            *[_command("figure", "--mark", what, "--log", *to_file) for what in ("lines", "ghosts")],
+            *[
+                _command("figure", "--mark", what, "--log", *to_file)
+                for what in ("lines", "ghosts")
+            ],
             _command("sheet", *to_file),
             _command("animate", "--vary", "aperture.count=1,3", "-o", str(place / "drawn.gif")),
             _command("tolerance", "--ghost", "1e-3", "--diffuse", "1e-3"),
