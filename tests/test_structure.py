@@ -15,7 +15,8 @@ import wavesim
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "wavesim"
 
-LEAVES = ("constants", "errors", "files", "threads", "words")  # what every stage may import
+# what every stage may import
+LEAVES = ("compiled", "constants", "errors", "files", "threads", "words")
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
     "scene", "light", "aperture", "farfield", "plate", "colorimetry", "store", "lightpath",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 
-import numba
+from wavesim.compiled import compiled
 
 LINEAR, TABLE = 0, 1  # how the tone is given
 SMOOTH, CSS, CLIP = 0, 1, 2  # how colours are brought into the gamut
@@ -19,7 +19,7 @@ JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, 
 RIDGE = 0.1  # rounding of the gamut's ridges: yellow, cyan, magenta stop 5 % short
 HUGE = 1e30  # relative light beyond which nothing changes any more
 
-_jit = numba.njit(cache=True, nogil=True, error_model="numpy")
+_jit = compiled(fastmath=False)
 
 
 @_jit

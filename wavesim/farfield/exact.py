@@ -11,16 +11,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
+from wavesim.compiled import compiled
 
 _SPLIT = 134217729.0  # 2**27 + 1, Dekker's constant for 53-bit numbers
-# no "contract" or "reassoc": these kernels live on the exact order of operations
-_STRICT = {"nogil": True, "cache": True, "fastmath": False, "error_model": "numpy"}
 
 
-@njit(inline="always", **_STRICT)
+# fastmath off, "contract" too: these kernels live on the exact order of operations
+@compiled(inline="always", fastmath=False)
 def _two_product(a, b):  # type: ignore[no-untyped-def]
     """a * b as rounded product and its error."""
     p = a * b
@@ -33,14 +32,14 @@ def _two_product(a, b):  # type: ignore[no-untyped-def]
     return p, ((ah * bh - p) + ah * bl + al * bh) + al * bl
 
 
-@njit(inline="always", **_STRICT)
+@compiled(inline="always", fastmath=False)
 def _cycle(u_hi, u_lo, x):  # type: ignore[no-untyped-def]
     """(u_hi + u_lo) * x less its whole cycles."""
     p, e = _two_product(u_hi, x)
     return (p - np.rint(p)) + (e + u_lo * x)
 
 
-@njit(**_STRICT)
+@compiled(fastmath=False)
 def turned(weight, position, u_hi, u_lo, out):  # type: ignore[no-untyped-def]
     """out_j = w_j exp(-2 pi i u x_j), phases exact to a rounding of one cycle."""
     for j in range(position.size):
@@ -48,7 +47,7 @@ def turned(weight, position, u_hi, u_lo, out):  # type: ignore[no-untyped-def]
         out[j] = weight[j] * complex(math.cos(a), math.sin(a))
 
 
-@njit(**_STRICT)
+@compiled(fastmath=False)
 def direct_sum(weight, position, u_hi, u_lo, out):  # type: ignore[no-untyped-def]
     """out_k = sum_j w_j exp(-2 pi i u_k x_j) with compensated summation."""
     for k in range(u_hi.size):

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
+from wavesim.compiled import compiled
 
 CELLS = 8  # cells of the table per 1 / (aperture width), at least
 _SMALL = 16384  # cells that cost next to nothing
@@ -158,7 +158,7 @@ def _best_quintic(theta: Floats) -> Complexes:
     )
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(fastmath=False)
 def _fill(samples, stencil, once):  # type: ignore[no-untyped-def]
     total = 0.0
     lost = 0.0
@@ -177,7 +177,7 @@ def _fill(samples, stencil, once):  # type: ignore[no-untyped-def]
         total = new
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled(fastmath=False)
 def _fill_twice(once, twice):  # type: ignore[no-untyped-def]
     total = 0.0
     lost = 0.0

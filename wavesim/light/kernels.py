@@ -9,21 +9,23 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
+
+from wavesim.compiled import compiled
 
 # three-point Gauss-Legendre: exact to degree 5, so for a quartic density and its first moment
 _NODE = math.sqrt(0.6)
 _SIDE = 5.0 / 9.0
 _MIDDLE = 8.0 / 9.0
+_jit = compiled(fastmath=False, error_model="python")
 _SHORT = 64  # segments in a bin up to which they are summed one by one
 
 
-@njit(cache=True, inline="always")
+@compiled(inline="always", fastmath=False, error_model="python")
 def _value(c, k, t):
     return c[k, 0] + t * (c[k, 1] + t * (c[k, 2] + t * (c[k, 3] + t * c[k, 4])))
 
 
-@njit(cache=True)
+@_jit
 def _part(lo, hi, c, k, a, b, origin):
     """Power and first moment about `origin` of segment k between a and b."""
     middle, half = 0.5 * (lo[k] + hi[k]), 0.5 * (hi[k] - lo[k])
@@ -35,21 +37,20 @@ def _part(lo, hi, c, k, a, b, origin):
     return power, reach * reach * _NODE * (right - left) + (centre - origin) * power
 
 
-@njit(cache=True)
-def integrate(lo, hi, c, powers, moments, edges_lo, edges_hi):
+@_jit
+def integrate(pieces, edges_lo, edges_hi, firsts, lasts, power, centroid):
     """Power and centre of power of every bin; see `Spectrum.integrate`.
 
-    `powers` and `moments` (n + 1,) are running sums over whole segments, moments about lo[0].
+    `pieces` = (lo, hi, c, powers, moments); `powers` and `moments` (n + 1,) are running sums over
+    whole segments, moments about lo[0]. A bin's light comes from its segments first to last.
     Bins of up to 64 whole segments are summed directly, because a difference of running sums
     loses digits in a narrow bin.
     """
-    power = np.zeros(edges_lo.size)
-    centroid = np.empty(edges_lo.size)
+    lo, hi, c, powers, moments = pieces
     for i in range(edges_lo.size):
         a, b = edges_lo[i], edges_hi[i]
         middle = 0.5 * (a + b)
-        first = np.searchsorted(hi, a, side="right")
-        last = np.searchsorted(lo, b, side="left") - 1
+        first, last = firsts[i], lasts[i]
         total, moment = 0.0, 0.0
         if last - first > _SHORT:
             p, m = _part(lo, hi, c, first, max(a, lo[first]), hi[first], middle)
@@ -65,10 +66,9 @@ def integrate(lo, hi, c, powers, moments, edges_lo, edges_hi):
                 total, moment = total + p, moment + m
         power[i] = total
         centroid[i] = min(max(middle + moment / total, a), b) if total > 0.0 else middle
-    return power, centroid
 
 
-@njit(cache=True)
+@_jit
 def _narrow(x, y, table, step):
     """Voigt profile by its Taylor series in y; table[n] holds the n-th term on a grid of x."""
     place = abs(x) / step
@@ -80,7 +80,7 @@ def _narrow(x, y, table, step):
     return total
 
 
-@njit(cache=True)
+@_jit
 def _wide(x, y, scale, series):
     """Voigt profile by Weideman's series; see `wavesim.light.voigt`."""
     z = complex(x, y)
@@ -92,7 +92,7 @@ def _wide(x, y, scale, series):
     return (2.0 * total / (pole * pole) + 0.5641895835477563 / pole).real
 
 
-@njit(cache=True)
+@_jit
 def _tail(x, y):
     """Real part of i z / sqrt(pi) / (z^2 - 1/2): for |z| > 8, error |z|^-4 / 2 of the tail."""
     xx, yy = x * x, y * y
@@ -100,7 +100,7 @@ def _tail(x, y):
     return 0.5641895835477563 * y * (xx + yy + 0.5) / (a * a + 4.0 * xx * yy)
 
 
-@njit(cache=True)
+@_jit
 def _profile(x, y, table, step, scale, series):
     square = x * x + y * y
     if square > 64.0:
@@ -110,7 +110,7 @@ def _profile(x, y, table, step, scale, series):
     return _wide(x, y, scale, series)
 
 
-@njit(cache=True)
+@_jit
 def transmission(start, spacing, count, stride, lines, cut, near, tools):
     """Product over lines of 1 - depth V(x)/V(0) on the grid start + spacing * arange(count).
 
@@ -157,7 +157,7 @@ def transmission(start, spacing, count, stride, lines, cut, near, tools):
     return fine, coarse
 
 
-@njit(cache=True)
+@_jit
 def spread(fine, coarse, stride):
     """fine x the coarse grid read by four-point Lagrange interpolation."""
     result = np.empty_like(fine)
@@ -179,7 +179,7 @@ def spread(fine, coarse, stride):
     return result
 
 
-@njit(cache=True)
+@_jit
 def optical_depth(wavelength, centre, strength, gaussian, lorentz, scale, series):
     """Sum of strength x Voigt profile of unit area over lines of one pair of widths; (n,)."""
     unit = 2.0 * 0.8325546111576977 / gaussian

@@ -95,9 +95,11 @@ class Spectrum:
             return np.zeros(lo.shape), (lo + hi) / 2.0
         from wavesim.light import kernels
 
-        power, centroid = kernels.integrate(
-            self.lo_m, self.hi_m, self.coefficient, *self._running, lo, hi
-        )
+        pieces = (self.lo_m, self.hi_m, self.coefficient, *self._running)
+        first = np.searchsorted(self.hi_m, lo, side="right")
+        last = np.searchsorted(self.lo_m, hi, side="left") - 1
+        power, centroid = np.empty(lo.shape), np.empty(lo.shape)
+        kernels.integrate(pieces, lo, hi, first, last, power, centroid)
         return power, centroid
 
     def total(self) -> float:

@@ -14,24 +14,23 @@ pixels but the left edge's value, so any split of the pixels gives the same bits
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
+from wavesim.compiled import compiled
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _once(c, j, t):  # type: ignore[no-untyped-def]
     return c[j, 0] + t * (c[j, 1] + t * (c[j, 2] + t * (c[j, 3] + t * (c[j, 4] + t * c[j, 5]))))
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _twice(c, j, t):  # type: ignore[no-untyped-def]
     return c[j, 0] + t * (
         c[j, 1] + t * (c[j, 2] + t * (c[j, 3] + t * (c[j, 4] + t * (c[j, 5] + t * c[j, 6]))))
     )
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _share_out(low, high, rise, first, k0, k1, row):  # type: ignore[no-untyped-def]
     """Add a block's rises to its nodes; `first` counts from the block's first bin."""
     carry = 0.0
@@ -49,7 +48,7 @@ def _share_out(low, high, rise, first, k0, k1, row):  # type: ignore[no-untyped-
     row[k1] += carry
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _rise_points(once, p, scale, shift, edge, rise):  # type: ignore[no-untyped-def]
     for b in range(scale.size):
         s = p * scale[b] + shift[b]
@@ -59,25 +58,26 @@ def _rise_points(once, p, scale, shift, edge, rise):  # type: ignore[no-untyped-
         edge[b] = value
 
 
-@njit(**_FAST)
-def sweep_points(once, sines, scale, shift, bins, pixels, light):  # type: ignore[no-untyped-def]
+@compiled()
+def sweep_points(once, sines, scale, shift, bins, pixels, room, light):  # type: ignore[no-untyped-def]
     """V(i, b) = T at s = sines[i] * scale[b] + shift[b] [cells].
 
-    `bins` = (low, high, first, block), `pixels` = (first, last).
+    `bins` = (low, high, first, block), `pixels` = (first, last), `room` (2, bins of the longest
+    block) for its own use.
     """
     low, high, first, block = bins
     for g in range(block.size - 1):
         k0, k1 = block[g], block[g + 1]
         a, z = first[k0], first[k1]
-        edge = np.zeros(z - a)
-        rise = np.empty(z - a)
+        edge, rise = room[0, : z - a], room[1, : z - a]
+        edge[:] = 0.0
         _rise_points(once, sines[pixels[0]], scale[a:z], shift[a:z], edge, rise)
         for i in range(pixels[0], pixels[1]):
             _rise_points(once, sines[i + 1], scale[a:z], shift[a:z], edge, rise)
             _share_out(low[a:z], high[a:z], rise, first, k0, k1, light[i])
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _mean(once, twice, a, b):  # type: ignore[no-untyped-def]
     """Mean of T between a and b [cells]; by its middle where they are too near to subtract."""
     if abs(b - a) > 1e-3:
@@ -89,34 +89,35 @@ def _mean(once, twice, a, b):  # type: ignore[no-untyped-def]
     return _once(once, j, m - j)
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def _rise_boxes(once, twice, p, start, end, edge, rise):  # type: ignore[no-untyped-def]
     for b in range(edge.size):
-        value = _mean(once, twice, p * start[0, b] + start[1, b], p * end[0, b] + end[1, b])
+        value = _mean(once, twice, p * start[0][b] + start[1][b], p * end[0][b] + end[1][b])
         rise[b] = value - edge[b]
         edge[b] = value
 
 
-@njit(**_FAST)
-def sweep_boxes(once, twice, sines, start, end, bins, pixels, light):  # type: ignore[no-untyped-def]
-    """V(i, b) = mean of T from s = sines[i] * start[0, b] + start[1, b] to the same of `end`.
+@compiled()
+def sweep_boxes(tables, sines, start, end, bins, pixels, room, light):  # type: ignore[no-untyped-def]
+    """V(i, b) = mean of T from s = sines[i] * start[0][b] + start[1][b] to the same of `end`.
 
     Serves a source slit (a range of incidence angles) and a wide wavelength bin alike.
     """
+    once, twice = tables
     low, high, first, block = bins
     for g in range(block.size - 1):
         k0, k1 = block[g], block[g + 1]
         a, z = first[k0], first[k1]
-        edge = np.zeros(z - a)
-        rise = np.empty(z - a)
-        one, two = start[:, a:z].copy(), end[:, a:z].copy()
+        edge, rise = room[0, : z - a], room[1, : z - a]
+        edge[:] = 0.0
+        one, two = (start[0][a:z], start[1][a:z]), (end[0][a:z], end[1][a:z])
         _rise_boxes(once, twice, sines[pixels[0]], one, two, edge, rise)
         for i in range(pixels[0], pixels[1]):
             _rise_boxes(once, twice, sines[i + 1], one, two, edge, rise)
             _share_out(low[a:z], high[a:z], rise, first, k0, k1, light[i])
 
 
-@njit(**_FAST)
+@compiled()
 def bend_rows(power, edges, wanted, out):  # type: ignore[no-untyped-def]
     """Powers (ny, n, c) between `edges` (n + 1,) put between `wanted` (ny, m + 1), out (ny, m, c).
 

@@ -17,6 +17,8 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
 from wavesim.threads import in_threads
 
+Indices = npt.NDArray[np.int64]
+
 _CACHE_BYTES = 192 * 1024  # of table in use at a time; half of a small second-level cache
 _GAUSS = 4  # points across a narrow source slit
 
@@ -81,18 +83,23 @@ def sweep(field: FarField, place: Geometry, bins: Bins, ruled: Aperture) -> Colu
 def _sweep_term(table: RunningIntegral, place: Geometry, bins: Bins, light: Floats) -> None:
     """Add the light of the plate's last columns, as many as `light` has rows."""
     sines = place.sine_edges[place.sine_edges.size - 1 - light.shape[0] :]
+    block = _blocks(bins, place, table)
     run = _boxes if bins.smoothing in (Smoothing.SLIT, Smoothing.BIN) else _points
-    kernel, tables, arguments = run(table, place, bins)
-    in_threads(
-        lambda part: kernel(*tables, sines, *arguments, (part.start, part.stop), light),
-        light.shape[0],
-    )
+    kernel, tables, lines, (low, high, first) = run(table, place, bins)
+    longest = int(np.diff(first[block]).max())
+
+    def part(columns: slice) -> None:
+        pixels, room = (columns.start, columns.stop), np.empty((2, longest))
+        kernel(tables, sines, *lines, (low, high, first, block), pixels, room, light)
+
+    in_threads(part, light.shape[0])
 
 
-Kernel = tuple[Callable[..., None], tuple[object, ...], tuple[object, ...]]
+# a kernel, its tables, where it reads them (scale and shift), and each bin's light to the nodes
+Run = tuple[Callable[..., None], object, tuple[object, ...], tuple[Floats, Floats, Indices]]
 
 
-def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
+def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Run:
     """Point source, or Gauss points across a narrow slit, as so many more bins."""
     offsets, weights = np.zeros(1), np.ones(1)
     if place.slit_sines is not None:
@@ -105,34 +112,25 @@ def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
     scale = np.repeat(1.0 / (bins.wavelength_m * bins.stretch * table.step_per_m), n)
     shift = scale * (place.sine_in + np.tile(offsets, bins.power.size))
     shift -= table.start_per_m / table.step_per_m
-    low, high = _hats(bins)
-    spread = (
-        (np.repeat(low, n) * np.tile(weights, low.size)),
-        (np.repeat(high, n) * np.tile(weights, low.size)),
-    )
-    packed = (*spread, bins.first * n, _blocks(bins, place, table, 6))
-    return sweep_points, (table.once,), (scale, shift, packed)
+    low, high = (np.repeat(hat, n) * np.tile(weights, hat.size) for hat in _hats(bins))
+    return sweep_points, table.once, (scale, shift), (low, high, bins.first * n)
 
 
-def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Kernel:
+def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Run:
     """Mean over the source slit, or over the bin."""
     low, high = _hats(bins)
-    if bins.smoothing is Smoothing.SLIT:
-        lo, hi = place.slit_sines or (0.0, 0.0)
-        ends = [(bins.wavelength_m, lo), (bins.wavelength_m, hi)]
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    if place.slit_sines is not None:
         low, high = low * (hi - lo), high * (hi - lo)
-    else:
-        lo, hi = place.slit_sines or (0.0, 0.0)
-        ends = [(bins.hi_m, (lo + hi) / 2), (bins.lo_m, (lo + hi) / 2)]
-        if place.slit_sines is not None:
-            low, high = low * (hi - lo), high * (hi - lo)
+    ends = [(bins.hi_m, (lo + hi) / 2), (bins.lo_m, (lo + hi) / 2)]
+    if bins.smoothing is Smoothing.SLIT:
+        ends = [(bins.wavelength_m, lo), (bins.wavelength_m, hi)]
     origin = table.start_per_m / table.step_per_m
     lines = []
     for wavelength, offset in ends:
         scale = 1.0 / (wavelength * bins.stretch * table.step_per_m)
-        lines.append(np.stack([scale, scale * (place.sine_in + offset) - origin]))
-    packed = (low, high, bins.first, _blocks(bins, place, table, 6))
-    return sweep_boxes, (table.once, table.twice), (*lines, packed)
+        lines.append((scale, scale * (place.sine_in + offset) - origin))
+    return sweep_boxes, (table.once, table.twice), tuple(lines), (low, high, bins.first)
 
 
 def _hats(bins: Bins) -> tuple[Floats, Floats]:
@@ -143,11 +141,9 @@ def _hats(bins: Bins) -> tuple[Floats, Floats]:
     return bins.power * (1 - t), bins.power * t
 
 
-def _blocks(
-    bins: Bins, place: Geometry, table: RunningIntegral, columns: int
-) -> npt.NDArray[np.int64]:
+def _blocks(bins: Bins, place: Geometry, table: RunningIntegral) -> Indices:
     """Node numbers where blocks begin, so that a block's stretch of table fits the cache."""
     cells = abs(place.widest_sine) * np.abs(np.diff(1 / bins.node_m)) / table.step_per_m
-    parts = np.floor(np.cumsum(cells) * columns * 8 / _CACHE_BYTES)
+    parts = np.floor(np.cumsum(cells) * table.once[0].nbytes / _CACHE_BYTES)
     starts = np.flatnonzero(np.diff(parts, prepend=-1.0))
     return np.append(starts, bins.node_m.size - 1).astype(np.int64)

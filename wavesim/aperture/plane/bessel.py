@@ -11,13 +11,12 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Floats
+from wavesim.compiled import compiled
 
 _PIECES = 64
 _DEGREE = 10
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 def airy(x: Floats) -> Floats:
@@ -71,7 +70,7 @@ def _by_recurrence(x: Floats) -> Floats:
     return np.asarray(2 * first / (x * total))
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always")
 def airy_one(x, c):  # type: ignore[no-untyped-def]
     """2 J1(x) / x for one x >= 0."""
     if x < 32.0:
@@ -98,13 +97,13 @@ def airy_one(x, c):  # type: ignore[no-untyped-def]
     return 2.0 / x * math.sqrt(2.0 / (math.pi * x)) * (p * math.cos(chi) - q * math.sin(chi))
 
 
-@njit(**_FAST)
+@compiled()
 def _airy_many(x, c, out):  # type: ignore[no-untyped-def]
     for i in range(x.size):
         out[i] = airy_one(abs(x[i]), c)
 
 
-@njit(**_FAST)
+@compiled()
 def _airy_squares(x2, c):  # type: ignore[no-untyped-def]
     for i in range(x2.size):
         x2[i] = airy_one(math.sqrt(x2[i]), c)

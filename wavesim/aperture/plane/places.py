@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
 from wavesim.aperture.elements import Floats
+from wavesim.compiled import compiled
 from wavesim.errors import LimitError
 from wavesim.scene.shape import Dots, Mesh, Stop
 
@@ -101,7 +101,7 @@ def _grid(half: tuple[float, float], dots: Dots) -> tuple[npt.NDArray[np.int32],
     return np.full(shape if dots.min_distance_m > 0 else (1, 1, 4), -1, dtype=np.int32), side
 
 
-@njit(cache=True, nogil=True)
+@compiled(fastmath=False, error_model="python")
 def _place(draw, half, side, distance, grid, x, y, placed):  # type: ignore[no-untyped-def]
     least = distance * distance
     for k in range(draw.shape[1]):

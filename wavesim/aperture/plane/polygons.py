@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
+from wavesim.compiled import compiled
 
 Corners = tuple[tuple[float, float], ...]
 _SMALL = 0.05  # k R below which the sum over sides would cancel to worse than 1e-14
 _GAUSS = 7  # points each way of a triangle: exact to the 13th power of k R
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 def signed_area(corners: Corners) -> float:
@@ -53,7 +52,7 @@ def _triangle_points(xy: Floats) -> Floats:
     return np.stack([place[..., 0].ravel(), place[..., 1].ravel(), weight.ravel()])
 
 
-@njit(**_FAST)
+@compiled()
 def _edge_sum(xy, points, near, u, v, out):  # type: ignore[no-untyped-def]
     n = xy.shape[0]
     for i in range(u.size):

@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.groups import Group, Lattice, PlaneAperture
+from wavesim.compiled import compiled
 from wavesim.errors import LimitError
 
 _LINES = 8  # lines across a cell along which its open part is measured
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy"}
 
 
 def rasterised(aperture: PlaneAperture, cell_m: float) -> Lattice:
@@ -58,7 +57,7 @@ def _draw(group: Group, cell_m: float, out: Floats) -> None:
     _fill(corners, group.x_m, group.y_m, weight, cell_m, out)
 
 
-@njit(**_FAST)
+@compiled(fastmath=False)
 def _fill(corners, xs, ys, weight, cell, out):  # type: ignore[no-untyped-def]
     """Adds weight times the open part of each cell, by scan lines."""
     ny, nx = out.shape
@@ -85,7 +84,7 @@ def _fill(corners, xs, ys, weight, cell, out):  # type: ignore[no-untyped-def]
                 _span(out[j], sides[s] / cell + nx / 2, sides[s + 1] / cell + nx / 2, weight[k])
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath=False)
 def _span(row, a, b, weight):  # type: ignore[no-untyped-def]
     a = max(a, 0.0)
     b = min(b, float(row.size))

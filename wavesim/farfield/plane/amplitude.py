@@ -5,15 +5,14 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Lattice, PlaneAperture
+from wavesim.compiled import compiled
 from wavesim.farfield.plane.pictures import phased
 from wavesim.threads import in_threads
 
 _DIRECT = 200_000_000  # places times directions up to which the plain sum is taken
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 def plane_amplitude(
@@ -68,7 +67,7 @@ def _of_lattice(lattice: Lattice, u: Floats, v: Floats, wavelength_m: float) -> 
     return np.asarray(places * lattice.element.amplitude(u, v))
 
 
-@njit(**_FAST)
+@compiled()
 def _sum(w, x, y, u, v, out):  # type: ignore[no-untyped-def]
     for k in range(u.size):
         re = 0.0

@@ -6,17 +6,16 @@ import math
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Lattice
+from wavesim.compiled import compiled
 from wavesim.farfield.plane.summed import Grid
 from wavesim.threads import in_threads
 
 Cells = npt.NDArray[np.float32] | npt.NDArray[np.float64] | Complexes
 
 _DOUBLE = 1 << 20  # cells up to which the transform is done in double precision
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 def lattice_grid(
@@ -110,7 +109,7 @@ def _transform(
     return np.asarray(scipy.fft.fft(out, axis=0, overwrite_x=True, workers=2))
 
 
-@njit(**_FAST)
+@compiled()
 def _fill(spectrum, where, frame, envelope, start, out):  # type: ignore[no-untyped-def]
     (period_u, period_v), (first_u, first_v), real = frame
     for j in range(out.shape[0]):

@@ -11,15 +11,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numba import njit
 
 from wavesim.aperture.elements import Floats
+from wavesim.compiled import compiled
 from wavesim.threads import in_threads
 
 BEFORE, AFTER = 5, 6  # samples wanted before the first and after the last frequency read
 _LEAD = 2  # samples before the table's first node
 _SIXTH = np.array([11.0, -93.0, 802.0, 802.0, -93.0, 11.0]) / 1440.0
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract"}}
 
 
 @dataclass(frozen=True)
@@ -87,7 +86,7 @@ def summed(power: Floats, grid: Grid, *, fine: bool) -> SummedTable:
     )
 
 
-@njit(**_FAST)
+@compiled()
 def _along_u(f, s):  # type: ignore[no-untyped-def]
     for j in range(f.shape[0]):
         total = 0.0
@@ -101,7 +100,7 @@ def _along_u(f, s):  # type: ignore[no-untyped-def]
             total += rise
 
 
-@njit(**_FAST)
+@compiled()
 def _along_v(f, s):  # type: ignore[no-untyped-def]
     total = np.zeros(f.shape[1])
     for j in range(f.shape[0] - 5):

@@ -12,12 +12,11 @@ its neighbours along v in one go, then read along u. Any split into tiles gives 
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
-_FAST = {"cache": True, "nogil": True, "error_model": "numpy", "fastmath": {"contract", "nsz"}}
+from wavesim.compiled import compiled
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath={"contract", "nsz"})
 def _lagrange(t, w, i):  # type: ignore[no-untyped-def]
     """Six weights at nodes -2 .. 3 for t between 0 and 1, into w[:, i]."""
     a, b, c, d, e, f = t + 2.0, t + 1.0, t, t - 1.0, t - 2.0, t - 3.0
@@ -29,7 +28,7 @@ def _lagrange(t, w, i):  # type: ignore[no-untyped-def]
     w[5, i] = a * b * c * d * e / 120.0
 
 
-@njit(**_FAST)
+@compiled(fastmath={"contract", "nsz"})
 def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
     """Quintic readings.
 
@@ -78,7 +77,7 @@ def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-
     out[:, j0:j1, i0:i1] += here
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath={"contract", "nsz"})
 def _mix_six(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-def]
     """Six rows of the table, `width` apart, mixed into one."""
     w0, w1, w2, w3, w4, w5 = w[0, 0], w[1, 0], w[2, 0], w[3, 0], w[4, 0], w[5, 0]
@@ -92,7 +91,7 @@ def _mix_six(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-de
         )
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath={"contract", "nsz"})
 def _add(here, weight, b, j, rise):  # type: ignore[no-untyped-def]
     for c in range(weight.shape[1]):
         w = weight[b, c]
@@ -101,7 +100,7 @@ def _add(here, weight, b, j, rise):  # type: ignore[no-untyped-def]
             row[i] += w * rise[i]
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath={"contract", "nsz"})
 def _cubic(t, w, i):  # type: ignore[no-untyped-def]
     """Four weights at nodes -1 .. 2 for t between 0 and 1, into w[:, i]."""
     a, b, c, d = t + 1.0, t, t - 1.0, t - 2.0
@@ -111,7 +110,7 @@ def _cubic(t, w, i):  # type: ignore[no-untyped-def]
     w[3, i] = a * b * c / 6.0
 
 
-@njit(inline="always", **_FAST)
+@compiled(inline="always", fastmath={"contract", "nsz"})
 def _mix_four(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-def]
     """Four rows of the table, `width` apart, mixed into one."""
     w0, w1, w2, w3 = w[0, 0], w[1, 0], w[2, 0], w[3, 0]
@@ -123,7 +122,7 @@ def _mix_four(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-d
         mixed[m] = (w0 * flat[a + m] + w1 * flat[b + m]) + (w2 * flat[c + m] + w3 * flat[d + m])
 
 
-@njit(**_FAST)
+@compiled(fastmath={"contract", "nsz"})
 def sweep_coarse(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
     """Cubic readings; arguments as of `sweep_fine`."""
     j0, j1, i0, i1 = tile
