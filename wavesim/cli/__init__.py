@@ -29,7 +29,7 @@ from wavesim.errors import WavesimError
 __all__ = ["main"]
 
 _COMMANDS = (
-    "expose", "point", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study",
+    "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study",
     "figure", "sheet", "animate", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130

@@ -1,7 +1,7 @@
 """CIE XYZ -> picture: white balance, tone, gamut; colours in words; PNG and TIFF."""
 
 from wavesim.colorimetry.difference import ciede2000
-from wavesim.colorimetry.grain import grain, halation, photon_noise, photons_at_white
+from wavesim.colorimetry.grain import Material, grain, halation, photon_noise, photons_at_white
 from wavesim.colorimetry.observers import OBSERVERS, observer
 from wavesim.colorimetry.pictures import save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
@@ -20,6 +20,7 @@ __all__ = [
     "Film",
     "Linear",
     "Logarithmic",
+    "Material",
     "Rendering",
     "Tone",
     "balance_degree",

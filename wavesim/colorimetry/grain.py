@@ -8,6 +8,7 @@ coloured noise of separate layers is not modelled.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -20,6 +21,50 @@ Array = NDArray[np.float64]
 
 _PEAK_M = 555e-9  # where V is 1
 _GRANULARITY_APERTURE_M2 = math.pi * 24e-6**2  # 48 um disc: common practice for RMS granularity
+
+
+@dataclass(frozen=True)
+class Material:
+    """What a plate or sensor adds to the light: halation, then photon noise, then grain.
+
+    Attributes
+    ----------
+    halation : part of the light that is scattered into a halo
+    halo_radius_m : [m] of that halo
+    noise : photon noise of a sensor that counts half of the photons
+    rms_granularity : standard deviation of density through a 48 um disc; 0.01 is a fine film
+    seed : of noise and grain
+    """
+
+    halation: float = 0.0
+    halo_radius_m: float = 60e-6
+    noise: bool = False
+    rms_granularity: float = 0.0
+    seed: int = 0
+
+    def exposed(
+        self, xyz: ArrayLike, *, white_xyz: ArrayLike, white_level: float, pixel_m: float
+    ) -> Array:
+        """XYZ (ny, nx, 3) [lx s] of what such a material records of the exposures `xyz`.
+
+        Raises
+        ------
+        InputError
+            A value out of range.
+        """
+        seen = _finite(xyz)
+        if self.halation:
+            part, radius = self.halation, self.halo_radius_m
+            seen = halation(seen, fraction=part, radius_m=radius, pixel_m=pixel_m)
+        if self.noise:
+            photons = photons_at_white(white_level, pixel_m)
+            seen = photon_noise(
+                seen, white_xyz=white_xyz, white_level=white_level, photons=photons, seed=self.seed
+            )
+        if self.rms_granularity:
+            rms, seed = self.rms_granularity, self.seed + 1
+            seen = grain(seen, rms_granularity=rms, pixel_m=pixel_m, seed=seed)
+        return seen
 
 
 def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 0.5) -> float:
@@ -85,6 +130,8 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
     padded with darkness by 16 r0, and what would scatter beyond its edge is lost. The shape is a
     common choice, not a measured film.
     """
+    from scipy.fft import next_fast_len
+
     _check("fraction", fraction, low=0.0, high=1.0, zero_too=True)
     _check("radius_m", radius_m, low=0.0)
     values = _finite(xyz)
@@ -92,7 +139,7 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
         raise InputError("halation needs a plate", key="xyz", value=values.shape)
     pad = math.ceil(16 * radius_m / _check("pixel_m", pixel_m, low=0.0))
     rows, columns = values.shape[:2]
-    size = (_even(rows + pad), _even(columns + pad))
+    size = [next_fast_len(n + pad, real=True) for n in (rows, columns)]
     k_y, k_x = np.fft.fftfreq(size[0], pixel_m), np.fft.rfftfreq(size[1], pixel_m)
     k_squared = k_y[:, None] ** 2 + k_x**2
     spread = 1 - fraction + fraction * (1 + (2 * math.pi * radius_m) ** 2 * k_squared) ** -1.5
@@ -108,12 +155,6 @@ def _finite(xyz: ArrayLike) -> Array:
     if values.shape[-1:] != (3,) or not np.all(np.isfinite(values)):
         raise InputError("finite X, Y, Z on the last axis are needed", key="xyz")
     return values
-
-
-def _even(least: int) -> int:
-    """A size of at least this whose only factors are 2, 3 and 5: quick to transform."""
-    odd: list[int] = [pow(5, fives) * pow(3, threes) for fives in range(8) for threes in range(8)]
-    return min(factor << (-(-least // factor) - 1).bit_length() for factor in odd)
 
 
 def _check(

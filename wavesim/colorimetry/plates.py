@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+from typing import TypedDict
 from weakref import WeakKeyDictionary
 
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.colorimetry.rendering import Rendering, picture
+from wavesim.colorimetry.grain import Material
+from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
+from wavesim.errors import InputError
 from wavesim.plate import Plate
 
 Picture = npt.NDArray[np.uint8 | np.uint16]
+_MOST_STOPS = 60.0
 
 # the plate file and the PNG want the same picture of the same plate; plates do not change
 _drawn: WeakKeyDictionary[Plate, Picture] = WeakKeyDictionary()
+
+
+class _White(TypedDict):
+    """What is shown white."""
+
+    white_xyz: npt.NDArray[np.float64]
+    white_level: float
+    balance: str
 
 
 def picture_of(plate: Plate, rendering: Rendering | None = None) -> Picture:
@@ -23,18 +35,47 @@ def picture_of(plate: Plate, rendering: Rendering | None = None) -> Picture:
     default rendering is kept as long as the plate and must not be written to.
     """
     if rendering is not None:
-        return _picture(plate, rendering)
+        return developed(plate, rendering)
     if plate not in _drawn:
-        _drawn[plate] = _picture(plate, Rendering())
+        _drawn[plate] = developed(plate, Rendering())
         _drawn[plate].flags.writeable = False
     return _drawn[plate]
 
 
-def _picture(plate: Plate, rendering: Rendering) -> Picture:
-    return picture(
-        plate.xyz[::-1],
-        white_xyz=plate.white_xyz,
-        white_level=plate.white_exposure_lx_s,
-        balance=plate.scene.exposure.balance,
-        rendering=rendering,
-    )
+def developed(
+    plate: Plate, rendering: Rendering, *, stops: float = 0.0, material: Material | None = None
+) -> Picture:
+    """The picture of the same plate exposed `stops` longer, on a material of its own.
+
+    Raises
+    ------
+    InputError
+        A number of stops, or a property of the material, that is out of range.
+    """
+    return picture(_recorded(plate, stops, material), rendering=rendering, **_white(plate))
+
+
+def linear_light(
+    plate: Plate, space: str, *, stops: float = 0.0, material: Material | None = None
+) -> npt.NDArray[np.float32]:
+    """The same as linear RGB, 1 = white, unbounded: for a float file that others grade."""
+    return linear_rgb(_recorded(plate, stops, material), space=space, **_white(plate)).astype("f4")
+
+
+def _recorded(plate: Plate, stops: float, material: Material | None) -> npt.NDArray[np.float64]:
+    """(ny, nx, 3) [lx s], the upper edge first."""
+    if not abs(stops) <= _MOST_STOPS:
+        raise InputError("is no number of stops", key="stops", value=stops, expected="-60 to 60")
+    xyz = plate.xyz[::-1] * 2.0**stops if stops else plate.xyz[::-1]
+    if material is None:
+        return xyz
+    level, pixel = plate.white_exposure_lx_s, plate.scene.plate.pixel_m
+    return material.exposed(xyz, white_xyz=plate.white_xyz, white_level=level, pixel_m=pixel)
+
+
+def _white(plate: Plate) -> _White:
+    return {
+        "white_xyz": plate.white_xyz,
+        "white_level": plate.white_exposure_lx_s,
+        "balance": plate.scene.exposure.balance,
+    }
