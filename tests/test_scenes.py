@@ -7,36 +7,23 @@ table in its usual fractions) or published wavelengths, never earlier output of 
 from __future__ import annotations
 
 import math
-from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
 from PIL import Image
 
 import wavesim
+from tests.shipped import NAMES, SCENES, maxima, plate, scene
 from wavesim.colorimetry import (
     complementary_wavelength,
     dominant_wavelength,
     excitation_purity,
 )
 
-SCENES = Path(__file__).resolve().parents[1] / "scenes"
-NAMES = sorted(path.stem for path in SCENES.glob("*.toml"))
 SERIES = (1, 2, 3, 5, 9, 25, 250)
 WIDTH_M, PITCH_M, GREEN_M = 40e-6, 90e-6, 550e-9
 ORDER = GREEN_M / PITCH_M  # sine of the first order
 ORDERS = (1 - 1 / 96, 1.0, 1 + 1 / 96)  # the line of grating_600_ghosts and its ghosts
-
-
-@cache
-def scene(name: str) -> wavesim.Scene:
-    return wavesim.load(SCENES / f"{name}.toml")
-
-
-@cache
-def plate(name: str) -> wavesim.Plate:
-    return wavesim.expose(scene(name))
 
 
 def power(name: str, sines: np.ndarray, wavelength_m: float = GREEN_M) -> np.ndarray:
@@ -48,11 +35,6 @@ def power(name: str, sines: np.ndarray, wavelength_m: float = GREEN_M) -> np.nda
 def slit_curve(sines: np.ndarray) -> np.ndarray:
     """sinc^2(a sin b / lambda) of one slit at 550 nm."""
     return np.sinc(WIDTH_M * sines / GREEN_M) ** 2
-
-
-def maxima(values: np.ndarray) -> np.ndarray:
-    """Indices of samples above both neighbours."""
-    return np.flatnonzero((values[1:-1] > values[:-2]) & (values[1:-1] > values[2:])) + 1
 
 
 def middle_xyz(name: str) -> np.ndarray:
@@ -302,17 +284,28 @@ def test_gauze_has_orders_in_two_directions() -> None:
     assert turned[1] < 1e-3  # between orders
 
 
-def test_powder_has_its_dark_ring_where_a_hole_would() -> None:
+@pytest.mark.parametrize(
+    ("name", "glass", "fewer", "ring_mm"),
+    [
+        ("plane_powder", ('"10 mm"', '"3 mm"'), ("20000", "1800"), 4.47),
+        ("plane_corona", ('diameter = "12 mm"', 'diameter = "2 mm"'), ("100000", "2778"), 1.68),
+    ],
+)
+def test_powder_has_its_dark_ring_where_a_hole_would(
+    name: str, glass: tuple[str, str], fewer: tuple[str, str], ring_mm: float
+) -> None:
     # a smaller glass with as many grains per area, for speed: the grains set the rings, not it
-    text = scene("plane_powder").text.replace('"10 mm"', '"3 mm"').replace("20000", "1800")
-    shown = wavesim.expose(wavesim.parse(text))
+    shown = wavesim.expose(wavesim.parse(scene(name).text.replace(*glass).replace(*fewer)))
     green = shown.profile_spectrum[np.argmin(np.abs(shown.profile_wavelength_m - GREEN_M))]
-    near = (shown.x_m > 3e-3) & (shown.x_m < 6e-3)
+    # 0.61 lambda / r, the first zero of J1 (Born & Wolf 8.5.2; by Babinet's principle, 8.3.2)
+    ring = 1.2196699 * GREEN_M / shown.scene.aperture.diameter_m * shown.scene.bench.camera_m
+    assert ring * 1e3 == pytest.approx(ring_mm, abs=5e-3)  # digits stated
+    near = (shown.x_m > 0.7 * ring) & (shown.x_m < 1.3 * ring)
     darkest = shown.x_m[near][np.argmin(green[near])]
-    ring = 1.2196699 * GREEN_M / 30e-6 * 0.2
-    assert ring == pytest.approx(4.47e-3, abs=5e-6)  # digits stated
-    # the Sun, 1.86 mm wide, smears the steep inner side outwards by a small part of its width
-    assert ring < darkest < ring + 0.2 * 1.86e-3
+    # the Sun's width smears the steep inner side outwards by a small part of it
+    sun = math.radians(32 / 60) * shown.scene.bench.camera_m
+    assert ring < darkest + shown.scene.plate.pixel_m
+    assert darkest < ring + 0.2 * sun
 
 
 def test_ghosts_stand_and_shine_as_rowland_says() -> None:

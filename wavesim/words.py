@@ -7,8 +7,10 @@ def shutter(seconds: float) -> str:
     """An exposure time as a photographer says it: 1/43 s, 2.5 s, 3 min 20 s, 7 us."""
     if seconds <= 0:
         return "0 s"
+    if seconds < 0.95e-6:
+        return f"{_two_digits(seconds * 1e9)} ns"
     if seconds < 1e-5:
-        return f"{seconds * 1e6:.2g} us" if seconds >= 1e-6 else f"{seconds * 1e9:.2g} ns"
+        return f"{seconds * 1e6:.2g} us"
     if seconds < 0.3:
         return f"1/{_two_digits(1 / seconds)} s"
     if seconds < 59.5:
