@@ -1,4 +1,4 @@
-"""What can go wrong, as one tree.
+"""What can go wrong, as one tree; and checks of single values that raise it.
 
 WavesimError
 ├── InputError            the user's input is wrong: exit status 2
@@ -12,6 +12,8 @@ WavesimError
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from pathlib import Path
 
 
@@ -77,6 +79,33 @@ class LimitError(InputError):
 
 class ComputationError(WavesimError):
     """The computation failed although the input was in order."""
+
+
+def one_of(key: str, value: object, allowed: Iterable[object], what: str = "choice") -> None:
+    """Raise an InputError that names the choices, unless the value is one of them."""
+    if value not in (names := tuple(allowed)):
+        raise InputError(
+            f"unknown {what}", key=key, value=value, expected=" or ".join(map(str, names))
+        )
+
+
+def positive(key: str, value: float) -> float:
+    """The value, or an InputError unless it is finite and above zero."""
+    if not (math.isfinite(value) and value > 0):
+        raise InputError(
+            "must be positive", key=key, value=value, expected="a finite number above zero"
+        )
+    return value
+
+
+def within(key: str, value: float, low: float, high: float, *, above_low: bool = False) -> float:
+    """The value, or an InputError unless low <= value <= high (low < value if `above_low`)."""
+    if not (low < value <= high or (value == low and not above_low)):  # NaN compares false
+        least = f"above {low:g}" if above_low else f"at least {low:g}"
+        raise InputError(
+            "out of range", key=key, value=value, expected=f"{least} and at most {high:g}"
+        )
+    return value
 
 
 def _short(value: object, limit: int = 60) -> str:

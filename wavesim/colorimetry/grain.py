@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from wavesim.colorimetry.spaces import ADAPTATIONS
 from wavesim.constants import LIGHT_SPEED_M_S, LUMINOUS_EFFICACY_LM_W, PLANCK_J_S
-from wavesim.errors import InputError
+from wavesim.errors import InputError, positive, within
 
 Array = NDArray[np.float64]
 
@@ -74,8 +74,8 @@ def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 
     sensor; a few per cent for film).
     """
     for name, value in (("white_level", white_level), ("pixel_m", pixel_m)):
-        _check(name, value, low=0.0)
-    _check("efficiency", efficiency, low=0.0, high=1.0)
+        positive(name, value)
+    within("efficiency", efficiency, 0.0, 1.0, above_low=True)
     energy_J = white_level * pixel_m**2 / LUMINOUS_EFFICACY_LM_W
     return efficiency * energy_J * _PEAK_M / (PLANCK_J_S * LIGHT_SPEED_M_S)
 
@@ -93,8 +93,8 @@ def photon_noise(
     InputError
         Values that are not finite, or `photons` or `white_level` out of range.
     """
-    _check("photons", photons, low=0.0, high=1e15)
-    _check("white_level", white_level, low=0.0)
+    within("photons", photons, 0.0, 1e15, above_low=True)
+    positive("white_level", white_level)
     values = _finite(xyz)
     signal = ADAPTATIONS["cat16"].sum(axis=0)
     white = np.asarray(white_xyz, dtype=np.float64)
@@ -112,8 +112,8 @@ def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) 
     (1935)) it grows as 1 / sqrt(area) down to the pixel [m]. Holds for pixels larger than the
     grains (about 1 um); grain is taken as white noise and the same at every density.
     """
-    _check("rms_granularity", rms_granularity, low=0.0, high=1.0)
-    _check("pixel_m", pixel_m, low=0.0)
+    within("rms_granularity", rms_granularity, 0.0, 1.0, above_low=True)
+    positive("pixel_m", pixel_m)
     values = _finite(xyz)
     spread = rms_granularity * math.sqrt(_GRANULARITY_APERTURE_M2) / pixel_m
     density = np.random.default_rng(seed).normal(0.0, spread, values.shape[:-1])
@@ -132,12 +132,12 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
     """
     from scipy.fft import next_fast_len
 
-    _check("fraction", fraction, low=0.0, high=1.0, zero_too=True)
-    _check("radius_m", radius_m, low=0.0)
+    within("fraction", fraction, 0.0, 1.0)
+    positive("radius_m", radius_m)
     values = _finite(xyz)
     if values.ndim != 3:
         raise InputError("halation needs a plate", key="xyz", value=values.shape)
-    pad = math.ceil(16 * radius_m / _check("pixel_m", pixel_m, low=0.0))
+    pad = math.ceil(16 * radius_m / positive("pixel_m", pixel_m))
     rows, columns = values.shape[:2]
     size = [next_fast_len(n + pad, real=True) for n in (rows, columns)]
     k_y, k_x = np.fft.fftfreq(size[0], pixel_m), np.fft.rfftfreq(size[1], pixel_m)
@@ -155,16 +155,3 @@ def _finite(xyz: ArrayLike) -> Array:
     if values.shape[-1:] != (3,) or not np.all(np.isfinite(values)):
         raise InputError("finite X, Y, Z on the last axis are needed", key="xyz")
     return values
-
-
-def _check(
-    name: str, value: float, *, low: float, high: float = math.inf, zero_too: bool = False
-) -> float:
-    enough = value >= low if zero_too else value > low
-    if not (math.isfinite(value) and enough and value <= high):
-        most = "" if math.isinf(high) else f" and at most {high:g}"
-        raise InputError(
-            "out of range", key=name, value=value,
-            expected=f"{'at least' if zero_too else 'above'} {low:g}{most}",
-        )  # fmt: skip
-    return value

@@ -8,7 +8,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.errors import InputError
+from wavesim.errors import one_of
 from wavesim.light.observer import cie1931
 
 Array = NDArray[np.float64]
@@ -31,10 +31,7 @@ def observer(name: str = "cie1931_2deg") -> tuple[Array, Array]:
     """
     if name == "cie1931_2deg":
         return cie1931()
-    if name not in OBSERVERS:
-        raise InputError(
-            "unknown observer", key="observer", value=name, expected=" or ".join(OBSERVERS)
-        )
+    one_of("observer", name, OBSERVERS, "observer")
     source = resources.files("wavesim.colorimetry").joinpath(f"data/{name}.csv")
     with source.open(encoding="ascii") as stream:
         table = np.loadtxt(stream, delimiter=",", skiprows=1)

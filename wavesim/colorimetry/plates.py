@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from wavesim.colorimetry.grain import Material
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
-from wavesim.errors import InputError
+from wavesim.errors import within
 from wavesim.plate import Plate
 
 Picture = npt.NDArray[np.uint8 | np.uint16]
@@ -64,8 +64,7 @@ def linear_light(
 
 def _recorded(plate: Plate, stops: float, material: Material | None) -> npt.NDArray[np.float64]:
     """(ny, nx, 3) [lx s], the upper edge first."""
-    if not abs(stops) <= _MOST_STOPS:
-        raise InputError("is no number of stops", key="stops", value=stops, expected="-60 to 60")
+    within("stops", stops, -_MOST_STOPS, _MOST_STOPS)
     xyz = plate.xyz[::-1] * 2.0**stops if stops else plate.xyz[::-1]
     if material is None:
         return xyz

@@ -24,7 +24,7 @@ from wavesim.colorimetry.spaces import (
 )
 from wavesim.colorimetry.tone import Linear, Tone
 from wavesim.colorimetry.whiteness import balance_degree
-from wavesim.errors import InputError
+from wavesim.errors import InputError, one_of, positive, within
 
 Array = NDArray[np.float64]
 
@@ -66,15 +66,11 @@ class Rendering:
 
     def __post_init__(self) -> None:
         rgb_space(self.space)
-        _one_of("depth", self.depth, tuple(_DEPTHS))
-        _one_of("gamut", self.gamut, _GAMUTS)
-        _one_of("adaptation", self.adaptation, tuple(ADAPTATIONS))
-        if not 0 < self.knee <= 1:
-            raise InputError("out of range", key="knee", value=self.knee, expected="0 < knee <= 1")
-        if not 0 < self.crosstalk < 10:
-            raise InputError(
-                "out of range", key="crosstalk", value=self.crosstalk, expected="between 0 and 10"
-            )
+        one_of("depth", self.depth, _DEPTHS)
+        one_of("gamut", self.gamut, _GAMUTS)
+        one_of("adaptation", self.adaptation, ADAPTATIONS)
+        within("knee", self.knee, 0.0, 1.0, above_low=True)
+        within("crosstalk", self.crosstalk, 0.0, 10.0, above_low=True)
 
 
 def picture(
@@ -143,7 +139,7 @@ def linear_rgb(
 
 def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16") -> Array:
     """Matrix (3, 3) from XYZ under the source to XYZ under D65; the identity for "none"."""
-    _one_of("balance", balance, _BALANCES)
+    one_of("balance", balance, _BALANCES)
     if balance == "none":
         return np.eye(3)
     white = np.asarray(white_xyz, dtype=np.float64)
@@ -165,15 +161,8 @@ def _checked(xyz: ArrayLike) -> Array:
 
 
 def _scale(white_level: float, over_stops: float) -> float:
-    if not (np.isfinite(white_level) and white_level > 0):
-        raise InputError(
-            "must be positive", key="white_level", value=white_level, expected="lx s above zero"
-        )
-    if not (np.isfinite(over_stops) and abs(over_stops) <= 100):
-        raise InputError(
-            "out of range", key="over_stops", value=over_stops, expected="between -100 and 100"
-        )
-    return float(min(2.0**over_stops / white_level, 1e200))
+    stops = within("over_stops", over_stops, -100.0, 100.0)
+    return float(min(2.0**stops / positive("white_level", white_level), 1e200))
 
 
 def _render(
@@ -244,9 +233,3 @@ def _dither_mask() -> Array:
     with resources.files("wavesim.colorimetry").joinpath("data/dither.npy").open("rb") as stream:
         rank = np.load(stream)
     return np.asarray((rank + 0.5) / rank.size, dtype=np.float64)
-
-
-def _one_of(key: str, value: object, allowed: tuple[object, ...]) -> None:
-    if value not in allowed:
-        names = " or ".join(str(item) for item in allowed)
-        raise InputError("unknown choice", key=key, value=value, expected=names)

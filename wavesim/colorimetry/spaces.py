@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.errors import InputError
+from wavesim.errors import InputError, one_of
 
 Array = NDArray[np.float64]
 
@@ -90,15 +90,8 @@ RGB_SPACES = {
 
 def rgb_space(name: str) -> RgbSpace:
     """The display space of that name; InputError names the known ones."""
-    try:
-        return RGB_SPACES[name]
-    except KeyError:
-        raise InputError(
-            "unknown colour space of a picture",
-            key="space",
-            value=name,
-            expected=" or ".join(RGB_SPACES),
-        ) from None
+    one_of("space", name, RGB_SPACES, "colour space of a picture")
+    return RGB_SPACES[name]
 
 
 def xyz_to_xy(xyz: ArrayLike) -> Array:
@@ -208,13 +201,7 @@ def adaptation(
     InputError
         Unknown transform, or a white that is not positive in all three cone signals.
     """
-    if transform not in ADAPTATIONS:
-        raise InputError(
-            "unknown chromatic adaptation",
-            key="adaptation",
-            value=transform,
-            expected=" or ".join(ADAPTATIONS),
-        )
+    one_of("adaptation", transform, ADAPTATIONS, "chromatic adaptation")
     cone = ADAPTATIONS[transform]
     source = cone @ _unit_white(white_from_xyz)
     target = cone @ _unit_white(white_to_xyz)

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
-from wavesim.errors import InputError
+from wavesim.errors import InputError, positive
 
 Array = NDArray[np.float64]
 
@@ -79,7 +79,7 @@ class Film:
 
     def __post_init__(self) -> None:
         for name in ("gamma", "toe", "shoulder", "latitude"):
-            _positive(f"tone.{name}", getattr(self, name))
+            positive(f"tone.{name}", getattr(self, name))
         if not (math.isfinite(self.base_fog) and self.base_fog >= 0):
             raise InputError("a density is zero or more", key="tone.base_fog", value=self.base_fog)
 
@@ -121,7 +121,7 @@ class Logarithmic:
     decades: float = 4.0
 
     def __post_init__(self) -> None:
-        _positive("tone.decades", self.decades)
+        positive("tone.decades", self.decades)
 
     @property
     def label(self) -> str:
@@ -142,7 +142,7 @@ def speed_iso6(speed_point_lx_s: float) -> float:
 
     ISO 6:1993. Holds where D is 0.80 higher still at Hm x 10^1.30 (see `iso6_contrast`).
     """
-    return 0.8 / _positive("speed_point_lx_s", speed_point_lx_s)
+    return 0.8 / positive("speed_point_lx_s", speed_point_lx_s)
 
 
 def iso6_contrast(film: Film) -> float:
@@ -157,32 +157,24 @@ def speed_iso5800(green_lx_s: float, slowest_lx_s: float) -> float:
     ISO 5800: exposures [lx s] for 0.15 above the minimum density, of the green-sensitive and of
     the slowest layer. From memory.
     """
-    green = _positive("green_lx_s", green_lx_s)
-    return math.sqrt(2) / math.sqrt(green * _positive("slowest_lx_s", slowest_lx_s))
+    green = positive("green_lx_s", green_lx_s)
+    return math.sqrt(2) / math.sqrt(green * positive("slowest_lx_s", slowest_lx_s))
 
 
 def speed_iso2240(mean_lx_s: float) -> float:
     """Reversal film: S = 10 / Hm, Hm [lx s] the geometric mean of the two criteria. ISO 2240."""
-    return 10 / _positive("mean_lx_s", mean_lx_s)
+    return 10 / positive("mean_lx_s", mean_lx_s)
 
 
 def speed_iso12232(saturation_lx_s: float) -> float:
     """Sensor, saturation-based: S = 78 / H_sat [lx s]. ISO 12232."""
-    return SATURATION_EXPOSURE_LX_S / _positive("saturation_lx_s", saturation_lx_s)
+    return SATURATION_EXPOSURE_LX_S / positive("saturation_lx_s", saturation_lx_s)
 
 
 def degrees_of_speed(speed: float) -> float:
     """Logarithmic speed 1 + 10 lg S [degrees]: 100 -> 21, doubling adds 3 (ISO 6)."""
-    return 1 + 10 * math.log10(_positive("speed", speed))
+    return 1 + 10 * math.log10(positive("speed", speed))
 
 
 def _bend(x: Array, width: float) -> Array:
     return np.asarray(width * np.logaddexp(0, x * (math.log(10) / width)) / math.log(10))
-
-
-def _positive(name: str, value: float) -> float:
-    if not (math.isfinite(value) and value > 0):
-        raise InputError(
-            "must be positive", key=name, value=value, expected="a finite number above zero"
-        )
-    return value

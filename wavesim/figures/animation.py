@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from PIL import Image, ImageColor
 
 from wavesim.colorimetry import Rendering
-from wavesim.errors import InputError, OutputError
+from wavesim.errors import InputError, OutputError, within
 from wavesim.figures.sheets import sheet
 from wavesim.figures.strips import range_of
 from wavesim.figures.style import Size, size_named
@@ -57,8 +57,7 @@ def animate(
             value=kind,
             expected=" or ".join(FORMATS),
         )
-    if not 0.02 <= seconds <= 600:
-        raise InputError("out of range", key="seconds", value=seconds, expected="0.02 to 600 s")
+    within("seconds", seconds, 0.02, 600.0)
     size = size_named(size)
     frames = _frames(plates, labels, size, title, rendering)
     times = [round(1000 * seconds)] * len(frames)

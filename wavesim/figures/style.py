@@ -21,7 +21,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from wavesim.errors import InputError, OutputError
+from wavesim.errors import InputError, OutputError, one_of
 from wavesim.figures.lettering import FONT, LEADING, fitted, plain, sentences_once, wrapped
 from wavesim.files import replacing
 
@@ -87,10 +87,7 @@ def size_named(size: str | Size) -> Size:
     """The size of that name; InputError names the known ones."""
     if isinstance(size, Size):
         return size
-    if size not in SIZES:
-        raise InputError(
-            "unknown size of figure", key="size", value=size, expected=" or ".join(SIZES)
-        )
+    one_of("size", size, SIZES, "size of figure")
     return SIZES[size]
 
 

@@ -13,7 +13,7 @@ from typing import Literal
 
 from wavesim import aperture, light
 from wavesim.colorimetry.tone import speed_iso6, speed_iso2240, speed_iso5800, speed_iso12232
-from wavesim.errors import InputError, LimitError
+from wavesim.errors import LimitError, one_of, positive, within
 from wavesim.light.photometry import luminous
 from wavesim.plate import Plate
 from wavesim.scene import Ruled, Scene
@@ -74,9 +74,7 @@ def bracket(
     """
     frames = []
     for stop in stops:
-        if not math.isfinite(stop) or abs(stop) > 60:
-            raise InputError("is no number of stops", key="stops", value=stop, expected="-60 to 60")
-        time = plate.exposure_s * 2.0**stop
+        time = plate.exposure_s * 2.0 ** within("stops", stop, -60.0, 60.0)
         shown = visibility(plate, time_s=time, speed=speed, criterion=criterion)
         frames.append(Frame(stop, time, shown))
     return tuple(frames)
@@ -92,16 +90,8 @@ def exposure_needed_lx_s(standard: Standard, speed: float) -> float:
     InputError
         An unknown standard or a speed that is not positive.
     """
-    if standard not in STANDARDS:
-        raise InputError(
-            "is no standard known here",
-            key="standard",
-            value=standard,
-            expected=", ".join(STANDARDS),
-        )
-    if not (math.isfinite(speed) and speed > 0):
-        raise InputError("must be positive", key="speed", value=speed, expected="more than zero")
-    return STANDARDS[standard][0] / speed
+    one_of("standard", standard, STANDARDS, "standard")
+    return STANDARDS[standard][0] / positive("speed", speed)
 
 
 def time_needed_s(

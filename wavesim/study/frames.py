@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wavesim.errors import InputError, SceneError
+from wavesim.errors import InputError, SceneError, positive
 from wavesim.plate import Plate
 from wavesim.scene import Scene, parse
 
@@ -60,9 +59,8 @@ def at_time(plate: Plate, time_s: float) -> Plate:
     InputError
         A time that is not positive.
     """
-    if not (math.isfinite(time_s) and time_s > 0):
-        raise InputError("must be positive", key="time_s", value=time_s, expected="a time")
-    return replace(plate, xyz=plate.xyz * (time_s / plate.exposure_s), exposure_s=time_s)
+    longer = positive("time_s", time_s) / plate.exposure_s
+    return replace(plate, xyz=plate.xyz * longer, exposure_s=time_s)
 
 
 def _with(text: str, key: str, value: Value, file: str | None) -> str:

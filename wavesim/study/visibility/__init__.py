@@ -14,7 +14,7 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.colorimetry.tone import speed_iso6
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
-from wavesim.errors import InputError, LimitError
+from wavesim.errors import InputError, LimitError, positive
 from wavesim.plate import Plate
 from wavesim.study.predict.exposure import FAINT
 from wavesim.study.ruling import Ruling, ruling
@@ -59,8 +59,8 @@ def visibility(
     Light is dealt out to orders by the profile's steps of 1 nm. Where orders overlap, each is
     judged by its own light. Reciprocity is taken to hold: films lose speed in long exposures.
     """
-    time = _positive("time_s", plate.exposure_s if time_s is None else time_s)
-    speed = _positive("speed", plate.scene.exposure.speed if speed is None else speed)
+    time = positive("time_s", plate.exposure_s if time_s is None else time_s)
+    speed = positive("speed", plate.scene.exposure.speed if speed is None else speed)
     white = SATURATION_EXPOSURE_LX_S / speed
     threshold, words = _threshold(criterion, speed, white)
     scale = time / plate.exposure_s
@@ -104,12 +104,6 @@ class _Limits:
         if exposure_lx_s > self.white_lx_s * 2**BURNT_STOPS:
             return "burnt out"
         return "visible" if exposure_lx_s >= self.threshold_lx_s else "too faint"
-
-
-def _positive(name: str, value: float) -> float:
-    if not (math.isfinite(value) and value > 0):
-        raise InputError("must be positive", key=name, value=value, expected="more than zero")
-    return value
 
 
 def _threshold(criterion: Criterion, speed: float, white: float) -> tuple[float, str]:
