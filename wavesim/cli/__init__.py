@@ -24,13 +24,14 @@ import click
 
 from wavesim import __version__
 from wavesim.cli.common import printable
+from wavesim.cli.options import examples
 from wavesim.errors import WavesimError
 
 __all__ = ["main"]
 
 _COMMANDS = (
-    "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure", "compare", "study",
-    "figure", "sheet", "animate", "schema",
+    "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
+    "compare", "figure", "sheet", "animate", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM
@@ -55,22 +56,26 @@ class _Commands(click.Group):
         known = self.list_commands(ctx)
         if args and args[0] not in known:
             near = difflib.get_close_matches(args[0], known, 1)
-            hint = f"do you mean {near[0]!r}?" if near else f"there are {', '.join(known)}"
+            hint = f"perhaps {near[0]!r}" if near else f"expected one of {', '.join(known)}"
             raise click.UsageError(f"no command {args[0]!r}; {hint}", ctx)
         return super().resolve_command(ctx, args)
 
 
 @click.group(
     cls=_Commands,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Example: wavesim expose scenes/slits_005.toml",
+    epilog=examples("wavesim expose scenes/slits_005.toml", "wavesim expose --help"),
 )
 @click.version_option(__version__, message="wavesim %(version)s")
 @click.option("--debug", is_flag=True, help="Show where an error arose (or set WAVESIM_DEBUG=1).")
-def _wavesim(debug: bool) -> None:
+@click.pass_context
+def _wavesim(ctx: click.Context, debug: bool) -> None:
     """Say what an optical bench puts on its plate: slits and gratings, in true colour."""
     if debug:
         os.environ["WAVESIM_DEBUG"] = "1"
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
 
 
 def main(args: list[str] | None = None) -> NoReturn:
@@ -125,9 +130,8 @@ def _run(args: list[str] | None) -> int:
 def _usage(error: click.ClickException) -> str:
     message = error.format_message().rstrip(".")
     context = getattr(error, "ctx", None)
-    if context is None:
-        return message
-    return f"{message[0].lower()}{message[1:]}; see {context.command_path} --help"
+    command = "wavesim" if context is None else context.command_path
+    return f"{message[0].lower()}{message[1:]}; see {command} --help"
 
 
 def _say(message: str, status: int) -> int:

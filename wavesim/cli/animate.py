@@ -7,15 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    Progress,
-    check_apart,
-    check_output,
-    echo_json,
-    json_option,
-    name_of,
-    progress,
-)
+from wavesim.cli.common import Progress, check_apart, echo_json, name_of, progress, scene_named
+from wavesim.cli.options import Number, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -23,28 +16,27 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    epilog="Example: wavesim animate scenes/slits_005.toml --vary aperture.count=1,2,3,5,9 "
-    "-o slits.gif"
+    short_help="Make a moving picture: slits added, a grating turned.",
+    epilog=examples(
+        "wavesim animate scenes/slits_005.toml --vary aperture.count=1,2,3,5,9 \\\n"
+        "    -o slits.gif",
+        "wavesim animate scenes/slits_005.toml \\\n"
+        '    --vary "aperture.pitch=60 um, 90 um, 120 um"',
+    ),
 )
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
     "--vary", required=True, metavar="KEY=VALUE,VALUE...",
-    help='Key of the scene and its values: bench.turn="8 deg, 9 deg".',
+    help="Key of the scene and its values, as the scene writes them (texts without quotes).",
 )  # fmt: skip
+@figure_options("plates.gif", "web", ".gif", ".png", ".webp")
 @click.option(
-    "-o", "output", metavar="FILE", type=click.Path(path_type=Path), default=Path("plates.gif"),
-    show_default=True, help="Write here: .gif, .png or .webp.",
-)  # fmt: skip
-@click.option("--seconds", type=float, default=1.0, show_default=True, help="Time for each frame.")
+    "--seconds", type=Number(0.02, 600), default=1.0, show_default=True, help="Time for each frame."
+)
 @click.option(
     "--each", is_flag=True,
     help="Expose every frame for its own time, instead of all for the shortest one.",
 )  # fmt: skip
-@click.option(
-    "--size", type=click.Choice(["page", "slide", "web"]), default="web", show_default=True,
-    help="For paper, projector or screen.",
-)  # fmt: skip
-@click.option("--title", default="", help="Title above the picture.")
 @json_option
 def command(
     scene_file: str,
@@ -56,17 +48,16 @@ def command(
     title: str,
     as_json: bool,
 ) -> None:
-    """Move SCENE's picture: slits added, a grating turned, an exposure growing.
+    """Make a moving picture of SCENE: slits added, a grating turned, an exposure growing.
 
-    Every value of --vary makes a frame. All frames are exposed for the same time, the one that
+    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Every value of --vary makes
+    a frame. All frames are exposed for the same time, the one that
     suits the brightest; where the exposure itself is varied, for the times given.
     """
-    from wavesim.scene import load
     from wavesim.study.frames import varied
 
     key, values = _values(vary)
-    check_output(output)
-    scene = load(scene_file)
+    scene = scene_named(scene_file, output)
     scenes = varied(scene, key, values, file=scene_file)
     check_apart(output, scene_file, *scenes)
     with progress(name_of(scene, scene_file)) as show:

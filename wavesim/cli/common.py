@@ -1,9 +1,8 @@
-"""What the commands share: options, progress, checked outputs, quantities in plain words."""
+"""What the commands share: scenes and plates by name, progress, words and JSON on the terminal."""
 
 from __future__ import annotations
 
 import json
-import os
 import sys
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
@@ -13,19 +12,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from wavesim.cli.options import PLATES
 from wavesim.errors import OutputError
-from wavesim.files import refuse_no_file
 
 if TYPE_CHECKING:
+    from wavesim.lightpath import ExposedPlate
     from wavesim.scene import Scene
-
-json_option = click.option(
-    "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences."
-)
 
 Progress = Callable[[str], None]
 
-PLATE_ENDINGS = (".h5", ".hdf5", ".nxs")
 _WIDTH = 88
 _LABEL = 12
 
@@ -64,22 +59,6 @@ def _quiet(stage: str) -> None:
     """Take no notice of a stage."""
 
 
-def check_output(path: Path) -> None:
-    """Refuse, before any work is done, a name that cannot be written.
-
-    Raises
-    ------
-    OutputError
-        The folder is missing or read-only, or the name is a folder or a device.
-    """
-    folder = path.absolute().parent
-    if not folder.is_dir():
-        raise OutputError(f"there is no folder {folder}", file=path, expected="an existing folder")
-    refuse_no_file(path)
-    if not os.access(folder, os.W_OK | os.X_OK):
-        raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
-
-
 def check_apart(path: Path, name: str, *scenes: Scene) -> None:
     """Refuse to write over the file `name` that is read, or a table or picture of its scenes.
 
@@ -108,17 +87,29 @@ def _same(one: Path, other: Path) -> bool:
         return False
 
 
-def check_ending(path: Path, endings: Sequence[str]) -> None:
-    """Refuse a name that says another kind of file than is written.
+def scene_named(name: str, *outputs: Path | None) -> Scene:
+    """The scene that a scene file or a plate file holds; `outputs` are to be written and apart."""
+    from wavesim.scene import load
+    from wavesim.store import load_scene
 
-    Raises
-    ------
-    OutputError
-        The name has none of the endings.
-    """
-    if path.suffix.lower() not in endings:
-        right = f"a name that ends in {' or '.join(endings)}"
-        raise OutputError("has the wrong ending", file=path, value=path.suffix, expected=right)
+    scene = load_scene(name) if is_plate(name) else load(name)
+    for path in outputs:
+        if path is not None:
+            check_apart(path, name, scene)
+    return scene
+
+
+def plate_named(name: str, scene: Scene, show: Progress) -> ExposedPlate:
+    """A plate file read back, or its scene exposed."""
+    from wavesim.lightpath import expose, open_plate
+
+    show(name)
+    return open_plate(name) if is_plate(name) else expose(scene)
+
+
+def is_plate(name: str) -> bool:
+    """Whether a file's name says that it holds a plate."""
+    return Path(name).suffix.lower() in PLATES
 
 
 def stem(scene_file: str) -> str:

@@ -7,72 +7,55 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    check_apart,
-    check_ending,
-    check_output,
-    echo_json,
-    json_option,
-    labelled,
-    name_of,
-    progress,
-)
+from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.options import FIGURES, PLATES, Number, Output, examples, json_option
 from wavesim.errors import InputError
 from wavesim.words import length
 
 if TYPE_CHECKING:
     from wavesim.study.compare import Compared, Comparison
 
-_FIGURES = (".png", ".pdf", ".svg")
-_PLATES = (".h5", ".hdf5", ".nxs")
 _NAMES = (
     "small-angles", "order-places", "far-field", "n-slits", "narrow-slit", "one-wavelength",
     "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
 )  # fmt: skip
-_EPILOG = (
-    "Example: wavesim compare scenes/slits_005.toml --tolerance 0.01 -o five.h5 --figure five.png  "
-    "A value of the scene: --vary aperture.pitch --from '20 um' --to '200 um' --only small-angles"
+
+
+@click.command(
+    epilog=examples(
+        "wavesim compare scenes/slits_005.toml -o five.h5 --figure five.png",
+        "wavesim compare scenes/slits_005.toml --only small-angles --tolerance 0.1%",
+        "wavesim compare scenes/slits_005.toml --only small-angles \\\n"
+        '    --vary aperture.pitch --from "45 um" --to "200 um"',
+    )
 )
-
-
-@click.command(epilog=_EPILOG)
 @click.argument("scene_file", metavar="SCENE")
-@click.option("--tolerance", type=float, default=0.01, show_default=True,
+@click.option("--tolerance", type=Number(0, 1, open_=True), default=0.01, show_default=True,
               help="Error from which a formula counts as failing.")  # fmt: skip
 @click.option("--only", multiple=True, metavar="NAME",
               help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
-@click.option("--vary", "key", metavar="KEY", help="Vary this value of the scene instead.")
-@click.option("--from", "first", metavar="VALUE", help="Its first value, with unit.")
-@click.option("--to", "last", metavar="VALUE", help="Its last value, with unit.")
-@click.option("--steps", type=click.IntRange(2, 10_000), default=13, show_default=True,
-              help="Values of each parameter.")  # fmt: skip
-@click.option("--linear", is_flag=True, help="Equal steps instead of equal ratios.")
-@click.option("-o", "output", metavar="FILE.h5", type=click.Path(path_type=Path),
-              help="Write tables and scene here.")  # fmt: skip
-@click.option("--figure", metavar="FILE", type=click.Path(path_type=Path),
-              help="Draw the errors; of several formulas each to a file of its own.")  # fmt: skip
+@click.option("--vary", "key", metavar="KEY",
+              help="Vary this value of the scene, such as aperture.pitch, instead.")  # fmt: skip
+@click.option("--from", "first", metavar="VALUE", help="Its first value, with its unit.")
+@click.option("--to", "last", metavar="VALUE", help="Its last value, with its unit.")
+@click.option("--steps", type=click.IntRange(2, 10_000), metavar="N", default=13,
+              show_default=True, help="How many values of each parameter.")  # fmt: skip
+@click.option("--linear", is_flag=True, help="Equal steps of --vary instead of equal ratios.")
+@click.option("-o", "output", type=Output(*PLATES), help="Write tables and scene here (HDF5).")
+@click.option("--figure", type=Output(*FIGURES),
+              help="Draw the errors (.png, .pdf or .svg); of several formulas each to a file "
+              "of its own.")  # fmt: skip
 @json_option
 def command(
     scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: object
 ) -> None:
-    """Compare the engine with textbook formulas for SCENE.
+    """Compare the exact computation of SCENE with textbook formulas.
 
     Each formula that applies is followed over its own parameter to where it is wrong by the
     tolerance; a closed-form estimate of that point stands beside it. With --vary any number of the
-    scene is varied instead.
+    scene is varied instead. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
     """
-    from wavesim.scene import load
-
-    if output is not None:
-        check_ending(output, _PLATES)
-        check_output(output)
-    if figure is not None:
-        check_ending(figure, _FIGURES)
-        check_output(figure)
-    scene = load(scene_file)
-    for path in (output, figure):
-        if path is not None:
-            check_apart(path, scene_file, scene)
+    scene = scene_named(scene_file, output, figure)
     with progress(name_of(scene, scene_file)) as show:
         compared = _compared(scene, given, show)
     files = _written(compared, output, figure)

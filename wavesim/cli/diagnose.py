@@ -8,33 +8,38 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, json_option, labelled
-from wavesim.cli.quantities import Pitch
+from wavesim.cli.common import echo_json, labelled
+from wavesim.cli.options import PITCH, examples, json_option
 
 if TYPE_CHECKING:
     from wavesim.study.diagnosis import Diagnosis, FoundError
 
 
-@click.command(epilog='Example: wavesim diagnose ghosts.csv --pitch "1.667 um"')
-@click.argument("table", metavar="GHOSTS.csv")
+@click.command(
+    short_help="Name the errors of a ruling from the ghosts it leaves.",
+    epilog=examples(
+        "wavesim profile scenes/grating_screw.toml --order 1 --ghosts one.csv",
+        "wavesim profile scenes/grating_screw.toml --order 2 --ghosts two.csv",
+        'wavesim diagnose one.csv two.csv --pitch "600 / mm"',
+    ),
+)
+@click.argument("tables", metavar="GHOSTS.csv...", nargs=-1, required=True)
 @click.option(
-    "--pitch",
-    type=Pitch(),
-    metavar='"1.667 um"',
-    help='Pitch, or density such as "600 / mm"; gives amplitudes as lengths.',
+    "--pitch", type=PITCH, help='Density, or pitch such as "1.667 um"; gives amplitudes as lengths.'
 )
 @json_option
-def command(table: str, pitch: float | None, as_json: bool) -> None:
-    """Name the errors of a ruling from a table of ghosts in two or more orders.
+def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None:
+    """Name the errors of a ruling from the ghosts it leaves, best in two or more orders.
 
-    The table has columns order, offset [orders] (or line [nm] and ghost [nm]) and strength
-    (relative to the line), and may have offset error [orders] and strength error.
+    Each GHOSTS.csv is a table: measured on a bench, or written by `wavesim profile --ghosts`. Its
+    columns are order, offset [orders] (or line [nm] and ghost [nm]) and strength (as a part of the
+    line); it may have offset error [orders] (or ghost error [nm]) and strength error.
     """
     from wavesim.study.diagnosis import diagnose, read
 
-    found = diagnose(read(table), pitch_m=math.nan if pitch is None else pitch)
+    found = diagnose(read(*tables), pitch_m=math.nan if pitch is None else pitch)
     if as_json:
-        echo_json({"table": table, **asdict(found)})
+        echo_json({"tables": list(tables), **asdict(found)})
         return
     click.echo(labelled(_rows(found)))
 

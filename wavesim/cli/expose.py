@@ -8,53 +8,39 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    PLATE_ENDINGS,
-    check_apart,
-    check_ending,
-    check_output,
-    echo_json,
-    json_option,
-    labelled,
-    name_of,
-    progress,
-    stem,
-)
+from wavesim.cli.common import echo_json, is_plate, labelled, name_of, progress, scene_named, stem
+from wavesim.cli.options import PLATES, Output, examples, json_option, writable
+from wavesim.errors import InputError
 from wavesim.words import length, shutter
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
 
 
-@click.command(epilog="Example: wavesim expose scenes/slits_005.toml --png five.png")
+@click.command(
+    epilog=examples(
+        "wavesim expose scenes/slits_005.toml",
+        "wavesim expose scenes/grating_600.toml -o sun.h5 --png sun.png",
+    )
+)
 @click.argument("scene_file", metavar="SCENE")
-@click.option(
-    "-o",
-    "output",
-    metavar="PLATE.h5",
-    type=click.Path(path_type=Path),
-    help="Write the plate here.",
-)
-@click.option(
-    "--png", "png", metavar="FILE", type=click.Path(path_type=Path), help="Write its picture here."
-)
+@click.option("-o", "output", type=Output(*PLATES), help="Write the plate here.")
+@click.option("--png", type=Output(".png"), help="Write its picture here.")
 @json_option
 def command(scene_file: str, output: Path | None, png: Path | None, as_json: bool) -> None:
     """Expose SCENE: compute what its bench leaves on its plate.
 
-    Writes what -o and --png name; with neither, SCENE's name with .h5 and .png in the current
-    folder. What was there is replaced when the new file is complete, not before.
+    SCENE is a scene file (.toml). Writes what -o and --png name; with neither, SCENE's name with
+    .h5 and .png in the current folder. What was there is replaced when the new file is complete,
+    not before.
     """
-    from wavesim.scene import load
-
+    if is_plate(scene_file) and Path(scene_file).is_file():
+        raise InputError("is a plate already", file=scene_file, expected="a scene file (.toml)")
     if output is None and png is None:
-        output, png = Path(stem(scene_file) + ".h5"), Path(stem(scene_file) + ".png")
+        output = writable(Path(stem(scene_file) + ".h5"), PLATES)
+        png = writable(Path(stem(scene_file) + ".png"), (".png",))
     written = [path for path in (output, png) if path is not None]
-    scene = load(scene_file)
-    _check(output, PLATE_ENDINGS)
-    _check(png, (".png",))
-    for path in written:
-        check_apart(path, scene_file, scene)
+    scene = scene_named(scene_file, *written)
     begin = time.perf_counter()
     with progress(name_of(scene, scene_file)) as show:
         from wavesim.lightpath import expose
@@ -66,12 +52,6 @@ def command(scene_file: str, output: Path | None, png: Path | None, as_json: boo
         echo_json({"scene_file": scene_file, **record(plate), **_files(output, png)})
     else:
         click.echo(summary(plate, name_of(scene, scene_file), seconds, written))
-
-
-def _check(path: Path | None, endings: tuple[str, ...]) -> None:
-    if path is not None:
-        check_ending(path, endings)
-        check_output(path)
 
 
 def _write(plate: ExposedPlate, output: Path | None, png: Path | None) -> None:

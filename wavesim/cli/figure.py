@@ -8,15 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    check_apart,
-    check_ending,
-    check_output,
-    echo_json,
-    json_option,
-    progress,
-)
-from wavesim.cli.sheet import plate_named, scene_named
+from wavesim.cli.common import echo_json, plate_named, progress, scene_named
+from wavesim.cli.options import FIGURES, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -31,35 +24,31 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
 
 @click.command(
     short_help="Draw one plate with its profile, or where its colours go.",
-    epilog="Example: wavesim figure scenes/grating_600.toml --mark lines -o sun.pdf",
+    epilog=examples(
+        "wavesim figure scenes/grating_600.toml --mark lines -o sun.pdf",
+        "wavesim figure scenes/slits_005.toml --draw map -o map.png",
+    ),
 )
 @click.argument("name", metavar="SCENE")
 @click.option(
-    "-o", "output", metavar="FILE", type=click.Path(path_type=Path), default=Path("figure.png"),
-    show_default=True, help="Write here: .png, .pdf or .svg.",
-)  # fmt: skip
-@click.option(
     "--draw", "what", type=click.Choice(_DRAW), default="plate", show_default=True,
-    help="The plate above its profile; wavelength against place; the way of its colours.",
+    help="The plate above its profile; wavelength against place; the colours along the plate in "
+    "the chromaticity diagram.",
 )  # fmt: skip
 @click.option(
-    "--mark", type=click.Choice(_MARK), default="orders", show_default=True,
-    help="What to mark on the plate: orders, the Sun's dark lines, or predicted ghosts.",
+    "--mark", type=click.Choice(_MARK),
+    help="Mark on the plate its orders (the default), the Sun's dark lines, or predicted ghosts.",
 )  # fmt: skip
 @click.option("--log", is_flag=True, help="A logarithmic profile over ten decades.")
-@click.option("--title", default=None, help="Title; the scene's own by default.")
-@click.option(
-    "--size", type=click.Choice(["page", "slide", "web"]), default="page", show_default=True,
-    help="For paper, projector or screen.",
-)  # fmt: skip
+@figure_options("figure.png", "page", *FIGURES)
 @json_option
 def command(
     name: str,
     output: Path,
     what: str,
-    mark: str,
+    mark: str | None,
     log: bool,
-    title: str | None,
+    title: str,
     size: str,
     as_json: bool,
 ) -> None:
@@ -67,15 +56,16 @@ def command(
 
     SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
     """
-    check_ending(output, (".png", ".pdf", ".svg"))
-    check_output(output)
-    check_apart(output, name, scene_named(name))
+    for option, given in (("--mark", mark), ("--log", log)):
+        if given and what != "plate":
+            raise click.UsageError(f"{option} goes with --draw plate, not with --draw {what}")
+    scene = scene_named(name, output)
     with progress("figure") as show:
-        plate = plate_named(name, show)
+        plate = plate_named(name, scene, show)
         show("figure")
         from wavesim.figures import save
 
-        save(_drawn(plate, what, mark, log=log, title=title, size=size), output)
+        save(_drawn(plate, what, mark or "orders", log=log, title=title, size=size), output)
     if as_json:
         echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what})
     else:
@@ -83,7 +73,7 @@ def command(
 
 
 def _drawn(
-    plate: ExposedPlate, what: str, mark: str, *, log: bool, title: str | None, size: str
+    plate: ExposedPlate, what: str, mark: str, *, log: bool, title: str, size: str
 ) -> Figure:
     from wavesim import figures
 

@@ -2,119 +2,150 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from wavesim.cli.common import (
-    PLATE_ENDINGS,
     check_apart,
-    check_ending,
-    check_output,
     echo_json,
-    json_option,
+    is_plate,
     labelled,
+    plate_named,
+    progress,
+    scene_named,
 )
-from wavesim.cli.sheet import scene_named
+from wavesim.cli.options import (
+    PITCH,
+    WAVELENGTH,
+    Amount,
+    Number,
+    Output,
+    Typed,
+    examples,
+    json_option,
+)
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
+    from wavesim.lightpath import ExposedPlate
+    from wavesim.scene import Scene
     from wavesim.study.measure import (
         CircleTable,
         Instrument,
         Known,
         Measurement,
         Profile,
+        Scan,
         Solution,
         Task,
     )
 
 
-class Amount(click.ParamType):  # type: ignore[type-arg,unused-ignore]
-    """A number with its unit, such as "10 um"; becomes SI."""
+class _KnownLine(Typed):
+    """A letter, a wavelength, or either "@" the place where it stands -> Known."""
 
-    def __init__(self, dimension: str, example: str) -> None:
-        self.name = f'"{example}"'
-        self.dimension, self.example = dimension, example
-
-    def get_metavar(
-        self,
-        param: click.Parameter,  # noqa: ARG002
-        ctx: click.Context | None = None,  # noqa: ARG002
-    ) -> str:
-        """The example, as it is."""
-        return self.name
+    name = "line"
+    shown = "LINE"
 
     def convert(
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> float:
-        """Text to SI number."""
-        from wavesim.scene.units import UnitError, measure
+    ) -> Known:
+        """The known line, of order 1."""
+        from wavesim.study.measure import Known, letter_m
 
-        if isinstance(value, float):
-            return value
-        try:
-            found = measure(str(value))
-        except UnitError as error:
-            self.fail(f"{value!r} {error}; expected {self.name}", param, ctx)
-        if found.dimension != self.dimension:
-            self.fail(f"{value!r} is no {self.dimension}; expected {self.name}", param, ctx)
-        return found.value
+        line, _, place = (part.strip() for part in str(value).partition("@"))
+        near = _PLACE.convert(place, param, ctx) if place else None
+        if line[:1].isdigit():
+            return Known(WAVELENGTH.convert(line, param, ctx), 1, near, line)
+        return Known(letter_m(line), 1, near, line)
 
 
-LENGTH = Amount("length", "1 m")
-ANGLE = Amount("angle", "15 deg")
+def _once(ctx: click.Context, param: click.Parameter, values: tuple[float, ...]) -> float | None:
+    if len(values) > 1:
+        raise click.BadParameter("give the density or the pitch, once", ctx, param)
+    return values[0] if values else None
+
+
+_FOCAL = Amount("length", "1 m", 1e-3, 1e6)
+_PLACE = Amount("length", "-40 mm")
+_PIXEL = Amount("length", "10 um", 1e-8, 0.1)
+_ANGLE = Amount("angle", "15 deg", -math.radians(89.99), math.radians(89.99))
+_READING = Amount("angle", "1 arcsec", 0.0, math.radians(1))
+_PART = Number(0, 1)
 _MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
 _UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin")
 _ELEMENTS = ("sun", "H", "He", "Na", "Hg", "Cd", "Ne", "none")
+_PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")
+_OF_PICTURES = ("pixel", "left", "rows", "encoding")
+_OF_CIRCLES = ("file", "circle", "pitch", "pitch_error", "incidence", "reading_error", "table",
+               "as_json")  # fmt: skip
 
-_EPILOG = (
-    "Example: wavesim measure sun.h5 --dark --reference D1 --reference C --solve pitch     "
-    "A picture: wavesim measure scan.png --pixel '10 um' --density '600 / mm' --camera '1 m' "
-    "--element Hg     A divided circle: wavesim measure settings.csv --circle --density '600 / mm'"
+_EPILOG = examples(
+    "wavesim expose scenes/grating_600.toml -o sun.h5 --png sun.png",
+    "wavesim measure sun.h5 --csv lines.csv",
+    "wavesim measure sun.h5 --reference D1 --reference C --solve pitch",
+    'wavesim measure sun.png --element sun --pixel "80 um" --density "600 / mm" \\\n'
+    '    --camera "1 m" --viewing "19.3 deg"',
+    'wavesim measure scenes/circle.csv --circle --density "600 / mm" \\\n'
+    '    --reading-error "5 arcsec"',
 )
 
 
-@click.command(epilog=_EPILOG)
+@click.command(short_help="Find the lines of a plate and their wavelengths.", epilog=_EPILOG)
 @click.argument("file", metavar="FILE")
-@click.option("--dark/--bright", "dark", default=None, help="Dark or bright lines.")
-@click.option("--element", type=click.Choice(_ELEMENTS), help="Line list for names.")
-@click.option("--order", type=int, help="The order of all lines, where it is known.")
-@click.option("--least", type=float, help="Smallest line (part of the brightest, or of the light).")
-@click.option("--density", type=Amount("lines per length", "600 / mm"), help="Groove density.")
-@click.option("--pitch", type=LENGTH, help="Pitch, instead of the density.")
-@click.option("--pitch-error", type=float, default=0.0, help="Its relative standard uncertainty.")
-@click.option("--camera", type=LENGTH, help="Focal length of the camera.")
-@click.option("--incidence", type=ANGLE, help="Angle of incidence.")
-@click.option("--viewing", type=ANGLE, help="Diffraction angle of the camera's axis.")
-@click.option("--pixel", type=Amount("length", "10 um"), help="Width of a picture's pixel.")
-@click.option("--left", type=LENGTH, help="x of a picture's left edge; default: 0 in its middle.")
-@click.option("--rows", type=(float, float), help="Band of rows, as two parts of the height.")
-@click.option("--encoding", default="srgb", help="A picture's: srgb, linear or an exponent.")
-@click.option("--reference", "references", multiple=True, metavar="LINE",
-              help="A known line: Fraunhofer's letter, a wavelength, or either '@ x'.")  # fmt: skip
+@click.option("--dark/--bright", "dark", default=None,
+              help="Look for dark or bright lines. Default: what suits the source.")  # fmt: skip
+@click.option("--element", type=click.Choice(_ELEMENTS),
+              help="Name the lines from this list. Default: the source's own.")  # fmt: skip
+@click.option("--order", type=int, metavar="M", help="The order of all lines, where it is known.")
+@click.option("--least", type=_PART,
+              help="Smallest line to take: its height over the brightest line's; of dark lines, "
+              "the part of the light that it takes away.")  # fmt: skip
+@click.option("--density", "--pitch", "pitch", type=PITCH, multiple=True, callback=_once,
+              help="Density of the grooves, or their pitch.")  # fmt: skip
+@click.option("--pitch-error", type=_PART, default=0.0,
+              help="Its standard uncertainty, as a part of it.")  # fmt: skip
+@click.option("--camera", type=_FOCAL, help="Focal length of the camera.")
+@click.option("--incidence", type=_ANGLE, help="Angle of incidence.")
+@click.option("--viewing", type=_ANGLE,
+              help="Diffraction angle where the camera looks. Default: the zero order's."
+              )  # fmt: skip
+@click.option("--pixel", type=_PIXEL, help="Width of a picture's pixel on the plate.")
+@click.option("--left", type=_PLACE,
+              help="x of a picture's left edge. Default: 0 is in its middle.")  # fmt: skip
+@click.option("--rows", type=(_PART, _PART), metavar="FROM TO",
+              help="Rows of a picture to average, as parts of its height: 0.25 0.75.")  # fmt: skip
+@click.option("--encoding", metavar="NAME", default="srgb", show_default=True,
+              help="How a picture's numbers stand for light: srgb, linear, or an exponent "
+              "such as 2.2.")  # fmt: skip
+@click.option("--reference", "references", type=_KnownLine(), multiple=True,
+              help='A known line: Fraunhofer\'s letter (D1), a wavelength ("546.075 nm"), or '
+              'either with its place ("D1 @ 24.7 mm"); may be repeated.')  # fmt: skip
 @click.option("--solve", "unknown", multiple=True, type=click.Choice(_UNKNOWN),
-              help="What the known lines are to tell; may be repeated.")  # fmt: skip
+              help="What the known lines, or those of --element, are to tell; may be "
+              "repeated.")  # fmt: skip
 @click.option("--circle", is_flag=True, help="FILE is a table of settings of a divided circle.")
-@click.option("--reading-error", type=Amount("angle", "1 arcsec"), default="1 arcsec",
+@click.option("--reading-error", type=_READING, default="1 arcsec", show_default=True,
               help="Standard uncertainty of a reading of the circle.")  # fmt: skip
-@click.option("--csv", "table", type=click.Path(path_type=Path), help="Write the table here.")
+@click.option("--csv", "table", type=Output(".csv"), help="Write the table here.")
 @click.option("--all", "everything", is_flag=True, help="Show unnamed lines of the Sun as well.")
 @json_option
-def command(file: str, circle: bool, as_json: bool, table: Path | None, **given: object) -> None:
-    """Measure FILE: find its lines and give their wavelengths, names and uncertainties.
+def command(file: str, circle: bool, as_json: bool, table: Path | None, **given: Any) -> None:
+    """Find the lines of FILE and give their wavelengths, names and uncertainties.
 
-    FILE is a plate file (which brings its grating and bench), a picture (PNG, TIFF; --pixel gives
-    its scale), or a CSV profile with the columns x_mm,value. With --circle it is a table with the
-    columns order,degrees,minutes,seconds,name.
+    FILE is a plate file (.h5, which brings its grating and bench), a scene file (.toml), exposed
+    first, a picture (PNG, TIFF; needs --pixel, --density, --camera), or a CSV profile with the
+    columns x_mm,value (needs --density, --camera). With --circle it is a CSV table of settings
+    with the columns order,degrees,minutes,seconds,name (needs --density).
     """
+    _check_options(file, circle)
     if table is not None:
-        check_ending(table, (".csv",))
-        check_output(table)
-        brings_scene = Path(file).suffix.lower() in PLATE_ENDINGS
-        check_apart(table, file, *([scene_named(file)] if brings_scene else []))
+        check_apart(table, file, *([scene_named(file)] if _brings_scene(file) else []))
     if circle:
         found = _circle(file, given)
         rows = found.as_dicts()
@@ -124,7 +155,7 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
         measured, solution = _plate(file, given)
         rows = measured.as_dicts()
         record = {"file": file, **measured.record(), "solution": _solution(solution)}
-        text = summary(file, measured, solution, everything=bool(given["everything"]))
+        text = summary(file, measured, solution, everything=given["everything"])
     if table is not None:
         _write_csv(table, rows)
     if as_json:
@@ -133,16 +164,39 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
         click.echo(text)
 
 
-def _plate(file: str, given: dict[str, object]) -> tuple[Measurement, Solution | None]:
+def _check_options(file: str, circle: bool) -> None:
+    """Refuse options that would be given for nothing."""
+    context = click.get_current_context()
+    for param in context.command.params:
+        name = str(param.name)
+        if context.get_parameter_source(name) is not ParameterSource.COMMANDLINE:
+            continue
+        if circle and name not in _OF_CIRCLES:
+            raise click.UsageError(f"{param.opts[0]} does not go with --circle")
+        if name == "reading_error" and not circle:
+            raise click.UsageError("--reading-error goes with --circle")
+        if _brings_scene(file) and name in _OF_PICTURES:
+            raise click.UsageError(f"{param.opts[0]} is of pictures, and {file} is none")
+
+
+def _brings_scene(file: str) -> bool:
+    return is_plate(file) or _is_scene(file)
+
+
+def _is_scene(file: str) -> bool:
+    return Path(file).suffix.lower() == ".toml"
+
+
+def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | None]:
     from wavesim.study.measure import find_references, measure_profile, solve
     from wavesim.study.measure.plates import read, usual_task
 
-    profile, scene = read(file, _scan(given))
+    profile, scene = read(_source(file), _scan(file, given))
     instrument = _instrument(given, scene)
     task = _task(given, usual_task(scene))
     solution = None
-    unknown = tuple(str(u) for u in given["unknown"])  # type: ignore[attr-defined]
-    known = tuple(_known(str(text), task.order or 1) for text in given["references"])  # type: ignore[attr-defined]
+    unknown = given["unknown"]
+    known = tuple(replace(line, order=task.order or 1) for line in given["references"])
     if unknown and not known:
         solution = _by_pattern(profile, instrument, task, unknown)
     elif known:
@@ -153,6 +207,14 @@ def _plate(file: str, given: dict[str, object]) -> tuple[Measurement, Solution |
         instrument = solution.instrument
         task = replace(task, zero_order=task.zero_order and "origin" not in unknown)
     return measure_profile(profile, instrument, task), solution
+
+
+def _source(file: str) -> ExposedPlate | str:
+    """The plate of a scene, exposed; any other file as it is named."""
+    if not _is_scene(file):
+        return file
+    with progress(file) as show:
+        return plate_named(file, scene_named(file), show)
 
 
 def _by_pattern(
@@ -168,84 +230,69 @@ def _by_pattern(
     return solve_plate(profile, instrument, task.element, unknown, order=task.order or 1)
 
 
-def _scan(given: dict[str, object]):  # type: ignore[no-untyped-def]
+def _scan(file: str, given: dict[str, Any]) -> Scan | None:
     from wavesim.study.measure import Scan
 
     if given["pixel"] is None:
+        if Path(file).suffix.lower() in _PICTURES:
+            raise InputError("is needed: a picture has no scale of its own", key="--pixel",
+                             file=file, expected='such as --pixel "10 um"')  # fmt: skip
         return None
-    encoding = str(given["encoding"])
     return Scan(
-        pixel_m=given["pixel"],  # type: ignore[arg-type]
-        left_m=given["left"],  # type: ignore[arg-type]
-        rows=given["rows"] or (0.25, 0.75),  # type: ignore[arg-type]
-        encoding=encoding,
+        pixel_m=given["pixel"],
+        left_m=given["left"],
+        rows=given["rows"] or (0.25, 0.75),
+        encoding=given["encoding"],
     )
 
 
-def _instrument(given: dict[str, object], scene: object) -> Instrument:
+def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
     """The scene's instrument, where there is one, with what the options say instead."""
     from wavesim.study.measure import Doubt, Instrument, of_scene
 
-    pitch = given["pitch"]
-    if given["density"] is not None:
-        pitch = 1 / given["density"]  # type: ignore[operator]
     options = {
-        "pitch_m": pitch,
+        "pitch_m": given["pitch"],
         "focal_m": given["camera"],
         "alpha_rad": given["incidence"],
         "viewing_rad": given["viewing"],
     }
     said = {key: value for key, value in options.items() if value is not None}
-    doubt = Doubt(pitch=float(given["pitch_error"]))  # type: ignore[arg-type]
+    doubt = Doubt(pitch=given["pitch_error"])
     if scene is not None:
-        return replace(of_scene(scene, doubt=doubt), **said)  # type: ignore[arg-type]
+        return replace(of_scene(scene, doubt=doubt), **said)
     for key, option in (("pitch_m", "--density"), ("focal_m", "--camera")):
         if key not in said:
             raise InputError(
                 "is needed: this file tells nothing of the grating and bench", key=option,
                 expected='such as --density "600 / mm" --camera "1 m"',
             )  # fmt: skip
-    if "viewing_rad" not in said:
-        said["viewing_rad"] = -float(said.get("alpha_rad", 0.0))  # type: ignore[arg-type]
-    return Instrument(doubt=doubt, **said)  # type: ignore[arg-type]
+    said.setdefault("viewing_rad", -said.get("alpha_rad", 0.0))
+    return Instrument(doubt=doubt, **said)
 
 
-def _task(given: dict[str, object], usual: Task) -> Task:
-    changes: dict[str, object] = {"order": given["order"], "least": given["least"]}
+def _task(given: dict[str, Any], usual: Task) -> Task:
+    changes: dict[str, Any] = {"order": given["order"], "least": given["least"]}
     if given["dark"] is not None:
         changes["kind"] = "dark" if given["dark"] else "bright"
     if given["element"] is not None:
         changes["element"] = None if given["element"] == "none" else given["element"]
     if changes.get("element") == "sun" and given["dark"] is None:
         changes["kind"] = "dark"
-    return replace(usual, **changes)  # type: ignore[arg-type]
+    return replace(usual, **changes)
 
 
-def _known(text: str, order: int) -> Known:
-    """A letter, a wavelength, or either "@" the place where it stands."""
-    from wavesim.study.measure import Known, letter_m
-
-    line, _, place = (part.strip() for part in text.partition("@"))
-    near = LENGTH.convert(place, None, None) if place else None
-    wavelength = LENGTH.convert(line, None, None) if line[:1].isdigit() else letter_m(line)
-    return Known(wavelength, order, near, line)
-
-
-def _circle(file: str, given: dict[str, object]) -> CircleTable:
+def _circle(file: str, given: dict[str, Any]) -> CircleTable:
     from wavesim.study.measure import Circle, from_circle, read_settings
 
-    pitch = given["pitch"]
-    if given["density"] is not None:
-        pitch = 1 / given["density"]  # type: ignore[operator]
-    if pitch is None:
+    if given["pitch"] is None:
         raise InputError(
             "is needed to read a circle", key="--density", expected='such as --density "600 / mm"'
         )
     circle = Circle(
-        pitch_m=pitch,  # type: ignore[arg-type]
-        incidence_rad=given["incidence"] or 0.0,  # type: ignore[arg-type]
-        reading_rad=given["reading_error"],  # type: ignore[arg-type]
-        pitch_error=float(given["pitch_error"]),  # type: ignore[arg-type]
+        pitch_m=given["pitch"],
+        incidence_rad=given["incidence"] or 0.0,
+        reading_rad=given["reading_error"],
+        pitch_error=given["pitch_error"],
     )
     return from_circle(read_settings(file), circle)
 

@@ -8,16 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    check_apart,
-    check_output,
-    echo_json,
-    json_option,
-    labelled,
-    name_of,
-    progress,
-)
-from wavesim.cli.sheet import plate_named, scene_named
+from wavesim.cli.common import echo_json, labelled, name_of, plate_named, progress, scene_named
+from wavesim.cli.options import FIGURES, Amount, Output, examples, json_option
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
@@ -27,19 +19,25 @@ _LABELS = {"why": "why", "remains": "remains", "extinguished": "gone"}
 _DARK, _DARK_STEP_M = 0.01, 1e-9
 
 
-@click.command(epilog='Example: wavesim point scenes/slits_002.toml --x "9.3 mm"')
+@click.command(
+    epilog=examples(
+        'wavesim point scenes/slits_001.toml --x "13.5 mm"',
+        'wavesim point scenes/slits_002.toml --angle "0.53 deg" --figure why.png',
+    )
+)
 @click.argument("name", metavar="SCENE")
 @click.option(
-    "--x", "place", metavar='"9.3 mm"', help="Place on the plate, from the camera's axis."
-)
-@click.option("--angle", metavar='"0.53 deg"', help="Diffraction angle, instead of a place.")
-@click.option(
-    "--figure", metavar="FILE", type=click.Path(path_type=Path),
-    help="Draw its spectrum beside its colour: .png, .pdf or .svg.",
+    "--x", "x_m", type=Amount("length", "9.3 mm"),
+    help="Place on the plate, from the camera's axis.",
 )  # fmt: skip
+@click.option(
+    "--angle", "beta_rad", type=Amount("angle", "0.53 deg"),
+    help="Diffraction angle, instead of a place.",
+)  # fmt: skip
+@click.option("--figure", type=Output(*FIGURES), help="Draw its spectrum: .png, .pdf or .svg.")
 @json_option
 def command(
-    name: str, place: str | None, angle: str | None, figure: Path | None, as_json: bool
+    name: str, x_m: float | None, beta_rad: float | None, figure: Path | None, as_json: bool
 ) -> None:
     """Say why a place on SCENE's plate has its colour.
 
@@ -47,40 +45,22 @@ def command(
     with what share of the light, and what a person would call the mixture. SCENE is a scene
     file, exposed first, or a plate file (.h5) exposed before.
     """
-    if (place is None) == (angle is None):
-        raise click.UsageError('name a place with --x "9.3 mm", or an angle with --angle "0.5 deg"')
-    x_m = _measured(place, "length", '--x "9.3 mm"')
-    beta_rad = _measured(angle, "angle", '--angle "0.53 deg"')
-    if figure is not None:
-        check_output(figure)
-        check_apart(figure, name, scene_named(name))
+    if (x_m is None) == (beta_rad is None):
+        raise click.UsageError('name a place with --x "9.3 mm" or an angle with --angle "0.53 deg"')
+    scene = scene_named(name, figure)
     with progress("point") as show:
         from wavesim.study.point import explain, place_of_angle
 
-        plate = plate_named(name, show)
+        plate = plate_named(name, scene, show)
         show("spectrum")
-        found = explain(plate, place_of_angle(plate, beta_rad) if place is None else x_m)
+        place = place_of_angle(plate, beta_rad) if beta_rad is not None else x_m or 0.0
+        found = explain(plate, place)
         if figure is not None:
             _draw(plate, found, figure)
     if as_json:
         echo_json({"file": name, "figure_file": _text(figure), **record(found)})
     else:
         click.echo(_summary(name_of(plate.scene, name), found, figure, plate.report.cautions))
-
-
-def _measured(text: str | None, dimension: str, example: str) -> float:
-    """The quantity in SI; 0 for none."""
-    from wavesim.scene.units import UnitError, measure
-
-    if text is None:
-        return 0.0
-    try:
-        found = measure(text)
-    except UnitError as error:
-        raise click.UsageError(f"{text!r} {error}; expected {example}") from None
-    if found.dimension != dimension:
-        raise click.UsageError(f"{text!r} is no {dimension}; expected {example}")
-    return found.value
 
 
 def _draw(plate: ExposedPlate, found: Point, path: Path) -> None:

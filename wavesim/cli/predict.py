@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, json_option, labelled, name_of
-from wavesim.cli.quantities import Wavelength
+from wavesim.cli.common import echo_json, labelled, name_of, scene_named
+from wavesim.cli.options import WAVELENGTH, Number, examples, json_option
 from wavesim.words import length, shutter
 
 if TYPE_CHECKING:
@@ -23,30 +23,25 @@ _MOST_GHOSTS = 40
 _MOST_OVERLAPS = 3
 
 
-@click.command(epilog="Example: wavesim predict scenes/grating_screw.toml --order 1 --order 2")
+@click.command(
+    epilog=examples(
+        "wavesim predict scenes/slits_005.toml",
+        'wavesim predict scenes/grating_screw.toml --wavelength "546.1 nm" --order 2',
+    )
+)
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
-    "--wavelength",
-    "wavelengths",
-    type=Wavelength(),
-    multiple=True,
-    metavar='"546.1 nm"',
+    "--wavelength", "wavelengths", type=WAVELENGTH, multiple=True,
     help="Wavelength in air; may be repeated. Default: the source's own.",
-)
+)  # fmt: skip
 @click.option(
-    "--order",
-    "orders",
-    type=int,
-    multiple=True,
+    "--order", "orders", type=int, metavar="M", multiple=True,
     help="List this order; may be repeated. Default: all, or those on the plate.",
-)
+)  # fmt: skip
 @click.option(
-    "--ghosts-above",
-    type=click.FloatRange(min=0, min_open=True),
-    default=1e-6,
-    show_default=True,
-    help="Weakest ghost to list, over its line.",
-)
+    "--ghosts-above", type=Number(0, open_=True), default=1e-6, show_default=True,
+    help="Weakest ghost to list, as a part of its line.",
+)  # fmt: skip
 @json_option
 def command(
     scene_file: str,
@@ -57,13 +52,13 @@ def command(
 ) -> None:
     """Predict what SCENE will show, from formulas alone.
 
-    Orders, where they lie and overlap, widths, every ghost of every periodic error, diffuse
+    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Said are the orders, where
+    they lie and overlap, widths, every ghost of every periodic error, diffuse
     light, focus, exposure, and where the theory stops.
     """
-    from wavesim.scene import load
     from wavesim.study.predict import predict
 
-    scene = load(scene_file)
+    scene = scene_named(scene_file)
     found = predict(scene, wavelengths_m=wavelengths, orders=orders, ghosts_above=ghosts_above)
     if as_json:
         echo_json({"scene_file": scene_file, **asdict(found)})

@@ -9,17 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import (
-    check_apart,
-    check_ending,
-    check_output,
-    echo_json,
-    json_option,
-    labelled,
-    name_of,
-    progress,
-)
-from wavesim.cli.quantities import Wavelength
+from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.options import FIGURES, Number, Output, examples, json_option, line_options
 from wavesim.words import length
 
 if TYPE_CHECKING:
@@ -30,46 +21,32 @@ if TYPE_CHECKING:
 _MOST_GHOSTS = 30
 _ROOM = 1.5  # drawn beyond the outermost ghost, of its distance
 _DECADES = 12
-_DRAWN = (".png", ".pdf", ".svg")
 
 
 @click.command(
-    epilog='Example: wavesim profile scenes/grating_screw.toml --wavelength "546.1 nm" --order 2 '
-    "--figure screw.png"
+    epilog=examples(
+        "wavesim profile scenes/grating_screw.toml --order 2 \\\n"
+        '    --wavelength "546.1 nm" --figure screw.png',
+        "wavesim profile scenes/grating_screw.toml --ghosts ghosts.csv",
+    )
 )
 @click.argument("scene_file", metavar="SCENE")
+@line_options
 @click.option(
-    "--wavelength",
-    type=Wavelength(),
-    metavar='"546.1 nm"',
-    help="Wavelength in air. Default: the strongest or middle one of the source.",
-)
-@click.option("--order", type=int, default=1, show_default=True, help="Order of the line.")
-@click.option(
-    "--span",
-    type=click.FloatRange(0.01, 50),
-    default=1.0,
-    show_default=True,
+    "--span", type=Number(0.01, 50), default=1.0, show_default=True,
     help="Width of the scan, in orders.",
+)  # fmt: skip
+@click.option(
+    "--figure", type=Output(*FIGURES), help="Draw the profile, ghosts marked: .png, .pdf or .svg."
 )
 @click.option(
-    "--figure",
-    metavar="FILE",
-    type=click.Path(path_type=Path),
-    help="Draw the profile, ghosts marked (.png, .pdf, .svg).",
-)
-@click.option(
-    "--table",
-    metavar="FILE.csv",
-    type=click.Path(path_type=Path),
+    "--table", type=Output(".csv"),
     help="Write the profile: order, wavelength, place and level.",
-)
+)  # fmt: skip
 @click.option(
-    "--ghosts",
-    metavar="FILE.csv",
-    type=click.Path(path_type=Path),
+    "--ghosts", type=Output(".csv"),
     help="Write the ghosts found, as `wavesim diagnose` reads them.",
-)
+)  # fmt: skip
 @json_option
 def command(
     scene_file: str,
@@ -81,20 +58,14 @@ def command(
     ghosts: Path | None,
     as_json: bool,
 ) -> None:
-    """Compute the line profile of SCENE and measure it.
+    """Compute the profile of one line of SCENE and measure it.
 
-    Width, resolution, Strehl ratio, power, ghosts found and matched with the predicted, and the
-    mean diffuse light.
+    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Measured are width,
+    resolution, Strehl ratio (peak over the perfect ruling's), power, ghosts, matched with the
+    predicted, and the mean diffuse light.
     """
-    from wavesim.scene import load
-
-    scene = load(scene_file)
+    scene = scene_named(scene_file, figure, table, ghosts)
     outputs = [path for path in (figure, table, ghosts) if path is not None]
-    for path in outputs:
-        check_output(path)
-        check_apart(path, scene_file, scene)
-    if figure is not None:
-        check_ending(figure, _DRAWN)
     with progress(name_of(scene, scene_file)) as show:
         show("line profile")
         from wavesim.study.profile import line_profile

@@ -7,19 +7,17 @@ from pathlib import Path
 
 import click
 
-from wavesim.cli.common import check_ending, check_output, json_option
+from wavesim.cli.options import Output, examples, json_option
 
 
-@click.command(
-    epilog="Example: wavesim schema -o wavesim.schema.json, then in the scene's first line "
-    "#:schema wavesim.schema.json"
-)
-@click.option("-o", "output", metavar="FILE", type=click.Path(path_type=Path), help="Write here.")
+@click.command(epilog=examples("wavesim schema -o scene.schema.json"))
+@click.option("-o", "output", type=Output(".json"), help="Write here instead of printing.")
 @json_option
 def command(output: Path | None, as_json: bool) -> None:  # noqa: ARG001  (it is JSON anyway)
     """Print the JSON Schema of scene files.
 
-    Editors that know it complete scene files and mark wrong keys while they are written.
+    It lists every key with its meaning. Editors complete scene files with it and mark wrong keys
+    while they are written, where a scene's first line says #:schema scene.schema.json
     """
     from wavesim.files import replacing
     from wavesim.scene import json_schema
@@ -28,7 +26,5 @@ def command(output: Path | None, as_json: bool) -> None:  # noqa: ARG001  (it is
     if output is None:
         click.echo(text, nl=False)
         return
-    check_ending(output, (".json",))
-    check_output(output)
     with replacing(output) as temporary:
         temporary.write_text(text, encoding="utf-8")

@@ -8,38 +8,30 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, json_option, labelled, name_of, progress
-from wavesim.cli.quantities import Wavelength
+from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.options import Number, examples, json_option, line_options
 from wavesim.words import length
 
 if TYPE_CHECKING:
     from wavesim.study.tolerance import Allowed, Tolerance
 
-_PART = click.FloatRange(0, 1, min_open=True, max_open=True)
+_PART = Number(0, 1, open_=True)
 
 
 @click.command(
-    epilog="Example: wavesim tolerance scenes/grating_screw.toml --order 2 --ghost 1e-4 "
-    "--diffuse 1e-3 --resolving-power 40000"
+    epilog=examples(
+        "wavesim tolerance scenes/grating_screw.toml --order 2 \\\n    --ghost 1e-4 --diffuse 0.1%"
+    )
 )
 @click.argument("scene_file", metavar="SCENE")
+@line_options
+@click.option("--ghost", type=_PART, help="Strongest ghost allowed, as a part of its line.")
+@click.option("--diffuse", type=_PART, help="Diffuse light allowed, as a part of the line's light.")
+@click.option("--resolving-power", type=Number(0, open_=True), help="Least resolving power.")
 @click.option(
-    "--wavelength",
-    type=Wavelength(),
-    metavar='"546.1 nm"',
-    help="Wavelength in air. Default: the strongest or middle one of the source.",
-)
-@click.option("--order", type=int, default=1, show_default=True, help="Order of the line.")
-@click.option("--ghost", type=_PART, help="Strongest ghost allowed, over its line.")
-@click.option("--diffuse", type=_PART, help="Diffuse light allowed, over the line's light.")
-@click.option(
-    "--resolving-power", type=click.FloatRange(0, min_open=True), help="Least resolving power."
-)
-@click.option(
-    "--period",
-    type=click.FloatRange(2),
+    "--period", type=Number(2),
     help="Period of periodic errors, in rulings. Default: the scene's, or 100.",
-)
+)  # fmt: skip
 @json_option
 def command(
     scene_file: str,
@@ -53,14 +45,18 @@ def command(
 ) -> None:
     """Tell how large each error of SCENE's ruling may be.
 
-    For the limits given, the largest error of each kind alone and with all others present: by
-    formula, then confirmed by simulation. The scene's own defects are left out.
+    At least one limit is needed: --ghost, --diffuse or --resolving-power. Told is the largest
+    error of each kind, alone and with all others present: by formula, then confirmed by
+    simulation. The scene's own defects are left out. SCENE is a scene file or a plate file (.h5).
     """
     from wavesim.cli.profile import default_wavelength
-    from wavesim.scene import load
     from wavesim.study.tolerance import Limits, tolerance
 
-    scene = load(scene_file)
+    if ghost is diffuse is resolving_power is None:
+        raise click.UsageError(
+            "no limit is given; expected --ghost, --diffuse or --resolving-power"
+        )
+    scene = scene_named(scene_file)
     limits = Limits(ghost, diffuse, resolving_power)
     with progress(name_of(scene, scene_file)) as show:
         show("simulating rulings")

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import csv
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
@@ -24,7 +24,9 @@ _OFFSET_ERROR = 1e-3  # of the offset, where the table gives none
 _STRENGTH_ERROR = 0.03  # of the strength, where the table gives none
 _MOST_ORDERS = 10_000
 _LEAST = 1e-60  # its fourth power is still a number
-_EXPECTED = "columns order, offset [orders] (or line [nm] and ghost [nm]) and strength"
+_EXPECTED = (
+    "a CSV table with the columns order, offset [orders] (or line [nm] and ghost [nm]) and strength"
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,15 +49,22 @@ class Measured:
     strength_error: Floats
 
 
-def read(path: str | Path) -> Measured:
-    """Read a table of ghosts.
+def read(*paths: str | Path) -> Measured:
+    """Read tables of ghosts, one after the other, as one.
 
     Raises
     ------
     TableError
-        The file is missing, a column is missing, or a number is out of range.
+        A file is missing, a column is missing, or a number is out of range.
     """
-    path = Path(path)
+    tables = [_read(Path(path)) for path in paths]
+    names = (field.name for field in fields(Measured))
+    return Measured(
+        **{name: np.concatenate([getattr(table, name) for table in tables]) for name in names}
+    )
+
+
+def _read(path: Path) -> Measured:
     columns = _columns(path)
     order = _needed(columns, "order", path)
     strength = _needed(columns, "strength", path)
@@ -93,7 +102,9 @@ def _columns(path: Path) -> dict[str, Floats]:
         raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
     names = [name.strip().lower() for name in rows[0]]
     if any(len(row) != len(names) for row in rows):
-        raise TableError("has rows of another length than its header", file=path)
+        raise TableError(
+            "has rows of another length than its header", file=path, expected=_EXPECTED
+        )
     values = np.array([[_number(cell, path) for cell in row] for row in rows[1:]])
     return {name: values[:, k] for k, name in enumerate(names)}
 

@@ -1,0 +1,202 @@
+"""The values that options take, the options that several commands share, examples for help."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from wavesim.errors import OutputError
+from wavesim.files import refuse_no_file
+
+if TYPE_CHECKING:
+    from wavesim.scene.units import Measured
+
+_Command = TypeVar("_Command", bound=Callable[..., object])
+
+FIGURES = (".png", ".pdf", ".svg")
+PLATES = (".h5", ".hdf5", ".nxs")
+
+
+class Typed(click.ParamType):  # type: ignore[type-arg,unused-ignore]
+    """A value whose help shows `shown`: how it is typed."""
+
+    shown = ""
+
+    def get_metavar(
+        self,
+        param: click.Parameter,  # noqa: ARG002  (click's signature)
+        ctx: click.Context | None = None,  # noqa: ARG002
+    ) -> str:
+        """As it is typed, in its own letters."""
+        return self.shown
+
+
+class Amount(Typed):
+    """A text with its unit, such as "10 um" -> SI; from `low` to `high` [SI], both allowed."""
+
+    name = "quantity"
+
+    def __init__(
+        self, dimension: str, example: str, low: float = -math.inf, high: float = math.inf
+    ) -> None:
+        self.dimension, self.example, self.low, self.high = dimension, example, low, high
+        self.shown = f'"{example}"'
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The value in SI; refuses a bare number, another dimension, and what is out of range."""
+        from wavesim.scene.quantities import show
+        from wavesim.scene.units import UnitError, measure
+
+        if isinstance(value, float):
+            return value
+        try:
+            found = self._read(measure(str(value)))
+        except UnitError as error:
+            self.fail(f'"{value}" {error}; expected such as {self.shown}', param, ctx)
+        if not self.low <= found <= self.high:
+            low, high = show(self.low, self.dimension), show(self.high, self.dimension)
+            self.fail(f'"{value}" is out of range; expected from {low} to {high}', param, ctx)
+        return found
+
+    def _read(self, found: Measured) -> float:
+        from wavesim.scene.quantities import a
+        from wavesim.scene.units import UnitError
+
+        if found.dimension != self.dimension:
+            raise UnitError(f"is no {self.dimension} but {a(found.dimension)}")
+        return found.value
+
+
+class Pitch(Amount):
+    """A pitch, or a groove density -> pitch [m]."""
+
+    def __init__(self) -> None:
+        super().__init__("length", "600 / mm", 1e-8, 1e-2)
+
+    def _read(self, found: Measured) -> float:
+        if found.dimension == "lines per length" and found.value > 0:
+            return 1 / found.value
+        return super()._read(found)
+
+
+class Number(Typed):
+    """A number without a unit, or a part in percent; `open_` leaves out the limits themselves."""
+
+    name = "number"
+    shown = "NUMBER"
+
+    def __init__(self, low: float, high: float = math.inf, *, open_: bool = False) -> None:
+        self.low, self.high, self.open = low, high, open_
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """The number; refuses texts, and what is out of range."""
+        number = value if isinstance(value, float) else _number(str(value))
+        limits = number in (self.low, self.high) and self.open
+        if number is None or limits or not self.low <= number <= self.high:
+            what = "is no number" if number is None else "is out of range"
+            self.fail(f'"{value}" {what}; expected {self._range()}', param, ctx)
+        return number
+
+    def _range(self) -> str:
+        if math.isinf(self.high):
+            return f"a number {'above' if self.open else 'of at least'} {self.low:g}"
+        joined = "between {:g} and {:g}" if self.open else "from {:g} to {:g}"
+        return "a number " + joined.format(self.low, self.high)
+
+
+def _number(text: str) -> float | None:
+    """The number, "1 %" as 0.01; None for anything else."""
+    try:
+        number = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
+    except ValueError:
+        return None
+    return None if math.isnan(number) else number
+
+
+class Output(Typed):
+    """The name of a file to write, refused before any work is done if it cannot be."""
+
+    name = "file"
+
+    def __init__(self, *endings: str) -> None:
+        self.endings = endings
+        self.shown = "FILE" if len(endings) > 1 and endings != PLATES else f"FILE{endings[0]}"
+
+    def convert(
+        self,
+        value: object,
+        param: click.Parameter | None,  # noqa: ARG002
+        ctx: click.Context | None,  # noqa: ARG002
+    ) -> Path:
+        """The path. Raises OutputError."""
+        return writable(Path(str(value)), self.endings)
+
+
+def writable(path: Path, endings: tuple[str, ...]) -> Path:
+    """The path, if a file of that name can be written.
+
+    Raises
+    ------
+    OutputError
+        The name has none of the endings, the folder is missing or read-only, or the name is a
+        folder or a device.
+    """
+    if path.suffix.lower() not in endings:
+        problem = "has the wrong ending" if path.suffix else "has no ending"
+        right = f"a name that ends in {' or '.join(endings)}"
+        raise OutputError(problem, file=path, value=path.suffix or None, expected=right)
+    folder = path.absolute().parent
+    if not folder.is_dir():
+        raise OutputError(f"there is no folder {folder}", file=path, expected="an existing folder")
+    refuse_no_file(path)
+    if not os.access(folder, os.W_OK | os.X_OK):
+        raise OutputError(f"the folder {folder} is read-only", file=path, expected="another folder")
+    return path
+
+
+json_option = click.option(
+    "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences."
+)
+WAVELENGTH = Amount("length", "546.1 nm", 200e-9, 20e-6)
+PITCH = Pitch()
+
+
+def line_options(command: _Command) -> _Command:
+    """--wavelength and --order: which line of a scene is meant."""
+    wavelength = click.option(
+        "--wavelength", type=WAVELENGTH,
+        help="Wavelength in air. Default: the strongest or middle one of the source.",
+    )  # fmt: skip
+    order = click.option(
+        "--order", type=int, metavar="M", default=1, show_default=True, help="Order of the line."
+    )
+    return wavelength(order(command))
+
+
+def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], _Command]:
+    """-o, --title and --size of a command that draws."""
+    output = click.option(
+        "-o", "output", type=Output(*endings), default=name, show_default=True,
+        help=f"Write here: {', '.join(endings[:-1])} or {endings[-1]}.",
+    )  # fmt: skip
+    title = click.option("--title", metavar="WORDS", default="", help="Title above the picture.")
+    sizes = click.option(
+        "--size", type=click.Choice(["page", "slide", "web"]), default=size, show_default=True,
+        help="For paper, projector or screen.",
+    )  # fmt: skip
+    return lambda command: output(title(sizes(command)))
+
+
+def examples(*commands: str) -> str:
+    """The end of a help page: commands as they are typed, a command's lines joined by newlines."""
+    lines = [f"  {line}" for command in commands for line in command.split("\n")]
+    return "\n".join(["\b", "Example:" if len(commands) == 1 else "Examples:", *lines])
