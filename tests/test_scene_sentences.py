@@ -167,7 +167,7 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "two reflectances": (
         edited(GOOD["metal grating"], "aperture.reflectance", 0.5),
         'aperture.reflectance_file: cannot go with reflectance (found "aluminium.csv"); expected'
-        " only one of them",
+        " reflectance or reflectance_file, not both",
     ),
     "step after the last": (
         edited(GOOD["step"], "aperture.defects[0].ruling", 15_000),
@@ -197,8 +197,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "missing what": (
         edited(GOOD["missing"], "aperture.defects[0].rulings", GONE),
-        "aperture.defects[0]: needs one of rulings and fraction; expected rulings = [17, 18] or"
-        " fraction = 0.01",
+        "aperture.defects[0].rulings: is missing, and so is fraction; expected rulings = [17, 18]"
+        " or fraction = 0.01",
     ),
     "depth of slits": (
         edited(GOOD["depth"], "aperture.groove", {"profile": "slit"}),
@@ -236,8 +236,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "collimator and distance": (
         edited(_SUN, "bench.source_distance", "3 m"),
-        'bench.source_distance: cannot go with a collimator (found "3 m"); expected collimator or'
-        " source_distance",
+        'bench.source_distance: cannot go with collimator (found "3 m"); expected collimator or'
+        " source_distance, not both",
     ),
     "slit without collimator": (
         edited(_SUN, "bench.collimator", GONE),
@@ -310,7 +310,7 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "slit and disc": (
         edited(_SUN, "source.disc", "32 arcmin"),
-        'source.disc: has both a slit and a disc (found "32 arcmin"); expected only one of them',
+        'source.disc: cannot go with slit (found "32 arcmin"); expected slit or disc, not both',
     ),
     "luminance of a point": (
         edited(GOOD["illuminant"], "source.luminance", "3 cd/m^2"),
@@ -324,7 +324,7 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "neutral of what": (
         edited(GOOD["neutral"], "source.filters[0].transmittance", GONE),
-        "source.filters[0]: needs one of density and transmittance; expected density = 0.6",
+        "source.filters[0].density: is missing, and so is transmittance; expected density = 0.6",
     ),
     "humidity as a number": (
         edited(GOOD["blurred"], "bench.air.humidity", 50),
@@ -389,8 +389,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "phase without depth": (
         edited(GOOD["picture"], "aperture.phase_depth", GONE),
-        "aperture.phase_depth: is missing: a phase needs a file and a depth; expected phase_file ="
-        ' "phase.png" and phase_depth = "550 nm"',
+        'aperture.phase_depth: is missing: phase_file needs it; expected phase_file = "phase.png"'
+        ' and phase_depth = "550 nm"',
     ),
     "file without a name": (
         edited(GOOD["table"], "source.file", ""),

@@ -20,6 +20,7 @@ from wavesim.scene.quantities import (
     complaint,
     show,
 )
+from wavesim.scene.rules import SLACK, exactly_one, fitting, misfit, not_both
 from wavesim.scene.shape import (
     Annulus,
     Disc,
@@ -31,8 +32,6 @@ from wavesim.scene.shape import (
     Rectangle,
 )
 from wavesim.scene.source import FileName
-
-_SLACK = 1e-9  # relative; spares widths and pitches that differ by rounding alone
 
 
 class Ruled(Model):
@@ -108,7 +107,7 @@ def _refuse_overlap(slits: tuple[ListedSlit, ...]) -> None:
     order = sorted(range(len(slits)), key=lambda j: slits[j].centre_m)
     for left, right in pairwise(order):
         a, b = slits[left], slits[right]
-        if b.centre_m - a.centre_m < (a.width_m + b.width_m) / 2 * (1 - _SLACK):
+        if b.centre_m - a.centre_m < (a.width_m + b.width_m) / 2 * (1 - SLACK):
             raise complaint(
                 f"overlaps slits[{left}]",
                 key=f"slits[{right}]",
@@ -127,13 +126,13 @@ def _check_counted(count: int | None, width: float | None, pitch: float | None) 
     for key, (value, meaning, example) in needed.items():
         if value is None:
             raise complaint(f"is missing: {meaning}", key=key, expected=example)
-    if width is not None and pitch is not None and width > pitch * (1 + _SLACK):
-        raise complaint(
-            f"is more than the pitch of {show(pitch, 'length')}",
-            key="width",
-            value=show(width, "length"),
-            expected="at most the pitch",
-        )
+    if width is not None and pitch is not None:
+        _within_pitch("width", width, pitch)
+
+
+def _within_pitch(key: str, width: float, pitch: float) -> None:
+    if width > pitch * (1 + SLACK):
+        raise misfit(key, width, "is more than the pitch of", pitch, "at most the pitch")
 
 
 class Wires(Ruled):
@@ -158,13 +157,9 @@ class Wires(Ruled):
 
     @model_validator(mode="after")
     def _gap(self) -> Self:
-        if self.width_m >= self.pitch_m * (1 - _SLACK):
-            raise complaint(
-                f"leaves no gap at a pitch of {show(self.pitch_m, 'length')}",
-                key="width",
-                value=show(self.width_m, "length"),
-                expected="less than the pitch",
-            )
+        if self.width_m >= self.pitch_m * (1 - SLACK):
+            problem, right = "leaves no gap at a pitch of", "less than the pitch"
+            raise misfit("width", self.width_m, problem, self.pitch_m, right)
         return self
 
 
@@ -205,8 +200,7 @@ class Grating(Ruled):
         """Number of rulings, given or as many as fit into the ruled width (at least one)."""
         if self.count is not None:
             return self.count
-        width = self.ruled_width_m or 0.0
-        return max(1, math.floor(width / self.resolved_pitch_m * (1 + _SLACK)))
+        return max(1, fitting(self.ruled_width_m or 0.0, self.resolved_pitch_m))
 
     @property
     def resolved_ruled_width_m(self) -> float:
@@ -222,16 +216,12 @@ class Grating(Ruled):
 
     @model_validator(mode="after")
     def _size(self) -> Self:
-        _exactly_one({"density": self.density_per_m, "pitch": self.pitch_m}, 'density = "600 / mm"')
-        _exactly_one({"count": self.count, "ruled_width": self.ruled_width_m}, "count = 15000")
-        pitch = self.resolved_pitch_m
-        if self.ruled_width_m is not None and self.ruled_width_m < pitch * (1 - _SLACK):
-            raise complaint(
-                f"is less than one pitch of {show(pitch, 'length')}",
-                key="ruled_width",
-                value=show(self.ruled_width_m, "length"),
-                expected="at least one ruling",
-            )
+        exactly_one({"density": self.density_per_m, "pitch": self.pitch_m}, 'density = "600 / mm"')
+        exactly_one({"count": self.count, "ruled_width": self.ruled_width_m}, "count = 15000")
+        width, pitch = self.ruled_width_m, self.resolved_pitch_m
+        if width is not None and width < pitch * (1 - SLACK):
+            problem, right = "is less than one pitch of", "at least one ruling"
+            raise misfit("ruled_width", width, problem, pitch, right)
         if self.rulings > MOST_RULINGS:
             raise complaint(
                 f"holds {self.rulings:.6g} rulings",
@@ -242,14 +232,8 @@ class Grating(Ruled):
 
     @model_validator(mode="after")
     def _groove(self) -> Self:
-        width = self.slit_width_m
-        if width is not None and width > self.resolved_pitch_m * (1 + _SLACK):
-            raise complaint(
-                f"is more than the pitch of {show(self.resolved_pitch_m, 'length')}",
-                key="groove.width",
-                value=show(width, "length"),
-                expected="at most the pitch",
-            )
+        if self.slit_width_m is not None:
+            _within_pitch("groove.width", self.slit_width_m, self.resolved_pitch_m)
         reflecting = self.mounting == "reflection"
         index = getattr(self.groove, "index", DEFAULT_INDEX)
         if reflecting and index != DEFAULT_INDEX:
@@ -261,45 +245,18 @@ class Grating(Ruled):
         return self._check_reflectance(reflecting)
 
     def _check_reflectance(self, reflecting: bool) -> Self:
-        given = {
-            "reflectance": self.reflectance != 1,
-            "reflectance_file": self.reflectance_file is not None,
+        choices = {
+            "reflectance": None if self.reflectance == 1 else self.reflectance,
+            "reflectance_file": self.reflectance_file,
         }
-        for key in (key for key, is_given in given.items() if is_given and not reflecting):
+        for key in (key for key, value in choices.items() if value is not None and not reflecting):
             raise complaint(
                 "belongs to a reflection grating", key=key, expected='mounting = "reflection"'
             )
-        if all(given.values()):
-            raise complaint(
-                "cannot go with reflectance", key="reflectance_file", expected="only one of them"
-            )
+        not_both(choices)
         return self
-
-
-def _exactly_one(choices: dict[str, float | int | None], example: str) -> None:
-    given = [key for key, value in choices.items() if value is not None]
-    first, second = choices
-    if not given:
-        raise complaint(f"is missing, and so is {second}", key=first, expected=example)
-    if len(given) > 1:
-        raise complaint(
-            f"cannot go with {first}", key=second, expected=f"{first} or {second}, not both"
-        )
 
 
 RuledAperture = Slits | Wires | Grating
 PlaneAperture = Disc | Annulus | Ellipse | Rectangle | Polygon | Mesh | Dots | Picture
-Aperture = Annotated[
-    Slits
-    | Wires
-    | Grating
-    | Disc
-    | Annulus
-    | Ellipse
-    | Rectangle
-    | Polygon
-    | Mesh
-    | Dots
-    | Picture,
-    Field(discriminator="kind"),
-]
+Aperture = Annotated[RuledAperture | PlaneAperture, Field(discriminator="kind")]

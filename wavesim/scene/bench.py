@@ -29,6 +29,7 @@ from wavesim.scene.quantities import (
     VisibleWavelength,
     complaint,
 )
+from wavesim.scene.rules import both_or_none, not_both
 
 
 class Beam(Model):
@@ -224,12 +225,7 @@ class Bench(Model):
                 key="plate_distance",
                 expected="camera or plate_distance; a plate out of focus is given by defocus",
             )
-        if self.collimator_m is not None and self.source_distance_m is not None:
-            raise complaint(
-                "cannot go with a collimator",
-                key="source_distance",
-                expected="collimator or source_distance",
-            )
+        not_both({"collimator": self.collimator_m, "source_distance": self.source_distance_m})
         return self._check_camera()
 
     def _check_camera(self) -> Self:
@@ -246,15 +242,7 @@ class Bench(Model):
     @model_validator(mode="after")
     def _angles(self) -> Self:
         pair = {"included_angle": self.included_angle_rad, "turn": self.turn_rad}
-        missing = [key for key, value in pair.items() if value is None]
-        if len(missing) == 1:
-            given = next(key for key in pair if key not in missing)
-            raise complaint(
-                f"is missing: {given} needs it",
-                key=missing[0],
-                expected='included_angle = "30 deg" together with turn = "12 deg"',
-            )
-        if not missing:
+        if both_or_none(pair, 'included_angle = "30 deg" together with turn = "12 deg"'):
             self._check_pair()
         return self
 

@@ -28,9 +28,9 @@ from wavesim.scene.quantities import (
     complaint,
     in_file,
 )
+from wavesim.scene.rules import exactly_one, not_both
 from wavesim.scene.source import FileName
 
-_SEED = "number that fixes the random draw"
 _SPAN_LENGTH = Quantity("length", "3 mm", 1e-12, 1e13)
 _SPAN_RULINGS = Plain(1e-3, 1e12)
 
@@ -133,7 +133,7 @@ class RandomDefect(Model):
     correlation: Correlation = Field(
         "independent", description=_CORRELATION, examples=["independent", "accumulated", "2 mm"]
     )
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
     @property
     def correlation_span(self) -> Span | None:
@@ -179,10 +179,7 @@ class StepDefect(Model):
 
     @model_validator(mode="after")
     def _one_place(self) -> Self:
-        if self.ruling is not None and self.fraction is not None:
-            raise complaint(
-                "cannot go with ruling", key="fraction", expected="ruling or fraction, not both"
-            )
+        not_both({"ruling": self.ruling, "fraction": self.fraction})
         return self
 
 
@@ -196,7 +193,7 @@ class MissingDefect(Model):
     fraction: Annotated[float, Plain(0.0, 1.0)] | None = Field(
         None, description="part of the rulings that is missing", examples=[0.01]
     )
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
     @property
     def indices(self) -> tuple[int, ...]:
@@ -205,11 +202,8 @@ class MissingDefect(Model):
 
     @model_validator(mode="after")
     def _one_measure(self) -> Self:
-        if (self.rulings is None) == (self.fraction is None):
-            raise complaint(
-                "needs one of rulings and fraction",
-                expected="rulings = [17, 18] or fraction = 0.01",
-            )
+        choices = {"rulings": self.rulings, "fraction": self.fraction}
+        exactly_one(choices, "rulings = [17, 18] or fraction = 0.01")
         return self
 
 
@@ -229,7 +223,7 @@ class DepthDefect(Model):
     correlation: Correlation = Field(
         "independent", description=_CORRELATION, examples=["independent", "2 mm"]
     )
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
 
 class WidthDefect(Model):
@@ -246,7 +240,7 @@ class WidthDefect(Model):
     correlation: Correlation = Field(
         "independent", description=_CORRELATION, examples=["independent", "2 mm"]
     )
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
 
 class FanDefect(Model):

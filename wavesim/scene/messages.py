@@ -98,6 +98,9 @@ def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python:
     if kind == "literal_error" and place.field is not None:
         choices = [str(choice) for choice in get_args(place.field.annotation)]
         return _choice(place.dotted, "is not among the choices", detail["input"], choices)
+    if kind == "tuple_type" and place.field is not None and _forms(place.field.annotation):
+        expected = f"[[{place.dotted}]], in double brackets, for each item"
+        return _Finding(1, place.dotted, "is not a list", detail["input"], expected)
     problem, expected = _plain_words(kind, context, detail["msg"])
     return _Finding(1, place.dotted, problem, detail["input"], expected or _example(place))
 
@@ -112,6 +115,8 @@ def _own(place: _Place, context: Mapping[str, object], given: object, data: obje
         value = None  # a table where a table belongs; its key says enough
     example = _example(place) or ""
     general = context.get("example")
+    if place.field is not None and "auto" in (place.field.examples or ()):
+        example += ' or "auto"'
     if isinstance(expected, str) and _QUANTITY_EXAMPLE.match(example):
         expected = expected.replace(f'"{general}"', example)
     missing = str(context["problem"]).startswith("is missing")
@@ -136,7 +141,24 @@ def _unknown(place: _Place, python: bool) -> _Finding:
     if near:
         excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
         return _Finding(0, place.dotted, "is an unknown key", None, f'perhaps "{near[0]}"', excused)
+    home = _home(place)
+    if home:
+        return _Finding(0, place.dotted, "does not belong here", None, home)
     return _Finding(0, place.dotted, "is an unknown key", None, f"one of {', '.join(names)}")
+
+
+def _home(place: _Place) -> str | None:
+    """The table of a scene that has such a key, for one that stands at the top of the file."""
+    if len(place.keys) > 1 or place.owner is None:
+        return None
+    for name, field in place.owner.model_fields.items():
+        table = field.alias or name
+        for form in _forms(field.annotation):
+            own = _field(form, place.last)
+            if own is not None:
+                lists = get_origin(own.annotation) is tuple and _forms(own.annotation)
+                return f"[[{table}.{place.last}]]" if lists else f"{place.last} in [{table}]"
+    return None
 
 
 def _names(model: type[BaseModel], python: bool) -> list[str]:
@@ -178,7 +200,9 @@ def _form(place: _Place, kind: str, context: Mapping[str, object]) -> _Finding:
 
 
 def _choice(key: str, problem: str, value: object, choices: list[str]) -> _Finding:
-    near = difflib.get_close_matches(str(value)[:100], choices, n=1, cutoff=0.5)
+    given = str(value)[:100]
+    near = [choice for choice in choices if choice.casefold() == given.casefold()]
+    near = near or difflib.get_close_matches(given, choices, n=1, cutoff=0.5)
     hint = f'perhaps "{near[0]}", or ' if near and len(choices) > 2 else ""
     rest = [choice for choice in choices if not hint or choice != near[0]]
     return _Finding(0, key, problem, value, hint + _listed(rest))
@@ -305,17 +329,30 @@ def _presentable(value: object) -> object:
     if isinstance(value, int) and value.bit_length() > 64:
         return _Words(f"a number of about {value.bit_length() * 3 // 10:,} digits")
     if isinstance(value, str) and not isinstance(value, _Words):
-        return _Words(toml_text(value[:60] + ("..." if len(value) > 60 else "")))
+        return _Words(toml_text(_cut(value)))
     if value is None or isinstance(value, (bool, int, float)):
         return _Words(str(value).lower()) if isinstance(value, bool) else value
     return _Words(str(value)[:60])
+
+
+def shown_text(text: str) -> object:
+    """A line of a file for a message, without quotes."""
+    return _Words(_printable(_cut(text)))
+
+
+def _cut(text: str) -> str:
+    return text[:60] + ("..." if len(text) > 60 else "")
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in text)
 
 
 def toml_text(value: object) -> str:
     """A value as TOML writes it, in one line."""
     if isinstance(value, str):
         escaped = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08x}" for c in escaped) + '"'
+        return f'"{_printable(escaped)}"'
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, Mapping):

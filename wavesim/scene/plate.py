@@ -1,6 +1,5 @@
 """The plate and its exposure."""
 
-import math
 from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, model_validator
@@ -9,6 +8,7 @@ from pydantic_core import CoreSchema
 
 from wavesim.scene.base import Model
 from wavesim.scene.quantities import Length, Offset, Plain, Time, complaint, show
+from wavesim.scene.rules import SLACK, fitting, misfit
 
 if TYPE_CHECKING:
     import numpy as np
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 MOST_PIXELS_X = 1_000_000
 MOST_PIXELS = 2**31
-_WHOLE_SLACK = 1e-9  # "60 mm" / "10 um" is 6000 pixels although the floats divide to 5999.999...
 
 
 class Plate(Model):
@@ -32,12 +31,12 @@ class Plate(Model):
     @property
     def pixels_x(self) -> int:
         """Whole pixels that fit across the width."""
-        return _fitting(self.width_m, self.pixel_m)
+        return fitting(self.width_m, self.pixel_m)
 
     @property
     def pixels_y(self) -> int:
         """Whole pixels that fit into the height."""
-        return _fitting(self.height_m, self.pixel_m)
+        return fitting(self.height_m, self.pixel_m)
 
     @property
     def x_range_m(self) -> tuple[float, float]:
@@ -64,13 +63,9 @@ class Plate(Model):
     @model_validator(mode="after")
     def _size(self) -> Self:
         for key, side in (("width", self.width_m), ("height", self.height_m)):
-            if side < self.pixel_m * (1 - _WHOLE_SLACK):
-                raise complaint(
-                    f"is less than one pixel of {show(self.pixel_m, 'length')}",
-                    key=key,
-                    value=show(side, "length"),
-                    expected="at least one pixel",
-                )
+            if side < self.pixel_m * (1 - SLACK):
+                problem, right = "is less than one pixel of", "at least one pixel"
+                raise misfit(key, side, problem, self.pixel_m, right)
         self._check_count()
         return self
 
@@ -89,10 +84,6 @@ class Plate(Model):
                 key="pixel",
                 expected=f"at most {MOST_PIXELS:,}: a larger pixel or a smaller plate",
             )
-
-
-def _fitting(side: float, pixel: float) -> int:
-    return math.floor(side / pixel * (1 + _WHOLE_SLACK))
 
 
 def _edges(count: int, pixel: float) -> "NDArray[np.float64]":

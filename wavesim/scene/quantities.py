@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import math
 import operator
+import re
 from dataclasses import dataclass
 from typing import Annotated, SupportsIndex
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
@@ -99,7 +100,10 @@ class Quantity:
         if number < 0 == self.low:
             raise self.refuse("is negative")
         if number < self.low or (self.above_low and number <= self.low) or number > self.high:
-            raise complaint("is out of range", expected=f"{a(self.dimension)} {self.range}")
+            right = f"{a(self.dimension)} {self.range}"
+            if not self.needs_unit:
+                right += f', or a text such as "{self.example}"'
+            raise complaint("is out of range", expected=right, example=self.example)
         return number
 
     @property
@@ -144,7 +148,7 @@ def a(noun: str) -> str:
 def _what(found: Measured) -> str:
     if found.dimension == "fraction":
         return "a plain number"
-    return a(found.dimension) if found.dimension[0].isalpha() else f"in {found.dimension}"
+    return a(found.dimension)
 
 
 def _float(value: object) -> float:
@@ -222,6 +226,8 @@ class Plain:
             if not self.whole and hasattr(value, "__float__"):
                 return _float(value)
         noun = "a whole number" if self.whole else "a number"
+        if isinstance(value, str) and re.fullmatch(r"\s*[-+]?[0-9][0-9.]*\s*", value):
+            raise complaint("is a number in quotes", expected=f"{self.expected}, without quotes")
         raise complaint(f"is not {noun}", expected=self.expected)
 
     @property
@@ -254,5 +260,9 @@ class Plain:
 MOST_RULINGS = 10_000_000
 
 Count = Annotated[int, Plain(1, MOST_RULINGS, whole=True)]
-Seed = Annotated[int, Plain(0, 2**63 - 1, whole=True)]
+Seed = Annotated[
+    int,
+    Plain(0, 2**63 - 1, whole=True),
+    Field(description="number that fixes the random draw"),
+]
 Index = Annotated[float, Plain(1.0, 5.0)]  # refractive index of a groove's material

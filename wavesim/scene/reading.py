@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,8 +13,13 @@ from wavesim.errors import SceneError
 from wavesim.scene.messages import translated
 from wavesim.scene.model import Scene
 from wavesim.scene.quantities import FROM_FILE
+from wavesim.scene.syntax import refusal
 
 LARGEST_FILE = 2**20  # bytes
+_OTHER_KINDS = {
+    b"\x89HDF": "a plate file (HDF5)", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture",
+    b"II*\0": "a picture", b"MM\0*": "a picture",
+}  # fmt: skip
 FILE_FIELDS = ("file", "phase_file", "reflectance_file")
 
 
@@ -91,15 +97,29 @@ def _content(name: str) -> bytes:
         with Path(name).open("rb") as stream:
             content = stream.read(LARGEST_FILE + 1)
     except FileNotFoundError:
-        raise SceneError("there is no such file", file=name, expected="a scene file") from None
+        expected = _neighbour(Path(name)) or "a scene file"
+        raise SceneError("there is no such file", file=name, expected=expected) from None
     except (OSError, ValueError) as error:  # ValueError: a NUL in the name
         reason = getattr(error, "strerror", None) or str(error)
         raise SceneError(f"cannot be read: {reason}", file=name, expected="a scene file") from None
+    for beginning, kind in _OTHER_KINDS.items():
+        if content.startswith(beginning):
+            raise SceneError(f"is {kind}, no scene", file=name, expected="a scene file (.toml)")
     if len(content) > LARGEST_FILE:
         raise SceneError(
             "is larger than 1 MiB", file=name, expected="a scene file; long lists belong in tables"
         )
     return content
+
+
+def _neighbour(path: Path) -> str | None:
+    """The scene in the same folder whose name is nearest."""
+    try:
+        names = [scene.name for scene in path.parent.glob("*.toml")]
+    except (OSError, ValueError):
+        return None
+    near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
+    return f"perhaps {path.with_name(near[0])}" if near else None
 
 
 def _text(content: bytes, name: str) -> str:
@@ -120,7 +140,7 @@ def _toml(text: str, file: str | None) -> dict[str, object]:
     except RecursionError:
         problem = "nests lists or tables too deeply"
     except tomllib.TOMLDecodeError as error:
-        problem = f"is not TOML: {error}"
+        raise refusal(error, text, file) from None
     except ValueError:  # Python reads no more than 4300 digits
         problem = "holds a number of thousands of digits"
     raise SceneError(problem, file=file, expected="TOML, as in the shipped scenes")

@@ -19,12 +19,12 @@ from wavesim.scene.quantities import (
     complaint,
     show,
 )
+from wavesim.scene.rules import SLACK, both_or_none, misfit
 from wavesim.scene.source import FileName
 
 if TYPE_CHECKING:
     from wavesim.scene.defect import Defect
 
-_SEED = "number that fixes the random draw"
 MOST_CORNERS = 1000
 JAMMED = 0.5  # random placing stalls at 0.547 of the area covered; common knowledge, from memory
 
@@ -63,12 +63,8 @@ class AnnulusShape(Model):
     @model_validator(mode="after")
     def _ring(self) -> Self:
         if self.inner_m >= self.outer_m:
-            raise complaint(
-                f"is not less than the outer diameter of {show(self.outer_m, 'length')}",
-                key="inner",
-                value=show(self.inner_m, "length"),
-                expected="less than outer",
-            )
+            problem = "is not less than the outer diameter of"
+            raise misfit("inner", self.inner_m, problem, self.outer_m, "less than outer")
         return self
 
 
@@ -306,7 +302,7 @@ class Mesh(Plane):
     missing: Annotated[float, Plain(0.0, 1.0)] = Field(
         0.0, description="part of the holes that is missing, at random", examples=[0.01]
     )
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
     @property
     def resolved_pitch_y_m(self) -> float:
@@ -322,7 +318,7 @@ class Mesh(Plane):
                 expected=f"at most {MOST_RULINGS:,} holes",
             )
         cell = self.pitch_x_m * self.resolved_pitch_y_m * math.sin(self.angle_rad)
-        if self.hole.area_m2 > cell * (1 + 1e-9):
+        if self.hole.area_m2 > cell * (1 + SLACK):
             raise complaint(
                 "is larger than the cell that it stands in",
                 key="hole",
@@ -347,7 +343,7 @@ class Dots(Plane):
         0.0, description="least distance between two middles; zero lets dots overlap",
         examples=["30 um"],
     )  # fmt: skip
-    seed: Seed = Field(0, description=_SEED)
+    seed: Seed = 0
 
     @model_validator(mode="after")
     def _room(self) -> Self:
@@ -380,12 +376,8 @@ class Picture(Plane):
 
     @model_validator(mode="after")
     def _phase(self) -> Self:
-        pair = {"phase_file": self.phase_file, "phase_depth": self.phase_depth_m}
-        missing = [key for key, value in pair.items() if value is None]
-        if len(missing) == 1:
-            raise complaint(
-                "is missing: a phase needs a file and a depth",
-                key=missing[0],
-                expected='phase_file = "phase.png" and phase_depth = "550 nm"',
-            )
+        both_or_none(
+            {"phase_file": self.phase_file, "phase_depth": self.phase_depth_m},
+            'phase_file = "phase.png" and phase_depth = "550 nm"',
+        )
         return self

@@ -23,6 +23,7 @@ from wavesim.scene.quantities import (
     Wavelength,
     complaint,
 )
+from wavesim.scene.rules import exactly_one, not_both
 
 FileName = Annotated[str, Field(min_length=1, max_length=1024, examples=["measured.csv"])]
 
@@ -43,26 +44,26 @@ class BandpassFilter(Model):
     transmittance: Transmittance = Field(1.0, description="transmittance at the peak")
 
 
-class LongpassFilter(Model):
+class EdgeFilter(Model):
+    """What filters that pass all wavelengths on one side of an edge share."""
+
+    edge_m: Wavelength = Field(description="wavelength of half transmittance", examples=["550 nm"])
+    width_m: LengthOrZero = Field(
+        0.0, description="width of the edge between 10 % and 90 %", examples=["5 nm"]
+    )
+    transmittance: Transmittance = Field(1.0, description="transmittance far from the edge")
+
+
+class LongpassFilter(EdgeFilter):
     """Passes wavelengths above an edge."""
 
     kind: Literal["longpass"] = "longpass"
-    edge_m: Wavelength = Field(description="wavelength of half transmittance", examples=["550 nm"])
-    width_m: LengthOrZero = Field(
-        0.0, description="width of the edge from 10 % to 90 %", examples=["5 nm"]
-    )
-    transmittance: Transmittance = Field(1.0, description="transmittance far above the edge")
 
 
-class ShortpassFilter(Model):
+class ShortpassFilter(EdgeFilter):
     """Passes wavelengths below an edge."""
 
     kind: Literal["shortpass"] = "shortpass"
-    edge_m: Wavelength = Field(description="wavelength of half transmittance", examples=["500 nm"])
-    width_m: LengthOrZero = Field(
-        0.0, description="width of the edge from 90 % to 10 %", examples=["5 nm"]
-    )
-    transmittance: Transmittance = Field(1.0, description="transmittance far below the edge")
 
 
 class NeutralFilter(Model):
@@ -78,8 +79,8 @@ class NeutralFilter(Model):
 
     @model_validator(mode="after")
     def _one_measure(self) -> Self:
-        if (self.density is None) == (self.transmittance is None):
-            raise complaint("needs one of density and transmittance", expected="density = 0.6")
+        choices = {"density": self.density, "transmittance": self.transmittance}
+        exactly_one(choices, "density = 0.6")
         return self
 
 
@@ -130,8 +131,7 @@ class SourceBase(Model):
 
     @model_validator(mode="after")
     def _extent(self) -> Self:
-        if self.slit is not None and self.disc_rad is not None:
-            raise complaint("has both a slit and a disc", key="disc", expected="only one of them")
+        not_both({"slit": self.slit, "disc": self.disc_rad})
         if self.is_point and self.luminance_cd_m2 is not None:
             raise complaint(
                 "needs a slit or a disc to have a luminance",
@@ -259,24 +259,4 @@ class Table(SourceBase):
 Source = Annotated[
     Sun | BlackBody | Illuminant | Lamp | Laser | Led | Band | Table,
     Field(discriminator="kind"),
-]
-
-__all__ = [
-    "Band",
-    "BandpassFilter",
-    "BlackBody",
-    "Filter",
-    "Illuminant",
-    "Lamp",
-    "Laser",
-    "Led",
-    "LongpassFilter",
-    "NeutralFilter",
-    "ShortpassFilter",
-    "Source",
-    "SourceBase",
-    "SourceSlit",
-    "Sun",
-    "Table",
-    "TableFilter",
 ]

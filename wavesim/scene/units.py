@@ -22,7 +22,12 @@ _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?:\s*/\s*({_NUMBER}))?\s*(.*)", re.DOTALL)
 _UNIT_WORD = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:\s*(?:\^|\*\*)\s*-?[1-9]|[²³])?"
 _UNIT = re.compile(rf"(?:/\s*)?{_UNIT_WORD}(?:(?:\s*[*/·]\s*|\s+){_UNIT_WORD}){{0,5}}")
-_SPOKEN_COUNT = re.compile(r"^(?:lines?|rulings?|grooves?|slits?)\s*(?=/)|^per\s+(?=\w)")
+_SPOKEN_COUNT = re.compile(
+    r"^(?:l(?:ines?)?|gr?(?:ooves?)?|rulings?|slits?)\s*(?=/)"  # catalogues print 600 l/mm, 600 gr/mm
+    r"|^per\s+(?=\w)"
+)
+_BARE_POWER = re.compile(r"(?<=[^\W\d_])(-?[12])$")  # mm-1, cd/m2
+_AMBIGUOUS = {"grad": "degrees or gon"}
 
 
 class UnitError(ValueError):
@@ -31,7 +36,7 @@ class UnitError(ValueError):
 
 @dataclass(frozen=True)
 class Measured:
-    """A number in the SI unit of its dimension ("length", "angle", ... or pint's own words)."""
+    """A number in the SI unit of its dimension: "length", "angle" ..."""
 
     value: float
     dimension: str
@@ -120,8 +125,11 @@ def _split(text: str) -> tuple[float, str]:
         raise UnitError(_no_number(text))
     number = _finite(float(match[1]), float(match[2] or 1.0))
     unit = _SPOKEN_COUNT.sub(lambda m: "/" if m[0].startswith("per") else "", match[3].strip())
+    unit = _BARE_POWER.sub(r"^\1", unit)
     if not unit:
         raise UnitError("has no unit")
+    if unit in _AMBIGUOUS:
+        raise UnitError(f'has a unit that may be {_AMBIGUOUS[unit]}, "{unit}"')
     if re.match(r",[0-9]", unit):
         raise UnitError("has a decimal comma where a point belongs")
     return number, unit
@@ -169,7 +177,10 @@ def _measure_with_pint(number: float, unit: str) -> Measured:
         raise UnitError(f'has an unknown unit "{unit}"{_nearest(unit)}') from error
     if not math.isfinite(value):
         raise UnitError("is too large a number")
-    return _named(value, base)
+    if frozenset(base.items()) not in _DIMENSIONS:  # MM, molar, is meant for mm
+        raise UnitError(f'has an unknown unit "{unit}"{_nearest(unit)}')
+    name, scale = _DIMENSIONS[frozenset(base.items())]
+    return Measured(value * scale, name)
 
 
 _GRAM_TO_KG = 1e-3
@@ -199,16 +210,10 @@ _DIMENSIONS: dict[frozenset[tuple[str, float]], tuple[str, float]] = {
 }
 
 
-def _named(value: float, base: dict[str, float]) -> Measured:
-    name, factor = _DIMENSIONS.get(
-        frozenset(base.items()),
-        (" ".join(f"{unit}^{power:g}" for unit, power in sorted(base.items())), 1.0),
-    )
-    return Measured(value * factor, name)
-
-
 def _nearest(unit: str) -> str:
-    near = difflib.get_close_matches(_tight(unit), FAST_UNITS, n=1, cutoff=0.5)
+    tight = _tight(unit)
+    near = [known for known in FAST_UNITS if known.casefold() == tight.casefold()]
+    near = near or difflib.get_close_matches(tight, FAST_UNITS, n=1, cutoff=0.5)
     return f', perhaps "{near[0]}"' if near else ""
 
 
