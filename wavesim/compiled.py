@@ -11,10 +11,11 @@ A kernel gains by this only if it is plain loops over arrays that its caller mad
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cached_property
 from typing import Any
 
 from numba import njit
-from numba.core.caching import FunctionCache
+from numba.core.caching import FunctionCache, NullCache
 from numba.core.runtime import rtsys
 
 # "contract" alone: a * b + c in one rounding, no other licence
@@ -25,19 +26,34 @@ def compiled(**options: object) -> Callable[[Callable[..., Any]], Callable[..., 
     """`numba.njit` with our usual options where `options` say nothing else, cached on disk."""
 
     def decorated(function: Callable[..., Any]) -> Callable[..., Any]:
-        kernel = njit(cache=True, **{**_USUAL, **options})(function)
-        kernel._cache = _LooksFirst(function)
+        kernel = njit(**{**_USUAL, **options})(function)
+        kernel._cache = _Kept(function)
         return kernel  # type: ignore[no-any-return]
 
     return decorated
 
 
-class _LooksFirst(FunctionCache):  # type: ignore[misc]  # numba has no types
-    """numba's cache of one function, less the preparations for compiling it."""
+class _Kept:
+    """numba's cache of one function, opened when the function is first called."""
+
+    def __init__(self, function: Callable[..., Any]) -> None:
+        self._function = function
+
+    @cached_property
+    def _cache(self) -> Any:
+        try:
+            return FunctionCache(self._function)
+        except RuntimeError:  # no folder can be written: compiled anew in every process
+            return NullCache()
 
     def load_overload(self, sig: object, target_context: object) -> object:
-        """The compiled function for a signature, or None; numba then prepares by itself."""
+        """The compiled function for a signature, or None: numba then makes ready by itself."""
+        if isinstance(self._cache, NullCache):
+            return None
         rtsys.initialize(target_context)  # the memory of arrays, which compiled code links to
-        with self._guard_against_spurious_io_errors():
-            return self._load_overload(sig, target_context)
+        with self._cache._guard_against_spurious_io_errors():
+            return self._cache._load_overload(sig, target_context)
         return None
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._cache, name)

@@ -12,15 +12,12 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim import aperture, farfield, light, plate, store
-from wavesim.aperture import Aperture
-from wavesim.aperture.plane import build_plane
-from wavesim.aperture.plane.strips import build_strips, needs_strips
+from wavesim.aperture import Aperture, needs_strips
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
 from wavesim.farfield.near import judged, steepest, wavefront
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
-from wavesim.plate.plane import expose_near, expose_plane, in_focus
 from wavesim.scene import Scene
 from wavesim.scene.shape import Plane as PlaneShape
 
@@ -101,6 +98,10 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
 
 def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
     """The same for an aperture in the plane, or in the near field."""
+    from wavesim.aperture.plane import build_plane
+    from wavesim.aperture.plane.strips import build_strips
+    from wavesim.plate.plane import expose_near, expose_plane, in_focus
+
     place = stage("geometry", plate.geometry, in_focus(scene))
     if isinstance(scene.aperture, PlaneShape):
         holes = stage("aperture", build_plane, scene)

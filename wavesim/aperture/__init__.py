@@ -1,7 +1,7 @@
 """Apertures: a few kinds of element, each at many positions."""
 
-from wavesim.aperture.build import build
+from wavesim.aperture.build import build, needs_strips
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Element, Rays, Slit
 
-__all__ = ["Aperture", "Comb", "Element", "Rays", "Slit", "build"]
+__all__ = ["Aperture", "Comb", "Element", "Rays", "Slit", "build", "needs_strips"]

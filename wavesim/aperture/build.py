@@ -18,7 +18,8 @@ from wavesim.aperture.spread import spread
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
 from wavesim.scene import Bench, Scene
-from wavesim.scene.aperture import Grating, Slits, Wires
+from wavesim.scene.aperture import Grating, Ruled, Slits, Wires
+from wavesim.scene.defect import BowDefect, FanDefect
 from wavesim.scene.groove import (
     BinaryGroove,
     BlazedGroove,
@@ -57,6 +58,20 @@ def build(scene: Scene) -> Aperture:
     _check_reach(kept, height_m)
     smallest = min(pitch_m, *(comb.element.width_m for comb in kept))
     return Aperture(kept, height_m, pitch_m, of_small_elements(smallest, _HOLDS))
+
+
+def needs_strips(scene: Scene) -> bool:
+    """Whether rows and columns of a ruled aperture do not come apart (`plane.strips` cuts it)."""
+    ruled, bench = scene.aperture, scene.bench
+    if not isinstance(ruled, Ruled):
+        return False
+    crooked = any(isinstance(d, FanDefect | BowDefect) for d in ruled.defects)
+    return (
+        crooked
+        or ruled.outline != "rectangle"
+        or bench.aberrations is not None
+        or scene.source.disc_rad is not None
+    )
 
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:

@@ -35,27 +35,20 @@ class Light:
 
 
 def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> Light:
-    """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed.
-
-    Columns that mirror others (`columns.first`) are copied.
-    """
+    """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
     x = place.x_of_sine(place.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
     cosine = place.focal_m / np.hypot(middle, place.focal_m)
     weights = sensitivities(columns.node_m) / (pixel_m * pixel_m)
-    first = columns.first
-    half = Columns(columns.node_m, columns.light[first:])
-    plate = gather(half, share, weights, cosine[first:])
-    if first:
-        plate = np.concatenate([plate[:, ::-1][:, :first], plate], axis=1)
+    plate = gather(columns, share, weights, cosine)
     if place.margin:
         plate = bowed(plate, place)
     profile = plate[-1, :, 3].copy()
     spectrum = _spectrum(columns, share, place) / (pixel_m * pixel_m)
-    plate = _mirrored(plate, place.y_edges_m.size - 1)
+    rows = place.y_edges_m.size - 1
     return Light(
-        xyz_lx=np.ascontiguousarray(plate[:, :, :3]),
-        irradiance=np.ascontiguousarray(plate[:, :, 3]),
+        xyz_lx=_mirrored(plate[:, :, :3], rows),
+        irradiance=_mirrored(plate[:, :, 3], rows),
         profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
@@ -63,7 +56,7 @@ def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> L
 
 
 def _mirrored(lower: Floats, rows: int) -> Floats:
-    """The whole plate (ny, nx, c) from its lower half: nothing tells y from -y."""
+    """The whole plate (ny, nx, ...) from its lower half: nothing tells y from -y."""
     return np.concatenate([lower, lower[: rows - lower.shape[0]][::-1]])
 
 

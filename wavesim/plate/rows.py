@@ -144,23 +144,25 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
 
     Parameters
     ----------
-    columns : light (nx, k) of each column at each node
+    columns : light (nx, k) of each column at each node; those that mirror others are copied
     weights : (k, c) per node, for instance the observer's curves
     cosine : (nx,) f / sqrt(x^2 + f^2) of each column, which sets its rows' scale
 
     Cost: 2 nx n c k' operations for the k' nodes that the rows need, in one matrix product.
     """
+    first, cosine = columns.first, cosine[columns.first :]
     out = np.zeros((share.share.shape[2], columns.light.shape[0], weights.shape[1]))
+    computed = out[:, first:]
     for i in range(weights.shape[1]):
-        light = _onto(columns.light * weights[:, i], columns.node_m, share.node_m)
+        light = _onto(columns.light[first:] * weights[:, i], columns.node_m, share.node_m)
         for s in range(share.scale.size):
             near = _hat(share.scale, s, cosine)
             seen = np.flatnonzero(near)
             if not seen.size:  # no column stands at this scale
                 continue
-            first, last = seen[[0, -1]]
-            there = slice(int(first), int(last) + 1)
-            out[:, there, i] += (share.share[s].T @ light[there].T) * near[there]
+            there = slice(int(seen[0]), int(seen[-1]) + 1)
+            computed[:, there, i] += (share.share[s].T @ light[there].T) * near[there]
+    out[:, :first] = out[:, ::-1][:, :first]
     return out
 
 

@@ -66,20 +66,6 @@ class Strip:
         return ((-a, -b), (a, -b), (a, b), (-a, b))
 
 
-def needs_strips(scene: Scene) -> bool:
-    """Whether rows and columns of a ruled aperture do not come apart."""
-    ruled, bench = scene.aperture, scene.bench
-    if not isinstance(ruled, Ruled):
-        return False
-    crooked = any(isinstance(d, FanDefect | BowDefect) for d in ruled.defects)
-    return (
-        crooked
-        or ruled.outline != "rectangle"
-        or bench.aberrations is not None
-        or scene.source.disc_rad is not None
-    )
-
-
 Slope = Callable[[float, float], float]
 
 

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim import aperture, farfield, light, plate
-from wavesim.aperture import Aperture
+from wavesim.aperture import Aperture, needs_strips
 from wavesim.aperture.elements import Floats
-from wavesim.aperture.plane.strips import needs_strips
 from wavesim.light import Spectrum
 from wavesim.light.air import Air, relative_to_standard
 from wavesim.light.pieces import from_nodes
