@@ -80,6 +80,9 @@ def _wavesim(ctx: click.Context, debug: bool) -> None:
 
 def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line `args` (default: the process's own) and exit with its status."""
+    # our own threads share out the work: those of a matrix product cost more than they save here,
+    # and would make the last bits depend on their number
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status = _guarded(args)
     except KeyboardInterrupt:
