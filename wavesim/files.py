@@ -6,7 +6,7 @@ import fcntl
 import os
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -43,6 +43,22 @@ def replacing(path: str | Path) -> Iterator[Path]:
     finally:
         temporary.unlink(missing_ok=True)
         os.close(handle)
+
+
+def check_ending(path: str | Path, endings: Sequence[str]) -> str:
+    """The ending of the name, in small letters, if it is one of those written.
+
+    Raises
+    ------
+    OutputError
+        It is another, or there is none.
+    """
+    ending = Path(path).suffix.lower()
+    if ending not in endings:
+        problem = "has the wrong ending" if ending else "has no ending"
+        right = f"a name that ends in {' or '.join(endings)}"
+        raise OutputError(problem, file=path, value=Path(path).suffix or None, expected=right)
+    return ending
 
 
 def refuse_no_file(target: Path) -> None:

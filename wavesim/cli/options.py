@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from wavesim.errors import OutputError
-from wavesim.files import refuse_no_file
+from wavesim.files import check_ending, refuse_no_file
 
 if TYPE_CHECKING:
     from wavesim.scene.units import Measured
@@ -150,10 +150,7 @@ def writable(path: Path, endings: tuple[str, ...]) -> Path:
         The name has none of the endings, the folder is missing or read-only, or the name is a
         folder or a device.
     """
-    if path.suffix.lower() not in endings:
-        problem = "has the wrong ending" if path.suffix else "has no ending"
-        right = f"a name that ends in {' or '.join(endings)}"
-        raise OutputError(problem, file=path, value=path.suffix or None, expected=right)
+    check_ending(path, endings)
     folder = path.absolute().parent
     if not folder.is_dir():
         raise OutputError(f"there is no folder {folder}", file=path, expected="an existing folder")

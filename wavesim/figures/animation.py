@@ -11,11 +11,11 @@ from matplotlib.figure import Figure
 from PIL import Image, ImageColor
 
 from wavesim.colorimetry import Rendering
-from wavesim.errors import InputError, OutputError, within
-from wavesim.figures.sheets import sheet
+from wavesim.errors import within
+from wavesim.figures.sheets import one_each, sheet
 from wavesim.figures.strips import range_of
 from wavesim.figures.style import Size, size_named
-from wavesim.files import replacing
+from wavesim.files import check_ending, replacing
 from wavesim.plate import Plate
 
 FORMATS = (".gif", ".png", ".webp")
@@ -49,14 +49,7 @@ def animate(
     InputError
         No plates, labels that do not fit them, or a time that is not positive.
     """
-    kind = Path(path).suffix.lower()
-    if kind not in FORMATS:
-        raise OutputError(
-            "has an ending that no animation is written in",
-            file=path,
-            value=kind,
-            expected=" or ".join(FORMATS),
-        )
+    kind = check_ending(path, FORMATS)
     within("seconds", seconds, 0.02, 600.0)
     size = size_named(size)
     frames = _frames(plates, labels, size, title, rendering)
@@ -84,16 +77,7 @@ def _frames(
     title: str,
     rendering: Rendering | None,
 ) -> list[Image.Image]:
-    if not plates:
-        raise InputError("an animation needs at least one plate", key="plates")
-    names = [plate.scene.title for plate in plates] if labels is None else labels
-    if len(names) != len(plates):
-        raise InputError(
-            "must be as many as there are plates",
-            key="labels",
-            value=len(names),
-            expected=str(len(plates)),
-        )
+    names = one_each("labels", labels, plates) or [plate.scene.title for plate in plates]
     across = range_of(plates)
     coarse = replace(size, dpi=min(size.dpi, _WIDTH_PX / size.width_in))
     drawn = [

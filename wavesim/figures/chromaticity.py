@@ -23,7 +23,7 @@ from wavesim.colorimetry.words import (
 from wavesim.errors import InputError
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import bridged, missing_wavelengths
-from wavesim.figures.style import Sheet, Size, blank, size_named, styled
+from wavesim.figures.style import Sheet, Size, annotate, blank, size_named, styled
 from wavesim.light.observer import cie1931
 from wavesim.plate import Plate
 
@@ -263,15 +263,8 @@ def _fill_spectrum(axes: Axes, nm: Array, light: Array) -> None:
 
 def _name_peak(axes: Axes, nm: Array, mean: Array, size: Size) -> None:
     at = int(np.argmax(mean))
-    axes.annotate(
-        "whole plate",
-        (nm[at], mean[at]),
-        xytext=(0, 0.25 * size.text_pt),
-        textcoords="offset points",
-        ha="left" if nm[at] < np.mean(_seen(nm)) else "right",
-        fontsize=size.small_pt,
-        color=size.quiet,
-    )
+    side = "left" if nm[at] < np.mean(_seen(nm)) else "right"
+    annotate(axes, "whole plate", (nm[at], mean[at]), size, offset_em=(0, 0.25), ha=side)
 
 
 def _mark_missing(axes: Axes, missing_nm: Array, size: Size) -> None:
@@ -319,12 +312,13 @@ def _dot(axes: Axes, xy: Array, label: str, size: Size, *, hollow: bool = False)
         mew=0.8 * size.line_pt,
         zorder=5,
     )
-    axes.annotate(
+    annotate(
+        axes,
         label,
         (xy[0], xy[1]),
-        xytext=(0.55 * size.text_pt, -0.9 * size.text_pt),
-        textcoords="offset points",
-        fontsize=size.small_pt,
+        size,
+        offset_em=(0.55, -0.9),
+        color=size.ink,
         zorder=6,
         path_effects=[withStroke(linewidth=0.35 * size.text_pt, foreground=size.paper, alpha=0.8)],
     )

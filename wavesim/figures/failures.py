@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from wavesim.errors import InputError
 from wavesim.figures.lettering import plain
-from wavesim.figures.style import Size, Words, graph, size_named, styled
+from wavesim.figures.style import Size, Words, annotate, graph, size_named, styled
 
 Array = NDArray[np.float64]
 _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (8, 2)))
@@ -95,13 +95,13 @@ def _draw_tolerance(axes: Axes, tolerance: float, size: Size) -> None:
     axes.set_ylim(low, high)
     axes.axhspan(tolerance, high, color=size.accent, alpha=0.07, lw=0)
     axes.axhline(tolerance, color=size.accent, lw=0.8 * size.line_pt)
-    axes.annotate(
+    annotate(
+        axes,
         f"fails above {tolerance:g}",
         (0.0, tolerance),
+        size,
+        offset_em=(0.5, 0.3),
         xycoords=("axes fraction", "data"),
-        xytext=(0.5 * size.text_pt, 0.3 * size.text_pt),
-        textcoords="offset points",
-        fontsize=size.small_pt,
         color=size.accent,
     )
 
@@ -110,13 +110,12 @@ def _draw_threshold(axes: Axes, fails_at: float, label: str, size: Size) -> None
     axes.axvline(fails_at, color=size.quiet, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
     lo, hi = axes.get_xlim()
     side = -1 if fails_at**2 > lo * hi else 1  # the label stands where there is more room
-    axes.annotate(
-        plain(label),
+    annotate(
+        axes,
+        label,
         (fails_at, 0.03),
+        size,
+        offset_em=(side * 0.4, 0),
         xycoords=("data", "axes fraction"),
-        xytext=(side * 0.4 * size.text_pt, 0),
-        textcoords="offset points",
         ha="right" if side < 0 else "left",
-        fontsize=size.small_pt,
-        color=size.quiet,
     )

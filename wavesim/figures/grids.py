@@ -162,14 +162,7 @@ def _cell(
     under = top + cells.caption_in
     label = _label(name, size, cells.pitch_in - _GAP * size.width_in)
     page.text(left, under - 1.3 * small, label, weight="bold", va="bottom", linespacing=1.2)
-    page.text(
-        left,
-        under - 0.2 * small,
-        exposure_words(plate),
-        va="bottom",
-        color=size.quiet,
-        fontsize=size.small_pt,
-    )
+    page.note(left, under - 0.2 * small, exposure_words(plate), va="bottom")
     width = (hi - lo) * scale
     axes = page.axes(left, under, width, _height(plate) * scale)
     draw_plate(axes, plate, Frame(left, width, lo, hi), rendering=rendering, dpi=size.dpi)

@@ -32,7 +32,10 @@ class Mark(NamedTuple):
     level: float | None = None
 
 
-def marks_from(pairs: Iterable[tuple[float, str] | Mark]) -> tuple[Mark, ...]:
+Pairs = Iterable[tuple[float, str] | Mark]
+
+
+def marks_from(pairs: Pairs) -> tuple[Mark, ...]:
     """Marks from marks or from (position [m], label) pairs."""
     return tuple(Mark(*pair) for pair in pairs)
 

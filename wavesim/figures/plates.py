@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +14,8 @@ from numpy.typing import NDArray
 from wavesim.colorimetry import Rendering
 from wavesim.figures import pictures
 from wavesim.figures.captions import aperture_words, exposure_words, marks_note
-from wavesim.figures.lettering import lines_in, width_of
-from wavesim.figures.marks import Mark, marks_from, order_marks
+from wavesim.figures.lettering import LEADING, lines_in, width_of
+from wavesim.figures.marks import Pairs, marks_from, order_marks
 from wavesim.figures.profiles import draw_marks, draw_profile
 from wavesim.figures.strips import (
     MM,
@@ -31,7 +30,9 @@ from wavesim.figures.strips import (
     write_cautions,
 )
 from wavesim.figures.style import (
+    POSITION,
     Size,
+    annotate,
     blank,
     cautions_of,
     heading_in,
@@ -40,9 +41,6 @@ from wavesim.figures.style import (
     styled,
 )
 from wavesim.plate import Plate
-
-Pairs = Iterable[tuple[float, str] | Mark]
-_X_LABEL = "position on the plate (mm)"
 
 
 def plate_figure(
@@ -142,7 +140,7 @@ def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool
     curve = draw_profile(axes, plate.x_m * MM, plate.profile_irradiance, log=log)
     axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     _fill(axes, plate, frame, size, *curve)
-    axes.set_xlabel(_X_LABEL, loc="left")
+    axes.set_xlabel(POSITION, loc="left")
     axes.set_ylabel("irradiance, peak = 1")
 
 
@@ -169,20 +167,12 @@ def _fill(
     band.set_clip_path(Polygon(corners, closed=True, transform=axes.transData))
     axes.set_ylim(low, high)
     note = "under the curve: the colour of the light, however faint"
-    room_in = axes.get_position().width * size.width_in - width_of(_X_LABEL, size.text_pt)
+    room_in = axes.get_position().width * size.width_in - width_of(POSITION, size.text_pt)
     if width_of(note, size.small_pt) > room_in:
         return
-    axes.annotate(
-        note,
-        (1.0, 0.0),
-        xycoords="axes fraction",
-        xytext=(0, -2.05 * size.line_in() * 72),
-        textcoords="offset points",
-        ha="right",
-        va="baseline",
-        color=size.quiet,
-        fontsize=size.small_pt,
-    )
+    below = -2.05 * LEADING
+    style = {"xycoords": "axes fraction", "ha": "right", "va": "baseline"}
+    annotate(axes, note, (1.0, 0.0), size, offset_em=(0.0, below), **style)
 
 
 def _subtitle(plate: Plate, rendering: Rendering | None, note: str) -> str:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from wavesim.figures.lettering import plain
 from wavesim.figures.marks import Mark, legible
-from wavesim.figures.style import Size, Words, graph, size_named, styled
+from wavesim.figures.style import POSITION, Size, Words, graph, size_named, styled
 
 Array = NDArray[np.float64]
 DECADES = 10
@@ -25,7 +25,7 @@ def line_profile_figure(
     level: Array,
     *,
     marks: Sequence[Mark] = (),
-    x_label: str = "position on the plate (mm)",
+    x_label: str = POSITION,
     title: str = "",
     subtitle: str = "",
     decades: float = DECADES,

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
@@ -15,12 +14,13 @@ from wavesim.errors import InputError
 from wavesim.figures.captions import exposure_words, marks_note
 from wavesim.figures.grids import grid
 from wavesim.figures.lettering import fitted, lines_in, width_of
-from wavesim.figures.marks import Mark, marks_from, order_marks
+from wavesim.figures.marks import Mark, Pairs, marks_from, order_marks
 from wavesim.figures.scales import Scale, shared_scale
 from wavesim.figures.strips import (
     MM,
     TALLEST,
     Frame,
+    bare,
     draw_labels,
     draw_plate,
     in_two_dimensions,
@@ -29,6 +29,7 @@ from wavesim.figures.strips import (
     write_cautions,
 )
 from wavesim.figures.style import (
+    POSITION,
     Sheet,
     Size,
     blank,
@@ -39,7 +40,6 @@ from wavesim.figures.style import (
 )
 from wavesim.plate import Plate
 
-Pairs = Iterable[tuple[float, str] | Mark]
 _T = TypeVar("_T")
 _TALLEST_OF_MANY = 0.16  # of its width
 _LOWEST_ON_SLIDE = 0.03  # of its width
@@ -75,9 +75,8 @@ def sheet(
         No plates, or as many labels or marks as do not fit them.
     """
     size = size_named(size)
-    given_names = _one_each("labels", labels, plates)
-    names = given_names or [plate.scene.title for plate in plates]
-    given = _one_each("marks", marks, plates)
+    names = one_each("labels", labels, plates) or [plate.scene.title for plate in plates]
+    given = one_each("marks", marks, plates)
     if any(in_two_dimensions(plate) for plate in plates):
         return grid(plates, names, size, title=title, rendering=rendering)
     chosen = _marks(plates) if given is None else [marks_from(m) for m in given]
@@ -203,9 +202,10 @@ def _marks(plates: Sequence[Plate]) -> list[tuple[Mark, ...]]:
     return [order_marks(plate) for plate in plates]
 
 
-def _one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> Sequence[_T] | None:
+def one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> Sequence[_T] | None:
+    """What was given for the plates, if it is as many as they are, and they are some."""
     if not plates:
-        raise InputError("a sheet needs at least one plate", key="plates")
+        raise InputError("needs at least one plate", key="plates")
     if given is not None and len(given) != len(plates):
         raise InputError(
             "must be as many as there are plates",
@@ -221,27 +221,20 @@ def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -
     room = frame.width_in - width_of(exposure, size.small_pt) - 0.3
     label, points = fitted(label, room, size.text_pt, bold=True)
     page.text(frame.left_in, top, label, weight="bold", fontsize=points)
-    page.text(
-        frame.left_in + frame.width_in,
-        top,
-        exposure,
-        ha="right",
-        color=size.quiet,
-        fontsize=size.small_pt,
-    )
+    page.note(frame.left_in + frame.width_in, top, exposure, ha="right")
 
 
 def _upper_scale(page: Sheet, scale: Scale, frame: Frame, top: float) -> None:
     """Angle or wavelength along the upper edge of the sheet."""
     size = page.size
     ruler = page.axes(frame.left_in, top, frame.width_in, 2.3 * size.line_in())
-    _bare(ruler)
+    bare(ruler)
     ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     axis = ruler.secondary_xaxis(0.0, functions=(scale.there, scale.back))
     axis.tick_params(top=True, labeltop=True, bottom=False, labelbottom=False)
     axis.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
     axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}{scale.unit}".replace("-", "−"))
-    page.text(frame.left_in, top, scale.name, fontsize=size.small_pt, color=size.quiet)
+    page.note(frame.left_in, top, scale.name)
 
 
 def _position_scale(page: Sheet, frame: Frame, top: float, note: str) -> None:
@@ -252,21 +245,5 @@ def _position_scale(page: Sheet, frame: Frame, top: float, note: str) -> None:
     ruler.spines["left"].set_visible(False)
     ruler.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
     line = top + 1.35 * size.line_in()
-    page.text(
-        frame.left_in, line, "position on the plate (mm)", fontsize=size.small_pt, color=size.quiet
-    )
-    page.text(
-        frame.left_in + frame.width_in,
-        line,
-        note,
-        ha="right",
-        fontsize=size.small_pt,
-        color=size.quiet,
-    )
-
-
-def _bare(axes: Axes) -> None:
-    axes.set_xticks([])
-    axes.set_yticks([])
-    for spine in axes.spines.values():
-        spine.set_visible(False)
+    page.note(frame.left_in, line, POSITION)
+    page.note(frame.left_in + frame.width_in, line, note, ha="right")

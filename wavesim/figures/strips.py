@@ -80,14 +80,19 @@ def draw_plate(
     )
     axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     axes.set_ylim(-shown * MM, shown * MM)
-    axes.set_xticks([])
-    axes.set_yticks([])
-    for spine in axes.spines.values():
-        spine.set_visible(False)
+    bare(axes)
     hairline = Rectangle((lo * MM, -shown * MM), (hi - lo) * MM, 2 * shown * MM, fill=False, lw=0.4)
     hairline.set_edgecolor(axes.spines["left"].get_edgecolor())
     hairline.set_clip_on(False)
     axes.add_patch(hairline)  # without it a white fringe would melt into the paper
+
+
+def bare(axes: Axes) -> None:
+    """Take ticks and edges away."""
+    axes.set_xticks([])
+    axes.set_yticks([])
+    for spine in axes.spines.values():
+        spine.set_visible(False)
 
 
 def draw_labels(

@@ -21,13 +21,15 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
-from wavesim.errors import InputError, OutputError, one_of
+from wavesim.errors import InputError, one_of
 from wavesim.figures.lettering import FONT, LEADING, fitted, plain, sentences_once, wrapped
-from wavesim.files import replacing
+from wavesim.files import check_ending, replacing
 
 BLUE, VERMILION, GREEN, ORANGE, PURPLE = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7"
 SKY_BLUE, YELLOW = "#56B4E9", "#F0E442"
+POSITION = "position on the plate (mm)"
 FORMATS = (".png", ".pdf", ".svg")
+_MOST_PIXELS = 1 << 15  # of a figure's height
 
 
 @dataclass(frozen=True)
@@ -191,6 +193,12 @@ class Sheet:
         place = left / self.width_in, 1 - top / self.height_in
         return self.figure.text(*place, plain(text), **{"ha": "left", "va": "top", **style})
 
+    def note(self, left: float, top: float, text: str, **style: Any) -> Text:
+        """Small quiet text hanging from (left, top)."""
+        return self.text(
+            left, top, text, **{"color": self.size.quiet, "fontsize": self.size.small_pt, **style}
+        )
+
     def line(self, left: float, top: float, text: str, points: float, **style: Any) -> Text:
         """One line that ends at the right margin, smaller or cut off if it must be."""
         room = 0.965 * self.width_in - left
@@ -231,11 +239,42 @@ def graph(
 
 
 def blank(size: Size, height_in: float) -> Sheet:
-    """An empty sheet as wide as the size says; a size with a height of its own keeps it."""
+    """An empty sheet as wide as the size says; a size with a height of its own keeps it.
+
+    Raises
+    ------
+    InputError
+        The content asks for more pixels than a picture may have.
+    """
     height = height_in if size.height_in is None else size.height_in
+    if height * size.dpi > _MOST_PIXELS:
+        times = height / size.width_in
+        raise InputError(
+            f"would make a figure {times:,.0f} times as high as wide", key="plate.height",
+            expected="a lower plate, or fewer plates on one sheet",
+        )  # fmt: skip
     figure = Figure(figsize=(size.width_in, height), dpi=size.dpi, facecolor=size.paper)
     FigureCanvasAgg(figure)
     return Sheet(figure, size, size.width_in, height)
+
+
+def annotate(
+    axes: Axes,
+    text: str,
+    at: tuple[float, float],
+    size: Size,
+    *,
+    offset_em: tuple[float, float] = (0.0, 0.0),
+    **style: Any,
+) -> None:
+    """Small quiet text beside a place of the axes, `offset_em` heights of a letter from it."""
+    axes.annotate(
+        plain(text),
+        at,
+        xytext=(offset_em[0] * size.text_pt, offset_em[1] * size.text_pt),
+        textcoords="offset points",
+        **{"color": size.quiet, "fontsize": size.small_pt, **style},
+    )
 
 
 def cautions_of(texts: Iterable[str], size: Size, width_in: float) -> str:
@@ -253,14 +292,7 @@ def save(figure: Figure, path: str | Path) -> None:
     OutputError
         Another ending, or a place that cannot be written.
     """
-    kind = Path(path).suffix.lower()
-    if kind not in FORMATS:
-        raise OutputError(
-            "has an ending that no figure is written in",
-            file=path,
-            value=kind,
-            expected=" or ".join(FORMATS),
-        )
+    kind = check_ending(path, FORMATS)
     date = {".png": {}, ".pdf": {"CreationDate": None}, ".svg": {"Date": None}}[kind]
     with replacing(path) as temporary, mpl.rc_context():
         mpl.rcParams.update({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "wavesim"})

@@ -12,7 +12,7 @@ from wavesim.figures.marks import order_positions, orders_on
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import resampled
 from wavesim.figures.strips import MM, plate_edges
-from wavesim.figures.style import Size, Words, graph, size_named, styled
+from wavesim.figures.style import POSITION, Size, Words, annotate, graph, size_named, styled
 from wavesim.plate import Plate
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ def wavelength_position_map(
     words = Words(
         title or plate.scene.title,
         f"{aperture_words(plate)} · brightness over three decades of light",
-        "position on the plate (mm)",
+        POSITION,
         "wavelength in air (nm)",
     )
     with styled(size):
@@ -84,17 +84,8 @@ def _grid(wavelength_m: Array) -> Array:
 def _draw_orders(axes: Axes, plate: Plate, size: Size) -> None:
     low, high = axes.get_ylim()
     wavelength_m = np.linspace(low / _NM, high / _NM, 400)
-    axes.annotate(
-        "order",
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-0.4 * size.text_pt, 0.3 * size.text_pt),
-        textcoords="offset points",
-        ha="right",
-        va="bottom",
-        fontsize=size.small_pt,
-        color=size.quiet,
-    )
+    corner = {"xycoords": "axes fraction", "ha": "right", "va": "bottom"}
+    annotate(axes, "order", (0, 1), size, offset_em=(-0.4, 0.3), **corner)
     lo, hi = plate_edges(plate)
     found = orders_on(plate.scene, wavelength_m)
     step = next(s for s in (1, 2, 5, 10, 20, 50, 100, 10**6) if len(found) / s <= _MOST_NAMED)
@@ -124,12 +115,12 @@ def _number(
     above = last == x_m.size - 1
     label = f"{order}".replace("-", "−")
     side = 1 if x_m[last] > 0 else -1
-    axes.annotate(
+    annotate(
+        axes,
         label,
         (x_m[last] * MM, wavelength_m[last] * _NM),
-        xytext=(0, 0.3 * size.text_pt) if above else (-side * 0.35 * size.text_pt, 0),
-        textcoords="offset points",
-        fontsize=size.small_pt,
+        size,
+        offset_em=(0, 0.3) if above else (-side * 0.35, 0),
         annotation_clip=False,
         color=size.ink if above else "white",
         ha="center" if above else ("right" if side > 0 else "left"),
