@@ -158,6 +158,26 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
         load(tmp_path / "none.toml")
 
 
+def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
+    (tmp_path / "slits_005.toml").write_text("")
+    with pytest.raises(SceneError, match=r"no such file; expected perhaps .*slits_005\.toml$"):
+        load(tmp_path / "slits_05.toml")
+
+
+@pytest.mark.parametrize(
+    ("content", "kind"),
+    [
+        (b"\x89HDF\r\n\x1a\n" + b"\0" * 2**20, "a plate file"),
+        (b"\x89PNG\r\n\x1a\n", "a picture"),
+        (b"\xff\xd8\xff\xe0", "a picture"),
+    ],
+)
+def test_a_file_of_another_kind(content: bytes, kind: str, tmp_path: Path) -> None:
+    (tmp_path / FILE).write_bytes(content)
+    with pytest.raises(SceneError, match=rf"is {kind}.*, no scene; expected a scene file"):
+        load(tmp_path / FILE)
+
+
 def test_a_folder_is_no_scene(tmp_path: Path) -> None:
     with pytest.raises(SceneError, match="cannot be read: Is a directory"):
         load(tmp_path)

@@ -328,7 +328,8 @@ SENTENCES: dict[str, tuple[str, str]] = {
     ),
     "humidity as a number": (
         edited(GOOD["blurred"], "bench.air.humidity", 50),
-        "bench.air.humidity: is out of range (found 50); expected a fraction from 0 to 1",
+        "bench.air.humidity: is out of range (found 50); expected a fraction from 0 to 1, or a text"
+        ' such as "50 %"',
     ),
     "obstacle in no beam": (
         edited({**GOOD["disc"], "bench": {"collimator": "1 m", "camera": "1 m"}},
@@ -409,17 +410,95 @@ SENTENCES: dict[str, tuple[str, str]] = {
     "time of no kind": (
         edited(GOOD["timed"], "exposure.time", "automatic"),
         'exposure.time: does not begin with a number (found "automatic"); expected a time such as'
-        ' "1/30 s"',
+        ' "1/30 s" or "auto"',
     ),
     "syntax": (
         'schema = 1\ntitle = "Six\n',
-        "is not TOML: Illegal character '\\n' (at line 2, column 13); expected TOML, as in the"
-        " shipped scenes",
+        "line 2: is not TOML: Illegal character '\\n' (found title = \"Six); expected TOML, as in"
+        " the shipped scenes",
     ),
     "twice": (
         "schema = 1\nschema = 1\n",
-        "is not TOML: Cannot overwrite a value (at line 2, column 11); expected TOML, as in the"
-        " shipped scenes",
+        "line 2: gives a key a second time (found schema = 1); expected each key once",
+    ),
+    "quantity without quotes": (
+        'schema = 1\nslit = { width = 20 um, height = "4 mm" }\n',
+        'line 2: has a text without quotes (found slit = { width = 20 um, height = "4 mm" });'
+        ' expected width = "20 um"',
+    ),
+    "word without quotes": (
+        "[source]\nkind = sun\n",
+        'line 2: has a text without quotes (found kind = sun); expected kind = "sun"',
+    ),
+    "typographic quotes": (
+        "[aperture]\nwidth = “40 um”\n",
+        'line 2: has typographic quotes (found width = “40 um”); expected straight ones: "40 um"',
+    ),
+    "colon": (
+        "[aperture]\ncount: 5\n",
+        "line 2: has a colon where an equals sign belongs (found count: 5); expected count = 5",
+    ),
+    "semicolon": (
+        "[aperture]\ncount = 5;\n",
+        "line 2: ends with a semicolon (found count = 5;); expected nothing after the value",
+    ),
+    "open bracket": (
+        "schema = 1\n[aperture\ncount = 5\n",
+        "line 2: has brackets that do not match (found [aperture); expected [table], or [[list]]"
+        " for an item of a list",
+    ),
+    "table twice": (
+        "[plate]\n[bench]\n[plate]\n",
+        "line 3: opens a table a second time (found [plate]); expected each table once; [[...]]"
+        " for each item of a list",
+    ),
+    "prose": (
+        "Please show five slits.\n",
+        "line 1: is not TOML: Expected '=' after a key in a key/value pair (found Please show five"
+        " slits.); expected TOML, as in the shipped scenes",
+    ),
+    "molar for millimetre": (
+        edited(_SUN, "plate.width", "60 MM"),
+        'plate.width: has an unknown unit "MM", perhaps "mm" (found "60 MM"); expected a length'
+        ' such as "60 mm"',
+    ),
+    "capitals": (
+        edited(_SLITS, "aperture.width", "40 UM"),
+        'aperture.width: has an unknown unit "UM", perhaps "um" (found "40 UM"); expected a length'
+        ' such as "40 um"',
+    ),
+    "grad": (
+        edited(_RULED, "bench.viewing", "19.3 grad"),
+        'bench.viewing: has a unit that may be degrees or gon, "grad" (found "19.3 grad"); expected'
+        ' an angle such as "20 deg"',
+    ),
+    "number in quotes": (
+        edited(_SLITS, "aperture.count", "5"),
+        'aperture.count: is a number in quotes (found "5"); expected a whole number from 1 to'
+        " 10,000,000, without quotes",
+    ),
+    "letters' case": (
+        edited(GOOD["lamp"], "source.element", "HG"),
+        'source.element: is not among the choices (found "HG"); expected perhaps "Hg", or "H",'
+        ' "He", "Na", "Cd" or "Ne"',
+    ),
+    "percent as a number": (
+        edited(GOOD["neutral"], "source.filters[0].transmittance", 50),
+        "source.filters[0].transmittance: is out of range (found 50); expected a fraction above"
+        ' zero, up to 1, or a text such as "25 %"',
+    ),
+    "defects in single brackets": (
+        edited(_RULED, "aperture.defects", {"kind": "periodic", "period": 96}),
+        "aperture.defects: is not a list (found a table); expected [[aperture.defects]], in double"
+        " brackets, for each item",
+    ),
+    "defects at the top": (
+        text({**_RULED, "defects": []}),
+        "defects: does not belong here; expected [[aperture.defects]]",
+    ),
+    "count at the top": (
+        text({"count": 6, **_SLITS}),
+        "count: does not belong here; expected count in [aperture]",
     ),
     "nothing": (
         "",

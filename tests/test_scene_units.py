@@ -63,6 +63,10 @@ def test_the_quick_table_agrees_with_pint(unit: str, registry: pint.UnitRegistry
         ("600 per mm", 6e5, "lines per length"),
         ("600 lines / mm", 6e5, "lines per length"),
         ("600 mm^-1", 6e5, "lines per length"),
+        ("600 mm-1", 6e5, "lines per length"),
+        ("600 l/mm", 6e5, "lines per length"),
+        ("600 gr/mm", 6e5, "lines per length"),
+        ("600 g / mm", 6e5, "lines per length"),
         ("15000 / inch", 15000 / 0.0254, "lines per length"),
         ("15 degC", 288.15, "temperature"),
         ("15 °C", 288.15, "temperature"),
@@ -72,6 +76,7 @@ def test_the_quick_table_agrees_with_pint(unit: str, registry: pint.UnitRegistry
         ("50 %", 0.5, "fraction"),
         ("450 ppm", 450e-6, "fraction"),
         ("1.6e9 cd/m^2", 1.6e9, "luminance"),
+        ("1.6e9 cd/m2", 1.6e9, "luminance"),
         ("1 furlong", 201.168, "length"),  # 660 ft of 0.3048 m; pint's US survey foot: 2e-6 more
         ("2 kg", 2.0, "mass"),
         ("3 m^2", 3.0, "area"),
@@ -96,6 +101,9 @@ def test_texts_by_hand(given_text: str, value: float, dimension: str) -> None:
         ("20", "has no unit"),
         ("1,5 mm", "has a decimal comma where a point belongs"),
         ("20 umm", 'has an unknown unit "umm", perhaps "um"'),
+        ("60 MM", 'has an unknown unit "MM", perhaps "mm"'),  # molar
+        ("3 S", 'has an unknown unit "S", perhaps "s"'),  # siemens
+        ("20 grad", 'has a unit that may be degrees or gon, "grad"'),
         ("1/0 s", "divides by zero"),
         ("20 m**9**9", "has a unit that cannot be read"),
         ("9**9**9**9 m", "has a unit that cannot be read"),

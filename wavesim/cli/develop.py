@@ -42,7 +42,8 @@ class _Look:
 @click.command(
     short_help="Make other pictures of an exposed plate: brackets, film, wide gamut.",
     epilog=examples(
-        "wavesim develop scenes/slits_005.toml --stops -2 --stops 0 --stops 2 -o bracket.png",
+        "wavesim develop scenes/slits_005.toml \\\n"
+        "    --stops -2 --stops 0 --stops 2 -o bracket.png",
         "wavesim develop scenes/slits_005.toml \\\n    --tone film --grain 0.01 --halation 0.03",
     ),
 )

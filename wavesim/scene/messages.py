@@ -101,8 +101,8 @@ def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python:
     if kind == "tuple_type" and place.field is not None and _forms(place.field.annotation):
         expected = f"[[{place.dotted}]], in double brackets, for each item"
         return _Finding(1, place.dotted, "is not a list", detail["input"], expected)
-    problem, expected = _plain_words(kind, context, detail["msg"])
-    return _Finding(1, place.dotted, problem, detail["input"], expected or _example(place))
+    problem, right = _plain_words(kind, context, detail["msg"])
+    return _Finding(1, place.dotted, problem, detail["input"], right or _example(place))
 
 
 def _own(place: _Place, context: Mapping[str, object], given: object, data: object) -> _Finding:

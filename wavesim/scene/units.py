@@ -22,9 +22,8 @@ _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _QUANTITY = re.compile(rf"({_NUMBER})(?:\s*/\s*({_NUMBER}))?\s*(.*)", re.DOTALL)
 _UNIT_WORD = r"[^\W\d_]+(?:_[^\W\d_]+)*(?:\s*(?:\^|\*\*)\s*-?[1-9]|[²³])?"
 _UNIT = re.compile(rf"(?:/\s*)?{_UNIT_WORD}(?:(?:\s*[*/·]\s*|\s+){_UNIT_WORD}){{0,5}}")
-_SPOKEN_COUNT = re.compile(
-    r"^(?:l(?:ines?)?|gr?(?:ooves?)?|rulings?|slits?)\s*(?=/)"  # catalogues print 600 l/mm, 600 gr/mm
-    r"|^per\s+(?=\w)"
+_SPOKEN_COUNT = re.compile(  # catalogues print 600 l/mm and 600 gr/mm
+    r"^(?:l(?:ines?)?|gr?(?:ooves?)?|rulings?|slits?)\s*(?=/)|^per\s+(?=\w)"
 )
 _BARE_POWER = re.compile(r"(?<=[^\W\d_])(-?[12])$")  # mm-1, cd/m2
 _AMBIGUOUS = {"grad": "degrees or gon"}
