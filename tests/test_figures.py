@@ -527,3 +527,12 @@ def test_animation(kind: str, tmp_path: Path) -> None:
         with Image.open(tmp_path / "b.webp") as film:
             film.seek(2)
             np.testing.assert_array_equal(np.asarray(film.convert("RGB")), frames[2])
+
+
+def test_a_figure_of_a_tower_is_refused() -> None:
+    """A sheet of a plate of 24 mm by 250 m once asked for gigabytes."""
+    from wavesim.figures.style import PAGE, blank
+
+    assert blank(PAGE, 80.0).height_in == 80.0
+    with pytest.raises(InputError, match="16 times as high as wide"):
+        blank(PAGE, 100.0)
