@@ -22,7 +22,7 @@ GREEN_NM = 546.075  # of mercury
 def place_m(name: str, wavelength_nm: float, order: float) -> float:
     """x = f tan(beta - axis) of an order, from the bench's numbers."""
     bench, aperture = scene(name).bench, scene(name).aperture
-    pitch = getattr(aperture, "resolved_pitch_m", None) or aperture.pitch_m
+    pitch = aperture.mean_pitch_m
     sine = order * wavelength_nm * 1e-9 / pitch - math.sin(bench.alpha_rad)
     return bench.camera_focal_m * math.tan(math.asin(sine) - bench.camera_axis_rad)
 

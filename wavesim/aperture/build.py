@@ -111,7 +111,7 @@ def _bare(scene: Scene) -> tuple[tuple[Comb, ...], float, float]:
     if isinstance(aperture, Wires):
         combs, pitch = _gaps(aperture, scene), aperture.pitch_m
     elif isinstance(aperture, Grating):
-        combs, pitch = _grating(aperture, scene), aperture.resolved_pitch_m
+        combs, pitch = _grating(aperture, scene), aperture.mean_pitch_m
     else:
         combs, pitch = _slits(aperture, scene)
     return combs, pitch, aperture.height_m
@@ -149,7 +149,7 @@ def _gaps(wires: Wires, scene: Scene) -> tuple[Comb, ...]:
 
 
 def _grating(grating: Grating, scene: Scene) -> tuple[Comb, ...]:
-    pitch = grating.resolved_pitch_m
+    pitch = grating.mean_pitch_m
     ideal = even_positions(grating.rulings, pitch)
     wrong = combined(grating.defects, Ruling(ideal, pitch, scene.folder))
     place = ideal + wrong.displacement_m
@@ -182,7 +182,7 @@ def _reach(scene: Scene) -> float:
 
 
 def _groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
-    pitch, groove = grating.resolved_pitch_m, grating.groove
+    pitch, groove = grating.mean_pitch_m, grating.groove
     surface = _surface(grating, folder)
     if isinstance(groove, BlazedGroove):
         return grooves.blazed(pitch, groove.facet_angle_rad, surface)

@@ -46,7 +46,7 @@ def aperture_words(plate: Plate) -> str:
                 f"every {in_words(aperture.pitch_m, 'm')}"
             )
         case Grating():
-            per_mm = 1e-3 / aperture.resolved_pitch_m
+            per_mm = 1e-3 / aperture.mean_pitch_m
             return f"grating, {per_mm:.5g} rulings/mm, {count} lit"
     return _opening_words(aperture)
 

@@ -13,7 +13,7 @@ from wavesim.figures.lettering import width_of
 from wavesim.figures.spectra import resampled
 from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry
-from wavesim.scene import Grating, Scene, Slits, Wires
+from wavesim.scene import Scene
 
 Array = NDArray[np.float64]
 _MOST_ORDERS = 10_000
@@ -54,31 +54,19 @@ def legible(marks: Sequence[Mark], scale_in_per_m: float, points: float) -> tupl
     return tuple(kept)
 
 
-def pitch_of(scene: Scene) -> float | None:
-    """Pitch of the rulings [m]; None where nothing repeats."""
-    match scene.aperture:
-        case Slits():
-            return scene.aperture.mean_pitch_m
-        case Wires():
-            return scene.aperture.pitch_m
-        case Grating():
-            return scene.aperture.resolved_pitch_m
-    return None
-
-
 def order_positions(scene: Scene, order: Array | int, wavelength_m: Array | float) -> Array:
     """x [m] of orders at wavelengths (broadcast); NaN where an order does not leave the aperture.
 
     x = f tan(beta - axis), sin beta = m lambda / d - sin alpha.
     """
-    pitch, place = pitch_of(scene), geometry(scene)
+    pitch, place = scene.aperture.mean_pitch_m, geometry(scene)
     sine = np.multiply(order, wavelength_m) / (pitch or np.inf) - place.sine_in
     return np.asarray(place.x_of_sine(np.where(np.abs(sine) < 1, sine, np.nan)))
 
 
 def orders_on(scene: Scene, wavelength_m: Array) -> range:
     """Orders that any of these wavelengths brings onto the plate."""
-    pitch = pitch_of(scene)
+    pitch = scene.aperture.mean_pitch_m
     if pitch is None:
         return range(0)
     reach = [edge * pitch / lam for edge in geometry(scene).reach for lam in wavelength_m]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.figures.marks import guide_wavelength, orders_on, pitch_of
+from wavesim.figures.marks import guide_wavelength, orders_on
 from wavesim.figures.strips import MM
 from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry
@@ -35,7 +35,7 @@ def shared_scale(plates: Sequence[Plate]) -> Scale | None:
     benches = {(p.scene.bench.camera_focal_m, p.scene.bench.camera_axis_rad) for p in plates}
     if len(benches) != 1:
         return None
-    gratings = {(p.scene.bench.alpha_rad, pitch_of(p.scene)) for p in plates}
+    gratings = {(p.scene.bench.alpha_rad, p.scene.aperture.mean_pitch_m) for p in plates}
     orders = {m for p in plates for m in orders_on(p.scene, np.array([guide_wavelength(p)]))}
     if len(gratings) == 1 and len(orders) == 1 and orders != {0}:
         return wavelength_scale(plates[0], orders.pop())
@@ -59,7 +59,7 @@ def angle_scale(plate: Plate) -> Scale:
 
 def wavelength_scale(plate: Plate, order: int) -> Scale:
     """Wavelength in air that an order brings to x: lambda = d (sin alpha + sin beta) / m."""
-    place, pitch = geometry(plate.scene), pitch_of(plate.scene) or 0.0
+    place, pitch = geometry(plate.scene), plate.scene.aperture.mean_pitch_m or 0.0
     per_order = pitch / order * 1e9
 
     def there(x_mm: ArrayLike) -> Array:

@@ -48,6 +48,11 @@ class Ruled(Model):
         """Number of rulings: slits, gaps between wires, or grooves."""
         raise NotImplementedError
 
+    @property
+    def mean_pitch_m(self) -> float | None:
+        """Distance of the rulings [m], of listed slits the mean one; None for a single slit."""
+        raise NotImplementedError
+
 
 class ListedSlit(Model):
     """One slit by its place and width."""
@@ -81,7 +86,7 @@ class Slits(Ruled):
 
     @property
     def mean_pitch_m(self) -> float | None:
-        """Pitch [m], of listed slits the mean one; None for a single slit."""
+        """Distance of the slits [m], of listed ones the mean; None for a single slit."""
         if self.rulings < 2 or self.slits is None:
             return self.pitch_m if self.rulings > 1 else None
         centres = [slit.centre_m for slit in self.slits]
@@ -151,6 +156,11 @@ class Wires(Ruled):
         return self.count - 1
 
     @property
+    def mean_pitch_m(self) -> float:
+        """Distance of the gaps [m]."""
+        return self.pitch_m
+
+    @property
     def gap_m(self) -> float:
         """Clear width between two wires [m]."""
         return self.pitch_m - self.width_m
@@ -189,8 +199,8 @@ class Grating(Ruled):
     )
 
     @property
-    def resolved_pitch_m(self) -> float:
-        """Pitch [m], given or from the density."""
+    def mean_pitch_m(self) -> float:
+        """Pitch before any defect [m], given or from the density."""
         if self.pitch_m is not None:
             return self.pitch_m
         return 1 / self.density_per_m if self.density_per_m else math.nan
@@ -200,25 +210,25 @@ class Grating(Ruled):
         """Number of rulings, given or as many as fit into the ruled width (at least one)."""
         if self.count is not None:
             return self.count
-        return max(1, fitting(self.ruled_width_m or 0.0, self.resolved_pitch_m))
+        return max(1, fitting(self.ruled_width_m or 0.0, self.mean_pitch_m))
 
     @property
     def resolved_ruled_width_m(self) -> float:
         """Rulings times pitch [m]."""
-        return self.rulings * self.resolved_pitch_m
+        return self.rulings * self.mean_pitch_m
 
     @property
     def slit_width_m(self) -> float | None:
         """Clear width of a slit groove [m]; None for other profiles."""
         if not isinstance(self.groove, SlitGroove):
             return None
-        return self.resolved_pitch_m / 2 if self.groove.width_m is None else self.groove.width_m
+        return self.mean_pitch_m / 2 if self.groove.width_m is None else self.groove.width_m
 
     @model_validator(mode="after")
     def _size(self) -> Self:
         exactly_one({"density": self.density_per_m, "pitch": self.pitch_m}, 'density = "600 / mm"')
         exactly_one({"count": self.count, "ruled_width": self.ruled_width_m}, "count = 15000")
-        width, pitch = self.ruled_width_m, self.resolved_pitch_m
+        width, pitch = self.ruled_width_m, self.mean_pitch_m
         if width is not None and width < pitch * (1 - SLACK):
             problem, right = "is less than one pitch of", "at least one ruling"
             raise misfit("ruled_width", width, problem, pitch, right)
@@ -233,7 +243,7 @@ class Grating(Ruled):
     @model_validator(mode="after")
     def _groove(self) -> Self:
         if self.slit_width_m is not None:
-            _within_pitch("groove.width", self.slit_width_m, self.resolved_pitch_m)
+            _within_pitch("groove.width", self.slit_width_m, self.mean_pitch_m)
         reflecting = self.mounting == "reflection"
         index = getattr(self.groove, "index", DEFAULT_INDEX)
         if reflecting and index != DEFAULT_INDEX:

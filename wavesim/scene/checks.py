@@ -134,7 +134,7 @@ def narrowest_m(aperture: Ruled) -> float:
     if isinstance(aperture, Slits) and aperture.slits is not None:
         return min(slit.width_m for slit in aperture.slits)
     if isinstance(aperture, Grating):
-        return aperture.slit_width_m or aperture.resolved_pitch_m
+        return aperture.slit_width_m or aperture.mean_pitch_m
     if isinstance(aperture, Wires):
         return min(aperture.width_m, aperture.gap_m)
     return getattr(aperture, "width_m", math.inf)

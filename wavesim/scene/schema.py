@@ -82,7 +82,7 @@ def _derived(scene: Scene) -> dict[str, float | int]:
     if isinstance(aperture, Ruled):
         values["rulings"] = aperture.rulings
     if isinstance(aperture, Grating):
-        values["pitch_m"] = aperture.resolved_pitch_m
+        values["pitch_m"] = aperture.mean_pitch_m
     return values
 
 

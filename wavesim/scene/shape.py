@@ -241,6 +241,11 @@ class Plane(Model):
         """None: defects belong to rulings."""
         return ()
 
+    @property
+    def mean_pitch_m(self) -> None:
+        """None: no rulings."""
+        return None
+
 
 def _on_axis() -> tuple[Point, ...]:
     return (Point(),)

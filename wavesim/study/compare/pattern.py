@@ -166,7 +166,7 @@ def scaled_pitch(scene: Scene, pitch_m: float) -> Scene:
     """The scene with another pitch, clear widths in proportion."""
     kind = scene.aperture
     if isinstance(kind, Grating):
-        factor = pitch_m / kind.resolved_pitch_m
+        factor = pitch_m / kind.mean_pitch_m
         changes: dict[str, object] = {"pitch_m": pitch_m, "density_per_m": None}
         changes |= {"count": kind.rulings, "ruled_width_m": None}
         width = getattr(kind.groove, "width_m", None)
@@ -202,12 +202,7 @@ def element_width_m(scene: Scene) -> float | None:
 
 def pitch_m(scene: Scene) -> float | None:
     """Pitch [m], None for a single slit."""
-    kind = scene.aperture
-    if isinstance(kind, Grating):
-        return kind.resolved_pitch_m
-    if isinstance(kind, Slits):
-        return kind.mean_pitch_m
-    return kind.pitch_m if isinstance(kind, Wires) else None
+    return scene.aperture.mean_pitch_m
 
 
 def rulings(scene: Scene) -> int:

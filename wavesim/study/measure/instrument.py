@@ -127,17 +127,11 @@ def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
     InputError
         The aperture has no pitch.
     """
-    from wavesim.scene import Grating, Slits, Wires
+    from wavesim.scene import Ruled
 
     aperture, bench = scene.aperture, scene.bench
-    pitch: float | None = None
-    if isinstance(aperture, Grating):
-        pitch = aperture.resolved_pitch_m
-    elif isinstance(aperture, Slits):
-        pitch = aperture.mean_pitch_m
-    elif isinstance(aperture, Wires):
-        pitch = aperture.pitch_m
-    if pitch is None or not isinstance(aperture, (Grating, Slits, Wires)):
+    pitch = aperture.mean_pitch_m
+    if pitch is None or not isinstance(aperture, Ruled):
         raise InputError(
             "has no pitch, so its plate tells no wavelengths", key="aperture.kind",
             value=aperture.kind, expected="a grating, or several slits or wires",
