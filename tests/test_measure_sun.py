@@ -98,6 +98,14 @@ def test_single_lines_to_five_figures(named):
         assert named[letter].wavelength_m * 1e9 == pytest.approx(nm, abs=0.005), letter
 
 
+@pytest.mark.parametrize(("letter", "nm"), [("K", 393.366), ("H", 396.847)])
+def test_the_broad_lines_of_calcium_lie_within_twice_their_uncertainty(named, letter, nm):
+    """Ca II in air (NIST); other lines stand on their flanks, and the uncertainty says so."""
+    row = named[letter]
+    assert abs(row.wavelength_m * 1e9 - nm) < 2e9 * row.uncertainty_m
+    assert row.uncertainty_m * 1e9 < 0.1  # a tenth of their width
+
+
 def test_the_pair_of_sodium_is_right_to_a_picometre_or_three(named):
     """D1 - D2 = 0.5973 nm (NIST wavelengths); 0.003 nm is a tenth of a pixel's 0.05 nm each."""
     apart = named["D1"].wavelength_m - named["D2"].wavelength_m

@@ -21,11 +21,18 @@ _WINDOW = 1.1  # of a line's full width, to either side, that its fit sees
 _CORE = 0.35  # of the prominence, from the top: where a dark line's core is measured
 _CORE_TO_HALF = 1.268  # width of a Gaussian at half its height over that at 65 %
 _COMMENSURATE = 30.0  # lines whose heights differ more are not fitted together
+_ABOUT = 4.0  # lines a quarter of the profile away count by 1 / e of those at hand
 _WIDER = 1.3  # times the usual width: a line looks like a blend
+_FLAT = 2.5  # power of a line's shape above which its top is too flat for a sharp line's
+_SKEW = 0.02  # misfit over height above which it is no symmetric line
 _SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `least` by prominence
 _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
 _BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
 _LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
+_BY_GRAVITY = 0.13  # of the width: how well the centre of gravity places a line (measured)
+_BESIDE = 0.1  # of the brightest sample: less light than that beside it tells little of the place
+_BY_WINGS = 0.085  # [samples] deviation of such places where the wings are seen (measured)
+_ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
 
 
@@ -91,15 +98,16 @@ def find_lines(
     at, wide = _maxima(signal)
     if at.size == 0:
         return ()
-    usual = _usual_width(signal, at, wide, profile)
+    usual = _usual_widths(signal, at, wide, profile)
     alone = [[k] for k in range(at.size)]
     groups = alone if kind == "dark" else _groups(signal, at, wide)
     found: list[Feature] = []
     for group in groups:
-        together = _fit_group(signal, profile, at, wide, group, usual)
+        near = float(usual[group].min())
+        together = _fit_group(signal, profile, at, wide, group, near)
         parts = alone[group[0] : group[-1] + 1] if together is None else []
         found += together or ()
-        found += [f for k in parts for f in _fit_group(signal, profile, at, wide, k, usual) or ()]
+        found += [f for k in parts for f in _fit_group(signal, profile, at, wide, k, near) or ()]
     return tuple(sorted(found, key=lambda f: f.x_m))
 
 
@@ -176,17 +184,23 @@ def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
     return found.at, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
 
 
-def _usual_width(signal: _Signal, at: Indices, wide: Floats, profile: Profile) -> float:
-    """Width that half of the lines exceed, each counted by the root of its height [samples].
+def _usual_widths(signal: _Signal, at: Indices, wide: Floats, profile: Profile) -> Floats:
+    """(k,) width that half of the other lines about each exceed [samples].
 
-    Tall lines decide: the many faint maxima beside them are narrower.
+    Each counts by the root of its height (tall lines decide: the many faint maxima beside them are
+    narrower) and less the farther it stands: lines of long wavelengths are the wider ones where
+    the rulings decide.
     """
     weight = np.sqrt(np.maximum(signal.smooth[at], 0.0)) * ~profile.saturated[at]
     if not weight.any():
-        return float(np.median(wide))
+        return np.full(at.size, float(np.median(wide)))
     order = np.argsort(wide)
-    running = np.cumsum(weight[order])
-    return float(wide[order][np.searchsorted(running, running[-1] / 2)])
+    out = np.empty(at.size)
+    for k in range(at.size):
+        near = np.exp(-np.abs(at - at[k]) * (_ABOUT / signal.y.size)) * (at != at[k])
+        running = np.cumsum((weight * near)[order])
+        out[k] = wide[order][np.searchsorted(running, running[-1] / 2)] if running[-1] else wide[k]
+    return out
 
 
 def _groups(signal: _Signal, at: Indices, wide: Floats) -> list[list[int]]:
@@ -218,12 +232,12 @@ def _fit_group(
     if len(group) > 1 and not _together(found, centre):
         return None
     blended = len(group) > 1 or (found.good and found.width > 2 * usual)
-    single = len(group) == 1 and signal.kind == "bright" and bool(use.all())
-    if single and found.good and found.width > _WIDER * usual:
+    alone = len(group) == 1 and signal.kind == "bright" and bool(use.all())
+    if alone and found.good and found.width > _WIDER * usual:
         split = _split(signal, x, found, usual)
         if split is not None:
             found, centre, blended = split, split.centre, True
-    return _features(signal, profile, found, (lo, hi), blended, centre)
+    return _features(signal, profile, found, (lo, hi), blended, (centre, width))
 
 
 def _together(found: Fit, guess: Floats) -> bool:
@@ -254,7 +268,8 @@ def _split(signal: _Signal, x: Floats, one: Fit, usual: float) -> Fit | None:
     apart = math.sqrt(max(one.width**2 - usual**2, 0.25)) / 2
     centre = float(one.centre[0]) + np.array([-apart, apart])
     two = fit(x, y, centre, width=usual, noise=signal.noise)
-    real = two.good and two.misfit < 0.4 * one.misfit and 0.8 < two.width / usual < 1.2
+    odd = one.power > _FLAT or one.misfit > _SKEW
+    real = odd and two.good and two.misfit < 0.4 * one.misfit and 0.8 < two.width / usual < 1.2
     real = real and abs(two.centre[1] - two.centre[0]) > 0.3 * usual
     strong = two.height.min() > 0.05 * two.height.max() if real else False
     clear = one.misfit * float(np.nan_to_num(one.height[0])) > 3 * signal.noise
@@ -263,35 +278,37 @@ def _split(signal: _Signal, x: Floats, one: Fit, usual: float) -> Fit | None:
 
 def _features(
     signal: _Signal, profile: Profile, found: Fit, window: tuple[int, int], blended: bool,
-    guess: Floats,
+    guess: tuple[Floats, float],
 ) -> list[Feature]:  # fmt: skip
-    lo, hi = window
-    pixel = profile.pixel_m
-    x_all = np.arange(signal.y.size, dtype=np.float64)
+    """The lines of a fit; by their centres of gravity where it strayed from the maxima."""
+    tops, seen = guess
+    first, pixel = float(profile.x_m[0]), profile.pixel_m
     out = []
     for k in range(found.centre.size):
         centre, height, error = (
             float(v[k]) for v in (found.centre, found.height, found.centre_error)
         )
-        near = float(guess[np.argmin(np.abs(guess - centre))]) if found.good else float(guess[0])
-        fitted = found.good and abs(centre - near) < max(0.7 * found.width, 1.0)
+        top = float(tops[np.argmin(np.abs(tops - centre))]) if found.good else float(tops[0])
+        fitted = found.good and abs(centre - top) < max(0.7 * found.width, 1.0)
         fitted = fitted and error < _LOOSE * found.width
-        width = found.width if fitted else float(hi - lo) / 2
-        if signal.kind == "dark" and fitted:
-            height = float(np.interp(centre, x_all, signal.y))
+        width = found.width if fitted else seen
         if not fitted:
-            height = float(signal.smooth[int(near)])
-            centre = _centroid(signal.y, near, width / 2, (lo, hi))
-            error = 0.1 * width
-        gravity = _centroid(signal.y, centre, width, (lo, hi))
+            height = float(signal.smooth[int(top)])
+            centre = _centroid(signal.y, top, width / 2, window)
+            error = _BY_GRAVITY * width
+        elif signal.kind == "dark":
+            height = float(np.interp(centre, np.arange(signal.y.size), signal.y))
+        gravity = _centroid(signal.y, centre, width, window)
         clipped = bool(profile.saturated[max(0, int(centre) - 1) : int(centre) + 2].any())
-        alone = found.centre.size == 1
-        skew = 0.0 if clipped else abs(gravity - centre) / 2 if alone else _BLENDED * width
+        skew = _BLENDED * width
+        if found.centre.size == 1:
+            skew = 0.0 if clipped else abs(gravity - centre) / 2
+        parts = (error, skew, _FLOOR, _unseen(signal, centre, int(top), width))
         out.append(
             Feature(
-                x_m=float(profile.x_m[0]) + centre * pixel,
-                x_error_m=math.hypot(error, skew, _FLOOR) * pixel,
-                centroid_m=float(profile.x_m[0]) + gravity * pixel,
+                x_m=first + centre * pixel,
+                x_error_m=math.hypot(*parts) * pixel,
+                centroid_m=first + gravity * pixel,
                 height=height,
                 width_m=width * pixel,
                 blended=blended,
@@ -299,6 +316,43 @@ def _features(
             )
         )
     return out
+
+
+def _unseen(signal: _Signal, centre: float, top: int, width: float) -> float:
+    """What no symmetric shape's misfit tells of a place [samples].
+
+    Dark lines stand among others, most of them unseen: what these move a line by shows where its
+    deepest place is not its middle, and 3 % of its width stay hidden. Bright lines: see below.
+    """
+    if signal.kind == "bright":
+        return _in_one_sample(signal, centre)
+    return math.hypot(_summit(signal.smooth, top) - centre, _BLENDED * width)
+
+
+def _summit(y: Floats, at: int) -> float:
+    """Top of the parabola through a maximum and its neighbours."""
+    if not 0 < at < y.size - 1:
+        return float(at)
+    left, top, right = (float(v) for v in y[at - 1 : at + 2])
+    bend = 2 * top - left - right
+    return at + (right - left) / (2 * bend) if bend > 0 else float(at)
+
+
+def _in_one_sample(signal: _Signal, centre: float) -> float:
+    """How uncertain a place is because one sample holds nearly all of the light [samples].
+
+    Where in the sample the line stands, only what is left of it beside tells; once noise hides
+    that, the line may stand anywhere (a line of half a sample: within +-0.25, and its wings' tilt).
+    """
+    k = round(centre)
+    if not 0 < k < signal.y.size - 1:
+        return 0.0
+    left, top, right = (float(v) for v in signal.y[k - 1 : k + 2])
+    base = float(signal.y[max(0, k - 3) : k + 4].min())
+    beside = max(left, right) - base
+    if not top > base or beside > _BESIDE * (top - base):
+        return 0.0
+    return min(_ANYWHERE, _BY_WINGS * (1 + 4 * signal.noise / max(beside, 1e-300)))
 
 
 def _centroid(y: Floats, centre: float, width: float, window: tuple[int, int]) -> float:
