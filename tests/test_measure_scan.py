@@ -17,11 +17,14 @@ from wavesim.scene import parse
 from wavesim.study.measure import (
     Instrument,
     Scan,
+    Setting,
     Task,
+    dms,
     from_light,
     measure,
     read_picture,
     read_profile,
+    read_settings,
     solve_plate,
 )
 
@@ -200,3 +203,24 @@ def test_no_instrument(tmp_path):
     result = CliRunner().invoke(command, [str(path)])
     assert isinstance(result.exception, InputError)
     assert "--density" in str(result.exception)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("x_mm,value\n0,1\n\n1,nan\n", r"line 4: is not finite \(found '1,nan'\)"),
+        ("# note\nx_mm;value\n0;1\n1\n", r"line 4: is no row of two numbers \(found '1'\)"),
+        ("# note\nplace,value\n1,2\n", r"line 2: the first column has no known scale"),
+    ],
+)
+def test_bad_profiles_are_told_the_line_of_the_file(tmp_path, text, words):
+    path = tmp_path / "bad.csv"
+    path.write_text(text)
+    with pytest.raises(TableError, match=words):
+        read_profile(path)
+
+
+def test_quoted_cells_may_hold_what_separates(tmp_path):
+    path = tmp_path / "settings.csv"
+    path.write_text('"order","degrees","name"\n0,100,\n1,"119.5","green, bright"\n')
+    assert read_settings(path)[1] == Setting(1, dms(119.5), None, "green, bright")

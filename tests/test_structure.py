@@ -16,7 +16,7 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "wavesim"
 
 # what every stage may import
-LEAVES = ("compiled", "constants", "errors", "files", "threads", "words")
+LEAVES = ("compiled", "constants", "errors", "files", "tables", "threads", "words")
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
     "scene", "light", "aperture", "farfield", "plate", "colorimetry", "store", "lightpath",

@@ -12,7 +12,6 @@ Commas, semicolons or tabs separate; lines that begin with # and further columns
 
 from __future__ import annotations
 
-import math
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,17 +19,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim import tables
 from wavesim.errors import TableError
 from wavesim.light import air
+from wavesim.tables import LENGTHS_M, Cells
 
 Reals = NDArray[np.float64]
 
-LENGTHS_M = {"m": 1.0, "mm": 1e-3, "um": 1e-6, "µm": 1e-6, "nm": 1e-9, "pm": 1e-12, "A": 1e-10}
 _WAVELENGTH = re.compile(r"wavelength(_air|_vacuum)?_(\S+)", re.IGNORECASE)
 _DENSITY = re.compile(r"(radiance_W_m-2_sr-1|irradiance_W_m-2)_(\S+?)-1", re.IGNORECASE)
 _RIGHT = 'a header such as "wavelength_nm,relative" or "wavelength_nm,radiance_W_m-2_sr-1_nm-1"'
 _RIGHT_FILTER = 'a header such as "wavelength_nm,transmittance" or "wavelength_nm,density"'
-_MOST_BYTES = 200_000_000
 
 
 @dataclass(frozen=True)
@@ -91,70 +90,29 @@ def filter_table(path: Path) -> Measured:
 
 
 def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
-    numbered = [
-        (number, line.strip())
-        for number, line in enumerate(_text(path).splitlines(), start=1)
-        if line.strip() and not line.lstrip().startswith("#")
-    ]
-    if not numbered:
-        raise TableError("is empty", file=path, expected=right)
-    header_line, header = numbered[0]
-    separator = next((s for s in "\t;," if s in header), None)
-    names = [name.strip().strip('"') for name in header.split(separator)] if separator else []
-    found = _WAVELENGTH.fullmatch(names[0]) if len(names) > 1 else None
-    if found is None or found.group(2) not in LENGTHS_M or separator is None:
-        raise TableError("has no header that names its columns and units", file=path,
-                         key=f"line {header_line}", value=header, expected=right)  # fmt: skip
-    rows = np.array([_row(path, n, line, separator) for n, line in numbered[1:]]).reshape(-1, 2)
-    _check_wavelengths(path, [n for n, _ in numbered[1:]], rows[:, 0])
+    table = tables.read(path, empty="is empty", right=right)
+    found = _WAVELENGTH.fullmatch(table.header[0]) if len(table.header) > 1 else None
+    if found is None or found.group(2) not in LENGTHS_M:
+        header = table.separator.join(table.header)
+        raise table.wrong(-1, "has no header that names its columns and units", header, right)
+    rows = table.pairs("is not a row of numbers")
+    _check(table, rows)
     wavelength = rows[:, 0] * LENGTHS_M[found.group(2)]
     if wavelength[0] < 1e-8 or wavelength[-1] > 1e-3:
-        raise TableError("wavelengths are far from light", file=path, value=names[0],
+        raise TableError("wavelengths are far from light", file=path, value=table.header[0],
                          expected="the unit of the first column in its header")  # fmt: skip
     if (found.group(1) or "").lower() == "_vacuum":
         wavelength = air.from_vacuum(wavelength)
-    return wavelength, rows[:, 1], names[1]
+    return wavelength, rows[:, 1], table.header[1]
 
 
-def _text(path: Path) -> str:
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise TableError("is too large for a table", file=path, expected="less than 200 MB")
-        return path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise TableError(f"cannot be read: {reason}", file=path, expected="a CSV file") from error
-    except UnicodeDecodeError as error:
-        raise TableError("is not text in UTF-8", file=path, expected="a CSV file") from error
-
-
-def _row(path: Path, number: int, line: str, separator: str) -> tuple[float, float]:
-    place = f"line {number}"
-    cells = [cell.strip() for cell in line.split(separator)]
-    try:
-        wavelength, value = float(cells[0]), float(cells[1])
-    except (ValueError, IndexError):
-        hint = "two numbers with decimal points"
-        raise TableError("is not a row of numbers", file=path, key=place, value=line,
-                         expected=hint) from None  # fmt: skip
-    if not (math.isfinite(wavelength) and wavelength > 0.0):
-        raise TableError("wavelength is not a positive number", file=path, key=place,
-                         value=cells[0])  # fmt: skip
-    if not (math.isfinite(value) and value >= 0.0):
-        raise TableError("value is negative or not a number", file=path, key=place,
-                         value=cells[1], expected="0 or more")  # fmt: skip
-    return wavelength, value
-
-
-def _check_wavelengths(path: Path, numbers: list[int], wavelength: Reals) -> None:
-    if wavelength.size < 2:
-        raise TableError("has fewer than two rows", file=path, expected="two rows or more")
-    bad = np.flatnonzero(np.diff(wavelength) <= 0.0)
-    if bad.size:
-        raise TableError(
-            "wavelength does not ascend",
-            file=path,
-            key=f"line {numbers[bad[0] + 1]}",
-            value=float(wavelength[bad[0] + 1]),
-            expected=f"more than {float(wavelength[bad[0]])!r}",
-        )
+def _check(table: Cells, rows: Reals) -> None:
+    wavelength, value = rows.T
+    for column, right, problem, allowed in (
+        (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),
+        (1, value >= 0, "value is negative or not a number", "0 or more"),
+    ):
+        bad = np.flatnonzero(~(right & np.isfinite(rows[:, column])))
+        if bad.size:
+            raise table.wrong(int(bad[0]), problem, table.row(int(bad[0]))[column], allowed)
+    table.check_rising(wavelength, "wavelength does not ascend")

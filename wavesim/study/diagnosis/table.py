@@ -10,13 +10,12 @@ Columns `offset error [orders]` (or `ghost error [nm]`) and `strength error` may
 
 from __future__ import annotations
 
-import csv
-import math
 from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
 
+from wavesim import tables
 from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
 
@@ -90,35 +89,16 @@ def _read(path: Path) -> Measured:
 
 
 def _columns(path: Path) -> dict[str, Floats]:
-    try:
-        with path.open(newline="", encoding="utf-8") as stream:
-            rows = [row for row in csv.reader(stream) if row and not row[0].startswith("#")]
-    except OSError as error:
-        problem = f"cannot be read: {error.strerror}"
-        raise TableError(problem, file=path, expected="a CSV file") from error
-    except UnicodeDecodeError as error:
-        raise TableError("is no text", file=path, expected="a CSV file") from error
-    if len(rows) < 2:
+    table = tables.read(path, empty="holds no ghosts", right=_EXPECTED)
+    if not table.texts:
         raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
-    names = [name.strip().lower() for name in rows[0]]
-    if any(len(row) != len(names) for row in rows):
-        raise TableError(
-            "has rows of another length than its header", file=path, expected=_EXPECTED
-        )
-    values = np.array([[_number(cell, path) for cell in row] for row in rows[1:]])
-    return {name: values[:, k] for k, name in enumerate(names)}
-
-
-def _number(cell: str, path: Path) -> float:
-    try:
-        value = float(cell)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise TableError(
-            "holds a cell that is no number", file=path, value=cell, expected="a finite number"
-        )
-    return value
+    values = np.empty((len(table.texts), len(table.header)))
+    for k in range(len(table.texts)):
+        cells = table.row(k)
+        if len(cells) != len(table.header):
+            raise table.wrong(k, "has rows of another length than its header", expected=_EXPECTED)
+        values[k] = [table.number(k, cell) for cell in cells]
+    return {name.lower(): values[:, k] for k, name in enumerate(table.header)}
 
 
 def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
