@@ -7,33 +7,32 @@ import numpy as np
 from wavesim.aperture import Aperture, Comb, Slit
 from wavesim.scene import Scene, parse
 
-_TOML = """
-schema = 1
-[source]
-{source}
-[bench]
-{bench}
-[aperture]
-{aperture}
-[plate]
-{plate}
-[exposure]
-{exposure}
-"""
+
+def text(title: str = "", **tables: str) -> str:
+    """A scene file from the bodies of its tables; those left out are the usual ones below."""
+    bodies = {
+        "source": 'kind = "blackbody"\ntemperature = "5800 K"',
+        "bench": 'collimator = "600 mm"\ncamera = "1 m"',
+        "aperture": 'kind = "slits"\ncount = 5\nwidth = "40 um"\npitch = "90 um"',
+        "plate": 'width = "20 mm"\nheight = "1 mm"\npixel = "25 um"',
+        **tables,
+    }
+    written = [f"[{name}]\n{body}\n" for name, body in bodies.items()]
+    return "\n".join(["schema = 1", f'title = "{title}"\n', *written])
 
 
-def scene(
-    *,
-    source: str = 'kind = "blackbody"\ntemperature = "5800 K"',
-    bench: str = 'collimator = "600 mm"\ncamera = "1 m"',
-    aperture: str = 'kind = "slits"\ncount = 5\nwidth = "40 um"\npitch = "90 um"',
-    plate: str = 'width = "20 mm"\nheight = "1 mm"\npixel = "25 um"',
-    exposure: str = "",
-) -> Scene:
-    """A scene from the parts that a test cares about."""
-    return parse(
-        _TOML.format(source=source, bench=bench, aperture=aperture, plate=plate, exposure=exposure)
-    )
+def scene(title: str = "", **tables: str) -> Scene:
+    """The scene that `text` writes."""
+    return parse(text(title, **tables))
+
+
+# exposed in a few hundredths of a second
+SMALL_SCENE = text(
+    "Three slits",
+    source='kind = "sun"\nslit = { width = "20 um", height = "4 mm" }',
+    aperture='kind = "slits"\ncount = 3\nwidth = "40 um"\npitch = "90 um"',
+    plate='width = "20 mm"\nheight = "2 mm"\npixel = "100 um"',
+)
 
 
 def slits(count: int, width_m: float, pitch_m: float, height_m: float = 0.01) -> Aperture:

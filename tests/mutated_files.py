@@ -48,7 +48,7 @@ def bytes_changed(content: bytes, dice: random.Random) -> bytes:
 
 def plates(place: Path) -> Work:
     """Plate files: opened, drawn, pointed at and measured."""
-    from tests.small_scene import SMALL_SCENE
+    from tests.bench import SMALL_SCENE
     from wavesim.lightpath import expose
     from wavesim.scene import parse
 

@@ -4,23 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim import scene
+from tests import bench
 from wavesim.light.observer import cie1931
 from wavesim.plate import Plate, Report
 
-SCENE = """\
-schema = 1
-title = "{count} slits in white light, Übungsraum"
-
-[source]
-kind = "illuminant"
-name = "E"
-
-[bench]
-collimator = "600 mm"
-camera = "1 m"
-
-[aperture]
+APERTURE = """\
 kind = "slits"
 count = {count}
 width = "40 um"
@@ -29,13 +17,7 @@ pitch = "90 um"
 [[aperture.defects]]
 kind = "random"
 rms = "4 nm"
-seed = 7
-
-[plate]
-width = "60 mm"
-height = "8 mm"
-pixel = "10 um"
-"""
+seed = 7"""
 
 
 def slit_plate(
@@ -61,7 +43,12 @@ def slit_plate(
         profile_irradiance=irradiance,
         profile_wavelength_m=wavelength_m,
         profile_spectrum=profile,
-        scene=scene.parse(SCENE.format(count=count)),
+        scene=bench.scene(
+            f"{count} slits in white light, Übungsraum",
+            source='kind = "illuminant"\nname = "E"',
+            aperture=APERTURE.format(count=count),
+            plate='width = "60 mm"\nheight = "8 mm"\npixel = "10 um"',
+        ),
         white_xyz=white,
         white_exposure_lx_s=level,
         exposure_s=1 / 30,

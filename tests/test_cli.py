@@ -15,7 +15,7 @@ import pytest
 from PIL import Image
 
 import wavesim
-from tests.small_scene import SMALL_SCENE
+from tests.bench import SMALL_SCENE
 from wavesim import cli, lightpath
 from wavesim.words import length, shutter
 
@@ -160,7 +160,70 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
     ("line", "message"),
     [
         ("expos three.toml", "no command 'expos'; perhaps 'expose'; see wavesim --help"),
-        ("expose", "missing argument 'SCENE'; see wavesim expose --help"),
+        (
+            "expose",
+            "missing argument 'SCENE'; expected such as wavesim expose scenes/slits_005.toml; see"
+            " wavesim expose --help",
+        ),
+        ("expose three.toml four.toml", "nothing belongs where 'four.toml' stands; a quantity"),
+        ("expose a.h5", "a.h5: is a plate already; expected a scene file (.toml)"),
+        ("expose three.toml --png a", "a: has no ending; expected a name that ends in .png"),
+        ("expose three.toml --png", "option '--png' requires an argument; see wavesim --help"),
+        ("point three.toml --x '9,3 mm'", '"9,3 mm" has a decimal comma where a point belongs'),
+        ("point three.toml --x 1 mm", """'--x': "1" has no unit; expected such as "9.3 mm";"""),
+        ("point none.h5 --x '1 mm'", "none.h5: there is no such file; expected a plate file"),
+        ("predict three.toml --wavelength 546", '"546" has no unit; expected such as "546.1 nm"'),
+        ("predict three.toml --wavelength '546 um'", "expected from 200 nm to 20 um"),
+        ("predict three.toml --order 1.5", '"1.5" is no whole number; expected such as 2'),
+        ("predict three.toml --order 999", "at 550 nm; expected an order from -163 to 163"),
+        ("predict three.toml --ghosts-above 0", '"0" is out of range; expected a number above 0'),
+        ("profile three.toml --span '1 mm'", "is no number; expected a number from 0.01 to 50"),
+        ("profile three.toml --table t.xlsx", "t.xlsx: has the wrong ending (found '.xlsx')"),
+        ("tolerance three.toml", "expected --ghost, --diffuse or --resolving-power"),
+        ("tolerance three.toml --ghost 5", "expected a number between 0 and 1"),
+        ("diagnose three.toml", "three.toml: line 2: is no number (found"),
+        (
+            "diagnose g.csv --pitch '600 mm'",
+            '"600 mm" is out of range; expected from 10 nm to 10 m',
+        ),
+        ("diagnose g.csv --pitch '0 / mm'", "is out of range; expected from 10 nm to 10 mm"),
+        ("measure a.png", "a.png: --pixel: is needed: a picture has no scale of its own; expected"),
+        ("measure a.h5 --pixel '80 um'", "--pixel is of pictures, and a.h5 is none"),
+        ("measure a.h5 --density '600 / mm' --pitch '2 um'", "give the density or the pitch, once"),
+        ("measure a.h5 --reference 546", """'--reference': "546" has no unit; expected such as"""),
+        ("measure a.h5 --reference '546 nm @ 3'", '"3" has no unit; expected such as "-40 mm"'),
+        ("measure a.h5 --circle --camera '1 m'", "--camera does not go with --circle"),
+        ("measure a.h5 --reading-error '5 arcsec'", "--reading-error goes with --circle"),
+        ("measure a.h5 --least -1", "expected a number from 0 to 1"),
+        ("measure a.h5 --incidence '95 deg'", "expected from -89.99 deg to 89.99 deg"),
+        ("measure folder.h5", "cannot be read: Is a directory; expected a plate file (.h5)"),
+        ("compare three.toml --steps 1", '"1" is out of range; expected from 2 to 10,000'),
+        ("compare three.toml --linear", "--linear: goes with --vary; expected such as --vary ap"),
+        (
+            "compare three.toml --vary aperture.pitch",
+            "--from: is missing; expected both --from and",
+        ),
+        (
+            "compare three.toml --vary aperture.pitch --from 20 --to '200 um'",
+            "--from: has no unit (found '20'); expected such as \"20 um\"",
+        ),
+        (
+            "compare three.toml --vary aperture.pitch --from '1 deg' --to '2 deg'",
+            "--from: has a unit of another kind (found '1 deg'); expected a unit like m",
+        ),
+        (
+            "compare three.toml --vary pitch --from '20 um' --to '200 um'",
+            "pitch: is no key of this scene; expected a key and the tables about it, such as",
+        ),
+        ("figure three.toml --draw map --log", "--log goes with --draw plate, not with --draw map"),
+        ("figure three.toml -o f.jpg", "f.jpg: has the wrong ending (found '.jpg'); expected"),
+        ("animate three.toml --vary count=1,2", "count: does not belong here; expected count in"),
+        ("animate three.toml --vary a.b.c=1 -o a.mp4", "a.mp4: has the wrong ending"),
+        (
+            "animate three.toml --vary aperture.x.0.y=1",
+            "leads nowhere in this scene; expected a key",
+        ),
+        ("animate three.toml --vary aperture.count=1 --seconds 0", "a number from 0.02 to 600"),
         ("expose three.toml --pgn a", "no such option '--pgn'"),
         ("expose none.toml", "none.toml: there is no such file; expected a scene file"),
         ("expose .", ".: cannot be read: Is a directory; expected a scene file"),
@@ -190,6 +253,7 @@ def test_wrong_input_is_one_sentence_and_status_2(
 ) -> None:
     (desk / "folder.h5").mkdir()
     (desk / "device.h5").symlink_to("/dev/null")
+    (desk / "a.h5").touch()
     run = Run(line, capsys)
     assert run.status == 2
     assert message in run.err

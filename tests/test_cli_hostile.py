@@ -19,7 +19,7 @@ import numpy as np
 import pytest
 
 import wavesim
-from tests.small_scene import SMALL_SCENE
+from tests.bench import SMALL_SCENE
 from wavesim.files import replacing
 
 KILLS = int(os.environ.get("WAVESIM_KILLS", "20"))

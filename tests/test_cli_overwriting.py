@@ -13,7 +13,7 @@ import pytest
 from PIL import Image
 
 import wavesim
-from tests.small_scene import SMALL_SCENE
+from tests.bench import SMALL_SCENE
 from wavesim import lightpath
 from wavesim.cli import main
 

@@ -10,41 +10,28 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests import bench
 from wavesim.cli.compare import command
 from wavesim.errors import InputError, SceneError
 from wavesim.scene import parse
 from wavesim.study.compare import APPROXIMATIONS, Comparison, compare, save, vary, with_value
 from wavesim.study.compare.places import on_axis
 
-SLITS = """
-schema = 1
-title = "Slits in red light, Harbour School bench"
-
-[source]
-kind = "laser"
-wavelength = "632.8 nm"
-
-[bench]
-collimator = "600 mm"
-camera = "1 m"
-
-[aperture]
-kind = "slits"
-count = {count}
-width = "30 um"
-{pitch}
-
-[plate]
-width = "60 mm"
-height = "1 mm"
-pixel = "25 um"
-"""
 WAVELENGTH_M, PITCH_M, WIDTH_M = 632.8e-9, 90e-6, 30e-6
 
 
 def slits(count: int):
+    return parse(slits_text(count))
+
+
+def slits_text(count: int) -> str:
     pitch = 'pitch = "90 um"' if count > 1 else ""
-    return parse(SLITS.format(count=count, pitch=pitch))
+    return bench.text(
+        "Slits in red light, Harbour School bench",
+        source='kind = "laser"\nwavelength = "632.8 nm"',
+        aperture=f'kind = "slits"\ncount = {count}\nwidth = "30 um"\n{pitch}',
+        plate='width = "60 mm"\nheight = "1 mm"\npixel = "25 um"',
+    )
 
 
 def one(name: str, count: int = 6, **options: object) -> Comparison:
@@ -251,7 +238,7 @@ def test_help_names_every_formula():
 
 def test_command(tmp_path):
     scene = tmp_path / "six.toml"
-    scene.write_text(SLITS.format(count=6, pitch='pitch = "90 um"'))
+    scene.write_text(slits_text(6))
     output, figure = tmp_path / "six.h5", tmp_path / "six.png"
     options = ["--only", "small-angles", "--steps", "5"]
     result = CliRunner().invoke(

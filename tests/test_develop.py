@@ -12,7 +12,7 @@ import tifffile
 from PIL import Image
 
 import wavesim
-from tests.small_scene import SMALL_SCENE
+from tests.bench import SMALL_SCENE
 from wavesim.cli import main
 
 

@@ -19,6 +19,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from PIL import Image
 
+from tests import bench
 from tests.sample_plates import slit_plate
 from wavesim import figures, scene
 from wavesim.errors import InputError, OutputError
@@ -34,34 +35,8 @@ from wavesim.figures.style import cautions_of, in_words
 from wavesim.plate import Plate
 
 ROOT = Path(__file__).resolve().parents[1]
-GRATING = """\
-schema = 1
-title = "Grating"
-[source]
-kind = "illuminant"
-name = "E"
-[bench]
-collimator = "600 mm"
-camera = "1 m"
-viewing = "19.3 deg"
-[aperture]
-kind = "grating"
-density = "600 / mm"
-count = 1000
-[plate]
-width = "60 mm"
-height = "8 mm"
-pixel = "200 um"
-"""
-DISC = """\
-[aperture]
-kind = "disc"
-diameter = "0.5 mm"
-[plate]
-width = "{mm} mm"
-height = "{mm} mm"
-pixel = "{pixel_um} um"
-"""
+TILTED = 'collimator = "600 mm"\ncamera = "1 m"\nviewing = "19.3 deg"'
+WHITE = 'kind = "illuminant"\nname = "E"'
 CAUTION = (
     "Sunlight: never look at the Sun or its image through a slit, lens or grating, nor through "
     "filters not made for it (ISO 12312-2). Local rules and a qualified supervisor decide."
@@ -94,8 +69,13 @@ def of_disc(millimetres: int = 12) -> Plate:
     side_m = millimetres * 1e-3
     x_m = (np.arange(pixels) - (pixels - 1) / 2) * side_m / pixels
     spot = np.exp(-(x_m[:, None] ** 2 + x_m**2) / 2e-6)
-    text = GRATING[: GRATING.index("[aperture]")] + DISC.format(
-        mm=millimetres, pixel_um=millimetres * 1000 / 60
+    sides = f'width = "{millimetres} mm"\nheight = "{millimetres} mm"'
+    hole = bench.scene(
+        "Grating",
+        source=WHITE,
+        bench=TILTED,
+        aperture='kind = "disc"\ndiameter = "0.5 mm"',
+        plate=f'{sides}\npixel = "{millimetres * 1000 / 60} um"',
     )
     return replace(
         plate,
@@ -104,7 +84,7 @@ def of_disc(millimetres: int = 12) -> Plate:
         irradiance=spot,
         xyz=spot[..., None] * plate.white_xyz * 0.78,
         profile_irradiance=spot[30],
-        scene=scene.parse(text),
+        scene=hole,
     )
 
 
@@ -113,7 +93,14 @@ def named(plate: Plate, title: str) -> Plate:
 
 
 def of_grating() -> Plate:
-    return replace(fine(), scene=scene.parse(GRATING))
+    ruled = bench.scene(
+        "Grating",
+        source=WHITE,
+        bench=TILTED,
+        aperture='kind = "grating"\ndensity = "600 / mm"\ncount = 1000',
+        plate='width = "60 mm"\nheight = "8 mm"\npixel = "200 um"',
+    )
+    return replace(fine(), scene=ruled)
 
 
 def ghosts(size: str) -> Figure:

@@ -21,8 +21,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.bench import SMALL_SCENE
 from tests.mutations import ROOT, patrol
-from tests.small_scene import SMALL_SCENE
 from wavesim.errors import InputError
 from wavesim.lightpath import expose
 from wavesim.scene import load, parse

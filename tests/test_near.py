@@ -13,6 +13,7 @@ import mpmath
 import numpy as np
 import pytest
 
+from tests import bench
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
 from wavesim.aperture.plane import Group, PlaneAperture, Rectangle, disc
@@ -22,7 +23,7 @@ from wavesim.farfield.near.rulings import NearRulings
 from wavesim.farfield.plane import plane_amplitude
 from wavesim.light import spectrum as light_of_source
 from wavesim.lightpath import ExposedPlate, expose
-from wavesim.scene import Aberrations, parse
+from wavesim.scene import Aberrations
 
 WAVE = 550e-9
 MAXIMA = (
@@ -192,29 +193,22 @@ def test_lens_errors_against_quadrature_over_the_pupil(kind: str) -> None:
     assert np.abs(found - exact).max() < 5e-3 * hole.open_area_m2
 
 
-NEAR = """
-schema = 1
-[source]
-kind = "band"
-centre = "550 nm"
-width = "2 nm"
-[bench]
-{bench}
-[aperture]
-{aperture}
-[plate]
-width = "{width} mm"
-height = "{height} mm"
-pixel = "{pixel} um"
-"""
+BAND = 'kind = "band"\ncentre = "550 nm"\nwidth = "2 nm"'
+
+
+def on_plate(place: str, aperture: str, width: float, height: float, pixel: float) -> ExposedPlate:
+    """What such an aperture leaves on a plate of so many mm, with pixels of so many um."""
+    plate = f'width = "{width} mm"\nheight = "{height} mm"\npixel = "{pixel} um"'
+    return expose(bench.scene(source=BAND, bench=place, aperture=aperture, plate=plate))
+
+
 SLITS = 'kind = "slits"\ncount = 2\nwidth = "40 um"\npitch = "120 um"\nheight = "2 mm"'
 HOLE = 'kind = "rectangle"\nwidth = "0.3 mm"\nheight = "0.4 mm"'
 
 
 def test_far_away_the_near_field_is_the_far_field() -> None:
-    size = {"aperture": SLITS, "width": 60, "height": 3, "pixel": 50}
-    near = expose(parse(NEAR.format(bench='plate_distance = "40 m"', **size)))
-    far = expose(parse(NEAR.format(bench='camera = "40 m"', **size)))
+    near = on_plate('plate_distance = "40 m"', SLITS, 60, 3, 50)
+    far = on_plate('camera = "40 m"', SLITS, 60, 3, 50)
     # Fresnel number 3e-4 of the slits' width and 0.05 of their height, which spreads evenly
     middle = near.profile_irradiance / near.profile_irradiance.max()
     assert np.abs(middle - far.profile_irradiance / far.profile_irradiance.max()).max() < 2e-3
@@ -222,8 +216,7 @@ def test_far_away_the_near_field_is_the_far_field() -> None:
 
 
 def test_the_shadow_holds_all_the_power() -> None:
-    size = {"width": 2, "height": 2, "pixel": 10}
-    plate = expose(parse(NEAR.format(bench='plate_distance = "50 mm"', aperture=HOLE, **size)))
+    plate = on_plate('plate_distance = "50 mm"', HOLE, 2, 2, 10)
     light = 0.3e-3 * 0.4e-3 * _beam(plate)
     # light beyond 0.8 mm from an edge: lambda z / (2 pi^2 a x) for each of four edges
     beyond = 4 * 550e-9 * 50e-3 / (2 * math.pi**2 * 0.3e-3 * 0.8e-3)
@@ -239,9 +232,9 @@ def _beam(plate: ExposedPlate) -> float:
 
 
 def test_rectangle_by_cells_and_slits_by_edges_make_the_same_plate() -> None:
-    size = {"bench": 'plate_distance = "100 mm"', "width": 0.8, "height": 0.8, "pixel": 8}
-    cells = expose(parse(NEAR.format(aperture=HOLE, **size)))
+    size = (0.8, 0.8, 8)
+    cells = on_plate('plate_distance = "100 mm"', HOLE, *size)
     slit = 'kind = "slits"\ncount = 1\nwidth = "0.3 mm"\nheight = "0.4 mm"'
-    edges = expose(parse(NEAR.format(aperture=slit, **size)))
+    edges = on_plate('plate_distance = "100 mm"', slit, *size)
     # cells of 0.35 rad: 2 % of what the outermost send, under 1 % of the brightest pixel
     assert np.abs(cells.irradiance - edges.irradiance).max() < 0.01 * edges.irradiance.max()

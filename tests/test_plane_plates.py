@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
 from scipy.special import sici
 
+from tests import bench as usual
 from wavesim.aperture.plane import (
     Group,
     Lattice,
@@ -28,31 +30,23 @@ from wavesim.plate.plane.sweep import reach_of, sweep_plane
 from wavesim.scene import Scene, load, parse
 
 WAVE = 550e-9
-LASER = """
-schema = 1
-[source]
-kind = "laser"
-wavelength = "550 nm"
-{source}
-[bench]
-camera = "1 m"
-{bench}
-[aperture]
-{aperture}
-[plate]
-width = "{size} mm"
-height = "{size} mm"
-pixel = "{pixel} um"
-"""
 
 
-def scene(
+def scene_text(
     aperture: str, *, bench: str = "", source: str = "", size: float = 8.0, pixel: float = 20.0
-) -> Scene:
-    """A laser scene."""
-    return parse(
-        LASER.format(aperture=aperture, bench=bench, source=source, size=size, pixel=pixel)
+) -> str:
+    """A laser scene: a plate of so many mm, with pixels of so many um."""
+    return usual.text(
+        source=f'kind = "laser"\nwavelength = "550 nm"\n{source}',
+        bench=f'camera = "1 m"\n{bench}',
+        aperture=aperture,
+        plate=f'width = "{size} mm"\nheight = "{size} mm"\npixel = "{pixel} um"',
     )
+
+
+def scene(aperture: str, **parts: Any) -> Scene:
+    """The scene that `scene_text` writes."""
+    return parse(scene_text(aperture, **parts))
 
 
 def _cells(aperture: PlaneAperture, edges: np.ndarray, waves: np.ndarray) -> np.ndarray:
@@ -295,9 +289,8 @@ def test_corona_of_many_discs_has_the_rings_of_one() -> None:
 
 def _picture_scene(folder: Path) -> Scene:
     """A scene file that names mask.png beside it."""
-    text = LASER.format(aperture='kind = "picture"\nfile = "mask.png"\ncell = "20 um"',
-                        bench="", source="", size=4, pixel=20)  # fmt: skip
-    (folder / "scene.toml").write_text(text)
+    mask = 'kind = "picture"\nfile = "mask.png"\ncell = "20 um"'
+    (folder / "scene.toml").write_text(scene_text(mask, size=4, pixel=20))
     return load(folder / "scene.toml")
 
 

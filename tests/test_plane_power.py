@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 
 import wavesim.plate.plane.expose as stage
+from tests import bench
 from wavesim.aperture.plane import Lattice, PlaneAperture, Rectangle
 from wavesim.farfield.plane.tables import Plan, Reach, plane_table
 from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
-from wavesim.scene import parse
+from wavesim.scene import Scene
 
 CELL, SIDE, WAVE = 10e-6, 96, 550e-9
 
@@ -48,21 +49,16 @@ def test_table_keeps_to_its_stated_error(cells: float, pixel: float) -> None:
     assert stated / 30 < off < stated
 
 
-SUN = """
-schema = 1
-[source]
-kind = "sun"
-slit = {{ width = "20 um", height = "20 um" }}
-[bench]
-collimator = "600 mm"
-{bench}
-[aperture]
-{aperture}
-[plate]
-width = "4 mm"
-height = "4 mm"
-pixel = "40 um"
-"""
+def in_sunlight(place: str, aperture: str) -> Scene:
+    """The Sun through a pinhole, a collimator, and what stands there."""
+    return bench.scene(
+        source='kind = "sun"\nslit = { width = "20 um", height = "20 um" }',
+        bench=f'collimator = "600 mm"\n{place}',
+        aperture=aperture,
+        plate='width = "4 mm"\nheight = "4 mm"\npixel = "40 um"',
+    )
+
+
 DISC = 'kind = "disc"\ndiameter = "0.5 mm"'
 DOTS = 'kind = "dots"\ncount = 400\ndiameter = "40 um"\nstop = { diameter = "3 mm" }'
 
@@ -80,7 +76,7 @@ def _finer(factor: float) -> Callable[..., object]:
 def test_wavelengths_keep_to_their_stated_error(
     aperture: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    scene = parse(SUN.format(bench='camera = "1 m"', aperture=aperture))
+    scene = in_sunlight('camera = "1 m"', aperture)
     plate = expose(scene)
     monkeypatch.setattr(stage, "choose_waves", _finer(3.0))
     exact = expose(scene)
@@ -90,7 +86,7 @@ def test_wavelengths_keep_to_their_stated_error(
 
 
 def test_knots_keep_to_their_stated_error(monkeypatch: pytest.MonkeyPatch) -> None:
-    scene = parse(SUN.format(bench='plate_distance = "150 mm"', aperture=DISC))
+    scene = in_sunlight('plate_distance = "150 mm"', DISC)
     plate = expose(scene)
     plain = stage.near_knots
     monkeypatch.setattr(stage, "near_knots", lambda w, size, far, at: plain(w, size, far / 8, at))

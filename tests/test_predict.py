@@ -81,24 +81,10 @@ def test_widths_in_orders() -> None:
 
 def test_missing_orders_of_slits() -> None:
     """d / a = 4: orders 4, 8, .. are missing; heights sinc^2(m / 4)."""
-    text = """
-schema = 1
-[source]
-kind = "laser"
-wavelength = "500 nm"
-[bench]
-camera = "1 m"
-[aperture]
-kind = "slits"
-count = 6
-width = "20 um"
-pitch = "80 um"
-[plate]
-width = "120 mm"
-height = "1 mm"
-pixel = "20 um"
-"""
-    found = predict(scene.parse(text))
+    source, lens = 'kind = "laser"\nwavelength = "500 nm"', 'camera = "1 m"'
+    slits = 'kind = "slits"\ncount = 6\nwidth = "20 um"\npitch = "80 um"'
+    plate = 'width = "120 mm"\nheight = "1 mm"\npixel = "20 um"'
+    found = predict(bench.scene(source=source, bench=lens, aperture=slits, plate=plate))
     by_order = {line.order: line for line in found.orders}
     assert [m for m, line in sorted(by_order.items()) if line.missing] == [-8, -4, 4, 8]
     heights = [1, 0.810569469, 0.405284735, 0.0900632743, 0, 0.0324227788]
@@ -177,28 +163,13 @@ def test_exposure_agrees_with_the_exposed_plate() -> None:
     """E = L S / f^2 in the middle of a wide slit's image, within the fifth that is promised."""
     from wavesim.lightpath import expose
 
-    text = """
-schema = 1
-[source]
-kind = "illuminant"
-name = "E"
-luminance = "10000 cd/m^2"
-slit = { width = "400 um", height = "4 mm" }
-[bench]
-collimator = "600 mm"
-camera = "600 mm"
-[aperture]
-kind = "slits"
-count = 200
-width = "40 um"
-pitch = "80 um"
-height = "10 mm"
-[plate]
-width = "4 mm"
-height = "2 mm"
-pixel = "20 um"
-"""
-    ruled = scene.parse(text)
+    ruled = bench.scene(
+        source='kind = "illuminant"\nname = "E"\nluminance = "10000 cd/m^2"\n'
+        'slit = { width = "400 um", height = "4 mm" }',
+        bench='collimator = "600 mm"\ncamera = "600 mm"',
+        aperture='kind = "slits"\ncount = 200\nwidth = "40 um"\npitch = "80 um"',
+        plate='width = "4 mm"\nheight = "2 mm"\npixel = "20 um"',
+    )
     estimate = predict(ruled, orders=(0,)).exposure
     assert estimate is not None
     plate = expose(ruled)
