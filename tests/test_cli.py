@@ -274,7 +274,7 @@ def test_wrong_input_is_one_sentence_and_status_2(
         ("pitch", "pich", "pitch"),
         ('"sun"', '"moon"', "three.toml: source.kind: "),
         ("schema = 1", "schema = 2", "three.toml: schema: "),
-        ("[plate]", "[plate", "three.toml: line 19: has brackets that do not match (found [plate)"),
+        ("[plate]", "[plate", "three.toml: line 18: has brackets that do not match (found [plate)"),
     ],
 )  # fmt: skip
 def test_a_wrong_scene_is_one_sentence_and_status_2(

@@ -13,6 +13,7 @@ import difflib
 import importlib
 import io
 import os
+import re
 import signal
 import sys
 import traceback
@@ -23,7 +24,7 @@ import click
 
 from wavesim import __version__
 from wavesim.cli.common import printable
-from wavesim.cli.options import examples
+from wavesim.cli.options import examples, first_example
 from wavesim.errors import WavesimError
 
 __all__ = ["main"]
@@ -131,6 +132,11 @@ def _run(args: list[str] | None) -> int:
 def _usage(error: click.ClickException) -> str:
     message = error.format_message().rstrip(".")
     context = getattr(error, "ctx", None)
+    stray = re.fullmatch(r"Got unexpected extra arguments? \((.*)\)", message)
+    if stray:
+        message = f'nothing belongs where {stray[1]!r} stands; a quantity goes in quotes: "9.3 mm"'
+    elif isinstance(error, click.MissingParameter) and context is not None:
+        message += f"; expected such as {first_example(context.command)}"
     command = "wavesim" if context is None else context.command_path
     return f"{message[0].lower()}{message[1:]}; see {command} --help"
 

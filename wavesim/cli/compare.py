@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
-from wavesim.cli.options import FIGURES, PLATES, Number, Output, examples, json_option
+from wavesim.cli.common import Progress, echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.options import FIGURES, PLATES, Number, Output, Whole, examples, json_option
 from wavesim.errors import InputError
 from wavesim.words import length
 
 if TYPE_CHECKING:
-    from wavesim.study.compare import Compared, Comparison
+    from matplotlib.figure import Figure
 
+    from wavesim.scene import Scene
+    from wavesim.study.compare import Compared, Comparison
+    from wavesim.study.compare.result import Floats
+
+_ENDS = {"first": "from", "last": "to"}
+_SI = {
+    "length": "m", "angle": "rad", "temperature": "K", "pressure": "Pa", "time": "s", "power": "W",
+    "illuminance": "lx",
+}  # fmt: skip
 _NAMES = (
     "small-angles", "order-places", "far-field", "n-slits", "narrow-slit", "one-wavelength",
     "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
@@ -38,7 +47,7 @@ _NAMES = (
               help="Vary this value of the scene, such as aperture.pitch, instead.")  # fmt: skip
 @click.option("--from", "first", metavar="VALUE", help="Its first value, with its unit.")
 @click.option("--to", "last", metavar="VALUE", help="Its last value, with its unit.")
-@click.option("--steps", type=click.IntRange(2, 10_000), metavar="N", default=13,
+@click.option("--steps", type=Whole(2, 10_000), default=13,
               show_default=True, help="How many values of each parameter.")  # fmt: skip
 @click.option("--linear", is_flag=True, help="Equal steps of --vary instead of equal ratios.")
 @click.option("-o", "output", type=Output(*PLATES), help="Write tables and scene here (HDF5).")
@@ -47,7 +56,7 @@ _NAMES = (
               "of its own.")  # fmt: skip
 @json_option
 def command(
-    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: object
+    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: Any
 ) -> None:
     """Compare the exact computation of SCENE with textbook formulas.
 
@@ -65,49 +74,56 @@ def command(
         click.echo(summary(compared, name_of(scene, scene_file), files))
 
 
-def _compared(scene, given, show) -> Compared:  # type: ignore[no-untyped-def]
+def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
     from wavesim.study.compare import compare, vary
 
     common = {"tolerance": given["tolerance"], "only": given["only"], "progress": show}
-    if given["key"] is None:
-        for key in ("first", "last"):
-            if given[key] is not None:
-                raise InputError("goes with --vary", key=f"--{'from' if key == 'first' else 'to'}",
-                                 expected="--vary aperture.pitch, for instance")  # fmt: skip
-        return compare(scene, points=given["steps"], **common)
-    values = _values(given)
-    return vary(scene, given["key"], values, **common)
+    if given["key"] is not None:
+        return vary(scene, given["key"], _values(scene, given), **common)
+    for key, option in {**_ENDS, "linear": "linear"}.items():
+        if given[key]:
+            raise InputError("goes with --vary", key=f"--{option}",
+                             expected="such as --vary aperture.pitch")  # fmt: skip
+    return compare(scene, points=given["steps"], **common)
 
 
-def _values(given: dict[str, object]) -> list[float]:
+def _values(scene: Scene, given: dict[str, Any]) -> list[float]:
+    """The values from --from to --to [SI]."""
     import numpy as np
 
-    ends = []
-    for key, option in (("first", "--from"), ("last", "--to")):
-        if given[key] is None:
-            raise InputError("is missing", key=option, expected="the range of the varied value")
-        ends.append(_number(str(given[key]), option))
-    low, high = ends
-    steps = int(str(given["steps"]))
+    from wavesim.study.compare.varied import unit_of
+
+    unit = unit_of(scene, given["key"])
+    low, high = (_end(given[key], f"--{option}", unit) for key, option in _ENDS.items())
     if not low < high:
-        raise InputError("must be below --to", key="--from", value=str(given["first"]))
-    if given["linear"] or low <= 0:
-        return [float(v) for v in np.linspace(low, high, steps)]
-    return [float(v) for v in np.geomspace(low, high, steps)]
+        raise InputError("is not below --to", key="--from", value=given["first"],
+                         expected="the smaller value first")  # fmt: skip
+    spaced = np.linspace if given["linear"] or low <= 0 else np.geomspace
+    return [float(value) for value in spaced(low, high, given["steps"])]
 
 
-def _number(text: str, option: str) -> float:
-    """A number, with its unit turned into SI."""
-    from wavesim.scene.units import UnitError, measure
+def _end(text: str | None, option: str, unit: str) -> float:
+    """A number, with its unit turned into SI; `unit` is the SI unit that it must have."""
+    from wavesim.scene.units import Measured, UnitError, measure
 
+    if text is None:
+        raise InputError("is missing", key=option, expected="both --from and --to")
     try:
-        return float(text)
-    except ValueError:
-        pass
-    try:
-        return measure(text).value
+        found = measure(text) if unit or not _is_number(text) else Measured(float(text), "")
     except UnitError as error:
         raise InputError(str(error), key=option, value=text, expected='such as "20 um"') from None
+    if _SI.get(found.dimension, "") != unit:
+        raise InputError("has a unit of another kind", key=option, value=text,
+                         expected=f"a unit like {unit}" if unit else "a number alone")  # fmt: skip
+    return found.value
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _written(compared: Compared, output: Path | None, figure: Path | None) -> list[str]:
@@ -136,7 +152,7 @@ def _draw(compared: Compared, path: Path) -> list[Path]:
     return drawn
 
 
-def drawing(one: Comparison, title: str):  # type: ignore[no-untyped-def]
+def drawing(one: Comparison, title: str) -> Figure:
     """The figure of one formula's error, its failure marked."""
     import numpy as np
 
@@ -155,7 +171,7 @@ def drawing(one: Comparison, title: str):  # type: ignore[no-untyped-def]
     )  # fmt: skip
 
 
-def _scale(value, unit: str) -> tuple[float, str]:  # type: ignore[no-untyped-def]
+def _scale(value: Floats, unit: str) -> tuple[float, str]:
     """Factor and unit that suit lengths of this size."""
     if unit != "m":
         return 1.0, unit

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import echo_json, labelled, plate_named, progress, scene_named
-from wavesim.cli.options import Amount, Number, Output, examples, json_option, writable
+from wavesim.cli.options import Amount, Number, Output, Whole, examples, json_option, writable
 
 if TYPE_CHECKING:
     from wavesim.colorimetry import Material, Rendering
@@ -79,7 +79,7 @@ class _Look:
 @click.option(
     "--halo", type=Amount("length", "60 um", 1e-7, 1.0), default=60e-6, help="Radius of the halo."
 )
-@click.option("--seed", type=int, metavar="NUMBER", default=0, help="Of noise and grain.")
+@click.option("--seed", type=Whole(0, 2**31), default=0, help="Of noise and grain.")
 @json_option
 def command(
     name: str,

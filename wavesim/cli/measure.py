@@ -26,6 +26,7 @@ from wavesim.cli.options import (
     Number,
     Output,
     Typed,
+    Whole,
     examples,
     json_option,
 )
@@ -102,7 +103,9 @@ _EPILOG = examples(
               help="Look for dark or bright lines. Default: what suits the source.")  # fmt: skip
 @click.option("--element", type=click.Choice(_ELEMENTS),
               help="Name the lines from this list. Default: the source's own.")  # fmt: skip
-@click.option("--order", type=int, metavar="M", help="The order of all lines, where it is known.")
+@click.option(
+    "--order", type=Whole(), metavar="M", help="The order of all lines, where it is known."
+)
 @click.option("--least", type=_PART,
               help="Smallest line to take: its height over the brightest line's; of dark lines, "
               "the part of the light that it takes away.")  # fmt: skip

@@ -81,8 +81,8 @@ class Pitch(Amount):
         super().__init__("length", "600 / mm", 1e-8, 1e-2)
 
     def _read(self, found: Measured) -> float:
-        if found.dimension == "lines per length" and found.value > 0:
-            return 1 / found.value
+        if found.dimension == "lines per length":
+            return 1 / found.value if found.value else math.inf
         return super()._read(found)
 
 
@@ -119,7 +119,30 @@ def _number(text: str) -> float | None:
         number = float(text.removesuffix("%")) / (100 if text.endswith("%") else 1)
     except ValueError:
         return None
-    return None if math.isnan(number) else number
+    return number if math.isfinite(number) else None
+
+
+class Whole(Typed):
+    """A whole number."""
+
+    name = "whole number"
+    shown = "NUMBER"
+
+    def __init__(self, low: int = -1_000_000, high: int = 1_000_000) -> None:
+        self.low, self.high = low, high
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> int:
+        """The number; refuses texts, parts, and what is out of range."""
+        try:
+            number = int(str(value))
+        except ValueError:
+            self.fail(f'"{value}" is no whole number; expected such as 2', param, ctx)
+        if not self.low <= number <= self.high:
+            right = f"from {self.low:,} to {self.high:,}"
+            self.fail(f'"{value}" is out of range; expected {right}', param, ctx)
+        return number
 
 
 class Output(Typed):
@@ -174,7 +197,12 @@ def line_options(command: _Command) -> _Command:
         help="Wavelength in air. Default: the strongest or middle one of the source.",
     )  # fmt: skip
     order = click.option(
-        "--order", type=int, metavar="M", default=1, show_default=True, help="Order of the line."
+        "--order",
+        type=Whole(),
+        metavar="M",
+        default=1,
+        show_default=True,
+        help="Order of the line.",
     )
     return wavelength(order(command))
 
@@ -197,3 +225,8 @@ def examples(*commands: str) -> str:
     """The end of a help page: commands as they are typed, a command's lines joined by newlines."""
     lines = [f"  {line}" for command in commands for line in command.split("\n")]
     return "\n".join(["\b", "Example:" if len(commands) == 1 else "Examples:", *lines])
+
+
+def first_example(command: click.Command) -> str:
+    """The first line of a command's examples."""
+    return (command.epilog or "").split("\n")[2].strip(" \\")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import echo_json, labelled, name_of, scene_named
-from wavesim.cli.options import WAVELENGTH, Number, examples, json_option
+from wavesim.cli.options import WAVELENGTH, Number, Whole, examples, json_option
 from wavesim.words import length, shutter
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ _MOST_OVERLAPS = 3
     help="Wavelength in air; may be repeated. Default: the source's own.",
 )  # fmt: skip
 @click.option(
-    "--order", "orders", type=int, metavar="M", multiple=True,
+    "--order", "orders", type=Whole(), metavar="M", multiple=True,
     help="List this order; may be repeated. Default: all, or those on the plate.",
 )  # fmt: skip
 @click.option(

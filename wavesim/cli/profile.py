@@ -113,7 +113,7 @@ def summary(found: LineProfile) -> list[tuple[str, str]]:
     rows = [
         ("line", f"order {found.order} at {found.wavelength_m * 1e9:.6g} nm, peak at order "
                  f"{found.peak_mu:.9g}"),
-        ("width", f"{found.fwhm_orders:.6g} orders at half height = {found.fwhm_m * 1e12:.5g} pm = "
+        ("width", f"{found.fwhm_orders:.6g} orders at half height = {_picometres(found)}"
                   f"{length(found.fwhm_on_plate_m)} on the plate; equivalent width "
                   f"{found.equivalent_orders:.5g} orders"),
         ("resolves", f"{found.resolving_power:,.0f} (0.8859 m / width); two lines "
@@ -126,6 +126,11 @@ def summary(found: LineProfile) -> list[tuple[str, str]]:
     ]  # fmt: skip
     rows += [("ghosts", _count(found))] + [("", text) for text in map(_ghost, _strongest(found))]
     return rows + [("note", text) for text in found.notes]
+
+
+def _picometres(found: LineProfile) -> str:
+    """The width as a difference of wavelength, which the zero order has none of."""
+    return f"{found.fwhm_m * 1e12:.5g} pm = " if found.order else ""
 
 
 def _apart(orders: float, m: int, wavelength_m: float) -> str:

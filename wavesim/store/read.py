@@ -54,8 +54,14 @@ def _opened(path: Path) -> Iterator[h5py.File]:
     """The open file; every error inside the block comes out as a PlateFileError naming it."""
     try:
         path.open("rb").close()
+    except FileNotFoundError:
+        raise PlateFileError(
+            "there is no such file", file=path, expected="a plate file written by wavesim"
+        ) from None
     except OSError as error:
-        raise PlateFileError(f"cannot be read: {error.strerror}", file=path) from error
+        raise PlateFileError(
+            f"cannot be read: {error.strerror}", file=path, expected="a plate file (.h5)"
+        ) from error
     if not h5py.is_hdf5(path):
         raise PlateFileError(
             "is not an HDF5 file, or only the start of one",

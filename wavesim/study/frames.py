@@ -12,6 +12,7 @@ from wavesim.plate import Plate
 from wavesim.scene import Scene, parse
 
 Value = str | int | float | bool
+_KEY = "a key of the scene with the tables about it, such as aperture.count"
 
 
 def varied(
@@ -73,9 +74,9 @@ def _with(text: str, key: str, value: Value, file: str | None) -> str:
         elif isinstance(data, list) and part.isdigit() and int(part) < len(data):
             data = data[int(part)]
         else:
-            raise SceneError("leads nowhere in this scene", file=file, key=key)
+            raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_KEY)
     if not isinstance(data, dict):
-        raise SceneError("leads nowhere in this scene", file=file, key=key)
+        raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_KEY)
     data[parts[-1]] = value
     if key == "exposure.time":
         data.pop("over", None)  # counts from the automatic time

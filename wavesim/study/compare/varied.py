@@ -69,5 +69,13 @@ def _name(place: Any, part: str, key: str) -> str | int:
         return part
     raise InputError(
         "is no key of this scene", key=key,
-        expected="one of " + ", ".join(k for k in known if k != "derived") if known else "a table",
+        expected=_expected(known),
     )  # fmt: skip
+
+
+def _expected(known: dict[str, str]) -> str:
+    if not known:
+        return "a table"
+    if "aperture" in known:  # the scene itself
+        return "a key and the tables about it, such as aperture.pitch"
+    return "one of " + ", ".join(key for key in known if key != "derived")

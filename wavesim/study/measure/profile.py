@@ -65,20 +65,25 @@ def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: st
     if x.size < _FEWEST or x.shape != v.shape:
         raise PlateFileError(
             f"a profile of {x.size} positions and {v.size} values cannot be measured",
+            file=origin or None,
             expected=_RIGHT,
         )
     steps = np.diff(x)
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(v))):
-        raise PlateFileError("holds numbers that are not finite", expected="finite numbers")
+        raise PlateFileError(
+            "holds numbers that are not finite", file=origin or None, expected="finite numbers"
+        )
     brightest = float(np.abs(v).max())
     if brightest and not _FAINTEST < brightest < 1 / _FAINTEST:
         raise PlateFileError(
-            "holds light out of all measure", value=brightest,
+            "holds light out of all measure", file=origin or None, value=brightest,
             expected=f"from {_FAINTEST:g} to {1 / _FAINTEST:g}, in any unit",
         )  # fmt: skip
     if steps.min() <= 0 or steps.max() - steps.min() > 1e-3 * steps.mean():
         raise PlateFileError(
-            "positions are not evenly spaced", expected="rising positions at even steps"
+            "positions are not evenly spaced",
+            file=origin or None,
+            expected="rising positions at even steps",
         )
     none = np.zeros(x.size, dtype=np.bool_)
     return Profile(x, v, noise_of(v), none, slit_image_m=slit_image_m, origin=origin)

@@ -133,7 +133,7 @@ def predict(
         raise LimitError(
             f"none of the orders {', '.join(map(str, orders))} propagates at "
             f"{principal * 1e9:.4g} nm",
-            expected="orders with |m lambda / d - sin(alpha)| below 1",
+            expected=_orders_there(ruled, principal),
         )
     periods = periods_of(scene, ruled)
     return Prediction(
@@ -158,6 +158,13 @@ def predict(
         limits=limits_of(scene, ruled, lines),
         cautions=light.cautions(scene.source),
     )
+
+
+def _orders_there(ruled: Ruling, wavelength_m: float) -> str:
+    """Orders m with |m lambda / d - sin(alpha)| below 1, in words."""
+    per_sine = ruled.pitch_m / wavelength_m
+    low, high = (ruled.sine_in - 1) * per_sine, (ruled.sine_in + 1) * per_sine
+    return f"an order from {math.ceil(low)} to {math.floor(high)}"
 
 
 def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Prediction:
