@@ -184,7 +184,7 @@ def _scale(value: Floats, unit: str) -> tuple[float, str]:
 
 def record(compared: Compared) -> dict[str, object]:
     """Everything as plain values, SI."""
-    from wavesim.study.measure.rows import plain
+    from wavesim.study.rows import plain
 
     return {
         "title": compared.scene.title,

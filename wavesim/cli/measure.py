@@ -301,13 +301,13 @@ def _circle(file: str, given: dict[str, Any]) -> CircleTable:
 
 
 def _means(found: CircleTable) -> list[dict[str, object]]:
-    from wavesim.study.measure.rows import plain
+    from wavesim.study.rows import plain
 
     return [plain(row) for row in found.means]
 
 
 def _solution(solution: Solution | None) -> object:
-    from wavesim.study.measure.rows import plain
+    from wavesim.study.rows import plain
 
     return None if solution is None else plain(solution)
 

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.scene import Scene
-from wavesim.study.measure.rows import Table
+from wavesim.study.rows import Table, html_table
 
 Floats = npt.NDArray[np.float64]
 
@@ -142,3 +142,15 @@ class Compared(Table[Row]):
     left_out: tuple[tuple[str, str], ...]
     stated: tuple[str, ...]
     scene: Scene
+
+    def __repr__(self) -> str:
+        return (
+            f"<comparison of {self.scene.title!r} with {len(self.comparisons)} formulas;"
+            f" {len(self.left_out)} do not apply>"
+        )
+
+    def _repr_html_(self) -> str:
+        """Where each formula fails, as Jupyter shows it."""
+        names = ("name", "title", "parameter", "unit", "fails", "fails_at", "estimate", "own")
+        rows = [{name: getattr(one, name) for name in names} for one in self.comparisons]
+        return html_table(rows)

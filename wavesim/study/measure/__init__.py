@@ -28,9 +28,9 @@ from wavesim.study.measure.peaks import Feature, find_lines
 from wavesim.study.measure.plates import Known, find_references, measure, solve_plate
 from wavesim.study.measure.profile import Profile, from_plate, profile
 from wavesim.study.measure.result import Line, Measurement
-from wavesim.study.measure.rows import Table
 from wavesim.study.measure.scans import Scan, from_light, read_picture
 from wavesim.study.measure.solving import Reference, Solution, recognise, solve
+from wavesim.study.rows import Table
 
 __all__ = [
     "ARCSEC_RAD",

@@ -16,7 +16,7 @@ import numpy as np
 
 from wavesim.errors import InputError
 from wavesim.study.measure.profile import Floats
-from wavesim.study.measure.rows import Table
+from wavesim.study.rows import Table
 
 ARCSEC_RAD = math.pi / 648_000
 
@@ -85,7 +85,7 @@ class Read:
     u_incidence_m: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class CircleTable(Table[Read]):
     """Settings turned into wavelengths, one row a setting.
 

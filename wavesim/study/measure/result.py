@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from wavesim.study.measure.ghosts import Period
 from wavesim.study.measure.instrument import Instrument
-from wavesim.study.measure.rows import Table, plain
+from wavesim.study.rows import Table, plain
 
 
 @dataclass(frozen=True)
@@ -83,6 +83,10 @@ class Measurement(Table[Line]):
     def ghosts(self) -> tuple[Line, ...]:
         """Lines taken for ghosts."""
         return tuple(r for r in self.rows if r.kind == "ghost")
+
+    def __repr__(self) -> str:
+        named = sum(bool(row.name) for row in self.rows)
+        return f"<measurement: {len(self.lines)} lines, {named} named, {len(self.ghosts)} ghosts>"
 
     def record(self) -> dict[str, object]:
         """Everything as plain values, for JSON."""

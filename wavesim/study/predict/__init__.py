@@ -24,6 +24,7 @@ from wavesim.study.predict.wavelengths import (
     principal_wavelength,
     reference_wavelengths,
 )
+from wavesim.study.rows import html_table, plain
 from wavesim.study.ruling import Ruling, ruling
 
 __all__ = [
@@ -94,6 +95,23 @@ class Prediction:
     exposure: ExposureEstimate | None
     limits: tuple[str, ...]
     cautions: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return (
+            f"<prediction of {self.title!r}: {len(self.orders)} orders, {len(self.ghosts)} ghosts,"
+            f" {len(self.features)} rings or minima>"
+        )
+
+    def _repr_html_(self) -> str:
+        """Orders, ghosts, rings and minima, as Jupyter shows them."""
+        tables: dict[str, tuple[Order | Ghost | Feature, ...]] = {
+            "orders": self.orders, "ghosts": self.ghosts, "rings and minima": self.features,
+        }  # fmt: skip
+        return "".join(
+            html_table([plain(row) for row in rows], title)
+            for title, rows in tables.items()
+            if rows
+        )
 
 
 def predict(

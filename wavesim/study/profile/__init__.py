@@ -85,6 +85,13 @@ class LineProfile:
     diffuse: Diffuse
     notes: tuple[str, ...]
 
+    def __repr__(self) -> str:
+        return (
+            f"<profile of order {self.order} at {self.wavelength_m * 1e9:.6g} nm: resolves"
+            f" {self.resolving_power:,.0f}, Strehl ratio {self.strehl:.4f},"
+            f" {len(self.ghosts)} ghosts>"
+        )
+
 
 def line_profile(
     scene: Scene, *, wavelength_m: float, order: int = 1, span_orders: float = 1.0

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from wavesim.errors import LimitError
 from wavesim.scene import PeriodicDefect, Scene
+from wavesim.study.rows import html_table, plain
 from wavesim.study.tolerance.formula import (
     Broadening,
     largest,
@@ -117,6 +118,10 @@ class Tolerance:
     period: float
     rows: tuple[Allowed, ...]
     together: Together
+
+    def _repr_html_(self) -> str:
+        """The table, as Jupyter shows it."""
+        return html_table([plain(row) for row in self.rows])
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,105 @@
+"""What a notebook shows when a plate or a result stands last in a cell."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image
+
+from tests.bench import SMALL_SCENE
+from wavesim.lightpath import expose
+from wavesim.scene import parse
+from wavesim.study.compare import compare
+from wavesim.study.measure import Instrument, Measurement, Table
+from wavesim.study.predict import predict
+from wavesim.study.profile import line_profile
+from wavesim.study.rows import html_table
+from wavesim.study.tolerance import Limits, tolerance
+
+
+@dataclass(frozen=True)
+class Row:
+    name: str
+    wavelength_m: float
+    uncertainty_m: float | None = None
+    remark: str = ""
+
+
+def headings(page: str) -> list[str]:
+    return re.findall("<th>(.*?)</th>", page)
+
+
+def test_a_plate_shows_its_picture_and_says_what_it_is() -> None:
+    plate = expose(parse(SMALL_SCENE))
+    shown = np.asarray(Image.open(io.BytesIO(plate._repr_png_())))
+    assert np.array_equal(shown, plate.picture())
+    said = repr(plate)
+    assert said.startswith("<plate 'Three slits': 200 x 20 pixels of 100 um, brightest ")
+    assert f"exposed {plate.exposure_s:.3g} s" in said
+
+
+def test_a_table_shows_its_rows_without_columns_that_say_nothing() -> None:
+    table = Table((Row("Hg <green>", 546.0775e-9), Row("Hg", 435.83e-9)))
+    assert repr(table) == "<Table: 2 rows>"
+    page = table._repr_html_()
+    assert headings(page) == ["name", "wavelength_m"]
+    assert re.findall("<td>(.*?)</td>", page) == [
+        "Hg &lt;green&gt;", "5.460775e-07", "Hg", "4.3583e-07",
+    ]  # fmt: skip
+
+
+def test_a_zero_and_a_no_are_said_and_titles_are_text() -> None:
+    page = html_table([{"count": 0, "sure": False, "why": None}], title="a & b")
+    assert headings(page) == ["count", "sure"]
+    assert "<td>0</td><td>False</td>" in page
+    assert "<caption>a &amp; b</caption>" in page
+
+
+def test_a_long_table_is_cut_and_says_so() -> None:
+    page = html_table([{"n": n} for n in range(1234)])
+    assert page.count("<td>") == 100
+    assert "1,134 more rows" in page
+
+
+def test_no_rows() -> None:
+    empty = Measurement((), Instrument(pitch_m=1e-6, focal_m=1.0))
+    assert repr(empty) == "<measurement: 0 lines, 0 named, 0 ghosts>"
+    assert headings(empty._repr_html_()) == []
+
+
+RULED = SMALL_SCENE.replace(
+    "[plate]",
+    '[[aperture.defects]]\nkind = "periodic"\namplitude = "100 nm"\nperiod = 20\n[plate]',
+).replace("count = 3", "count = 300")
+
+
+def test_results_of_studies() -> None:
+    scene = parse(RULED)
+    found = predict(scene, wavelengths_m=(550e-9,), orders=(1,))
+    assert repr(found) == (
+        f"<prediction of 'Three slits': 1 orders, {len(found.ghosts)} ghosts, 0 rings or minima>"
+    )
+    page = found._repr_html_()
+    assert page.count("<table>") == 2
+    assert page.count("<tr>") == 2 + 1 + len(found.ghosts)  # a heading each
+    assert "wavelength_m" in headings(page)
+
+    profile = line_profile(scene, wavelength_m=550e-9)
+    assert repr(profile).startswith("<profile of order 1 at 550 nm: resolves ")
+    assert len(repr(profile)) < 120
+
+    compared = compare(scene, only=("small-angles", "missing-orders"), points=3)
+    assert len(repr(compared)) < 120
+    assert repr(compared).startswith("<comparison of 'Three slits' with ")
+    assert compared._repr_html_().count("<tr>") == 1 + len(compared.comparisons)
+
+
+def test_tolerances_are_a_table() -> None:
+    found = tolerance(parse(RULED), Limits(ghost=1e-3), wavelength_m=550e-9)
+    page = found._repr_html_()
+    assert page.count("<tr>") == 1 + len(found.rows)
+    assert headings(page)[:2] == ["kind", "limit"]
+    assert f"<td>{found.rows[0].alone:.7g}</td>" in page
