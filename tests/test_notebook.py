@@ -13,10 +13,10 @@ from tests.bench import SMALL_SCENE
 from wavesim.lightpath import expose
 from wavesim.scene import parse
 from wavesim.study.compare import compare
-from wavesim.study.measure import Instrument, Measurement, Table
+from wavesim.study.measure import Instrument, Measurement
 from wavesim.study.predict import predict
 from wavesim.study.profile import line_profile
-from wavesim.study.rows import html_table
+from wavesim.study.rows import Table, html_table
 from wavesim.study.tolerance import Limits, tolerance
 
 

@@ -30,7 +30,6 @@ from wavesim.study.measure.profile import Profile, from_plate, profile
 from wavesim.study.measure.result import Line, Measurement
 from wavesim.study.measure.scans import Scan, from_light, read_picture
 from wavesim.study.measure.solving import Reference, Solution, recognise, solve
-from wavesim.study.rows import Table
 
 __all__ = [
     "ARCSEC_RAD",
@@ -53,7 +52,6 @@ __all__ = [
     "Scan",
     "Setting",
     "Solution",
-    "Table",
     "Task",
     "Verdict",
     "classify",
