@@ -305,7 +305,6 @@ def test_peak_under_a_quadratic_phase(waves: float, left: float) -> None:
     linear = 8 * waves / count  # displacement at the ends: linear x width / 8
     seen = factor(built(count, f'kind = "drift"\nlinear = {linear!r}'), [1.0])
     assert seen[0] == pytest.approx(left, abs=1e-6)
-    assert formulas.quadratic_strehl(waves) == pytest.approx(left, abs=1e-9)
 
 
 def test_one_step_in_the_middle() -> None:

@@ -1,6 +1,8 @@
-"""Lengths and times as people at a bench say them."""
+"""Lengths, times and rows of numbers as people at a bench say them."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 
 def shutter(seconds: float) -> str:
@@ -36,3 +38,15 @@ def length(metres: float) -> str:
         if abs(metres) >= size * 0.9995:
             return f"{metres / size:.3g} {unit}"
     return f"{metres / 1e-9:.3g} nm"
+
+
+def ranges(noun: str, numbers: Sequence[int], plural: str = "") -> str:
+    """Numbers in words: "orders -3 to 3 and 5"."""
+    runs: list[list[int]] = []
+    for number in sorted(numbers):
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
+    return f"{noun if len(numbers) == 1 else plural or noun + 's'} {', '.join(parts)}"

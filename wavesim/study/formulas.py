@@ -11,10 +11,11 @@ near the wavelength keep such ghost intensities in order of magnitude only.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
+
+from wavesim.study.roots import falling_root
 
 Floats = npt.NDArray[np.float64]
 FloatLike = float | Floats
@@ -22,15 +23,9 @@ FloatLike = float | Floats
 FIRST_MAXIMUM = 0.0471904492258113  # of sinc^2: 1 / (1 + x^2) at tan x = x, x = 4.4934094579
 SINC_FWHM = 0.885892941378905  # full width of sinc^2 at half its height (sin x / x)^2 = 1/2
 RAYLEIGH_DIP = 8 / math.pi**2  # midpoint of two sinc^2 that stand peak on first zero
-SPARROW_SINC = 0.829567582187  # separation of two sinc^2 at which the dip vanishes
 
 
 # --- orders ------------------------------------------------------------------------------------
-
-
-def order_sine(order: FloatLike, wavelength_m: FloatLike, pitch_m: float, sine_in: float) -> Floats:
-    """sin(beta) = m lambda / d - sin(alpha); beyond +-1 the order does not propagate."""
-    return np.asarray(order * np.asarray(wavelength_m) / pitch_m - sine_in)
 
 
 def angular_dispersion_rad_m(order: float, pitch_m: float, beta_rad: FloatLike) -> Floats:
@@ -63,7 +58,7 @@ def interference_factor(mu: FloatLike, count: int) -> Floats:
 
 def half_width_orders(count: int) -> float:
     """Full width at half maximum of the N-slit factor, in orders; N times it tends to 0.88589."""
-    return 2 * _falling_root(lambda t: float(interference_factor(t, count)) - 0.5, 0.0, 1.0 / count)
+    return 2 * falling_root(lambda t: float(interference_factor(t, count)) - 0.5, 0.0, 1.0 / count)
 
 
 def gaussian_width_orders(radius_m: float, pitch_m: float) -> float:
@@ -113,11 +108,6 @@ def ghost_ratio_small(order: float, harmonic: int, *, amplitude: float) -> float
     """
     k = abs(harmonic)
     return ((math.pi * abs(order) * amplitude) ** k / math.factorial(k)) ** 2
-
-
-def strength_ghost_ratio(modulation: float) -> float:
-    """(a/2)^2, ghosts of a groove strength 1 + a cos(2 pi n / P), the same beside every order."""
-    return (modulation / 2) ** 2
 
 
 def hard_edge_tail(offset: FloatLike, count: int) -> Floats:
@@ -184,24 +174,6 @@ def accumulated_width_orders(order: float, relative_rms: float) -> float:
     return 2 / math.pi * math.asin(min(1.0, (1 - r) / (2 * math.sqrt(r))))
 
 
-def correlated_halo(mu: FloatLike, relative_rms: float, length: float, count: int) -> Floats:
-    """Ensemble mean for Gaussian displacements correlated as exp(-(n/L)^2), n in rulings,
-
-        (1/N) sum over lags l of (1 - |l|/N) exp(-2 pi i mu l) E^(1 - rho_l),
-
-    sharp line and halo together; the halo's width is about 0.5/L orders. Cost: lags x mu.
-    """
-    mu = np.atleast_1d(np.asarray(mu, dtype=np.float64))
-    lags = np.arange(1, min(count, math.ceil(6 * length) + 1))
-    log_left = -((2 * np.pi * mu[:, None] * relative_rms) ** 2)
-    rho = np.exp(-((lags / length) ** 2))
-    extra = np.exp(log_left * (1 - rho)) - np.exp(log_left)
-    wave = np.cos(2 * np.pi * mu[:, None] * lags) * (1 - lags / count)
-    left = np.exp(log_left[:, 0])
-    line = left * interference_factor(mu, count) + (1 - left) / count
-    return np.asarray(line + 2 / count * np.sum(extra * wave, axis=1))
-
-
 # --- drift and steps ---------------------------------------------------------------------------
 
 
@@ -225,22 +197,6 @@ def strehl_of_phase(waves: Floats) -> float:
     return float(np.abs(np.mean(np.exp(2j * np.pi * waves))) ** 2)
 
 
-def quadratic_strehl(edge_waves: float) -> float:
-    """Peak left by a quadratic phase that reaches `edge_waves` at both ends of the ruling,
-
-        |C(w) + i S(w)|^2 / w^2,   w = 2 sqrt(edge_waves).
-
-    lambda/4 at the edges leaves 0.80030 (Rayleigh's quarter-wave rule).
-    """
-    from scipy.special import fresnel
-
-    w = 2 * math.sqrt(abs(edge_waves))
-    if w == 0:
-        return 1.0
-    s, c = fresnel(w)
-    return float((c**2 + s**2) / w**2)
-
-
 def step_left(order: float, relative_step: float, fraction: float = 0.5) -> float:
     """Intensity at the order with one step s after the part p of the rulings,
 
@@ -250,31 +206,3 @@ def step_left(order: float, relative_step: float, fraction: float = 0.5) -> floa
     """
     part = 4 * fraction * (1 - fraction)
     return 1 - part * math.sin(math.pi * order * relative_step) ** 2
-
-
-def step_factor(mu: FloatLike, relative_step: float, count: int, *, before: int) -> Floats:
-    """The whole profile with one step: two pieces of `before` and `count - before` rulings."""
-    mu = np.asarray(mu, dtype=np.float64)
-    after = count - before
-    first = before * np.sqrt(interference_factor(mu, before)) * _sign(mu, before)
-    second = after * np.sqrt(interference_factor(mu, after)) * _sign(mu, after)
-    turn = np.exp(-2j * np.pi * ((mu - np.rint(mu)) * count / 2 + mu * relative_step))
-    return np.asarray(np.abs(first + second * turn) ** 2 / count**2)
-
-
-def _sign(mu: Floats, count: int) -> Floats:
-    offset = mu - np.rint(mu)
-    return np.asarray(np.where(np.sinc(count * offset) < 0, -1.0, 1.0))
-
-
-def _falling_root(function: Callable[[float], float], low: float, high: float) -> float:
-    """Where a function that falls from + to - is zero, by bisection to the last bit."""
-    for _ in range(200):
-        middle = (low + high) / 2
-        if middle in (low, high):
-            break
-        if function(middle) > 0:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2

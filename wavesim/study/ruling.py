@@ -12,7 +12,7 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Element, Rays
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.errors import LimitError
-from wavesim.scene import Defect, Ruled, Scene
+from wavesim.scene import Ruled, Scene
 
 _EVEN = 1e-6  # of the pitch; listed slits closer than this to a lattice count as even
 
@@ -106,7 +106,7 @@ def ruling(scene: Scene) -> Ruling:
             value=scene.aperture.kind,
             expected="slits, wires or a grating",
         )
-    bare = aperture.build(with_defects(scene, ()))
+    bare = aperture.build(with_aperture(scene, defects=()))
     if not _even(bare):
         raise LimitError(
             "the slits differ in width or distance, and the formulas ask for equal ones",
@@ -123,10 +123,9 @@ def ruling(scene: Scene) -> Ruling:
     )
 
 
-def with_defects(scene: Scene, defects: tuple[Defect, ...]) -> Scene:
-    """The same scene with these defects instead of its own."""
-    changed = scene.aperture.model_copy(update={"defects": defects})
-    return scene.model_copy(update={"aperture": changed})
+def with_aperture(scene: Scene, **fields: object) -> Scene:
+    """The scene with fields of its aperture changed (no check of their sense)."""
+    return scene.model_copy(update={"aperture": scene.aperture.model_copy(update=fields)})
 
 
 def _even(bare: Aperture) -> bool:

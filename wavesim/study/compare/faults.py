@@ -13,15 +13,11 @@ from wavesim.aperture.defects.chance import draw
 from wavesim.aperture.elements import Slit
 from wavesim.farfield.sampling import sampled
 from wavesim.scene import PeriodicDefect, RandomDefect, Scene, Span
-from wavesim.study.compare.pattern import (
-    counted,
-    pattern,
-    pitch_m,
-    with_aperture,
-)
+from wavesim.study.compare.pattern import counted, pattern, pitch_m
 from wavesim.study.compare.patterns import even_elements, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
+from wavesim.study.ruling import with_aperture
 
 _ORDER = 1
 _PERIODS = 16  # error periods in the ruling that ghosts are read from

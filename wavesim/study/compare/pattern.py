@@ -13,6 +13,7 @@ from wavesim import aperture, farfield
 from wavesim.aperture import Aperture, Rays
 from wavesim.errors import LimitError
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
+from wavesim.study.ruling import with_aperture
 
 Floats = npt.NDArray[np.float64]
 
@@ -140,11 +141,6 @@ def wavelength(scene: Scene) -> float:
         table = lamps.lines(source.element)
         return float(table.wavelength_m[np.argmax(table.strength)])
     return _GREEN_M
-
-
-def with_aperture(scene: Scene, **fields: object) -> Scene:
-    """The scene with fields of its aperture changed (no check of their sense)."""
-    return scene.model_copy(update={"aperture": scene.aperture.model_copy(update=fields)})
 
 
 def without_beam(scene: Scene) -> Scene:

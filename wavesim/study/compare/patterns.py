@@ -16,11 +16,12 @@ from wavesim.study.compare.pattern import (
     pattern,
     pitch_m,
     rulings,
-    with_aperture,
     without_beam,
 )
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_loss
+from wavesim.study.roots import falling_root
+from wavesim.study.ruling import with_aperture
 
 _DRAWS = 200  # rulings of an ensemble, fewer where they are long
 _ORDER = 1
@@ -166,15 +167,14 @@ def _missing_span(scene: Scene) -> tuple[float, float]:
 def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:
     width, pitch = element_width_m(scene) or 1.0, pitch_m(scene) or 1.0
     zero = round((missing_order(scene) or 1) * width / pitch)
-    low, high = 0.0, 0.5 / zero
-    for _ in range(60):
-        middle = (low + high) / 2
-        height = (middle * np.sinc(zero * middle) / (2 + middle)) ** 2
-        low, high = (middle, high) if height < tolerance else (low, middle)
-    if high == 0.5 / zero:
+
+    def below(wider: float) -> float:
+        return tolerance - float((wider * np.sinc(zero * wider) / (2 + wider)) ** 2)
+
+    if below(0.5 / zero) > 0:
         return None
     return Estimate(
-        high,
+        falling_root(below, 0.0, 0.5 / zero),
         "[e sinc(k e) / (2 + e)]^2: what half the slits, wider by e, leave at the zero k of the "
         "others",
     )

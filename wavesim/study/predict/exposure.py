@@ -21,6 +21,7 @@ from wavesim.scene import Scene
 from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
+from wavesim.words import ranges
 
 _BINS = 40  # of the light that meets at one place
 _EYE_M = 555e-9  # peak of the eye
@@ -134,21 +135,9 @@ def _words(
     for state in ("burnt out", "visible", "too faint"):
         names = sorted(m for m, one in best.items() if one.state == state)
         if names:
-            found.append(f"{state}, each at its brightest colour: {_ranges(names)}")
+            found.append(f"{state}, each at its brightest colour: {ranges('order', names)}")
     if subsidiary is not None:
         state, stops = subsidiary
         found.append(f"the largest subsidiary maximum: {state}, {stops:+.1f} stops from white")
     found.append("7 stops below white count as too faint")
     return tuple(found)
-
-
-def _ranges(numbers: list[int]) -> str:
-    """Orders in words: "orders -3 to 3 and 5"."""
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
-    return f"order{'s' if len(numbers) > 1 else ''} {', '.join(parts)}"

@@ -9,12 +9,14 @@ import numpy as np
 
 from wavesim.scene import Scene
 from wavesim.study.formulas import (
+    SINC_FWHM,
     anamorphic_factor,
     angular_dispersion_rad_m,
     free_spectral_range_m,
     gaussian_width_orders,
     half_width_orders,
 )
+from wavesim.study.roots import falling_root
 from wavesim.study.ruling import Ruling
 
 VISIBLE_M = (380e-9, 780e-9)
@@ -92,7 +94,7 @@ def order_table(
 def line_width_orders(ruled: Ruling) -> float:
     """Full width of a line at half maximum in orders, of diffraction alone."""
     if ruled.uniform:
-        return half_width_orders(ruled.count) if ruled.count > 1 else 0.885892941378905
+        return half_width_orders(ruled.count) if ruled.count > 1 else SINC_FWHM
     radius = gaussian_radius_m(ruled)
     edge = float(np.abs(ruled.weight[[0, -1]]).max())
     if edge <= _CUT:
@@ -110,13 +112,12 @@ def gaussian_radius_m(ruled: Ruling) -> float:
 def _measured_width(ruled: Ruling) -> float:
     """Full width at half maximum of |sum w exp(-2 pi i u x)|^2, by bisection."""
     weight, turn = np.abs(ruled.weight), 2 * np.pi * ruled.position_m / ruled.pitch_m
-    peak = weight.sum()
-    low, high = 0.0, 2.0 / ruled.count
-    for _ in range(60):
-        middle = (low + high) / 2
-        here = abs(np.sum(weight * np.exp(1j * middle * turn))) ** 2
-        low, high = (middle, high) if here > peak**2 / 2 else (low, middle)
-    return low + high
+    half = weight.sum() ** 2 / 2
+
+    def above(offset: float) -> float:
+        return float(abs(np.sum(weight * np.exp(1j * offset * turn))) ** 2 - half)
+
+    return 2 * falling_root(above, 0.0, 2.0 / ruled.count)
 
 
 def _propagating(ruled: Ruling, wavelength_m: float) -> list[int]:

@@ -12,12 +12,12 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.errors import ComputationError
 from wavesim.study.formulas import RAYLEIGH_DIP
+from wavesim.study.roots import falling_root
 
 if TYPE_CHECKING:
     from scipy.interpolate import BSpline
 
 _SAMPLES = 2401  # over the core; quintic splines through them are right to 1e-9 of the peak
-_BISECTIONS = 60
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,7 +42,7 @@ class Core:
         slope = self.curve.derivative()
         if not slope(lo) > 0 > slope(hi):
             return float(self.mu[near])
-        return _bisect(lambda t: float(slope(t)), float(lo), float(hi))
+        return falling_root(lambda t: float(slope(t)), float(lo), float(hi))
 
     @cached_property
     def peak(self) -> float:
@@ -60,8 +60,8 @@ class Core:
         def rest(t: float) -> float:
             return float(self.curve(t)) - self.peak / 2
 
-        left = _bisect(lambda t: -rest(t), float(self.mu[first - 1]), float(self.mu[first]))
-        right = _bisect(rest, float(self.mu[last]), float(self.mu[last + 1]))
+        left = falling_root(lambda t: -rest(t), float(self.mu[first - 1]), float(self.mu[first]))
+        right = falling_root(rest, float(self.mu[last]), float(self.mu[last + 1]))
         return left, right
 
     @property
@@ -76,7 +76,7 @@ class Core:
         That is the dip of two sinc^2, peak on first zero: Rayleigh's criterion in a form that any
         profile can meet.
         """
-        return _bisect(lambda s: self._dip(s) - RAYLEIGH_DIP, 0.5 * self.fwhm, 3.0 * self.fwhm)
+        return falling_root(lambda s: self._dip(s) - RAYLEIGH_DIP, 0.5 * self.fwhm, 3.0 * self.fwhm)
 
     def sparrow(self) -> float:
         """Separation of two equal lines at which the dip between them vanishes [orders].
@@ -89,7 +89,7 @@ class Core:
         def bend(t: float) -> float:
             return -float(second(self.peak_at + t) + second(self.peak_at - t))
 
-        return 2 * _bisect(bend, 0.0, 0.75 * self.fwhm)
+        return 2 * falling_root(bend, 0.0, 0.75 * self.fwhm)
 
     def _dip(self, separation: float) -> float:
         """Lowest point between two equal lines over the lower of their peaks."""
@@ -105,14 +105,3 @@ def core_of(intensity: Callable[[Floats], Floats], near: float, half_width: floa
     """The profile about `near`, `half_width` orders to either side."""
     mu = near + half_width * np.linspace(-1, 1, _SAMPLES)
     return Core(mu, intensity(mu))
-
-
-def _bisect(function: Callable[[float], float], low: float, high: float) -> float:
-    """Zero of a function that is positive at `low` and not at `high`."""
-    for _ in range(_BISECTIONS):
-        middle = (low + high) / 2
-        if function(middle) > 0:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2

@@ -14,11 +14,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from wavesim.aperture.elements import Complexes
 from wavesim.study.formulas import SINC_FWHM, ghost_ratio
+from wavesim.study.roots import falling_root
 from wavesim.study.ruling import Ruling
 
 _SAMPLES = 2048  # stand for the rulings; the line is a few times 1/width wide, so few suffice
@@ -110,16 +112,8 @@ def largest_missing(limit: float) -> float:
 
 def largest(over: Callable[[float], float], highest: float) -> float:
     """Largest argument up to which a function stays below zero: first crossing, then bisection."""
-    steps = np.linspace(0, highest, 65)[1:]
-    low = 0.0
-    for step in steps:
-        if over(float(step)) > 0:
-            high = float(step)
-            break
-        low = float(step)
-    else:
-        return highest
-    for _ in range(50):
-        middle = (low + high) / 2
-        low, high = (low, middle) if over(middle) > 0 else (middle, high)
-    return low
+    steps = np.linspace(0, highest, 65).tolist()
+    for low, high in pairwise(steps):
+        if over(high) > 0:
+            return falling_root(lambda x: -over(x), low, high)
+    return highest

@@ -28,7 +28,7 @@ from wavesim.study.formulas import SINC_FWHM
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
 from wavesim.study.profile.search import diffuse, prepared
 from wavesim.study.profile.shape import Core
-from wavesim.study.ruling import Ruling, ruling, with_defects
+from wavesim.study.ruling import Ruling, ruling, with_aperture
 from wavesim.study.tolerance.formula import Broadening, mean_width
 
 _DRAWS = 2000  # rulings averaged where errors accumulate: 1.5 % of the width
@@ -100,7 +100,7 @@ class Bench:
         """The engine's aperture with those errors."""
         rulings = getattr(self.scene.aperture, "rulings", self.ruled.count)
         defects = errors.defects(self.ruled.pitch_m, rulings, seed)
-        made = aperture.build(with_defects(self.scene, defects))
+        made = aperture.build(with_aperture(self.scene, defects=defects))
         if errors.modulation:
             made = _modulated(made, errors)
         return Illumination(made, self.ruled.sine_in, self.wavelength_m)

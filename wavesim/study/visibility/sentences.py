@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 
 from wavesim.study.visibility.result import Maximum, Visibility
+from wavesim.words import ranges
 
 _STATES = ("burnt out", "visible", "too faint")
 _MOST_STRETCHES = 4  # between orders, told one by one
@@ -122,18 +123,6 @@ def _span(maxima: Sequence[Maximum]) -> str:
     low, high = min(stops), max(stops)
     text = f"{high:+.1f}" if high - low < 0.1 else f"{low:+.1f} to {high:+.1f}"
     return f" ({text} stops from white)"
-
-
-def ranges(noun: str, numbers: Sequence[int], plural: str = "") -> str:
-    """Numbers in words: "orders -3 to 3 and 5"."""
-    runs: list[list[int]] = []
-    for number in sorted(numbers):
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
-    return f"{noun if len(numbers) == 1 else plural or noun + 's'} {', '.join(parts)}"
 
 
 def _percent(share: float) -> str:
