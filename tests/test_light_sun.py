@@ -174,7 +174,7 @@ def test_no_bin_is_darker_than_black() -> None:
 def test_heads_of_the_oxygen_bands() -> None:
     # Fraunhofer A 759.37 and B 686.72 nm are these heads (encyclopaedia entry)
     for band, head in (("A", 759.37), ("B", 686.72)):
-        wavelength, share = oxygen.bands()[band]
+        wavelength, share = oxygen.lines(band)
         assert wavelength[share > 1e-4].min() * 1e9 == pytest.approx(head, abs=0.01)
         assert share.sum() == pytest.approx(1.0, abs=1e-4)
 

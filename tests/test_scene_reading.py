@@ -64,7 +64,6 @@ def test_values_are_si() -> None:
     grating = scene.aperture
     assert isinstance(grating, scenes.Grating)
     assert grating.rulings == 72_002  # floor(60 mm / 0.8333 um), by hand
-    assert grating.resolved_ruled_width_m == pytest.approx(72_002 * 0.8333e-6, rel=1e-15)
     assert isinstance(grating.groove, scenes.BlazedGroove)
     assert grating.groove.facet_angle_rad == pytest.approx(math.radians(18), rel=1e-15)
     assert scene.plate.pixels_x == 6000  # although 0.06 / 1e-05 is 5999.999... in floats

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from functools import cache
-from importlib import resources
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.errors import one_of
 from wavesim.light.observer import cie1931
+from wavesim.light.shipped import curves
 
 Array = NDArray[np.float64]
 
@@ -32,10 +33,4 @@ def observer(name: str = "cie1931_2deg") -> tuple[Array, Array]:
     if name == "cie1931_2deg":
         return cie1931()
     one_of("observer", name, OBSERVERS, "observer")
-    source = resources.files("wavesim.colorimetry").joinpath(f"data/{name}.csv")
-    with source.open(encoding="ascii") as stream:
-        table = np.loadtxt(stream, delimiter=",", skiprows=1)
-    wavelength_m, cmf = table[:, 0] * 1e-9, np.ascontiguousarray(table[:, 1:])
-    for array in (wavelength_m, cmf):
-        array.setflags(write=False)
-    return wavelength_m, cmf
+    return curves(Path(__file__).parent / "data" / f"{name}.csv")

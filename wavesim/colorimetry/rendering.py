@@ -21,6 +21,7 @@ from wavesim.colorimetry.spaces import (
     d65_xyz,
     encode,
     rgb_space,
+    unit_white,
 )
 from wavesim.colorimetry.tone import Linear, Tone
 from wavesim.colorimetry.whiteness import balance_degree
@@ -142,13 +143,8 @@ def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16")
     one_of("balance", balance, _BALANCES)
     if balance == "none":
         return np.eye(3)
-    white = np.asarray(white_xyz, dtype=np.float64)
-    if white.shape != (3,) or not np.all(np.isfinite(white)) or not white[1] > 0:
-        raise InputError(
-            "a white is three finite numbers with Y above zero", key="white_xyz", value=white_xyz
-        )
-    degree = balance_degree(white)
-    return adaptation(white, d65_xyz(), transform=transform, degree=degree)
+    white = unit_white(white_xyz)
+    return adaptation(white, d65_xyz(), transform=transform, degree=balance_degree(white))
 
 
 def _checked(xyz: ArrayLike) -> Array:

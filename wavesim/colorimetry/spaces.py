@@ -203,8 +203,8 @@ def adaptation(
     """
     one_of("adaptation", transform, ADAPTATIONS, "chromatic adaptation")
     cone = ADAPTATIONS[transform]
-    source = cone @ _unit_white(white_from_xyz)
-    target = cone @ _unit_white(white_to_xyz)
+    source = cone @ unit_white(white_from_xyz)
+    target = cone @ unit_white(white_to_xyz)
     if degree != 0 and not (np.all(source > 0) and np.all(target > 0)):
         raise InputError(
             "this white is too saturated to adapt to",
@@ -224,7 +224,8 @@ def d65_xyz() -> Array:
     return white
 
 
-def _unit_white(xyz: ArrayLike) -> Array:
+def unit_white(xyz: ArrayLike) -> Array:
+    """A white XYZ (3,) at Y = 1; InputError where it is none."""
     white = np.asarray(xyz, dtype=np.float64)
     if white.shape != (3,) or not np.all(np.isfinite(white)) or not white[1] > 0:
         raise InputError(

@@ -23,9 +23,7 @@ Wavelengths, strengths and their origins stand row by row in data/lamps.csv.
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,8 +31,8 @@ from numpy.typing import NDArray
 from wavesim.constants import ATOMIC_MASS_KG, BOLTZMANN_J_K, LIGHT_SPEED_M_S
 from wavesim.errors import SceneError
 from wavesim.light import pieces
-from wavesim.light.observer import DATA
 from wavesim.light.pieces import Indices, Spectrum
+from wavesim.light.shipped import rows
 from wavesim.light.voigt import voigt, voigt_fwhm
 
 Reals = NDArray[np.float64]
@@ -61,12 +59,6 @@ class Lines:
     absorber_m: Reals
 
 
-@lru_cache(maxsize=1)
-def _table() -> list[dict[str, str]]:
-    with (DATA / "lamps.csv").open(newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
 def lines(
     element: str,
     *,
@@ -81,10 +73,10 @@ def lines(
     SceneError
         Reversal asked of an element without resonance lines in the visible.
     """
-    rows = [row for row in _table() if row["element"] == element]
-    order = np.argsort([float(row["wavelength_air_nm"]) for row in rows])
+    table = [row for row in rows("lamps.csv") if row["element"] == element]
+    order = np.argsort([float(row["wavelength_air_nm"]) for row in table])
     wavelength, strength, depth = (
-        np.array([float(rows[k][key]) for k in order])
+        np.array([float(table[k][key]) for k in order])
         for key in ("wavelength_air_nm", "strength", "optical_depth")
     )
     if reversal > 0.0 and not depth.any():

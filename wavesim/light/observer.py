@@ -6,12 +6,11 @@ Source: ISO/CIE 11664-1, the 1 nm table as colour-science 0.4.7 carries it.
 from __future__ import annotations
 
 from functools import lru_cache
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-DATA = Path(__file__).parent / "data"
+from wavesim.light.shipped import DATA, curves
 
 
 @lru_cache(maxsize=1)
@@ -25,8 +24,4 @@ def cie1931() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     cmf : (471, 3) array [1]
         x, y and z. y is V(lambda), the luminous efficiency.
     """
-    table = np.loadtxt(DATA / "cie1931_2deg.csv", delimiter=",", skiprows=1)
-    wavelength_m, cmf = table[:, 0] * 1e-9, np.ascontiguousarray(table[:, 1:])
-    wavelength_m.flags.writeable = False
-    cmf.flags.writeable = False
-    return wavelength_m, cmf
+    return curves(DATA / "cie1931_2deg.csv")

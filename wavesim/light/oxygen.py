@@ -11,15 +11,14 @@ far wings (line mixing, pressure varying with height) are not modelled.
 
 from __future__ import annotations
 
-import csv
-from functools import lru_cache, partial
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.light import pieces
-from wavesim.light.observer import DATA
 from wavesim.light.pieces import Spectrum
+from wavesim.light.shipped import rows
 from wavesim.light.sun import OXYGEN_RANGES_M
 
 Reals = NDArray[np.float64]
@@ -33,18 +32,14 @@ _DOPPLER = 7.16e-7 * float(np.sqrt(250.0 / 32.0))  # FWHM over wavelength at 250
 SETTINGS = (*BAND_STRENGTH_M.values(), _PRESSURE_FWHM_PER_M, _DOPPLER)
 
 
-@lru_cache(maxsize=1)
-def bands() -> dict[str, tuple[Reals, Reals]]:
-    """Band name -> air wavelength [m] and share of the band's strength, (n,) each."""
-    with (DATA / "oxygen_lines.csv").open(newline="") as stream:
-        rows = list(csv.DictReader(stream))
-    return {
-        band: (
-            np.array([float(r["wavelength_air_nm"]) * 1e-9 for r in rows if r["band"] == band]),
-            np.array([float(r["share"]) for r in rows if r["band"] == band]),
-        )
-        for band in BAND_STRENGTH_M
-    }
+@cache
+def lines(band: str) -> tuple[Reals, Reals]:
+    """Air wavelengths [m] of a band's lines, and their shares of its strength; (n,) each."""
+    table = [row for row in rows("oxygen_lines.csv") if row["band"] == band]
+    return (
+        np.array([float(row["wavelength_air_nm"]) * 1e-9 for row in table]),
+        np.array([float(row["share"]) for row in table]),
+    )
 
 
 def transmittance(wavelength_m: Reals, band: str, strength_m: float) -> Reals:
@@ -52,7 +47,7 @@ def transmittance(wavelength_m: Reals, band: str, strength_m: float) -> Reals:
     from wavesim.light import kernels
     from wavesim.light.voigt import weideman
 
-    centre, share = bands()[band]
+    centre, share = lines(band)
     middle = float(centre.mean())
     depth = kernels.optical_depth(
         np.ascontiguousarray(wavelength_m).ravel(),

@@ -44,9 +44,3 @@ def tristimulus(spectrum: Spectrum) -> Reals:
 def luminous(spectrum: Spectrum) -> float:
     """Luminance [cd/m2] of a radiance, illuminance [lx] of an irradiance."""
     return float(tristimulus(spectrum)[1])
-
-
-def efficacy_lm_W(spectrum: Spectrum) -> float:  # noqa: N802 - unit suffix
-    """Luminous efficacy of the radiation within 360 to 830 nm [lm/W]."""
-    total = spectrum.total()
-    return luminous(spectrum) / total if total > 0.0 else 0.0

@@ -8,9 +8,6 @@ References
 
 from __future__ import annotations
 
-import csv
-from functools import lru_cache
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,8 +19,8 @@ from wavesim.constants import (
     VISIBLE_LO_M,
 )
 from wavesim.light import pieces
-from wavesim.light.observer import DATA
 from wavesim.light.pieces import Spectrum
+from wavesim.light.shipped import rows
 
 Reals = NDArray[np.float64]
 
@@ -71,12 +68,6 @@ def band(centre_m: float, width_m: float) -> Spectrum:
     return pieces.from_nodes(ends, np.ones(2), "radiance", features_m=float(ends[1] - ends[0]))
 
 
-@lru_cache(maxsize=1)
-def _illuminants() -> list[dict[str, str]]:
-    with (DATA / "illuminants.csv").open(newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
 def illuminant(name: str) -> Spectrum:
     """A CIE illuminant: straight lines between the 5 nm steps of its table [2].
 
@@ -86,7 +77,7 @@ def illuminant(name: str) -> Spectrum:
         return band((VISIBLE_LO_M + VISIBLE_HI_M) / 2.0, VISIBLE_HI_M - VISIBLE_LO_M)
     if name == "A":
         return blackbody(2848.0 * 0.01438776877 / 0.01435)
-    rows = [row for row in _illuminants() if row[name]]
-    wavelength = np.array([float(row["wavelength_nm"]) * 1e-9 for row in rows])
-    density = np.array([float(row[name]) for row in rows])
+    table = [row for row in rows("illuminants.csv") if row[name]]
+    wavelength = np.array([float(row["wavelength_nm"]) * 1e-9 for row in table])
+    density = np.array([float(row[name]) for row in table])
     return pieces.from_nodes(wavelength, density, "radiance", features_m=5e-9)

@@ -29,8 +29,8 @@ from numpy.typing import NDArray
 
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.light import kept, pieces
-from wavesim.light.observer import DATA
 from wavesim.light.pieces import Spectrum
+from wavesim.light.shipped import DATA
 from wavesim.light.voigt import faddeeva, weideman
 
 Reals = NDArray[np.float64]
@@ -50,7 +50,7 @@ _TAYLOR_ORDERS = 6
 class SolarLines:
     """The line table: air wavelength [m], central depth, Gaussian and Lorentz FWHM [m], species.
 
-    All arrays (8716,), in ascending wavelength.
+    All arrays (8783,), in ascending wavelength.
     """
 
     wavelength_m: Reals

@@ -213,11 +213,6 @@ class Grating(Ruled):
         return max(1, fitting(self.ruled_width_m or 0.0, self.mean_pitch_m))
 
     @property
-    def resolved_ruled_width_m(self) -> float:
-        """Rulings times pitch [m]."""
-        return self.rulings * self.mean_pitch_m
-
-    @property
     def slit_width_m(self) -> float | None:
         """Clear width of a slit groove [m]; None for other profiles."""
         if not isinstance(self.groove, SlitGroove):

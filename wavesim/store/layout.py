@@ -26,7 +26,6 @@ PROFILE = "entry/profile"
 SCENE_TEXT = "entry/scene/text"
 SCENE_RESOLVED = "entry/scene/resolved"
 SCENE_FOLDER = "entry/scene/folder"
-PROCESS = "entry/process"
 REPORT = "entry/process/report/data"
 
 
