@@ -48,11 +48,17 @@ def test_python_examples(desk: Path, capsys: pytest.CaptureFixture[str]) -> None
     assert (desk / "slits_005.png").stat().st_size > 0
 
 
-def test_the_first_example_is_short_and_on_the_first_screen() -> None:
-    example = blocks("python")[0]
-    assert len(example.splitlines()) <= 12
-    end = README.index(example) + len(example)
-    assert README[:end].count("\n") <= 24  # lines of a small terminal
+def test_the_first_screen_is_the_job_one_command_and_one_picture() -> None:
+    screen = README[: README.index("```console")]
+    assert screen.count("\n") <= 24  # lines of a small terminal
+    assert re.findall(r"^```(\w+)$", screen, re.MULTILINE) == ["sh"]
+    assert len(blocks("sh")[0].splitlines()) == 1
+    assert "wavesim expose scenes/slits_005.toml" in screen
+    assert re.findall(r"!\[[^\]]+\]\(([^)]+)\)", screen) == ["scenes/pictures/slits_005.png"]
+
+
+def test_the_first_lines_of_python_are_few() -> None:
+    assert len(blocks("python")[0].splitlines()) <= 12
 
 
 def test_console_example(desk: Path) -> None:
