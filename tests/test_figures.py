@@ -100,7 +100,8 @@ def of_grating() -> Plate:
         aperture='kind = "grating"\ndensity = "600 / mm"\ncount = 1000',
         plate='width = "60 mm"\nheight = "8 mm"\npixel = "200 um"',
     )
-    return replace(fine(), scene=ruled)
+    plate = fine()
+    return replace(plate, scene=ruled, report=replace(plate.report, elements=1000))
 
 
 def ghosts(size: str) -> Figure:
@@ -398,6 +399,8 @@ def test_lines_of_a_lamp_are_not_called_extinguished() -> None:
 def test_captions() -> None:
     assert aperture_words(fine(6)) == "6 slits of 40\u2009µm every 90\u2009µm"
     assert aperture_words(of_grating()) == "grating, 600 rulings/mm, 1\u2009000 lit"
+    stopped_down = replace(of_grating(), report=replace(fine().report, elements=120))
+    assert aperture_words(stopped_down) == "grating, 600 rulings/mm, 120 lit"
     assert exposure_words(fine()) == "1/30\u2009s at ISO 100"
     times = {
         2.5: "2.5\u2009s",

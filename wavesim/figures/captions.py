@@ -16,7 +16,6 @@ from wavesim.scene import (
     Grating,
     Mesh,
     Rectangle,
-    Ruled,
     Slits,
     Wires,
 )
@@ -31,24 +30,26 @@ def marks_note(plates: Sequence[Plate]) -> str:
 def aperture_words(plate: Plate) -> str:
     """The aperture in a few words: "6 slits of 40 µm every 90 µm"."""
     aperture = plate.scene.aperture
-    count = f"{aperture.rulings:,}".replace(",", "\u2009") if isinstance(aperture, Ruled) else ""
     match aperture:
         case Slits(slits=None, width_m=float(width)):
             words = f"of {in_words(width, 'm')}"
             if (pitch := aperture.mean_pitch_m) is None:
-                return f"{count} slit {words}"
-            return f"{count} slits {words} every {in_words(pitch, 'm')}"
+                return f"1 slit {words}"
+            return f"{_grouped(aperture.rulings)} slits {words} every {in_words(pitch, 'm')}"
         case Slits():
-            return f"{count} slits"
+            return f"{_grouped(aperture.rulings)} slits"
         case Wires():
-            return (
-                f"{aperture.count:,} wires of {in_words(aperture.width_m, 'm')} "
-                f"every {in_words(aperture.pitch_m, 'm')}"
-            )
+            thick, apart = in_words(aperture.width_m, "m"), in_words(aperture.pitch_m, "m")
+            return f"{_grouped(aperture.count)} wires of {thick} every {apart}"
         case Grating():
-            per_mm = 1e-3 / aperture.mean_pitch_m
-            return f"grating, {per_mm:.5g} rulings/mm, {count} lit"
+            per_mm, lit = 1e-3 / aperture.mean_pitch_m, _grouped(plate.report.elements)
+            return f"grating, {per_mm:.5g} rulings/mm, {lit} lit"
     return _opening_words(aperture)
+
+
+def _grouped(count: int) -> str:
+    """A number whose thousands stand apart."""
+    return f"{count:,}".replace(",", "\u2009")
 
 
 def _opening_words(aperture: Aperture) -> str:
@@ -65,7 +66,7 @@ def _opening_words(aperture: Aperture) -> str:
         case Mesh():
             words = f"mesh of {aperture.count_x} by {aperture.count_y} holes"
         case Dots():
-            words = f"{aperture.count} dots of {in_words(aperture.diameter_m, 'm')}"
+            words = f"{_grouped(aperture.count)} dots of {in_words(aperture.diameter_m, 'm')}"
         case _:
             words = str(aperture.kind)
     return f"obstacle: {words}" if getattr(aperture, "obstacle", False) else words
