@@ -95,9 +95,16 @@ def ghost_ratio(order: float, harmonic: int, *, amplitude: float, period: float)
     amplitude : A/d, peak displacement over pitch (half of peak to peak)
     period : P, in rulings
     """
-    here = bessel(harmonic, 2 * np.pi * (order + harmonic / period) * amplitude)
+    return float(ghost_over_line(order, harmonic / period, harmonic, amplitude))
+
+
+def ghost_over_line(
+    order: FloatLike, offset: FloatLike, harmonic: int, amplitude: FloatLike
+) -> Floats:
+    """`ghost_ratio` at an offset k/P that need not be exact; arrays broadcast."""
+    here = bessel(harmonic, 2 * np.pi * (order + offset) * amplitude)
     line = bessel(0, 2 * np.pi * order * amplitude)
-    return float((here / line) ** 2)
+    return np.asarray((here / line) ** 2)
 
 
 def ghost_ratio_small(order: float, harmonic: int, *, amplitude: float) -> float:

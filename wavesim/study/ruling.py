@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
@@ -12,8 +13,9 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Element, Rays
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.errors import LimitError
-from wavesim.scene import Ruled, Scene
+from wavesim.scene import Defect, Ruled, Scene
 
+_Defect = TypeVar("_Defect", bound=Defect)
 _EVEN = 1e-6  # of the pitch; listed slits closer than this to a lattice count as even
 
 
@@ -121,6 +123,26 @@ def ruling(scene: Scene) -> Ruling:
         focal_m=scene.bench.camera_focal_m,
         uniform=bool(np.ptp(weight) <= 1e-9 * weight.max()),
     )
+
+
+def ruling_seen(scene: Scene) -> Ruling | None:
+    """The ruling of a scene, or None where there are no orders to speak of on its plate."""
+    try:
+        return ruling(scene) if scene.bench.far_field else None
+    except LimitError:
+        return None
+
+
+def source_angle_rad(scene: Scene) -> float:
+    """Width of the source slit as the aperture sees it [rad]; 0 for a point or a laser's beam."""
+    slit, focal = scene.source.slit, scene.bench.source_focal_m
+    return 0.0 if slit is None or focal is None else slit.width_m / focal
+
+
+def defects_of(scene: Scene, kind: type[_Defect]) -> tuple[_Defect, ...]:
+    """The defects of one kind, in the scene's order."""
+    every = getattr(scene.aperture, "defects", ())
+    return tuple(defect for defect in every if isinstance(defect, kind))
 
 
 def with_aperture(scene: Scene, **fields: object) -> Scene:

@@ -17,7 +17,7 @@ from wavesim.study.compare.pattern import counted, pattern, pitch_m
 from wavesim.study.compare.patterns import even_elements, ideal
 from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
-from wavesim.study.ruling import with_aperture
+from wavesim.study.ruling import defects_of, with_aperture
 
 _ORDER = 1
 _PERIODS = 16  # error periods in the ruling that ghosts are read from
@@ -33,9 +33,8 @@ _LONG = 16384  # rulings whose speckle is looked at
 def own_period(scene: Scene) -> tuple[float, float] | None:
     """Amplitude over pitch and period in rulings of the scene's first periodic error."""
     pitch = pitch_m(scene) or 1.0
-    for defect in getattr(scene.aperture, "defects", ()):
-        if isinstance(defect, PeriodicDefect):
-            return defect.amplitude_m / pitch, defect.period.in_rulings(pitch)
+    for defect in defects_of(scene, PeriodicDefect):
+        return defect.amplitude_m / pitch, defect.period.in_rulings(pitch)
     return None
 
 
@@ -157,10 +156,8 @@ def _small_level(mu: Floats, rms: float) -> float:
 def own_rms(scene: Scene) -> float | None:
     """rms over pitch of the scene's first independent random error."""
     pitch = pitch_m(scene) or 1.0
-    for defect in getattr(scene.aperture, "defects", ()):
-        if isinstance(defect, RandomDefect) and defect.correlation == "independent":
-            return defect.rms_m / pitch
-    return None
+    found = (d.rms_m for d in defects_of(scene, RandomDefect) if d.correlation == "independent")
+    return next((rms / pitch for rms in found), None)
 
 
 def _level_estimate(_scene: Scene, tolerance: float) -> Estimate | None:

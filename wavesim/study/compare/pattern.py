@@ -13,7 +13,7 @@ from wavesim import aperture, farfield
 from wavesim.aperture import Aperture, Rays
 from wavesim.errors import LimitError
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
-from wavesim.study.ruling import with_aperture
+from wavesim.study.ruling import source_angle_rad, with_aperture
 
 Floats = npt.NDArray[np.float64]
 
@@ -109,15 +109,11 @@ def pattern(scene: Scene, *, wavelength_m: float | None = None) -> Pattern:
             "has no rulings to compare formulas with", key="aperture.kind",
             value=scene.aperture.kind, expected="slits, wires or grating",
         )  # fmt: skip
-    slit, focal = scene.source.slit, scene.bench.source_focal_m
-    width = 0.0
-    if slit is not None and focal is not None:
-        width = slit.width_m / focal * math.cos(scene.bench.alpha_rad)
     return Pattern(
         aperture.build(scene),
         math.sin(scene.bench.alpha_rad),
         wavelength_m or wavelength(scene),
-        width,
+        source_angle_rad(scene) * math.cos(scene.bench.alpha_rad),
     )
 
 

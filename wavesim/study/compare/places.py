@@ -156,25 +156,6 @@ def _distance(scene: Scene, value: float | None) -> Check:
     return Check(axis / far, 1.0, abs(far / axis - 1) if axis > 0 else math.inf)
 
 
-def on_axis(edges_m: Floats, wavelength_m: float, distance_m: float) -> float:
-    """Axial intensity behind clear openings over its far-field value, in closed form.
-
-    Parallel light falls on the aperture; with w = x sqrt(2 / (lambda z)) at the edges (n, 2),
-
-        A = sum over openings of (C + i S)(w_2) - (C + i S)(w_1),   I = |A|^2 / (sum of w_2 - w_1)^2
-
-    Born & Wolf 8.7; exact within Fresnel's approximation (angles below about 0.1 rad).
-    """
-    from scipy.special import fresnel
-
-    w = edges_m * math.sqrt(2 / (wavelength_m * distance_m))
-    s, c = fresnel(w)
-    whole = c + 1j * s
-    amplitude = (whole[:, 1] - whole[:, 0]).sum()
-    open_width = (w[:, 1] - w[:, 0]).sum()
-    return float(np.abs(amplitude / open_width) ** 2)
-
-
 def _edges(scene: Scene) -> Floats:
     """(n, 2) [m] edges of all openings, about the middle of the open area."""
     combs = pattern(scene).ruled.combs

@@ -13,7 +13,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.study.diagnosis.table import Measured
-from wavesim.study.formulas import bessel
+from wavesim.study.formulas import ghost_over_line
 
 _GRID = 6000  # amplitudes tried before the best is refined
 _LEAST, _MOST = 1e-8, 0.6  # of the pitch
@@ -37,9 +37,7 @@ class Fit:
 
 def model(order: Floats, offset: Floats, amplitude: Floats | float) -> Floats:
     """Strength of a first ghost of displacement A/d over its line, at its own place m + offset."""
-    here = bessel(1, 2 * np.pi * (order + offset) * amplitude)
-    line = bessel(0, 2 * np.pi * order * amplitude)
-    return np.asarray((here / line) ** 2)
+    return ghost_over_line(order, offset, 1, amplitude)
 
 
 def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
@@ -47,11 +45,8 @@ def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
     if harmonic == 0:
         return np.ones(order.size)
     if fit.kind == "strength":
-        one = fit.modulation**2 / 4
-        return np.full(order.size, one if harmonic == 1 else one**harmonic)
-    here = bessel(harmonic, 2 * np.pi * (order + offset) * fit.amplitude)
-    line = bessel(0, 2 * np.pi * order * fit.amplitude)
-    return np.asarray((here / line) ** 2)
+        return np.full(order.size, (fit.modulation**2 / 4) ** harmonic)
+    return ghost_over_line(order, offset, harmonic, fit.amplitude)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,6 @@
 """Where a wavelength's uncertainty comes from, part by part, added in quadrature.
 
-    u^2 = (dlambda/dx)^2 (u_pixel^2 + u_slit^2) + u_pitch^2 + u_angles^2 + u_air^2 + u_ident^2
+    u^2 = (dlambda/dx)^2 (u_pixel^2 + u_slit^2) + u_pitch^2 + u_angles^2 + u_air^2
 
 Parts common to all lines of a plate (pitch, angles, air) do not average out over lines.
 """
@@ -25,7 +25,6 @@ class Budget:
     pitch_m : the grating's pitch
     angles_m : incidence, camera's axis, its place on the plate, focal length
     air_m : temperature of the air
-    identification_m : how far a list's line may be from what the plate shows (blends)
     """
 
     pixel_m: float
@@ -33,14 +32,10 @@ class Budget:
     pitch_m: float
     angles_m: float
     air_m: float
-    identification_m: float = 0.0
 
     @property
     def total_m(self) -> float:
-        """All parts in quadrature [m], without that of the identification.
-
-        A wavelength read off the plate does not depend on the name that it gets.
-        """
+        """All parts in quadrature [m]; the name that a line gets has no part in it."""
         return math.hypot(self.pixel_m, self.slit_m, self.pitch_m, self.angles_m, self.air_m)
 
 

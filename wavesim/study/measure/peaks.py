@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
@@ -368,13 +368,3 @@ def _centroid(y: Floats, centre: float, width: float, window: tuple[int, int]) -
     joined = np.abs(fine - centre) < width
     weight = above * joined
     return float((fine * weight).sum() / weight.sum()) if weight.sum() > 0 else centre
-
-
-def without(features: tuple[Feature, ...], x_m: float, reach_m: float) -> tuple[Feature, ...]:
-    """The lines farther than `reach_m` from `x_m`."""
-    return tuple(f for f in features if abs(f.x_m - x_m) > reach_m)
-
-
-def moved(feature: Feature, by_m: float) -> Feature:
-    """The same line with positions counted from another origin."""
-    return replace(feature, x_m=feature.x_m + by_m, centroid_m=feature.centroid_m + by_m)

@@ -110,14 +110,13 @@ def from_plate(plate: Plate) -> Profile:
     """
     if plate.x_m.size < _FEWEST:
         raise PlateFileError(f"is only {plate.x_m.size} pixels wide", expected=_RIGHT)
+    from wavesim.study.ruling import source_angle_rad
+
     y = np.abs(plate.y_m)
     inside = y <= max(_MIDDLE * float(y.max()), float(y.min()))
     rows = inside & (y <= _straight_m(plate))
     rows |= y <= y.min() * (1 + 1e-9)
-    slit, collimator = plate.scene.source.slit, plate.scene.bench.source_focal_m
-    image = 0.0
-    if slit is not None and collimator is not None:
-        image = slit.width_m * plate.scene.bench.camera_focal_m / collimator
+    image = source_angle_rad(plate.scene) * plate.scene.bench.camera_focal_m
     mean = plate.irradiance[rows].mean(axis=0)
     return profile(plate.x_m, mean, slit_image_m=image, origin="plate file")
 

@@ -12,14 +12,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.errors import InputError, LimitError
+from wavesim.errors import InputError
 from wavesim.light.air import relative_to_standard
 from wavesim.plate import Plate
 from wavesim.study.point.bands import Extinguished, Remaining, Zero, extinguished, remaining
 from wavesim.study.point.colour import Colour, colour_at
 from wavesim.study.point.sentences import sentences
 from wavesim.study.point.spectrum import PointSpectrum, point_spectrum
-from wavesim.study.ruling import Ruling, ruling
+from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 
 __all__ = [
     "Colour",
@@ -75,7 +75,7 @@ def explain(plate: Plate, x_m: float) -> Point:
     place = float(plate.x_m[column])
     bench = plate.scene.bench
     beta = bench.camera_axis_rad + math.atan(place / bench.camera_focal_m)
-    ruled = _ruling(plate)
+    ruled = ruling_seen(plate.scene)
     seen = point_spectrum(plate, column)
     waves = _waves(beta, ruled, seen.wavelength_m * _stretch(plate, seen))
     bands = remaining(seen, waves, _half_width(plate, ruled, seen))
@@ -125,14 +125,6 @@ def place_of_angle(plate: Plate, beta_rad: float) -> float:
     return bench.camera_focal_m * math.tan(turned)
 
 
-def _ruling(plate: Plate) -> Ruling | None:
-    """The even ruling, or None where there are no orders to speak of."""
-    try:
-        return ruling(plate.scene) if plate.scene.bench.far_field else None
-    except LimitError:
-        return None
-
-
 def _stretch(plate: Plate, seen: PointSpectrum) -> Floats:
     """(n,) wavelength in the air along the bench over that in standard air."""
     return np.asarray(relative_to_standard(seen.wavelength_m, plate.scene.bench.air))
@@ -149,8 +141,6 @@ def _half_width(plate: Plate, ruled: Ruling | None, seen: PointSpectrum) -> floa
     """Half-width of an order in waves of path difference: 1/N, half of source slit and pixel."""
     if ruled is None:
         return 0.0
-    bench, slit = plate.scene.bench, plate.scene.source.slit
-    blur = plate.scene.plate.pixel_m / bench.camera_focal_m
-    if slit is not None and bench.source_focal_m is not None:
-        blur += slit.width_m / bench.source_focal_m
+    blur = plate.scene.plate.pixel_m / plate.scene.bench.camera_focal_m
+    blur += source_angle_rad(plate.scene)
     return 1.0 / ruled.count + 0.5 * blur * ruled.pitch_m / float(seen.wavelength_m[0])

@@ -15,7 +15,7 @@ from wavesim.colorimetry import (
 from wavesim.plate import Plate
 from wavesim.study.visibility import BURNT_STOPS
 
-_NAMED_AT = 0.3  # of white: the brightness at which a hue gets its name
+NAMED_AT = 0.3  # of white: the brightness at which a hue gets its name
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,7 @@ def colour_at(plate: Plate, column: int) -> Colour:
     stops = math.log2(xyz[1] / white[1])
     xy, centre = xyz_to_xy(xyz), xyz_to_xy(white)
     return Colour(
-        name=colour_name(xyz * (_NAMED_AT * white[1] / xyz[1]), white),
+        name=colour_name(xyz * (NAMED_AT * white[1] / xyz[1]), white),
         as_exposed="burnt out" if stops > BURNT_STOPS else colour_name(xyz, white),
         dominant_m=float(dominant_wavelength(xy, centre)),
         complementary_m=float(complementary_wavelength(xy, centre)),

@@ -18,9 +18,9 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.scene import PeriodicDefect, Scene
-from wavesim.study.formulas import bessel, hard_edge_tail
+from wavesim.study.formulas import bessel, ghost_ratio_small, hard_edge_tail
 from wavesim.study.predict.orders import Order
-from wavesim.study.ruling import Ruling
+from wavesim.study.ruling import Ruling, defects_of
 
 _HIGHEST = 40  # harmonics looked at per period; J_40(z) is below 1e-12 up to z = 18
 _MOST_TERMS = 200_000
@@ -88,8 +88,7 @@ def bessel_table(harmonics: Floats, argument: Floats) -> Floats:
 
 def periods_of(scene: Scene, ruled: Ruling) -> Periods:
     """The periodic defects of a scene."""
-    defects = getattr(scene.aperture, "defects", ())
-    found = [d for d in defects if isinstance(d, PeriodicDefect) and d.amplitude_m > 0]
+    found = [d for d in defects_of(scene, PeriodicDefect) if d.amplitude_m > 0]
     return Periods(
         np.array([d.amplitude_m / ruled.pitch_m for d in found]),
         np.array([d.period.in_rulings(ruled.pitch_m) for d in found]),
@@ -183,15 +182,11 @@ def _ghost(
         wavelength_m=line.wavelength_m,
         x_m=float(ruled.x_m(sine)),
         relative=relative,
-        small_error=_small(line.order, group[0], periods),
+        small_error=math.prod(
+            ghost_ratio_small(line.order, int(k), amplitude=float(a))
+            for k, a in zip(group[0], periods.amplitude, strict=True)
+        ),
         seen=relative * envelope,
         mistaken_m=ruled.wavelength_seen_m(line.order, mu, line.wavelength_m),
         edge_tail=tail,
     )
-
-
-def _small(order: int, harmonics: Floats, periods: Periods) -> float:
-    total = 1.0
-    for k, amplitude in zip(np.abs(harmonics), periods.amplitude, strict=True):
-        total *= ((math.pi * abs(order) * amplitude) ** k / math.factorial(int(k))) ** 2
-    return float(total)

@@ -6,7 +6,7 @@ import math
 
 from wavesim.scene import DepthDefect, Grating, PeriodicDefect, Scene
 from wavesim.study.predict.orders import Order
-from wavesim.study.ruling import Ruling
+from wavesim.study.ruling import Ruling, defects_of
 
 _FEW_WAVELENGTHS = 5.0  # pitch over wavelength (common practice, no source)
 _STEEP_RAD = math.radians(15)  # facet angle (common practice, no source)
@@ -21,7 +21,7 @@ def limits_of(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> tuple[st
     found = [*_scalar(scene, ruled, longest), *_far_field(scene, ruled, longest)]
     found += _beam(ruled)
     found += _small_error(scene, ruled, lines)
-    if any(isinstance(d, DepthDefect) for d in getattr(scene.aperture, "defects", ())):
+    if defects_of(scene, DepthDefect):
         found.append("grooves of changing depth: loss and diffuse light to the first order only")
     return tuple(found)
 
@@ -75,11 +75,7 @@ def _beam(ruled: Ruling) -> list[str]:
 
 def _small_error(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> list[str]:
     highest = max((abs(line.order) for line in lines), default=0)
-    largest = max(
-        (d.amplitude_m for d in getattr(scene.aperture, "defects", ())
-         if isinstance(d, PeriodicDefect)),
-        default=0.0,
-    )  # fmt: skip
+    largest = max((d.amplitude_m for d in defects_of(scene, PeriodicDefect)), default=0.0)
     argument = 2 * math.pi * highest * largest / ruled.pitch_m
     if argument <= _SMALL_ERROR:
         return []

@@ -17,7 +17,7 @@ from wavesim.study.formulas import (
     half_width_orders,
 )
 from wavesim.study.roots import falling_root
-from wavesim.study.ruling import Ruling
+from wavesim.study.ruling import Ruling, source_angle_rad
 
 VISIBLE_M = (380e-9, 780e-9)
 _ALL_SHOWN = 15  # this many propagating orders are all listed, of more those on the plate
@@ -151,6 +151,7 @@ def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, stronge
     width = line_width_orders(ruled)
     power = abs(order) * (ruled.count if ruled.uniform else 1 / width)
     efficiency = float(ruled.efficiency(order, wavelength_m))
+    anamorphic = float(anamorphic_factor(scene.bench.alpha_rad, beta))
     return Order(
         order=order,
         wavelength_m=wavelength_m,
@@ -159,24 +160,16 @@ def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, stronge
         on_plate=bool(low <= x <= high),
         dispersion_nm_mm=1e6 / abs(per_wavelength) if order else math.inf,
         free_spectral_range_m=free_spectral_range_m(order, wavelength_m),
-        anamorphic=float(anamorphic_factor(scene.bench.alpha_rad, beta)),
+        anamorphic=anamorphic,
         resolving_power=power,
         resolved_m=wavelength_m / power if power else math.inf,
         line_m=width * wavelength_m / (ruled.pitch_m * math.cos(beta)) * plate_rate,
-        slit_image_m=_slit_image(scene, beta, plate_rate),
+        slit_image_m=source_angle_rad(scene) * anamorphic * plate_rate,
         efficiency=efficiency,
         relative=efficiency / strongest if strongest else 0.0,
         missing=efficiency <= DARK * strongest,
         overlaps=_overlaps(ruled, order, wavelength_m),
     )
-
-
-def _slit_image(scene: Scene, beta_rad: float, plate_rate: float) -> float:
-    slit, focal = scene.source.slit, scene.bench.source_focal_m
-    if slit is None or focal is None:
-        return 0.0
-    tilt = float(anamorphic_factor(scene.bench.alpha_rad, beta_rad))
-    return slit.width_m / focal * tilt * plate_rate
 
 
 def _overlaps(ruled: Ruling, order: int, wavelength_m: float) -> tuple[tuple[int, float], ...]:

@@ -18,6 +18,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.errors import LimitError
 from wavesim.farfield.running import RunningIntegral, integral_of
 from wavesim.scene import Scene
+from wavesim.study.formulas import SINC_FWHM
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.orders import DARK, order_table
 from wavesim.study.profile.scan import Illumination, Scan, scan, softened, weight_moments
@@ -139,7 +140,7 @@ def line_profile(
         equivalent_orders=float(whole.level.sum()) * whole.step / core.peak,
         rayleigh_orders=core.rayleigh(),
         sparrow_orders=core.sparrow(),
-        resolving_power=0.885892941378905 * abs(order) / fwhm,
+        resolving_power=SINC_FWHM * abs(order) / fwhm,
         strehl=core.peak / _perfect_peak(ruled, order, wavelength_m),
         power_within=_power_within(light, whole, core),
         ghosts=found,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from wavesim.errors import LimitError
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.rows import html_table, plain
+from wavesim.study.ruling import defects_of
 from wavesim.study.tolerance.formula import (
     Broadening,
     largest,
@@ -189,9 +190,8 @@ def tolerance(
 
 
 def _period(scene: Scene, pitch_m: float) -> float:
-    for defect in getattr(scene.aperture, "defects", ()):
-        if isinstance(defect, PeriodicDefect):
-            return defect.period.in_rulings(pitch_m)
+    for defect in defects_of(scene, PeriodicDefect):
+        return defect.period.in_rulings(pitch_m)
     return _PERIOD
 
 

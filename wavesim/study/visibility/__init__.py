@@ -14,10 +14,10 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.colorimetry.tone import speed_iso6
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
-from wavesim.errors import InputError, LimitError, positive
+from wavesim.errors import InputError, positive
 from wavesim.plate import Plate
 from wavesim.study.predict.exposure import FAINT
-from wavesim.study.ruling import Ruling, ruling
+from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 from wavesim.study.visibility.cells import Cells, cells
 from wavesim.study.visibility.result import BURNT_STOPS, Criterion, Maximum, Visibility
 from wavesim.study.visibility.sentences import sentences
@@ -64,7 +64,7 @@ def visibility(
     white = SATURATION_EXPOSURE_LX_S / speed
     threshold, words = _threshold(criterion, speed, white)
     scale = time / plate.exposure_s
-    ruled = _ruling(plate)
+    ruled = ruling_seen(plate.scene)
     limits = _Limits(white, threshold, scale)
     dealt = None if ruled is None else cells(plate, ruled)
     orders, subsidiary = _maxima(dealt, ruled, limits)
@@ -117,13 +117,6 @@ def _threshold(criterion: Criterion, speed: float, white: float) -> tuple[float,
     )
 
 
-def _ruling(plate: Plate) -> Ruling | None:
-    try:
-        return ruling(plate.scene) if plate.scene.bench.far_field else None
-    except LimitError:
-        return None
-
-
 def _maxima(
     dealt: Cells | None, ruled: Ruling | None, limits: _Limits
 ) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
@@ -151,11 +144,9 @@ def _of_one_slit(dealt: Cells, limits: _Limits) -> tuple[tuple[Maximum, ...], tu
 
 def _run_together(plate: Plate, ruled: Ruling) -> bool:
     """Whether subsidiary maxima are narrower than the source slit's image or two pixels."""
-    bench, slit = plate.scene.bench, plate.scene.source.slit
-    image = 0.0
-    if slit is not None and bench.source_focal_m is not None:
-        image = slit.width_m / bench.source_focal_m * bench.camera_focal_m
-    apart = _EYE_M * bench.camera_focal_m / (ruled.count * ruled.pitch_m)
+    focal = plate.scene.bench.camera_focal_m
+    image = source_angle_rad(plate.scene) * focal
+    apart = _EYE_M * focal / (ruled.count * ruled.pitch_m)
     return apart < max(image, _SHARPEST * plate.scene.plate.pixel_m)
 
 
