@@ -14,18 +14,14 @@ from numpy.typing import NDArray
 
 from wavesim.colorimetry import picture
 from wavesim.colorimetry.spaces import RGB_SPACES, d65_xyz, xy_to_xyz, xyz_to_xy
-from wavesim.colorimetry.words import (
-    colour_name,
-    complementary_wavelength,
-    dominant_wavelength,
-    excitation_purity,
-)
 from wavesim.errors import InputError
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import bridged, missing_wavelengths
 from wavesim.figures.style import Sheet, Size, annotate, blank, size_named, styled
 from wavesim.light.observer import cie1931
 from wavesim.plate import Plate
+from wavesim.study.point import Colour, column_of
+from wavesim.study.point.colour import NAMED_AT, colour_at
 
 Array = NDArray[np.float64]
 _MM, _NM = 1e3, 1e9
@@ -49,14 +45,15 @@ def spectrum_at_point(
         The place is not on the plate.
     """
     size = size_named(size)
-    column = _column(plate, x_m)
-    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    column = column_of(plate, x_m)
+    colour = colour_at(plate, column)
     with styled(size):
         text = size.line_in()
         left, head, foot = 0.085 * size.width_in, 3.9 * text, 2.8 * text
         high = 0.40 * size.width_in if size.height_in is None else size.height_in - head - foot
         sheet = blank(size, head + high + foot)
-        _title(sheet, plate, x_m, column, xyz, title)
+        name = f"{plate.scene.title}: {colour.name} at x = {x_m * _MM:g} mm".replace("-", "−")
+        _title(sheet, plate, column, title or name, _in_numbers(plate, column, colour))
         right = 0.60 * size.width_in
         _draw_spectrum(sheet.axes(left, head, 0.44 * size.width_in, high), plate, column, size)
         wide = min(
@@ -65,7 +62,7 @@ def spectrum_at_point(
         tall = wide * np.ptp(_YLIM) / np.ptp(_XLIM)
         diagram = sheet.axes(right, head + high - tall, wide, tall)
         draw_diagram(diagram, size)
-        _draw_ray(diagram, xyz_to_xy(xyz), xyz_to_xy(plate.white_xyz), size)
+        _draw_ray(diagram, colour, xyz_to_xy(plate.white_xyz), size)
     return sheet.figure
 
 
@@ -173,22 +170,11 @@ def _number_locus(axes: Axes, wavelength_m: Array, locus: Array, size: Size) -> 
         )
 
 
-def _column(plate: Plate, x_m: float) -> int:
-    half = plate.scene.plate.pixel_m / 2
-    if not plate.x_m[0] - half <= x_m <= plate.x_m[-1] + half:
-        span = f"{plate.x_m[0] * _MM:g} mm to {plate.x_m[-1] * _MM:g} mm"
-        raise InputError("is not on the plate", key="x", value=f"{x_m * _MM:g} mm", expected=span)
-    return int(np.argmin(np.abs(plate.x_m - x_m)))
-
-
-def _title(
-    sheet: Sheet, plate: Plate, x_m: float, column: int, xyz: Array, title: str | None
-) -> None:
+def _title(sheet: Sheet, plate: Plate, column: int, title: str, subtitle: str) -> None:
+    """Title and subtitle beside a patch of the colour, as bright as it is named."""
     size, text, left = sheet.size, sheet.size.line_in(), 0.085 * sheet.width_in
-    white = plate.white_xyz * plate.white_exposure_lx_s
-    even = xyz / xyz[1] * white[1] * 0.3 if xyz[1] > 0 else xyz
-    name = colour_name(even, white)
-    heading = title or f"{plate.scene.title}: {name} at x = {x_m * _MM:g} mm".replace("-", "−")
+    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    even = xyz * (NAMED_AT * plate.white_exposure_lx_s / xyz[1]) if xyz[1] > 0 else xyz
     box = 2.1 * text
     swatch = sheet.axes(left, 0.5 * text, box, box)
     swatch.set_axis_off()
@@ -209,25 +195,21 @@ def _title(
             lw=0.5 * size.line_pt,
         )
     )
-    sheet.heading(left + box + 0.6 * text, heading, colour_words(plate, column))
+    sheet.heading(left + box + 0.6 * text, title, subtitle)
 
 
-def colour_words(plate: Plate, column: int) -> str:
+def _in_numbers(plate: Plate, column: int, colour: Colour) -> str:
     """Dominant or complementary wavelength, purity, and what is missing, in one line."""
-    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
-    if not xyz[1] > 0:
+    if not np.isfinite(colour.stops):
         return "no light"
-    xy, white = xyz_to_xy(xyz), xyz_to_xy(plate.white_xyz)
-    dominant = float(dominant_wavelength(xy, white))
-    purity = float(excitation_purity(xy, white))
-    if np.isfinite(dominant):
-        words = f"dominant wavelength {dominant * _NM:.0f} nm"
+    if np.isfinite(colour.dominant_m):
+        words = f"dominant wavelength {colour.dominant_m * _NM:.0f} nm"
     else:
-        words = f"complementary to {float(complementary_wavelength(xy, white)) * _NM:.0f} nm"
+        words = f"complementary to {colour.complementary_m * _NM:.0f} nm"
     missing = missing_wavelengths(plate, column)
     listed = ", ".join(f"{value * _NM:.0f}" for value in missing)
     gone = f" · extinguished: {listed} nm" if listed else ""
-    return f"{words}, purity {100 * purity:.0f} %{gone}"
+    return f"{words}, purity {100 * colour.purity:.0f} %{gone}"
 
 
 def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
@@ -286,12 +268,12 @@ def _seen(nm: Array) -> tuple[float, float]:
     return (low, high) if high > low else (float(nm[0]) - 1, float(nm[-1]) + 1)
 
 
-def _draw_ray(axes: Axes, xy: Array, white: Array, size: Size) -> None:
+def _draw_ray(axes: Axes, colour: Colour, white: Array, size: Size) -> None:
     """From white through the colour to the locus; dashed on to the complement for a purple."""
-    wavelength_m, cmf = cie1931()
-    dominant = float(dominant_wavelength(xy, white))
-    other = float(complementary_wavelength(xy, white))
-    target, style = (dominant, "-") if np.isfinite(dominant) else (other, (0, (3, 2)))
+    (wavelength_m, cmf), xy = cie1931(), np.array(colour.xy)
+    purple = not np.isfinite(colour.dominant_m)
+    target = colour.complementary_m if purple else colour.dominant_m
+    style = (0, (3, 2)) if purple else "-"
     if np.isfinite(target):
         end = xyz_to_xy(np.array([np.interp(target, wavelength_m, c) for c in cmf.T]))
         axes.plot(*np.stack([white, end], axis=1), color=size.ink, lw=0.8 * size.line_pt, ls=style)
@@ -338,5 +320,5 @@ def _draw_path(axes: Axes, plate: Plate, inside: NDArray[np.bool_], size: Size) 
 
 
 def _draw_station(axes: Axes, plate: Plate, x_m: float, size: Size) -> None:
-    xy = xyz_to_xy(plate.xyz[plate.xyz.shape[0] // 2, _column(plate, x_m)])
+    xy = xyz_to_xy(plate.xyz[plate.xyz.shape[0] // 2, column_of(plate, x_m)])
     _dot(axes, xy, f"{x_m * _MM:g} mm".replace("-", "−"), size)
