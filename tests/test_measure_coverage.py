@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests import bench
 from wavesim.light import lamps, sun
 from wavesim.lightpath import expose
 from wavesim.scene import load, parse
@@ -34,31 +35,6 @@ from wavesim.study.measure import (
 )
 from wavesim.study.measure import profile as profile_of
 
-SCENE = """
-schema = 1
-title = "A source through a grating, Harbour School bench"
-
-[source]
-{source}
-slit = {{ width = "{slit} um", height = "2 mm" }}
-
-[bench]
-collimator = "600 mm"
-camera = "{camera} mm"
-viewing = "{viewing} deg"
-
-[aperture]
-kind = "grating"
-density = "{density} / mm"
-ruled_width = "{ruled} mm"
-height = "10 mm"
-groove = {{ profile = "slit" }}
-
-[plate]
-width = "{width} mm"
-height = "0.1 mm"
-pixel = "{pixel} um"
-"""
 SCENES = Path(__file__).resolve().parents[1] / "scenes"
 LAMPS = ("Hg", "Ne", "Cd", "He")
 FAINT = 0.03  # of the brightest line: the fainter ones are judged apart
@@ -73,18 +49,22 @@ class Judged:
     faint: np.ndarray
 
 
-def bench(rng: np.random.Generator, source: str, pixels_um: tuple[float, float]) -> str:
+def scene_text(rng: np.random.Generator, source: str, pixels_um: tuple[float, float]) -> str:
     """A grating of 300 or 600 lines a millimetre and a plate that holds 400 to 700 nm."""
     density, camera = int(rng.choice([300, 600])), int(rng.choice([500, 1000]))
     middle = rng.uniform(540e-9, 560e-9) * density * 1e3
     width = 300e-9 * density * 1e3 / math.sqrt(1 - middle**2) * camera
     low, high = np.log(pixels_um)
-    return SCENE.format(
-        source=source, density=density, camera=camera, viewing=math.degrees(math.asin(middle)),
-        width=math.floor(width), pixel=round(float(np.exp(rng.uniform(low, high))), 2),
-        slit=round(float(np.exp(rng.uniform(math.log(5), math.log(40)))), 2),
-        ruled=int(rng.choice([10, 25])),
-    )  # fmt: skip
+    pixel = round(float(np.exp(rng.uniform(low, high))), 2)
+    slit = round(float(np.exp(rng.uniform(math.log(5), math.log(40)))), 2)
+    return bench.text(
+        source=f'{source}\nslit = {{ width = "{slit} um", height = "2 mm" }}',
+        bench=f'collimator = "600 mm"\ncamera = "{camera} mm"\n'
+        f'viewing = "{math.degrees(math.asin(middle))} deg"',
+        aperture=f'kind = "grating"\ndensity = "{density} / mm"\nheight = "10 mm"\n'
+        f'ruled_width = "{rng.choice([10, 25])} mm"',
+        plate=f'width = "{math.floor(width)} mm"\nheight = "0.1 mm"\npixel = "{pixel} um"',
+    )
 
 
 def plate(text: str, rng: np.random.Generator, noise: float) -> tuple[Profile, Instrument]:
@@ -100,7 +80,7 @@ def lamp(seed: int, noise: float = NOISE) -> Judged:
     """Lines of a lamp on a plate of 8 to 100 um pixels."""
     rng = np.random.default_rng(seed)
     element = str(rng.choice(LAMPS))
-    text = bench(rng, f'kind = "lamp"\nelement = "{element}"', (8, 100))
+    text = scene_text(rng, f'kind = "lamp"\nelement = "{element}"', (8, 100))
     found, instrument = plate(text, rng, noise)
     table = lamps.lines(element)
     place = instrument.place(table.wavelength_m, 1)
@@ -131,7 +111,7 @@ def sunlight(seed: int, noise: float = NOISE) -> np.ndarray:
     Within 0.6 of the plate's resolution lines are one, at the mean by equivalent width.
     """
     rng = np.random.default_rng(seed)
-    found, instrument = plate(bench(rng, 'kind = "sun"', (20, 40)), rng, noise)
+    found, instrument = plate(scene_text(rng, 'kind = "sun"', (20, 40)), rng, noise)
     table = sun.lines()
     missing = table.depth * (1.064 * table.gaussian_m + math.pi / 2 * table.lorentz_m)
     features = find_lines(found, "dark")

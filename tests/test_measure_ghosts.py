@@ -15,6 +15,7 @@ import pytest
 from click.testing import CliRunner
 from scipy.special import jv
 
+from tests import bench
 from wavesim.cli.measure import command
 from wavesim.light import lamps
 from wavesim.lightpath import expose
@@ -24,45 +25,44 @@ from wavesim.study.measure import Measurement, Task, measure, of_scene
 PITCH_M = 1e-3 / 600
 SLIT_M = 0.7e-6
 FAINTEST = 1e-4  # of the brightest line
-SCENE = """
-schema = 1
-title = "Mercury lamp, a grating with two periodic errors"
+MERCURY = 'kind = "lamp"\nelement = "Hg"\nslit = { width = "5 um", height = "2 mm" }'
+PLATE = 'width = "170 mm"\nheight = "0.05 mm"\npixel = "5 um"'
 
-[source]
-kind = "lamp"
-element = "Hg"
-slit = {{ width = "5 um", height = "2 mm" }}
 
-[bench]
-collimator = "500 mm"
-camera = "250 mm"
-viewing = "24 deg"
-beam = {{ diameter = "6 mm", profile = "gaussian" }}
+def screwed(
+    *periods: tuple[float, float, float],
+    source: str = MERCURY,
+    plate: str = PLATE,
+    viewing_deg: float = 24.0,
+) -> str:
+    """A grating ruled with periodic errors (amplitude [nm], period [rulings], phase [deg]).
 
-[aperture]
+    In a Gaussian beam of 6 mm, 3,600 rulings wide, whose lines have no tails.
+    """
+    grating = """
 kind = "grating"
 density = "600 / mm"
 ruled_width = "12 mm"
 height = "5 mm"
-groove = {{ profile = "slit", width = "0.7 um" }}
-
-[[aperture.defects]]
-kind = "periodic"
-amplitude = "{a1} nm"
-period = {p1}
-phase = "{f1} deg"
-
-[[aperture.defects]]
-kind = "periodic"
-amplitude = "{a2} nm"
-period = {p2}
-phase = "{f2} deg"
-
-[plate]
-width = "170 mm"
-height = "0.05 mm"
-pixel = "5 um"
+groove = { profile = "slit", width = "0.7 um" }
 """
+    defects = "".join(
+        f'[[aperture.defects]]\nkind = "periodic"\namplitude = "{amplitude} nm"\n'
+        f'period = {period}\nphase = "{phase} deg"\n'
+        for amplitude, period, phase in periods
+    )
+    return bench.text(
+        "A screw-cut grating",
+        source=source,
+        bench='collimator = "500 mm"\ncamera = "250 mm"\n'
+        f'viewing = "{viewing_deg} deg"\nbeam = {{ diameter = "6 mm", profile = "gaussian" }}',
+        aperture=grating + defects,
+        plate=plate,
+    )
+
+
+def with_errors(errors: dict[str, float]) -> str:
+    return screwed(*((errors[f"a{k}"], errors[f"p{k}"], errors[f"f{k}"]) for k in (1, 2)))
 
 
 @dataclass(frozen=True)
@@ -110,7 +110,7 @@ def truth(errors: dict[str, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]
 def judge(seed: int) -> tuple[Score, Measurement]:
     """Expose one grating, measure its plate, and count right and wrong judgements."""
     errors = errors_of(seed)
-    scene = parse(SCENE.format(**errors))
+    scene = parse(with_errors(errors))
     table = measure(expose(scene), Task(least=0.3 * FAINTEST))
     sine, height, is_line = truth(errors)
     place = of_scene(scene).position(sine)
@@ -158,15 +158,14 @@ def test_every_line_and_ghost_is_told_apart(seed):
 
 
 def test_a_perfect_grating_has_no_ghosts():
-    text = SCENE.format(a1=0, p1=20, f1=0, a2=0, p2=31, f2=0)
-    table = measure(expose(parse(text)), Task(least=3e-5))
+    table = measure(expose(parse(screwed())), Task(least=3e-5))
     assert table.periods == ()
     assert {r.kind for r in table.rows} == {"line"}
 
 
 def test_many_lines_without_ghosts_are_no_ghosts():
     """Neon has some forty lines at all distances: none of them may be called a ghost."""
-    text = SCENE.format(a1=0, p1=20, f1=0, a2=0, p2=31, f2=0).replace('"Hg"', '"Ne"')
+    text = screwed(source=MERCURY.replace('"Hg"', '"Ne"'))
     table = measure(expose(parse(text)), Task(least=1e-3))
     assert len(table.lines) > 50
     assert not table.ghosts
@@ -174,7 +173,7 @@ def test_many_lines_without_ghosts_are_no_ghosts():
 
 def test_command_names_the_error(tmp_path):
     errors = errors_of(3)
-    plate = expose(parse(SCENE.format(**errors)))
+    plate = expose(parse(with_errors(errors)))
     path = tmp_path / "two.h5"
     plate.save(path)
     result = CliRunner().invoke(command, [str(path)])

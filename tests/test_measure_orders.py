@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests import bench
+from tests.test_measure_ghosts import PLATE, screwed
 from wavesim.cli.measure import command
 from wavesim.errors import InputError, WavesimError
 from wavesim.lightpath import expose
@@ -25,36 +27,12 @@ from wavesim.study.measure import (
 )
 
 BENCH = Instrument(1e-3 / 300, 0.5)
-LASER = """
-schema = 1
-title = "A laser line through a screw-cut grating"
 
-[source]
-kind = "laser"
-wavelength = "543.5 nm"
 
-[bench]
-camera = "250 mm"
-viewing = "{viewing} deg"
-beam = {{ diameter = "6 mm", profile = "gaussian" }}
-
-[aperture]
-kind = "grating"
-density = "600 / mm"
-ruled_width = "12 mm"
-height = "5 mm"
-groove = {{ profile = "slit", width = "0.7 um" }}
-
-[[aperture.defects]]
-kind = "periodic"
-amplitude = "20 nm"
-period = 40
-
-[plate]
-width = "{width} mm"
-height = "0.05 mm"
-pixel = "5 um"
-"""
+def laser(**how: object) -> str:
+    """A laser line through a grating with one period of 40 rulings."""
+    source = 'kind = "laser"\nwavelength = "543.5 nm"'
+    return screwed((20, 40, 0), source=source, **how)  # type: ignore[arg-type]
 
 
 def lines_at(places, heights) -> object:
@@ -114,7 +92,7 @@ def test_the_zero_order_sets_the_origin():
 
 
 def test_ghosts_of_a_lone_line_in_one_order():
-    plate = expose(parse(LASER.format(viewing=19, width=30)))
+    plate = expose(parse(laser(viewing_deg=19, plate=PLATE.replace("170", "30"))))
     table = measure(plate, Task(least=1e-4))
     kinds = {round(r.wavelength_m * 1e9, 1): r.kind for r in table.rows}
     assert kinds[543.5] == "line"
@@ -148,29 +126,15 @@ def test_lists_merge_what_a_plate_cannot_separate():
 
 
 def test_a_plate_without_a_pitch():
-    scene = parse(
-        LASER.format(viewing=0, width=5).split("[aperture]")[0]
-        + """
-[aperture]
-kind = "slits"
-count = 1
-width = "40 um"
-
-[plate]
-width = "5 mm"
-height = "1 mm"
-pixel = "50 um"
-"""
-    )
+    scene = bench.scene(aperture='kind = "slits"\ncount = 1\nwidth = "40 um"')
     with pytest.raises(InputError, match="no pitch"):
         of_scene(scene)
 
 
 def test_rows_are_averaged_only_where_lines_are_straight():
     """Far off the axis lines are bowed: the middle row alone counts, and the place is unmoved."""
-    text = LASER.format(viewing=0, width=4).replace('height = "0.05 mm"', 'height = "8 mm"')
-    text = text.replace('pixel = "5 um"', 'pixel = "10 um"\ncentre = "86 mm"')
-    plate = expose(parse(text))
+    wanted = 'width = "4 mm"\nheight = "8 mm"\npixel = "10 um"\ncentre = "86 mm"'
+    plate = expose(parse(laser(viewing_deg=0, plate=wanted)))
     found = measure(plate, Task(least=0.5)).lines[0]
     assert found.wavelength_m * 1e9 == pytest.approx(543.5, abs=0.002)  # 0.1 pixel = 0.006 nm
     assert from_plate(plate).value.shape == plate.x_m.shape

@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from tests import bench
 from wavesim.cli.measure import command
 from wavesim.errors import InputError, PlateFileError, TableError
 from wavesim.lightpath import expose
@@ -29,34 +30,14 @@ from wavesim.study.measure import (
 )
 
 PIXEL_M = 20e-6
-MERCURY = """
-schema = 1
-title = "Mercury lamp, Harbour School bench"
-
-[source]
-kind = "lamp"
-element = "Hg"
-slit = { width = "30 um", height = "3 mm" }
-
-[bench]
-collimator = "500 mm"
-camera = "500 mm"
-viewing = "17 deg"
-
-[aperture]
-kind = "grating"
-density = "600 / mm"
-ruled_width = "12 mm"
-height = "10 mm"
-
-[plate]
-width = "80 mm"
-height = "4 mm"
-pixel = "20 um"
-
-[exposure]
-over = 3
-"""
+MERCURY = bench.text(
+    "Mercury lamp, Harbour School bench",
+    source='kind = "lamp"\nelement = "Hg"\nslit = { width = "30 um", height = "3 mm" }',
+    bench='collimator = "500 mm"\ncamera = "500 mm"\nviewing = "17 deg"',
+    aperture='kind = "grating"\ndensity = "600 / mm"\nruled_width = "12 mm"\nheight = "10 mm"',
+    plate='width = "80 mm"\nheight = "4 mm"\npixel = "20 um"',
+    exposure="over = 3",
+)
 BENCH = Instrument(1e-3 / 600, 0.5, 0.0, math.radians(17))
 # mercury in air [nm]: NIST Handbook of Basic Atomic Spectroscopic Data, from memory
 HANDBOOK_NM = (404.6563, 407.7837, 434.7494, 435.8328, 546.0735, 567.581, 576.9598, 579.0663)
@@ -170,6 +151,9 @@ def test_profile_of_a_csv_file(tmp_path):
         ("place,value\n1,2\n", "no known scale"),
         ("pixel,value\n1,2\n", "no known scale"),
         ("x_mm,value\n1,two\n", "line 2"),
+        ("x_mm,value\n0,1\n\n1,nan\n", r"line 4: is not finite \(found '1,nan'\)"),
+        ("# note\nx_mm;value\n0;1\n1\n", r"line 4: is no row of two numbers \(found '1'\)"),
+        ("# note\nplace,value\n1,2\n", r"line 2: the first column has no known scale"),
     ],
 )
 def test_bad_profiles(tmp_path, text, words):
@@ -203,21 +187,6 @@ def test_no_instrument(tmp_path):
     result = CliRunner().invoke(command, [str(path)])
     assert isinstance(result.exception, InputError)
     assert "--density" in str(result.exception)
-
-
-@pytest.mark.parametrize(
-    ("text", "words"),
-    [
-        ("x_mm,value\n0,1\n\n1,nan\n", r"line 4: is not finite \(found '1,nan'\)"),
-        ("# note\nx_mm;value\n0;1\n1\n", r"line 4: is no row of two numbers \(found '1'\)"),
-        ("# note\nplace,value\n1,2\n", r"line 2: the first column has no known scale"),
-    ],
-)
-def test_bad_profiles_are_told_the_line_of_the_file(tmp_path, text, words):
-    path = tmp_path / "bad.csv"
-    path.write_text(text)
-    with pytest.raises(TableError, match=words):
-        read_profile(path)
 
 
 def test_quoted_cells_may_hold_what_separates(tmp_path):

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from tests import bench
 from wavesim.cli.measure import command
 from wavesim.lightpath import expose
 from wavesim.scene import parse
@@ -24,30 +25,13 @@ from wavesim.study.measure import (
     solve,
 )
 
-SUN = """
-schema = 1
-title = "The Sun through 300 lines per millimetre, Harbour School bench"
-
-[source]
-kind = "sun"
-slit = { width = "10 um", height = "2 mm" }
-
-[bench]
-collimator = "500 mm"
-camera = "500 mm"
-
-[aperture]
-kind = "grating"
-density = "300 / mm"
-ruled_width = "25 mm"
-height = "20 mm"
-
-[plate]
-width = "45 mm"
-height = "0.05 mm"
-pixel = "7.5 um"
-centre = "80.5 mm"
-"""
+SUN = bench.text(
+    "The Sun through 300 lines per millimetre, Harbour School bench",
+    source='kind = "sun"\nslit = { width = "10 um", height = "2 mm" }',
+    bench='collimator = "500 mm"\ncamera = "500 mm"',
+    aperture='kind = "grating"\ndensity = "300 / mm"\nruled_width = "25 mm"\nheight = "20 mm"',
+    plate='width = "45 mm"\nheight = "0.05 mm"\npixel = "7.5 um"\ncentre = "80.5 mm"',
+)
 PITCH_M = 1e-3 / 300
 FOCAL_M = 0.5
 
