@@ -280,7 +280,7 @@ def test_a_plate_so_tall_that_rows_shrink_apart() -> None:
 def test_a_near_field_of_more_cells_than_there_is_memory(tmp_path: Path) -> None:
     scene = NEAR.replace("count = 3", 'count = 3\nheight = "50 m"').replace('"2 mm"', '"900 mm"')
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("wavesim.plate.plane.near.available_bytes", lambda: 10**8)
+        patch.setattr("wavesim.plate.memory.available_bytes", lambda: 10**8)
         refused(
             scene.replace("100 um", "1 mm"),
             tmp_path,

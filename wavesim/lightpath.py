@@ -86,7 +86,7 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     place = stage("geometry", plate.geometry, scene)
     bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
     reach = plate.reach_per_m(place, bins, ruled)
-    plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
+    plate.check_memory(ruled, reach, bins, place)
     field = stage("far field", farfield.far_field, ruled, *reach)
     columns = stage("columns", plate.sweep, field, place, bins, ruled)
     share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)

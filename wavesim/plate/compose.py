@@ -44,7 +44,8 @@ def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> L
     if place.margin:
         plate = bowed(plate, place)
     profile = plate[-1, :, 3].copy()
-    spectrum = _spectrum(columns, share, place) / (pixel_m * pixel_m)
+    spectrum = _spectrum(columns, share, place)
+    spectrum /= pixel_m * pixel_m
     rows = place.y_edges_m.size - 1
     return Light(
         xyz_lx=_mirrored(plate[:, :, :3], rows),
@@ -65,4 +66,5 @@ def _spectrum(columns: Columns, share: Rows, place: Geometry) -> Floats:
     nodes = columns.node_m
     inner = slice(place.margin, columns.light.shape[0] - place.margin)
     down = np.interp(nodes, share.node_m, share.share[0][:, -1])
-    return np.ascontiguousarray((columns.light[inner] * (down / bands_nm(nodes))).T)
+    per_nm = (down / bands_nm(nodes))[:, None]
+    return np.asarray(np.multiply(columns.light[inner].T, per_nm, order="C"))

@@ -94,7 +94,7 @@ class Geometry:
         """Largest |sin(alpha) + sin(beta)|: how strongly the plate disperses."""
         return max(abs(s) for s in self.reach)
 
-    def sine(self, x_m: Floats, y_m: float) -> Floats:
+    def sine(self, x_m: Floats, y_m: Floats | float) -> Floats:
         """p of a point on the plate."""
         r = np.sqrt(x_m**2 + y_m**2 + self.focal_m**2)
         across = x_m * math.cos(self.axis_rad) + self.focal_m * math.sin(self.axis_rad)

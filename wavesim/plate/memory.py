@@ -7,41 +7,66 @@ import os
 from wavesim.aperture.combs import Aperture
 from wavesim.errors import LimitError
 from wavesim.farfield import table_bytes
+from wavesim.plate.bins import Bins
+from wavesim.plate.geometry import Geometry
 
 _SHARE = 0.8  # of the memory that is free
+_PIXEL = 12 * 8  # bytes of a pixel at the peak: light, its mirror image, exposed plate
 
 
-def check(
-    aperture: Aperture, reach_per_m: tuple[float, float], bins: int, pixels: tuple[int, int]
-) -> int:
-    """Bytes that the plate will need at its peak.
-
-    Parameters
-    ----------
-    reach_per_m : smallest and largest u on the plate
-    bins : wavelength bins
-    pixels : columns and rows
+def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, place: Geometry) -> int:
+    """Bytes that the plate will need at its peak; `reach_per_m` are its smallest and largest u.
 
     Raises
     ------
     LimitError
         More than the machine has free; nothing has been allocated then.
     """
-    columns, rows = pixels
+    columns, nodes = place.sine_edges.size - 1, bins.node_m.size
     table = table_bytes(aperture, *reach_per_m)
-    sweep = 8 * (600 * columns + 24 * bins) + 64 * aperture.elements
-    plate = columns * rows * (4 + 4 + 3 + 1) * 8
+    # arrays of columns x nodes at a time: light, spectra; terms and envelopes of grooves
+    spectra = 3 if aperture.of_u_alone else 4 + len(aperture.combs)
+    sweep = 8 * (spectra * nodes * columns + 24 * bins.power.size) + 64 * aperture.elements
+    plate = _PIXEL * columns * (place.y_edges_m.size - 1)
     need = table + sweep + plate
-    free = available_bytes()
-    if free is not None and need > _SHARE * free:
-        raise LimitError(
-            f"would need about {need / 1e9:.3g} GB of memory and {free / 1e9:.3g} GB are free "
-            f"(far field {table / 1e9:.2g} GB, columns {sweep / 1e9:.2g} GB, "
-            f"pixels {plate / 1e9:.2g} GB)",
-            key="plate",
-            expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
-        )
+    afford(
+        need,
+        parts=f" (far field {table / 1e9:.2g} GB, columns {sweep / 1e9:.2g} GB, "
+        f"pixels {plate / 1e9:.2g} GB)",
+        expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
+    )
     return need
+
+
+def afford(
+    need: float,
+    *,
+    expected: str,
+    share: float = _SHARE,
+    what: str = "",
+    parts: str = "",
+    key: str = "plate",
+) -> None:
+    """Refuse work that needs more bytes than that share of the memory that is free.
+
+    Parameters
+    ----------
+    what, parts : words after "memory" and after "free" in the message
+    key, expected : of the error
+
+    Raises
+    ------
+    LimitError
+        It does.
+    """
+    free = available_bytes()
+    if free is not None and need > share * free:
+        raise LimitError(
+            f"would need about {need / 1e9:.3g} GB of memory{what} and {free / 1e9:.3g} GB are "
+            f"free{parts}",
+            key=key,
+            expected=expected,
+        )
 
 
 def available_bytes() -> int | None:

@@ -18,11 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.errors import LimitError
 from wavesim.farfield.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows
-from wavesim.plate.memory import available_bytes
+from wavesim.plate.memory import afford
 from wavesim.plate.sweep import Columns
 from wavesim.threads import in_threads
 
@@ -59,7 +58,7 @@ def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
     """
     scale = _scales(place)
     shortest = float(node_m.min())
-    _check_memory(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
+    _afford(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
     table = _height_table(height_m, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
     kept = _needed(node_m, every)
@@ -86,16 +85,14 @@ def _scales(place: Geometry) -> Floats:
     return np.linspace(top, low, 2 + int(spread))
 
 
-def _check_memory(spans: float, shares: int, place: Geometry) -> None:
-    need = CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (place.half_rows + 1)
-    free = available_bytes()
-    if free is not None and need > _PART * free:
-        raise LimitError(
-            f"would need about {need / 1e9:.3g} GB of memory for its rows and {free / 1e9:.3g} GB "
-            "are free",
-            key="plate.height",
-            expected="a lower plate or aperture, or larger pixels",
-        )
+def _afford(spans: float, shares: int, place: Geometry) -> None:
+    afford(
+        CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (place.half_rows + 1),
+        share=_PART,
+        what=" for its rows",
+        key="plate.height",
+        expected="a lower plate or aperture, or larger pixels",
+    )
 
 
 def _reach(place: Geometry, shortest_m: float) -> float:

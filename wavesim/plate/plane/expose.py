@@ -11,7 +11,6 @@ import numpy as np
 
 from wavesim.aperture.elements import Element, Floats, Rays
 from wavesim.aperture.plane import PlaneAperture
-from wavesim.errors import LimitError
 from wavesim.farfield.near import Wavefront, judged, wavefront
 from wavesim.farfield.near.plane import near_plane
 from wavesim.farfield.plane import Plan, SummedTable, plan_table, plane_table
@@ -19,7 +18,7 @@ from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
 from wavesim.plate.develop import beam_level
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.memory import available_bytes
+from wavesim.plate.memory import afford
 from wavesim.plate.plane.frame import Frame, frame, to_pixels
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.source import Extent, blurred, extent
@@ -44,7 +43,8 @@ class Lit:
     report: Report
 
 
-_SHARE = 0.8  # of the memory that is free
+_CELL = 16  # numbers held for each cell of the frame at the peak: swept, blurred, put in pixels
+PIXEL = 8  # and for each pixel: four of the light before and after it is scaled
 _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
 _ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
@@ -152,7 +152,7 @@ def _all_at_once(
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     plan = plan_table(aperture, reach_of(part, waves.bench_m, place.sine_in))
-    _check_memory(plan, on, waves)
+    _afford(plan, on, place, waves)
     table = stage("far field", plane_table, aperture, plan)
     cells = stage("cells", _cells, table, part, setting, waves)
     whole = _mirrored(cells, on) if half else cells
@@ -172,7 +172,7 @@ def _each_wavelength(
     waves = stage("wavelengths", choose_waves, spectrum, far, error=error, air=setting.air)
     knots = near_knots(waves, aperture.size_m, far, front)
     plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
-    _check_memory(plan, on, waves)
+    _afford(plan, on, place, waves)
     cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
     weight, share = knots.share.T @ waves.weights(), knots.share.T @ waves.onto_nodes()
@@ -272,26 +272,29 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Li
 
     What the table's error leaves below zero in the dark counts as none.
     """
-    seen = np.maximum(seen, 0.0) / (pixel_m * pixel_m)
+    xyz = np.maximum(seen[:, :, :3], 0.0, order="C")
+    irradiance = np.maximum(seen[:, :, 3], 0.0, order="C")
+    xyz /= pixel_m * pixel_m
+    irradiance /= pixel_m * pixel_m
     spectral = np.maximum(spectral, 0.0)
     return Light(
-        xyz_lx=np.ascontiguousarray(seen[:, :, :3]),
-        irradiance=np.ascontiguousarray(seen[:, :, 3]),
-        profile_irradiance=seen[seen.shape[0] // 2, :, 3].copy(),
+        xyz_lx=xyz,
+        irradiance=irradiance,
+        profile_irradiance=irradiance[irradiance.shape[0] // 2].copy(),
         profile_wavelength_m=waves.node_m,
         profile_spectrum=spectral / (pixel_m * pixel_m) / bands_nm(waves.node_m)[:, None],
     )
 
 
-def _check_memory(plan: Plan, on: Frame, waves: Waves) -> None:
-    cells = (on.p.size - 1) * (on.q.size - 1) * 8 * 16
-    need = plan.bytes + cells + 8 * waves.node_m.size * (on.p.size + waves.power.size)
-    free = available_bytes()
-    if free is not None and need > _SHARE * free:
-        raise LimitError(
-            f"would need about {need / 1e9:.3g} GB of memory and {free / 1e9:.3g} GB are free "
-            f"(far field {plan.bytes / 1e9:.2g} GB of {plan.samples:,} samples, "
-            f"pixels {cells / 1e9:.2g} GB)",
-            key="plate",
-            expected="a smaller aperture, a smaller plate or larger pixels",
-        )
+def _afford(plan: Plan, on: Frame, place: Geometry, waves: Waves) -> None:
+    """Refuse what does not fit the memory: the table, the frame's cells, the plate's pixels."""
+    cells = _CELL * (on.p.size - 1) * (on.q.size - 1)
+    if not on.straight:  # else the cells are the pixels
+        cells += PIXEL * place.x_m.size * place.y_m.size
+    strip = waves.node_m.size * (on.p.size + waves.power.size)
+    afford(
+        plan.bytes + 8 * (cells + strip),
+        parts=f" (far field {plan.bytes / 1e9:.2g} GB of {plan.samples:,} samples, "
+        f"pixels {8 * cells / 1e9:.2g} GB)",
+        expected="a smaller aperture, a smaller plate or larger pixels",
+    )

@@ -56,9 +56,9 @@ def frame(place: Geometry, pixel_m: float, source_half: tuple[float, float]) -> 
     x, y = place.x_edges_m, place.y_edges_m
     step_q = pixel_m / place.focal_m
     step_p = step_q * math.cos(place.axis_rad)
-    r = np.sqrt(x[None, :] ** 2 + y[:, None] ** 2 + place.focal_m**2)
-    p = (x[None, :] * math.cos(place.axis_rad) + place.focal_m * math.sin(place.axis_rad)) / r
-    q = y[:, None] / r
+    # at a given x, p goes one way with |y|, and q at a given y with |x|: the ends say it all
+    p = place.sine(x, _ends(y)[:, None])
+    q = y[:, None] / np.sqrt(_ends(x) ** 2 + y[:, None] ** 2 + place.focal_m**2)
     even_p = math.sin(place.axis_rad) + x * math.cos(place.axis_rad) / place.focal_m
     off = max(
         np.abs(p - even_p).max() / step_p, np.abs(q - y[:, None] / place.focal_m).max() / step_q
@@ -76,6 +76,12 @@ def frame(place: Geometry, pixel_m: float, source_half: tuple[float, float]) -> 
         (margin[0], margin[1]),
         bool(off < _SEEN),
     )
+
+
+def _ends(edges: Floats) -> Floats:
+    """(2,) the edges nearest to the axis and farthest from it."""
+    away = np.abs(edges)
+    return edges[[away.argmin(), away.argmax()]]
 
 
 def _around(values: Floats, step: float) -> Floats:
@@ -107,14 +113,14 @@ def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
         return inner
     p, q = on.p[mx : on.p.size - mx], on.q[my : on.q.size - my]
     middle = (q[1:] + q[:-1]) / 2
-    on_axis = place.sine(place.x_edges_m, np.float64(0.0))
+    on_axis = place.sine(place.x_edges_m, 0.0)
     wanted = np.sqrt(np.maximum(1 - middle[:, None] ** 2, 0.0)) * on_axis
     rows = bent(inner, p, wanted)
     across = place.y_edges_m / np.sqrt(
         place.x_m[:, None] ** 2 + place.y_edges_m**2 + place.focal_m**2
     )
     columns = bent(np.ascontiguousarray(rows.transpose(1, 0, 2)), q, across)
-    return np.ascontiguousarray(columns.transpose(1, 0, 2))
+    return columns.transpose(1, 0, 2)
 
 
 def bent(power: Floats, edges: Floats, wanted: Floats) -> Floats:

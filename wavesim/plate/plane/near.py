@@ -8,12 +8,11 @@ import numpy as np
 
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Floats, Slit
-from wavesim.errors import LimitError
 from wavesim.farfield.near import NearRulings, Wavefront, judged, near_rulings, wavefront
 from wavesim.farfield.running import CELLS, RunningIntegral
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.memory import available_bytes
-from wavesim.plate.plane.expose import Lit, Stage, level_plane, light_of
+from wavesim.plate.memory import afford
+from wavesim.plate.plane.expose import PIXEL, Lit, Stage, level_plane, light_of
 from wavesim.plate.plane.source import extent
 from wavesim.plate.plane.waves import Waves, choose_waves
 from wavesim.plate.result import Report
@@ -24,6 +23,7 @@ if TYPE_CHECKING:
 
 _FINEST = 1 / 3000  # of the wavelength: least step
 _CELL_BYTES = 200  # of a near field's table, at the peak
+_PART = 0.5  # of the free memory
 
 
 def in_focus(scene: Scene) -> Scene:
@@ -47,6 +47,11 @@ def expose_near(
     step, air = _step(ruled, place, front), scene.bench.air
     waves = stage("wavelengths", choose_waves, spectrum, step, error=1e-3, air=air)
     source = extent(scene, place)
+    pixels = place.x_m.size * place.y_m.size
+    afford(
+        8 * (PIXEL * pixels + 2 * waves.power.size * (place.x_m.size + place.y_m.size)),
+        expected="a smaller plate or larger pixels",
+    )
     across = stage("columns", _columns, columns, place, waves)
     along = stage("rows", _rows, rows, place, waves)
     blur = source.area or 1.0
@@ -108,23 +113,21 @@ def _between(
     lo, hi = source
     blurred = hi > lo
     first, last = (sines.min() + lo) / wavelength_m, (sines.max() + hi) / wavelength_m
-    _check_memory(near.aperture.width_m * (last - first))
+    _afford(near.aperture.width_m * (last - first))
     table = near.integral(first, last, wavelength_m, sine_in=sine_in, again=blurred)
     if not blurred:
         return np.diff(table.read(sines / wavelength_m))
     return np.diff(_mean(table, sines, source, wavelength_m)) * (hi - lo)
 
 
-def _check_memory(spans: float) -> None:
+def _afford(spans: float) -> None:
     """Refuse a table of so many 1 / (aperture width) that it does not fit the free memory."""
-    need, free = CELLS * spans * _CELL_BYTES, available_bytes()
-    if free is not None and need > free / 2:
-        raise LimitError(
-            f"would need about {need / 1e9:.3g} GB of memory in the near field and "
-            f"{free / 1e9:.3g} GB are free",
-            key="plate",
-            expected="a smaller or lower aperture, or a plate that reaches less far aside",
-        )
+    afford(
+        CELLS * spans * _CELL_BYTES,
+        share=_PART,
+        what=" in the near field",
+        expected="a smaller or lower aperture, or a plate that reaches less far aside",
+    )
 
 
 def _mean(

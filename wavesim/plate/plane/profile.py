@@ -119,6 +119,6 @@ def _to_pixels(row: Floats, on: Frame, place: Geometry) -> Floats:
     inner = np.ascontiguousarray(row[:, m : row.shape[1] - m])
     if on.straight:
         return inner
-    on_axis = place.sine(place.x_edges_m, np.float64(0.0))
+    on_axis = place.sine(place.x_edges_m, 0.0)
     wanted = np.broadcast_to(on_axis, (row.shape[0], on_axis.size)).copy()
     return bent(inner[:, :, None], on.p[m : on.p.size - m], wanted)[:, :, 0]

@@ -121,7 +121,7 @@ def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: Air) -> 
 def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> Floats:
     """(n,) [power per area and nm] at the nodes, before the source's level."""
     nodes, reach = bins.node_m, plate.reach_per_m(place, bins, ruled)
-    plate.check_memory(ruled, reach, bins.power.size, (place.x_m.size, place.y_m.size))
+    plate.check_memory(ruled, reach, bins, place)
     columns = plate.sweep(farfield.far_field(ruled, *reach), place, bins, ruled)
     coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
     share = plate.rows(ruled.height_m, place, coarse)
