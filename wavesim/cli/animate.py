@@ -51,8 +51,8 @@ def command(
     """Make a moving picture of SCENE: slits added, a grating turned, an exposure growing.
 
     SCENE is a scene file, or a plate file (.h5), whose scene is taken. Every value of --vary makes
-    a frame. All frames are exposed for the same time, the one that
-    suits the brightest; where the exposure itself is varied, for the times given.
+    a frame. All frames are exposed for the same time, the one that suits the brightest; where the
+    exposure itself is varied, for the times given.
     """
     from wavesim.study.frames import varied
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 import textwrap
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -16,6 +16,8 @@ from wavesim.cli.options import PLATES
 from wavesim.errors import OutputError
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from wavesim.lightpath import ExposedPlate
     from wavesim.scene import Scene
 
@@ -26,18 +28,20 @@ _LABEL = 12
 
 
 def echo_json(value: object) -> None:
-    """Print `value` as JSON; not-a-number becomes null."""
-    click.echo(json.dumps(_finite(value), indent=2, ensure_ascii=False, allow_nan=False))
+    """Print `value` as JSON; not-a-number becomes null, a path its text."""
+    click.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False, allow_nan=False))
 
 
-def _finite(value: object) -> object:
+def _plain(value: object) -> object:
     match value:
         case float():
             return value if abs(value) < float("inf") else None
+        case Path():
+            return str(value)
         case dict():
-            return {str(key): _finite(item) for key, item in value.items()}
+            return {str(key): _plain(item) for key, item in value.items()}
         case list() | tuple():
-            return [_finite(item) for item in value]
+            return [_plain(item) for item in value]
         case _:
             return value
 
@@ -140,3 +144,24 @@ def labelled(rows: Sequence[tuple[str, str]]) -> str:
 def printable(text: str) -> str:
     """Text in which nothing can steer a terminal."""
     return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
+def table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
+    """A plain table with right-aligned columns."""
+    from rich import box
+    from rich.table import Table
+
+    made = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
+    for name in head:
+        made.add_column(name, justify="right", no_wrap=True)
+    for row in rows:
+        made.add_row(*row)
+    return made
+
+
+def print_table(made: Table) -> None:
+    """To the terminal as wide as it is; to a pipe without wrapping."""
+    from rich.console import Console
+
+    width = None if sys.stdout.isatty() else 200
+    Console(width=width, highlight=False, soft_wrap=True).print(made)

@@ -49,7 +49,8 @@ def command(scene_file: str, output: Path | None, png: Path | None, as_json: boo
         seconds = time.perf_counter() - begin
         _write(plate, output, png)
     if as_json:
-        echo_json({"scene_file": scene_file, **record(plate), **_files(output, png)})
+        echo_json({"scene_file": scene_file, **record(plate), "plate_file": output,
+                   "picture_file": png})  # fmt: skip
     else:
         click.echo(summary(plate, name_of(scene, scene_file), seconds, written))
 
@@ -59,13 +60,6 @@ def _write(plate: ExposedPlate, output: Path | None, png: Path | None) -> None:
         plate.save(output)
     if png is not None:
         plate.save_png(png)
-
-
-def _files(output: Path | None, png: Path | None) -> dict[str, object]:
-    return {
-        "plate_file": None if output is None else str(output),
-        "picture_file": None if png is None else str(png),
-    }
 
 
 def record(plate: ExposedPlate) -> dict[str, object]:

@@ -58,7 +58,7 @@ def command(
         if figure is not None:
             _draw(plate, found, figure)
     if as_json:
-        echo_json({"file": name, "figure_file": _text(figure), **record(found)})
+        echo_json({"file": name, "figure_file": figure, **record(found)})
     else:
         click.echo(_summary(name_of(plate.scene, name), found, figure, plate.report.cautions))
 
@@ -108,7 +108,3 @@ def _summary(title: str, found: Point, figure: Path | None, cautions: tuple[str,
     if figure is not None:
         rows.append(("written", str(figure)))
     return labelled(rows + [("caution", text) for text in cautions])
-
-
-def _text(path: Path | None) -> str | None:
-    return None if path is None else str(path)

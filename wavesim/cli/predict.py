@@ -8,13 +8,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, name_of, scene_named
+from wavesim.cli.common import echo_json, labelled, name_of, print_table, scene_named, table
 from wavesim.cli.options import WAVELENGTH, Number, Whole, examples, json_option
 from wavesim.words import length, shutter
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from rich.table import Table
 
     from wavesim.study.predict import Ghost, Order, Prediction
@@ -224,26 +222,3 @@ def _sentences(found: Prediction) -> list[tuple[str, str]]:
 
 def _number(value: float) -> str:
     return "-" if math.isinf(value) else f"{value:.4g}"
-
-
-def table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
-    """A plain table with right-aligned columns."""
-    from rich import box
-    from rich.table import Table
-
-    made = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for name in head:
-        made.add_column(name, justify="right", no_wrap=True)
-    for row in rows:
-        made.add_row(*row)
-    return made
-
-
-def print_table(made: Table) -> None:
-    """To the terminal as wide as it is; to a pipe without wrapping."""
-    import sys
-
-    from rich.console import Console
-
-    width = None if sys.stdout.isatty() else 200
-    Console(width=width, highlight=False, soft_wrap=True).print(made)

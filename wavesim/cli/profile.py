@@ -68,11 +68,12 @@ def command(
     outputs = [path for path in (figure, table, ghosts) if path is not None]
     with progress(name_of(scene, scene_file)) as show:
         show("line profile")
+        from wavesim.study.predict.wavelengths import usual_wavelength
         from wavesim.study.profile import line_profile
 
         found = line_profile(
             scene,
-            wavelength_m=wavelength or default_wavelength(scene),
+            wavelength_m=wavelength or usual_wavelength(scene),
             order=order,
             span_orders=span,
         )
@@ -83,15 +84,6 @@ def command(
     rows = [("profile", name_of(scene, scene_file)), *summary(found)]
     rows += [("written", ", ".join(map(str, outputs)))] if outputs else []
     click.echo(labelled(rows))
-
-
-def default_wavelength(scene: Scene) -> float:
-    """The strongest or middle wavelength of the scene's source [m]."""
-    from wavesim import light
-    from wavesim.study.predict.wavelengths import principal_wavelength, reference_wavelengths
-
-    spectrum = light.spectrum(scene.source, folder=scene.folder)
-    return principal_wavelength(reference_wavelengths(scene, spectrum), scene, spectrum)
 
 
 def record(found: LineProfile) -> dict[str, object]:

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.common import (
+    echo_json,
+    labelled,
+    name_of,
+    print_table,
+    progress,
+    scene_named,
+    table,
+)
 from wavesim.cli.options import Number, examples, json_option, line_options
 from wavesim.words import length
 
@@ -49,7 +57,7 @@ def command(
     error of each kind, alone and with all others present: by formula, then confirmed by
     simulation. The scene's own defects are left out. SCENE is a scene file or a plate file (.h5).
     """
-    from wavesim.cli.profile import default_wavelength
+    from wavesim.study.predict.wavelengths import usual_wavelength
     from wavesim.study.tolerance import Limits, tolerance
 
     if ghost is diffuse is resolving_power is None:
@@ -63,7 +71,7 @@ def command(
         found = tolerance(
             scene,
             limits,
-            wavelength_m=wavelength or default_wavelength(scene),
+            wavelength_m=wavelength or usual_wavelength(scene),
             order=order,
             period=period,
         )
@@ -74,8 +82,6 @@ def command(
 
 
 def _print(found: Tolerance, name: str) -> None:
-    from wavesim.cli.predict import print_table, table
-
     rows = [
         ("ruling", name),
         ("line", f"order {found.order} at {found.wavelength_m * 1e9:.6g} nm; the perfect ruling "

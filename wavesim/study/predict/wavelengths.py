@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 
+from wavesim import light
 from wavesim.aperture.elements import Floats
 from wavesim.light.pieces import Spectrum
 from wavesim.scene import Band, Lamp, Laser, Led, Scene
@@ -40,6 +41,12 @@ def principal_wavelength(
         strength = _strength(scene, spectrum, np.array(wavelengths_m))
         return wavelengths_m[int(np.argmax(strength))]
     return wavelengths_m[len(wavelengths_m) // 2]
+
+
+def usual_wavelength(scene: Scene) -> float:
+    """The wavelength [m] to speak of where none is asked for: `principal_wavelength`."""
+    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    return principal_wavelength(reference_wavelengths(scene, spectrum), scene, spectrum)
 
 
 def middle_wavelength(scene: Scene, ruled: Ruling) -> float | None:

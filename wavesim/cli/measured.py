@@ -1,0 +1,132 @@
+"""What `wavesim measure` found, in words and tables."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from wavesim.cli.common import labelled
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from wavesim.study.measure import CircleTable, Line, Measurement, Solution
+
+_MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
+
+
+def summary(
+    file: str, measured: Measurement, solution: Solution | None, *, everything: bool = False
+) -> str:
+    """The measurement in plain words and a table."""
+    head = [("plate", file)]
+    head.append(("lines", _counts(measured)))
+    if solution is not None:
+        head.append(("solved", _solved(solution)))
+    if measured.turned_rad:
+        head.append(("rotation", f"{math.degrees(measured.turned_rad):.3f} degrees, taken out"))
+    head += [
+        ("error", f"period {p.rulings:.4g} rulings, amplitude {p.amplitude_m * 1e9:.3g} nm "
+                  f"(shown by {p.lines} lines in {p.orders} order{'s' * (p.orders > 1)})")
+        for p in measured.periods
+    ]  # fmt: skip
+    head += [("note", note) for note in measured.notes]
+    short = everything or len(measured) <= _MOST_ROWS
+    shown = [r for r in measured.rows if short or _lettered(r.name)] or list(measured.rows)
+    if len(shown) < len(measured):
+        head.append(("shown", f"{len(shown)} of {len(measured)} lines; --all shows all"))
+    return labelled(head) + "\n\n" + _table(shown)
+
+
+def _lettered(name: str) -> bool:
+    return "(" in name
+
+
+def _counts(measured: Measurement) -> str:
+    kinds: dict[str, int] = {}
+    for row in measured.rows:
+        kinds[row.kind] = kinds.get(row.kind, 0) + 1
+    named = sum(bool(r.name) for r in measured.rows)
+    parts = [f"{n} {_plural(kind, n)}" for kind, n in kinds.items()]
+    return ", ".join(parts) + f"; {named} named"
+
+
+def _plural(kind: str, count: int) -> str:
+    if count == 1:
+        return kind
+    return "subsidiary maxima" if kind == "subsidiary maximum" else f"{kind}s"
+
+
+def _solved(solution: Solution) -> str:
+    parts = []
+    for field, error in solution.uncertainty.items():
+        value = getattr(solution.instrument, field)
+        if field.endswith("_rad"):
+            parts.append(
+                f"{field[:-4]} = {math.degrees(value):.6f} +- {math.degrees(error):.1g} deg"
+            )
+        elif field == "pitch_m":
+            parts.append(f"pitch = {value * 1e6:.7f} +- {error * 1e6:.1g} um "
+                         f"({1e-3 / value:.5f} / mm)")  # fmt: skip
+        else:
+            parts.append(f"{field[:-2]} = {value * 1e3:.5f} +- {error * 1e3:.1g} mm")
+    used = f"from {sum(solution.used)} lines"
+    if solution.rejected:
+        used += f"; rejected: {', '.join(solution.rejected)}"
+    if not solution.checked:
+        used += "; no line to spare as a check"
+    return ", ".join(parts) + " " + used
+
+
+def _table(rows: Sequence[Line]) -> str:
+    title = (f"{'x':>11} {'order':>5} {'wavelength':>12} {'+-':>9} {'height':>8}  "
+             f"{'what it is':<22} remarks")  # fmt: skip
+    unit = f"{'mm':>11} {'':>5} {'nm':>12} {'nm':>9}"
+    lines = [title, unit]
+    for r in rows:
+        read = "" if r.wavelength_m is None else f"{r.wavelength_m * 1e9:.4f}"
+        error = "" if r.uncertainty_m is None else f"{r.uncertainty_m * 1e9:.4f}"
+        order = str(r.order) if r.order else ""
+        lines.append(
+            f"{r.x_m * 1e3:>11.4f} {order:>5} {read:>12} {error:>9} {r.height:>8.2g}  "
+            f"{_what(r):<22} {_remarks(r)}".rstrip()
+        )
+    return "\n".join(lines)
+
+
+def _what(row: Line) -> str:
+    if row.ghost_of_m is not None:
+        return f"ghost of {row.ghost_of_m * 1e9:.2f}"
+    return str(row.name or row.kind)
+
+
+def _remarks(row: Line) -> str:
+    words = []
+    if row.confirmed:
+        words.append("in two orders")
+    if row.other_orders:
+        words.append("or order " + ", ".join(str(m) for m in row.other_orders))
+    words += [word for word, on in (("blend", row.blended), ("clipped", row.saturated)) if on]
+    return ", ".join(words)
+
+
+def circle_summary(found: CircleTable) -> str:
+    """Settings and lines as two tables."""
+    lines = [labelled([("zero", f"the straight-through image reads {_dms(found.zero_rad)}")]), ""]
+    lines.append(f"{'line':<16} {'order':>5} {'turn':>15} {'nm':>11} {'+-':>8}")
+    for r in found.rows:
+        lines.append(f"{r.name:<16} {r.order:>5} {_dms(r.turn_rad):>15} "
+                     f"{r.wavelength_m * 1e9:>11.4f} {r.uncertainty_m * 1e9:>8.4f}")  # fmt: skip
+    head = f"{'mean of a line':<16} {'settings':>8} {'nm':>11} {'+-':>8} {'of it pitch':>12}"
+    lines += ["", head]
+    for r in found.means:
+        lines.append(f"{r.name:<16} {r.settings:>8} {r.wavelength_m * 1e9:>11.4f} "
+                     f"{r.uncertainty_m * 1e9:>8.4f} {r.u_pitch_m * 1e9:>12.4f}")  # fmt: skip
+    return "\n".join(lines)
+
+
+def _dms(angle_rad: float) -> str:
+    seconds = math.degrees(abs(angle_rad)) * 3600
+    sign = "-" if angle_rad < 0 else ""
+    whole = round(seconds, 1)
+    return f"{sign}{int(whole // 3600)} {int(whole % 3600 // 60):02d}' {whole % 60:04.1f}\""
