@@ -195,3 +195,27 @@ def test_the_worn_grating_shows_green_in_three_orders(order: int, x_mm: float) -
     # 2 d sin(facet) cos(K) = m lambda at the blaze: order 2 has it, within its own width
     blaze = 2 / 300e3 * math.sin(math.radians(9.46)) * math.cos(math.radians(10)) / GREEN_NM * 1e9
     assert blaze == pytest.approx(2, abs=0.03)  # 9.46 degrees to its last digit, and 11 nm
+
+
+def test_worn_facets_share_the_light_out_anew() -> None:
+    """Amplitude of an order: mean over the grooves of sinc(m - q), q of the facet's own slope.
+
+    q = d / lambda tan(facet) (cos alpha + cos beta) times the depth left, 1 - 0.3 t + 0.03 r (the
+    blaze in scalar theory, Born & Wolf 8.6.1); r Gaussian, by Gauss-Hermite quadrature.
+    """
+    worn, pitch = scene("grating_worn"), 1 / 300e3
+    true = worn.model_copy(update={"aperture": worn.aperture.model_copy(update={"defects": ()})})
+    alpha, wavelength_m = worn.bench.alpha_rad, GREEN_NM * 1e-9
+    sines = np.arange(1, 4) * wavelength_m / pitch - math.sin(alpha)
+    found, whole = (np.abs(wavesim.amplitude(s, sines, wavelength_m)) ** 2 for s in (worn, true))
+    nodes, weights = np.polynomial.hermite_e.hermegauss(9)
+    left = 1 - 0.3 * np.linspace(0, 1, 2001)[:, None] + 0.03 * nodes
+    cosines = math.cos(alpha) + np.cos(np.arcsin(sines))
+    q = pitch / wavelength_m * math.tan(math.radians(9.46)) * cosines
+    mean = [(np.sinc(m - k * left) @ weights).mean() / weights.sum() for m, k in enumerate(q, 1)]
+    unworn = np.sinc(np.arange(1, 4) - q)
+    # rounding; and four times the chance of 9,000 grooves, 0.06 / sqrt(9000) of the amplitude
+    assert whole / whole[1] == pytest.approx((unworn / unworn[1]) ** 2, rel=1e-9)
+    assert found / whole[1] == pytest.approx((mean / unworn[1]) ** 2, rel=0.02)
+    assert 100 * found / whole[1] == pytest.approx([17, 64, 2.9], rel=0.02)  # digits stated
+    assert 100 * whole / whole[1] == pytest.approx([0.16, 100, 0.13], rel=0.04)
