@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from wavesim.errors import InputError
-from wavesim.study.measure.budget import Budget, budget
-from wavesim.study.measure.ghosts import Verdict, classify
+from wavesim.study.measure.budget import budget
+from wavesim.study.measure.ghosts import Period, Verdict, classify
 from wavesim.study.measure.instrument import Instrument
 from wavesim.study.measure.lists import Entry, line_list
 from wavesim.study.measure.orders import VISIBLE_M, Assignment, assign, possible_orders
@@ -76,37 +76,61 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     entries: tuple[Entry, ...] = ()
     if task.element is not None:
         entries = line_list(task.element, _resolution_m(features, instrument, task))
+    sides, lines = _placed(features, entries, instrument, task)
+    verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in lines)
+    periods: tuple[Period, ...] = ()
+    if task.kind == "bright":
+        verdicts, periods = classify(
+            tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
+        )
+    judged = [
+        (one, verdict, lines[verdict.parent] if verdict.parent >= 0 else None)
+        for one, verdict in zip(lines, verdicts, strict=True)
+    ]
+    judged += [(one, Verdict("subsidiary maximum"), None) for one in sides]
+    if zero is not None:
+        judged.append((_Placed(zero, None), Verdict("zero order"), None))
+    rows = _relative([_row(*one, instrument, profile) for one in judged], task.kind)
+    rows.sort(key=lambda row: row.x_m)
+    return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A line and the order that it was given, if any."""
+
+    feature: Feature
+    assignment: Assignment | None
+
+    @property
+    def order(self) -> int:
+        return 0 if self.assignment is None else self.assignment.order
+
+    def wavelength_m(self, instrument: Instrument) -> float | None:
+        x = self.feature.x_m
+        return float(instrument.wavelength(x, self.order)) if self.assignment else None
+
+
+def _placed(
+    features: tuple[Feature, ...],
+    entries: tuple[Entry, ...],
+    instrument: Instrument,
+    task: Task,
+) -> tuple[list[_Placed], list[_Placed]]:
+    """Orders for all lines: those that are subsidiary maxima of others, and the rest."""
     usual = [possible_orders(instrument, f.x_m, task.range_m) for f in features]
     lowest = tuple(task.order or (m[0] if m else 0) for m in usual)
-    sides = [False] * len(features)
+    side = [False] * len(features)
     if task.kind == "bright":
-        sides = subsidiary(features, instrument, lowest)
+        side = subsidiary(features, instrument, lowest)
     assigned = assign(
-        features, instrument, entries, range_m=task.range_m, order=task.order, apart=tuple(sides)
+        features, instrument, entries, range_m=task.range_m, order=task.order, apart=tuple(side)
     )
-    orders = tuple(0 if a is None else a.order for a in assigned)
-    verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in features)
-    if task.kind == "bright":
-        kept = [k for k in range(len(features)) if not sides[k]]
-        judged, periods = classify(
-            tuple(features[k] for k in kept), tuple(orders[k] for k in kept), instrument
-        )
-        back = dict(zip(kept, judged, strict=True))
-        verdicts = tuple(
-            _renumbered(back[k], kept) if k in back else Verdict("subsidiary maximum")
-            for k in range(len(features))
-        )
-    else:
-        periods = ()
-    rows = _rows(features, assigned, verdicts, instrument, profile)
-    if zero is not None:
-        rows = (*rows, _zero_row(zero))
-    rows = tuple(sorted(_relative(rows, task.kind), key=lambda r: r.x_m))
-    return Measurement(rows, instrument, periods, profile.turned_rad, tuple(notes))
-
-
-def _renumbered(verdict: Verdict, kept: list[int]) -> Verdict:
-    return replace(verdict, parent=kept[verdict.parent]) if verdict.parent >= 0 else verdict
+    each = [_Placed(f, a) for f, a in zip(features, assigned, strict=True)]
+    pairs = list(zip(each, side, strict=True))
+    return [one for one, is_side in pairs if is_side], [
+        one for one, is_side in pairs if not is_side
+    ]
 
 
 def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
@@ -148,76 +172,44 @@ def _resolution_m(features: tuple[Feature, ...], instrument: Instrument, task: T
     return width * abs(instrument.dispersion(middle, task.order or 1))
 
 
-def _rows(
-    features: tuple[Feature, ...],
-    assigned: tuple[Assignment | None, ...],
-    verdicts: tuple[Verdict, ...],
+def _row(
+    one: _Placed,
+    verdict: Verdict,
+    parent: _Placed | None,
     instrument: Instrument,
     profile: Profile,
-) -> tuple[Line, ...]:
-    wavelengths = [
-        None if a is None else float(instrument.wavelength(f.x_m, a.order))
-        for f, a in zip(features, assigned, strict=True)
-    ]
-    out = []
-    for k, (feature, a, verdict) in enumerate(zip(features, assigned, verdicts, strict=True)):
-        parts = None if a is None else budget(instrument, feature, a.order, profile.slit_image_m)
-        parent = wavelengths[verdict.parent] if verdict.parent >= 0 else None
-        out.append(_row(feature, a, verdict, (wavelengths[k], parts, parent)))
-    return tuple(out)
-
-
-def _row(
-    feature: Feature,
-    assignment: Assignment | None,
-    verdict: Verdict,
-    read: tuple[float | None, Budget | None, float | None],
 ) -> Line:
-    wavelength, parts, parent = read
-    true = verdict.kind == "line"
-    entry = assignment.entry if assignment is not None and true else None
+    feature, found = one.feature, one.assignment if verdict.kind == "line" else None
+    parts: dict[str, float] = {}
+    if one.assignment is not None:
+        whole = budget(instrument, feature, one.order, profile.slit_image_m)
+        parts = {f"u_{part}": size for part, size in asdict(whole).items()}
+        parts["uncertainty_m"] = whole.total_m
+    entry = None if found is None else found.entry
+    if entry is not None:
+        parts["u_identification_m"] = entry.spread_m
     return Line(
         x_m=feature.x_m,
         height=feature.height,
         width_m=feature.width_m,
         kind=verdict.kind,
-        order=0 if assignment is None else assignment.order,
-        wavelength_m=wavelength,
-        uncertainty_m=None if parts is None else parts.total_m,
-        u_pixel_m=None if parts is None else parts.pixel_m,
-        u_slit_m=None if parts is None else parts.slit_m,
-        u_pitch_m=None if parts is None else parts.pitch_m,
-        u_angles_m=None if parts is None else parts.angles_m,
-        u_air_m=None if parts is None else parts.air_m,
+        order=one.order,
+        wavelength_m=one.wavelength_m(instrument),
         name="" if entry is None else entry.name,
         listed_m=None if entry is None else entry.wavelength_m,
-        u_identification_m=None if entry is None else entry.spread_m,
-        ghost_of_m=parent,
-        ghost_fraction=None if verdict.parent < 0 else verdict.fraction,
-        confirmed=assignment is not None and true and assignment.confirmed,
-        other_orders=() if assignment is None or not true else assignment.others,
+        ghost_of_m=None if parent is None else parent.wavelength_m(instrument),
+        ghost_fraction=None if parent is None else verdict.fraction,
+        confirmed=found is not None and found.confirmed,
+        other_orders=() if found is None else found.others,
         blended=feature.blended,
         saturated=feature.saturated,
+        **parts,
     )
 
 
-def _zero_row(zero: Feature) -> Line:
-    return Line(
-        x_m=zero.x_m,
-        height=zero.height,
-        width_m=zero.width_m,
-        kind="zero order",
-        order=0,
-        wavelength_m=None,
-        uncertainty_m=None,
-        saturated=zero.saturated,
-    )
-
-
-def _relative(rows: tuple[Line, ...], kind: Kind) -> tuple[Line, ...]:
+def _relative(rows: list[Line], kind: Kind) -> list[Line]:
     """Heights of bright lines over that of the brightest line (the zero order apart)."""
     if kind == "dark":
         return rows
-    lines = [r.height for r in rows if r.kind != "zero order"]
-    top = max(lines)
-    return tuple(replace(r, height=r.height / top) for r in rows)
+    top = max(row.height for row in rows if row.kind != "zero order")
+    return [replace(row, height=row.height / top) for row in rows]

@@ -39,7 +39,7 @@ class Line:
     kind: str
     order: int
     wavelength_m: float | None
-    uncertainty_m: float | None
+    uncertainty_m: float | None = None
     u_pixel_m: float | None = None
     u_slit_m: float | None = None
     u_pitch_m: float | None = None
