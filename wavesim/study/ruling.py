@@ -13,6 +13,7 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Element, Rays
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.errors import LimitError
+from wavesim.light.air import Air, relative_to_standard
 from wavesim.scene import Defect, Ruled, Scene
 
 _Defect = TypeVar("_Defect", bound=Defect)
@@ -30,6 +31,7 @@ class Ruling:
     axis_rad : diffraction angle of the camera's axis
     focal_m : [m] turns tan(beta - axis) into x on the plate
     uniform : whether every ruling lit is lit alike
+    air : along the bench; wavelengths are given as in standard air
     """
 
     bare: Aperture
@@ -37,6 +39,7 @@ class Ruling:
     axis_rad: float
     focal_m: float
     uniform: bool
+    air: Air
 
     @property
     def element(self) -> Element:
@@ -69,9 +72,13 @@ class Ruling:
         weight = np.abs(self.weight)
         return float(weight.sum() ** 2 / np.sum(weight**2))
 
+    def bench_m(self, wavelength_m: float) -> float:
+        """The wavelength in the air along the bench [m], which is what the rulings diffract."""
+        return bench_wavelength(self.air, wavelength_m)
+
     def sine_out(self, mu: Floats | float, wavelength_m: float) -> Floats:
         """sin(beta) at the continuous order mu; beyond +-1 nothing propagates."""
-        return np.asarray(mu * wavelength_m / self.pitch_m - self.sine_in)
+        return np.asarray(mu * self.bench_m(wavelength_m) / self.pitch_m - self.sine_in)
 
     def x_m(self, sine_out: Floats | float) -> Floats:
         """Place on the plate [m]: f tan(beta - axis); not a number where nothing gets there."""
@@ -84,7 +91,7 @@ class Ruling:
         """|E / d|^2: share of the light on the grating that order mu gets (scalar theory)."""
         sine = np.atleast_1d(self.sine_out(mu, wavelength_m))
         inside = np.abs(sine) < 1
-        rays = Rays(self.sine_in, np.where(inside, sine, 0.0), wavelength_m)
+        rays = Rays(self.sine_in, np.where(inside, sine, 0.0), self.bench_m(wavelength_m))
         share = np.abs(self.element.amplitude(rays) / self.pitch_m) ** 2
         return np.where(inside, share, 0.0).reshape(np.shape(mu))
 
@@ -122,7 +129,13 @@ def ruling(scene: Scene) -> Ruling:
         axis_rad=scene.bench.camera_axis_rad,
         focal_m=scene.bench.camera_focal_m,
         uniform=bool(np.ptp(weight) <= 1e-9 * weight.max()),
+        air=scene.bench.air,
     )
+
+
+def bench_wavelength(air: Air, wavelength_m: float) -> float:
+    """Wavelength in the bench's air [m] of light that has `wavelength_m` in standard air."""
+    return wavelength_m * float(relative_to_standard(wavelength_m, air))
 
 
 def ruling_seen(scene: Scene) -> Ruling | None:

@@ -125,7 +125,7 @@ def predict(
 
     Parameters
     ----------
-    wavelengths_m : [m] in air; default the source's lines, or 400 to 700 nm of white light
+    wavelengths_m : [m] in standard air; default the source's lines, or 400 to 700 nm of white light
     orders : orders to list; default all that propagate, or those on the plate if there are many
     ghosts_above : weakest ghost listed, over its line
 

@@ -33,7 +33,7 @@ class Order:
     Attributes
     ----------
     order : m
-    wavelength_m : in air [m]
+    wavelength_m : in standard air [m]
     beta_rad : diffraction angle [rad]
     x_m : place on the plate from the camera's axis [m]
     on_plate : whether the plate reaches there
@@ -123,7 +123,7 @@ def _measured_width(ruled: Ruling) -> float:
 def _propagating(ruled: Ruling, wavelength_m: float) -> list[int]:
     if ruled.count == 1:
         return [0]
-    per_order = wavelength_m / ruled.pitch_m
+    per_order = ruled.bench_m(wavelength_m) / ruled.pitch_m
     first = math.ceil((ruled.sine_in - 1) / per_order + 1e-12)
     last = math.floor((ruled.sine_in + 1) / per_order - 1e-12)
     return list(range(first, last + 1))

@@ -17,6 +17,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.scene import Annulus, Disc, Dots, Ellipse, Mesh, Rectangle, Scene, Slits
+from wavesim.study.ruling import bench_wavelength
 
 # roots of J1 and of J2 over pi, roots of tan x = x over pi; heights J1 and sinc there
 _AIRY_DARK = (1.21966989127, 2.23313059438, 3.23831548417)
@@ -49,7 +50,7 @@ def features_of(scene: Scene, wavelengths_m: tuple[float, ...]) -> tuple[Feature
     found = []
     for wavelength in wavelengths_m:
         for what, per_wavelength, height in rows:
-            sine = per_wavelength * wavelength
+            sine = per_wavelength * bench_wavelength(scene.bench.air, wavelength)
             if sine < 1:
                 distance = place * math.tan(math.asin(sine))
                 found.append(Feature(what, wavelength, distance, height))
