@@ -12,7 +12,7 @@ from wavesim.cli.common import echo_json, labelled
 from wavesim.cli.options import PITCH, examples, json_option
 
 if TYPE_CHECKING:
-    from wavesim.study.diagnosis import Diagnosis, FoundError
+    from wavesim.study.diagnosis import FoundError
 
 
 @click.command(
@@ -41,14 +41,7 @@ def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None
     if as_json:
         echo_json({"tables": list(tables), **asdict(found)})
         return
-    click.echo(labelled(_rows(found)))
-
-
-def _rows(found: Diagnosis) -> list[tuple[str, str]]:
-    rows = [(f"error {n}", _words(error)) for n, error in enumerate(found.errors, start=1)]
-    if found.unexplained:
-        rows.append(("left over", f"{len(found.unexplained)} ghosts that no error explains"))
-    return rows
+    click.echo(labelled([(f"error {n}", _words(error)) for n, error in enumerate(found.errors, 1)]))
 
 
 def _words(error: FoundError) -> str:

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import numpy as np
 
@@ -67,17 +67,16 @@ class FoundError:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """All errors found, the strongest first, and the ghosts that none of them explains."""
+    """All errors found, the strongest first. Every ghost is one's, or a harmonic of some."""
 
     errors: tuple[FoundError, ...]
-    unexplained: tuple[int, ...]
 
 
 @dataclass(frozen=True, eq=False)
 class _Cluster:
-    """Ghosts at one distance from their lines: rows of the table, and that distance."""
+    """Ghosts at one distance from their lines, that distance and its standard error [orders]."""
 
-    rows: Floats
+    part: Measured
     offset: float
     error: float
 
@@ -105,36 +104,30 @@ def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
     """
     if measured.order.size == 0:
         raise TableError("holds no ghosts", expected="at least one in each of two orders")
-    clusters = sorted(
-        _clusters(measured), key=lambda c: -float(measured.strength[c.rows.astype(int)].max())
-    )
+    clusters = sorted(_clusters(measured), key=lambda c: -float(c.part.strength.max()))
     found: list[tuple[_Cluster, Fit]] = []
-    explained: dict[int, int] = {}
+    ghosts: list[int] = []
     for cluster in clusters:
-        parent = _harmonic_of(measured, cluster, found)
+        parent = _harmonic_of(cluster, found)
         if parent is None:
-            found.append((cluster, fitted(_part(measured, cluster))))
-            parent = len(found) - 1
-        for row in cluster.rows.astype(int):
-            explained[int(row)] = parent
-    errors = []
-    for number, (cluster, fit) in enumerate(found):
-        count = sum(parent == number for parent in explained.values())
-        errors.append(_error(cluster, fit, count, pitch_m))
-    left = tuple(row for row in range(measured.order.size) if row not in explained)
-    return Diagnosis(tuple(errors), left)
+            found.append((cluster, fitted(cluster.part)))
+            parent = len(ghosts)
+            ghosts.append(0)
+        ghosts[parent] += cluster.part.order.size
+    return Diagnosis(
+        tuple(_error(*one, count, pitch_m) for one, count in zip(found, ghosts, strict=True))
+    )
 
 
 def _clusters(measured: Measured) -> list[_Cluster]:
-    distance = np.abs(measured.offset)
-    order = np.argsort(distance, kind="stable")
+    order = np.argsort(np.abs(measured.offset), kind="stable")
     groups: list[list[int]] = []
-    for row in order:
-        if groups and _same(measured, groups[-1], int(row)):
-            groups[-1].append(int(row))
+    for row in order.tolist():
+        if groups and _same(measured, groups[-1], row):
+            groups[-1].append(row)
         else:
-            groups.append([int(row)])
-    return [_cluster(measured, np.array(rows)) for rows in groups]
+            groups.append([row])
+    return [_cluster(measured.part(np.array(rows))) for rows in groups]
 
 
 def _same(measured: Measured, group: list[int], row: int) -> bool:
@@ -145,32 +138,17 @@ def _same(measured: Measured, group: list[int], row: int) -> bool:
     return bool(abs(abs(float(measured.offset[row])) - middle) < allowed)
 
 
-def _cluster(measured: Measured, rows: Floats) -> _Cluster:
-    distance, error = np.abs(measured.offset[rows]), measured.offset_error[rows]
-    weight = 1 / error**2
+def _cluster(part: Measured) -> _Cluster:
+    distance, weight = np.abs(part.offset), 1 / part.offset_error**2
     middle = float(np.average(distance, weights=weight))
-    spread = float(np.sum(weight * (distance - middle) ** 2)) / max(rows.size - 1, 1)
-    return _Cluster(rows, middle, math.sqrt(max(spread, 1.0) / float(weight.sum())))
+    spread = float(np.sum(weight * (distance - middle) ** 2)) / max(distance.size - 1, 1)
+    return _Cluster(part, middle, math.sqrt(max(spread, 1.0) / float(weight.sum())))
 
 
-def _part(measured: Measured, cluster: _Cluster) -> Measured:
-    rows = cluster.rows.astype(int)
-    return Measured(
-        measured.order[rows],
-        measured.offset[rows],
-        measured.offset_error[rows],
-        measured.strength[rows],
-        measured.strength_error[rows],
-    )
-
-
-def _harmonic_of(
-    measured: Measured, cluster: _Cluster, found: list[tuple[_Cluster, Fit]]
-) -> int | None:
+def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, Fit]]) -> int | None:
     """Which found error this group is a harmonic or combination of, by place and strength."""
     if not found:
         return None
-    part = _part(measured, cluster)
     for harmonics in itertools.product(range(-_HIGHEST, _HIGHEST + 1), repeat=min(len(found), 3)):
         if not 2 <= sum(map(abs, harmonics)) <= _HIGHEST:
             continue
@@ -180,8 +158,8 @@ def _harmonic_of(
         allowed = _SAME * (cluster.error + reach) + _SAME_PART * cluster.offset
         if place <= 0 or abs(distance - cluster.offset) > allowed:
             continue
-        level = _combined(part, harmonics, found)
-        ratio = np.median(part.strength / np.maximum(level, 1e-300))
+        level = _combined(cluster.part, harmonics, found)
+        ratio = np.median(cluster.part.strength / np.maximum(level, 1e-300))
         if 1 / _ALIKE < ratio < _ALIKE:
             return next(n for n, k in enumerate(harmonics) if k)
     return None
@@ -196,20 +174,13 @@ def _combined(
     return level
 
 
-def _error(cluster: _Cluster, fit: Fit, count: int, pitch_m: float) -> FoundError:
+def _error(cluster: _Cluster, fit: Fit, ghosts: int, pitch_m: float) -> FoundError:
     period = 1 / cluster.offset
     return FoundError(
-        kind=fit.kind,
+        **asdict(fit),
         period=period,
         period_error=period**2 * cluster.error,
-        amplitude=fit.amplitude,
-        amplitude_error=fit.amplitude_error,
         amplitude_m=fit.amplitude * pitch_m,
         amplitude_error_m=fit.amplitude_error * pitch_m,
-        modulation=fit.modulation,
-        modulation_error=fit.modulation_error,
-        growth=fit.growth,
-        growth_error=fit.growth_error,
-        ghosts=count,
-        misfit=fit.misfit,
+        ghosts=ghosts,
     )

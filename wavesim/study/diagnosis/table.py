@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 
 import numpy as np
+import numpy.typing as npt
 
 from wavesim import tables
 from wavesim.aperture.elements import Floats
@@ -46,6 +47,10 @@ class Measured:
     offset_error: Floats
     strength: Floats
     strength_error: Floats
+
+    def part(self, rows: npt.NDArray[np.intp]) -> Measured:
+        """Some of the ghosts."""
+        return Measured(**{name: values[rows] for name, values in vars(self).items()})
 
 
 def read(*paths: str | Path) -> Measured:
