@@ -18,7 +18,8 @@ def text(title: str = "", **tables: str) -> str:
         **tables,
     }
     written = [f"[{name}]\n{body}\n" for name, body in bodies.items()]
-    return "\n".join(["schema = 1", f'title = "{title}"\n', *written])
+    named = f'title = "{title}"\n' if title else ""
+    return "\n".join(["schema = 1", named, *written])
 
 
 def scene(title: str = "", **tables: str) -> Scene:

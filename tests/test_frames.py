@@ -21,7 +21,8 @@ PLATE = 'width = "6 mm"\nheight = "0.5 mm"\npixel = "50 um"'
 
 
 def small() -> Scene:
-    return scene(plate=PLATE, exposure="over = 1.0")
+    source = 'kind = "blackbody"\ntemperature = "5800 K"\nilluminance = "1 klx"'
+    return scene(source=source, plate=PLATE, exposure="over = 1.0")
 
 
 def test_a_count_is_varied() -> None:

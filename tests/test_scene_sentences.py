@@ -407,6 +407,12 @@ SENTENCES: dict[str, tuple[str, str]] = {
         "exposure.time: means nothing yet: the level of the lamp is not given (found \"1 s\");"
         ' expected time = "auto", or luminance in [source]',
     ),
+    "time before a black body seen as a point": (
+        edited({**GOOD["timed"], "source": {"kind": "blackbody", "temperature": "2856 K"}},
+               "title", ""),
+        "exposure.time: means nothing yet: the level of the blackbody is not given (found"
+        ' "1/30 s"); expected time = "auto", or illuminance in [source]',
+    ),
     "time of no kind": (
         edited(GOOD["timed"], "exposure.time", "automatic"),
         'exposure.time: does not begin with a number (found "automatic"); expected a time such as'

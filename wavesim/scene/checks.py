@@ -10,7 +10,7 @@ from wavesim.scene.groove import SlitGroove
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.quantities import GRAZING_RAD, complaint, show
 from wavesim.scene.shape import Plane
-from wavesim.scene.source import Source
+from wavesim.scene.source import BlackBody, Source
 
 _RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")
 
@@ -141,7 +141,8 @@ def narrowest_m(aperture: Ruled) -> float:
 
 
 def _time_needs_a_level(source: Source, exposure: Exposure) -> None:
-    relative = source.kind in _RELATIVE_SOURCES
+    pointlike = isinstance(source, BlackBody) and source.is_point  # its radiance gives no lux
+    relative = pointlike or source.kind in _RELATIVE_SOURCES
     if exposure.time_s is None or not relative:
         return
     if source.luminance_cd_m2 is None and source.illuminance_lx is None:
