@@ -144,7 +144,7 @@ def good(tmp_path: Path) -> Path:
 
 
 def test_missing_file(tmp_path: Path) -> None:
-    with pytest.raises(PlateFileError, match=r"no\.h5: there is no such file; expected a plate file"):
+    with pytest.raises(PlateFileError, match=r"no\.h5: there is no such file; expected a plate"):
         store.load(tmp_path / "no.h5")
 
 
