@@ -84,6 +84,16 @@ def test_what_is_read_is_not_written_over(
     assert {path.name: path.read_bytes() for path in desk.iterdir()} == before
 
 
+@pytest.mark.usefixtures("desk")
+def test_one_name_is_not_written_twice(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(shlex.split("profile table.toml --table a.csv --ghosts ./a.csv"))
+    assert end.value.code == 2
+    said = "wavesim: a.csv: is to be written twice; expected a name for each\n"
+    assert capsys.readouterr().err == said
+    assert not Path("a.csv").exists()
+
+
 def test_a_table_that_is_gone_stops_nothing(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (desk / "lamp.csv").unlink()
     (desk / "figure.png").write_text("old")

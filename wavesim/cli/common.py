@@ -97,9 +97,12 @@ def scene_named(name: str, *outputs: Path | None) -> Scene:
     from wavesim.store import load_scene
 
     scene = load_scene(name) if is_plate(name) else load(name)
-    for path in outputs:
-        if path is not None:
-            check_apart(path, name, scene)
+    places = set()
+    for path in (path for path in outputs if path is not None):
+        check_apart(path, name, scene)
+        if path.absolute() in places:
+            raise OutputError("is to be written twice", file=path, expected="a name for each")
+        places.add(path.absolute())
     return scene
 
 
