@@ -279,7 +279,7 @@ def test_the_command_answers_in_json_and_draws(tmp_path: Path) -> None:
     [
         ([], "name a place with --x"),
         (["--x", "1 mm", "--angle", "1 deg"], "name a place with --x"),
-        (["--x", "12"], '"12" has no unit; expected such as "9.3 mm"'),
+        (["--x", "12"], '"12" has no unit; expected a length such as "9.3 mm"'),
         (["--x", "1 deg"], '"1 deg" is no length but an angle'),
         (["--angle", "1 mm"], '"1 mm" is no angle but a length'),
     ],

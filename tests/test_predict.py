@@ -226,7 +226,7 @@ def test_a_bare_number_is_no_wavelength() -> None:
         capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert done.returncode == 2
-    assert '"546" has no unit; expected such as "546.1 nm"' in done.stderr
+    assert '"546" has no unit; expected a length such as "546.1 nm"' in done.stderr
 
 
 def test_an_even_beam_is_not_called_a_cut_gaussian() -> None:

@@ -136,7 +136,7 @@ def _usage(error: click.ClickException) -> str:
     if stray:
         message = f'nothing belongs where {stray[1]!r} stands; a quantity goes in quotes: "9.3 mm"'
     elif isinstance(error, click.MissingParameter) and context is not None:
-        message += f"; expected such as {first_example(context.command)}"
+        message += f"; expected a line such as: {first_example(context.command)}"
     command = "wavesim" if context is None else context.command_path
     return f"{message[0].lower()}{message[1:]}; see {command} --help"
 

@@ -83,7 +83,7 @@ def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
     for key, option in {**_ENDS, "linear": "linear"}.items():
         if given[key]:
             raise InputError("goes with --vary", key=f"--{option}",
-                             expected="such as --vary aperture.pitch")  # fmt: skip
+                             expected="a key too: --vary aperture.pitch")  # fmt: skip
     return compare(scene, points=given["steps"], **common)
 
 
@@ -111,7 +111,9 @@ def _end(text: str | None, option: str, unit: str) -> float:
     try:
         found = measure(text) if unit or not _is_number(text) else Measured(float(text), "")
     except UnitError as error:
-        raise InputError(str(error), key=option, value=text, expected='such as "20 um"') from None
+        raise InputError(
+            str(error), key=option, value=text, expected='a value such as "20 um"'
+        ) from None
     if _SI.get(found.dimension, "") != unit:
         raise InputError("has a unit of another kind", key=option, value=text,
                          expected=f"a unit like {unit}" if unit else "a number alone")  # fmt: skip

@@ -69,9 +69,11 @@ class _Look:
 )  # fmt: skip
 @click.option(
     "--depth", type=click.Choice(["8", "16", _FLOAT]), default="8", show_default=True,
-    help="Bits a channel; 32 is a TIFF of linear light, for others to grade.",
+    help="Bits for each of red, green, blue; 32 is a TIFF of linear light, for image editors.",
 )  # fmt: skip
-@click.option("--noise", is_flag=True, help="Photon noise of a sensor that counts half of them.")
+@click.option(
+    "--noise", is_flag=True, help="Photon noise of a sensor that counts half the photons."
+)
 @click.option(
     "--grain", type=Number(0, 1), default=0.0, help="RMS granularity: 0.01 is a fine-grained film."
 )
@@ -79,7 +81,12 @@ class _Look:
 @click.option(
     "--halo", type=Amount("length", "60 um", 1e-7, 1.0), default=60e-6, help="Radius of the halo."
 )
-@click.option("--seed", type=Whole(0, 2**31), default=0, help="Of noise and grain.")
+@click.option(
+    "--seed",
+    type=Whole(0, 2**31),
+    default=0,
+    help="The same number draws the same noise and grain.",
+)
 @json_option
 def command(
     name: str,

@@ -238,7 +238,7 @@ def _scan(file: str, given: dict[str, Any]) -> Scan | None:
     if given["pixel"] is None:
         if Path(file).suffix.lower() in _PICTURES:
             raise InputError("is needed: a picture has no scale of its own", key="--pixel",
-                             file=file, expected='such as --pixel "10 um"')  # fmt: skip
+                             file=file, expected='its width: --pixel "10 um"')  # fmt: skip
         return None
     return Scan(
         pixel_m=given["pixel"],
@@ -266,7 +266,7 @@ def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
         if key not in said:
             raise InputError(
                 "is needed: this file tells nothing of the grating and bench", key=option,
-                expected='such as --density "600 / mm" --camera "1 m"',
+                expected='options such as --density "600 / mm" --camera "1 m"',
             )  # fmt: skip
     said.setdefault("viewing_rad", -said.get("alpha_rad", 0.0))
     return Instrument(doubt=doubt, **said)
@@ -288,7 +288,9 @@ def _circle(file: str, given: dict[str, Any]) -> CircleTable:
 
     if given["pitch"] is None:
         raise InputError(
-            "is needed to read a circle", key="--density", expected='such as --density "600 / mm"'
+            "is needed to read a circle",
+            key="--density",
+            expected='a density: --density "600 / mm"',
         )
     circle = Circle(
         pitch_m=given["pitch"],

@@ -45,6 +45,7 @@ class Amount(Typed):
         self, dimension: str, example: str, low: float = -math.inf, high: float = math.inf
     ) -> None:
         self.dimension, self.example, self.low, self.high = dimension, example, low, high
+        self.kind = f"{'an' if dimension[0] in 'aeiou' else 'a'} {dimension}"
         self.shown = f'"{example}"'
 
     def convert(
@@ -59,7 +60,7 @@ class Amount(Typed):
         try:
             found = self._read(measure(str(value)))
         except UnitError as error:
-            self.fail(f'"{value}" {error}; expected such as {self.shown}', param, ctx)
+            self.fail(f'"{value}" {error}; expected {self.kind} such as {self.shown}', param, ctx)
         if not self.low <= found <= self.high:
             low, high = show(self.low, self.dimension), show(self.high, self.dimension)
             self.fail(f'"{value}" is out of range; expected from {low} to {high}', param, ctx)
@@ -79,6 +80,7 @@ class Pitch(Amount):
 
     def __init__(self) -> None:
         super().__init__("length", "600 / mm", 1e-8, 1e-2)
+        self.kind = "a density or pitch"
 
     def _read(self, found: Measured) -> float:
         if found.dimension == "lines per length":
@@ -138,7 +140,7 @@ class Whole(Typed):
         try:
             number = int(str(value))
         except ValueError:
-            self.fail(f'"{value}" is no whole number; expected such as 2', param, ctx)
+            self.fail(f'"{value}" is no whole number; expected one such as 2', param, ctx)
         if not self.low <= number <= self.high:
             right = f"from {self.low:,} to {self.high:,}"
             self.fail(f'"{value}" is out of range; expected {right}', param, ctx)
