@@ -23,7 +23,6 @@ from wavesim.scene.shape import Plane as PlaneShape
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
-_LASER_BEAM_M = 1e-3  # diameter of a laser's beam where the bench names none
 _T = TypeVar("_T")
 
 
@@ -76,10 +75,7 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
         the theory's range.
     """
     stage = _Stages(progress)
-    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else _LASER_BEAM_M
-    spectrum = stage(
-        "light", light.spectrum, scene.source, folder=scene.folder, beam_diameter_m=beam_m
-    )
+    spectrum = stage("light", light.of_scene, scene)
     if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field or needs_strips(scene):
         return _expose_apart(scene, spectrum, stage)
     ruled = stage("aperture", aperture.build, scene)

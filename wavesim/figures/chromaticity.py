@@ -18,7 +18,7 @@ from wavesim.errors import InputError
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import bridged, missing_wavelengths
 from wavesim.figures.style import Sheet, Size, annotate, blank, size_named, styled
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import cie1931, colour_matching
 from wavesim.plate import Plate
 from wavesim.study.point import Colour, column_of
 from wavesim.study.point.colour import NAMED_AT, colour_at
@@ -270,12 +270,12 @@ def _seen(nm: Array) -> tuple[float, float]:
 
 def _draw_ray(axes: Axes, colour: Colour, white: Array, size: Size) -> None:
     """From white through the colour to the locus; dashed on to the complement for a purple."""
-    (wavelength_m, cmf), xy = cie1931(), np.array(colour.xy)
+    xy = np.array(colour.xy)
     purple = not np.isfinite(colour.dominant_m)
     target = colour.complementary_m if purple else colour.dominant_m
     style = (0, (3, 2)) if purple else "-"
     if np.isfinite(target):
-        end = xyz_to_xy(np.array([np.interp(target, wavelength_m, c) for c in cmf.T]))
+        end = xyz_to_xy(colour_matching(target))
         axes.plot(*np.stack([white, end], axis=1), color=size.ink, lw=0.8 * size.line_pt, ls=style)
     axes.plot(*np.stack([white, xy], axis=1), color=size.ink, lw=0.8 * size.line_pt)
     apart = float(np.linalg.norm(xy - white))

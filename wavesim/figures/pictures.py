@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from wavesim.colorimetry import Rendering, picture
 from wavesim.colorimetry.plates import picture_of
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import cie1931, colour_matching
 from wavesim.plate import Plate
 
 Array = NDArray[np.float64]
@@ -74,10 +74,7 @@ def spectral_colours(wavelength_m: Array) -> NDArray[np.uint8]:
     The fullest channel is 255 (L / L_max)^0.15 with L the largest colour-matching function, so
     that deep red and violet still show their hue; for scales and fills, not for judging light.
     """
-    table_m, cmf = cie1931()
-    xyz = np.stack(
-        [np.interp(wavelength_m, table_m, column, 0.0, 0.0) for column in cmf.T], axis=-1
-    )
+    (_, cmf), xyz = cie1931(), colour_matching(wavelength_m)
     white = cmf.sum(axis=0) / cmf[:, 1].sum()
     fade = (xyz.max(axis=-1, keepdims=True) / cmf.max()) ** 0.15
     return np.asarray(np.round(even_colours(xyz, white, "none") * fade), dtype=np.uint8)

@@ -1,6 +1,6 @@
 """Spectra: what the source sends through its filters, over air wavelength.
 
-    found = spectrum(scene.source, folder=scene.folder)
+    found = of_scene(scene)
     power, centroid_m = found.integrate(edges[:-1], edges[1:])
 
 `air` holds the refractive index and the only bridge between vacuum and air wavelengths;
@@ -8,8 +8,8 @@
 """
 
 from wavesim.light.cautions import cautions
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import cie1931, colour_matching
 from wavesim.light.pieces import Spectrum
-from wavesim.light.sources import spectrum
+from wavesim.light.sources import of_scene, spectrum
 
-__all__ = ["Spectrum", "cautions", "cie1931", "spectrum"]
+__all__ = ["Spectrum", "cautions", "cie1931", "colour_matching", "of_scene", "spectrum"]

@@ -10,15 +10,36 @@ from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import SceneError, TableError
 from wavesim.light import filters, lamps, photometry, pieces, smooth, sun, tables
 from wavesim.light.pieces import Spectrum
-from wavesim.scene import Band, BlackBody, Illuminant, Lamp, Laser, Led, Source, Sun, Table
+from wavesim.scene import (
+    Band,
+    BlackBody,
+    Illuminant,
+    Lamp,
+    Laser,
+    Led,
+    Scene,
+    Source,
+    Sun,
+    Table,
+)
 
 # luminance of a slit filled with the light of a source whose table is relative [cd/m2], and
 # illuminance in the beam of one without a slit [lx]; common practice, no source: a slit before a
 # low-pressure lamp or a lit diffuser, a well-lit bench
 DEFAULT_LUMINANCE_CD_M2 = 1e4
 DEFAULT_ILLUMINANCE_LX = 1000.0
-DEFAULT_BEAM_M = 1e-3
+DEFAULT_BEAM_M = 1e-3  # diameter of a laser's beam where the bench names none
 _DARK = 1e-200  # cd/m2 or lx below which a level cannot be scaled up
+
+
+def of_scene(scene: Scene) -> Spectrum:
+    """Spectrum of a scene's light: its tables lie beside it, its beam is the bench's.
+
+    Raises as `spectrum`.
+    """
+    beam = scene.bench.beam
+    diameter = DEFAULT_BEAM_M if beam is None else beam.diameter_m
+    return spectrum(scene.source, folder=scene.folder, beam_diameter_m=diameter)
 
 
 def spectrum(

@@ -7,7 +7,7 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W, SATURATION_EXPOSURE_LX_S
 from wavesim.errors import LimitError
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import colour_matching
 from wavesim.scene import Exposure
 
 
@@ -17,12 +17,8 @@ def sensitivities(node_m: Floats) -> Floats:
     The 1 nm table of CIE 1931 is read as straight between its wavelengths, so light shared
     between the two nearest whole nanometres is weighted exactly.
     """
-    wavelength, cmf = cie1931()
-    columns = [
-        LUMINOUS_EFFICACY_LM_W * np.interp(node_m, wavelength, cmf[:, c], left=0.0, right=0.0)
-        for c in range(3)
-    ]
-    return np.stack([*columns, np.ones_like(node_m)], axis=1)
+    seen = LUMINOUS_EFFICACY_LM_W * colour_matching(node_m)
+    return np.column_stack([seen, np.ones_like(node_m)])
 
 
 def exposure_time(exposure: Exposure, brightest_lx: float) -> float:

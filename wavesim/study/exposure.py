@@ -135,7 +135,7 @@ def bright_image_lx(scene: Scene) -> float:
             key="source.slit",
             expected="a source slit and an aperture of slits, wires or grooves",
         )
-    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    spectrum = light.of_scene(scene)
     if spectrum.kind_of_level != "radiance":
         raise LimitError(
             "has no luminance", key="source", value=scene.source.kind, expected="a radiance"

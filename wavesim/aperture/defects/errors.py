@@ -95,9 +95,12 @@ def _(defect: PeriodicDefect, ruling: Ruling) -> Errors:
 
 @errors.register
 def _(defect: RandomDefect, ruling: Ruling) -> Errors:
-    return Errors(
-        defect.rms_m * draw(defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m)
-    )
+    return Errors(defect.rms_m * _drawn(defect, ruling))
+
+
+def _drawn(defect: RandomDefect | DepthDefect | WidthDefect, ruling: Ruling) -> Floats:
+    """(n,) numbers of unit variance for a defect's own seed and correlation."""
+    return draw(defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m)
 
 
 @errors.register
@@ -138,9 +141,7 @@ def _(defect: MissingDefect, ruling: Ruling) -> Errors:
 def _(defect: DepthDefect, ruling: Ruling) -> Errors:
     depth = 1.0 - defect.wear * ruling.along
     if defect.rms:
-        depth = depth + defect.rms * draw(
-            defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m
-        )
+        depth = depth + defect.rms * _drawn(defect, ruling)
     return Errors(depth=depth)
 
 
@@ -148,9 +149,7 @@ def _(defect: DepthDefect, ruling: Ruling) -> Errors:
 def _(defect: WidthDefect, ruling: Ruling) -> Errors:
     width = defect.growth_m * (ruling.along - 0.5)
     if defect.rms_m:
-        width = width + defect.rms_m * draw(
-            defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m
-        )
+        width = width + defect.rms_m * _drawn(defect, ruling)
     return Errors(width_m=width)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import colour_matching
 from wavesim.study.point.spectrum import PointSpectrum
 from wavesim.study.ruling import Ruling
 
@@ -160,10 +160,8 @@ def _zero(wavelength_m: float, waves: float, ruled: Ruling | None) -> Zero:
 
 def _weighted(seen: PointSpectrum) -> Floats:
     """(n, 3) light, brightness and X + Y + Z at each wavelength."""
-    wavelength, cmf = cie1931()
-    eye = np.interp(seen.wavelength_m, wavelength, cmf[:, 1])
-    mixing = np.interp(seen.wavelength_m, wavelength, cmf.sum(axis=1))
-    curves = np.stack([np.ones_like(eye), eye, mixing], axis=1)
+    xyz = colour_matching(seen.wavelength_m)
+    curves = np.column_stack([np.ones(len(xyz)), xyz[:, 1], xyz.sum(axis=1)])
     return np.asarray(seen.irradiance[:, None] * curves)
 
 

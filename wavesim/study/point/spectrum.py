@@ -27,7 +27,6 @@ _PER_FEATURE = 12  # nodes across the narrowest feature of the transmission
 _MOST_NODES = 200_000
 _BINS = 2  # between two nodes
 _ROWS_STEP_M = 1e-9  # the share of a row changes slowly with wavelength
-_LASER_BEAM_M = 1e-3
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,8 +69,7 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
     if not plain or needs_strips(scene):
         return _from_profile(exposed, column)
     one = _one_pixel(scene, float(exposed.x_m[column]), exposed.y_m.size)
-    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else _LASER_BEAM_M
-    spectrum = light.spectrum(scene.source, folder=scene.folder, beam_diameter_m=beam_m)
+    spectrum = light.of_scene(scene)
     even = from_nodes(np.array(SEEN_M), np.ones(2), spectrum.kind_of_level)
     ruled, place = aperture.build(one), plate.geometry(one)
     smoothing = _smoothing(spectrum, place, ruled)
@@ -138,7 +136,7 @@ def _from_profile(exposed: plate.Plate, column: int) -> PointSpectrum:
     seen = np.interp(
         nodes, exposed.profile_wavelength_m, exposed.profile_spectrum[:, column], left=0, right=0
     )
-    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    spectrum = light.of_scene(scene)
     sent = spectrum.integrate(nodes - 0.5e-9, nodes + 0.5e-9)[0]
     lit = sent > 1e-3 * sent.max()
     passed = np.where(lit, seen / np.where(lit, sent, 1.0), 0.0)

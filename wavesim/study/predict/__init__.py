@@ -134,8 +134,7 @@ def predict(
     LimitError
         Uneven slits, or an order that does not propagate.
     """
-    beam_m = scene.bench.beam.diameter_m if scene.bench.beam else 1e-3
-    spectrum = light.spectrum(scene.source, folder=scene.folder, beam_diameter_m=beam_m)
+    spectrum = light.of_scene(scene)
     chosen = tuple(sorted(wavelengths_m)) or reference_wavelengths(scene, spectrum)
     principal = principal_wavelength(chosen, scene, spectrum)
     if not isinstance(scene.aperture, Ruled):

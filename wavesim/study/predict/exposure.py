@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W
-from wavesim.light import cie1931
+from wavesim.light import colour_matching
 from wavesim.light.photometry import luminous
 from wavesim.light.pieces import Spectrum
 from wavesim.scene import Scene
@@ -112,8 +112,7 @@ def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -
     half = wide * line.dispersion_nm_mm * 1e-6 / 2
     edges = line.wavelength_m + half * np.linspace(-1, 1, _BINS + 1)
     power, centroid = spectrum.integrate(edges[:-1], edges[1:])
-    wavelength, cmf = cie1931()
-    eye = np.interp(centroid, wavelength, cmf[:, 1], left=0.0, right=0.0)
+    eye = colour_matching(centroid)[:, 1]
     return float(LUMINOUS_EFFICACY_LM_W * np.sum(eye * power) * filled)
 
 

@@ -45,7 +45,7 @@ def principal_wavelength(
 
 def usual_wavelength(scene: Scene) -> float:
     """The wavelength [m] to speak of where none is asked for: `principal_wavelength`."""
-    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    spectrum = light.of_scene(scene)
     return principal_wavelength(reference_wavelengths(scene, spectrum), scene, spectrum)
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.light.observer import cie1931
+from wavesim.light.observer import colour_matching
 from wavesim.plate import Plate
 from wavesim.study.ruling import Ruling
 
@@ -87,8 +87,7 @@ def _waves(plate: Plate, ruled: Ruling) -> Floats:
 
 def _bright(plate: Plate) -> Floats:
     """(nw, nx) [lx s] of the middle row by wavelength; sums to the plate's own exposure."""
-    wavelength, cmf = cie1931()
-    eye = np.interp(plate.profile_wavelength_m, wavelength, cmf[:, 1])
+    eye = colour_matching(plate.profile_wavelength_m)[:, 1]
     weighted = plate.profile_spectrum * (eye * _widths(plate.profile_wavelength_m))[:, None]
     exposure = plate.xyz[plate.xyz.shape[0] // 2, :, 1]
     total = weighted.sum(axis=0)
