@@ -307,7 +307,7 @@ GHOSTS = "order,line [nm],ghost [nm],strength\n1,546,551.7,5e-5\n2,546,548.8,2e-
         ("1,546,", "1,0,", "holds a line .nm. that is not above zero"),
         ("5e-5", "1e300", "holds a strength out of all measure"),
         ("1,546,", "1e300,546,", "an order that is no whole number of sense"),
-        ("551.7", "x" * 5000, "holds a cell that is no number"),
+        ("551.7", "x" * 5000, "line 2: is no number"),
         ("2,546", "2", "rows of another length than its header"),
     ],
 )
