@@ -50,9 +50,13 @@ class _Kept:
         """The compiled function for a signature, or None: numba then makes ready by itself."""
         if isinstance(self._cache, NullCache):
             return None
+        try:
+            fetch, guard = self._cache._load_overload, self._cache._guard_against_spurious_io_errors
+        except AttributeError:  # a numba of other inner ways: slower, and right
+            return self._cache.load_overload(sig, target_context)
         rtsys.initialize(target_context)  # the memory of arrays, which compiled code links to
-        with self._cache._guard_against_spurious_io_errors():
-            return self._cache._load_overload(sig, target_context)
+        with guard():
+            return fetch(sig, target_context)
         return None
 
     def __getattr__(self, name: str) -> Any:
