@@ -6,6 +6,7 @@ import ast
 import importlib
 import subprocess
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -93,6 +94,31 @@ def test_imports_run_one_way() -> None:
 )
 def test_an_import_against_the_flow_is_found(importer: str, source: str) -> None:
     assert len(wrong_imports(source, importer)) == 1
+
+
+def needs(sources: dict[str, str]) -> dict[str, set[str]]:
+    """For every module those that it imports, inside functions too; names are not followed."""
+    found: dict[str, set[str]] = {}
+    for module, source in sources.items():
+        found[module] = set()
+        for node in ast.walk(ast.parse(source)):
+            if isinstance(node, ast.ImportFrom) and node.module is not None:
+                inner = {f"{node.module}.{a.name}" for a in node.names} & sources.keys()
+                found[module] |= inner or ({node.module} & sources.keys())
+    return found
+
+
+def test_no_two_modules_need_each_other() -> None:
+    """The face of a package, which hands names on, is left out."""
+    files = [path for path in MODULES if path.name != "__init__.py"]
+    graph = needs({dotted(path): path.read_text() for path in files})
+    list(TopologicalSorter(graph).static_order())  # raises CycleError
+
+
+def test_a_circle_is_found() -> None:
+    circle = {"wavesim.a.b": "from wavesim.a import c", "wavesim.a.c": "from wavesim.a.b import x"}
+    with pytest.raises(CycleError):
+        list(TopologicalSorter(needs(circle)).static_order())
 
 
 def test_every_module_belongs_to_a_stage() -> None:

@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 from wavesim.light import pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import rows
-from wavesim.light.sun import OXYGEN_RANGES_M
 
 Reals = NDArray[np.float64]
 
+# where the bands stand in G173, at its own resolution
+RANGES_M = ((686.0e-9, 693.0e-9), (758.0e-9, 772.0e-9))
 # integral of the optical depth over each band [m]: matches the power that G173 lacks there
 BAND_STRENGTH_M = {"B": 3.341e-9, "A": 1.1918e-7}
 _PRESSURE_FWHM_PER_M = 5.0  # 0.05 / cm: half the width at the ground, common practice
@@ -64,7 +65,7 @@ def absorbed(spectrum: Spectrum) -> Spectrum:
     """The spectrum behind the air's oxygen; only the two bands' ranges are touched."""
     parts = []
     done = 0.0
-    for band, (start, end) in zip(BAND_STRENGTH_M, OXYGEN_RANGES_M, strict=True):
+    for band, (start, end) in zip(BAND_STRENGTH_M, RANGES_M, strict=True):
         parts.append(spectrum.clipped(done, start))
         behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band])
         # black line centres need no relative accuracy: the floor is the brightest place

@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.constants import SUN_SOLID_ANGLE_SR
-from wavesim.light import kept, pieces
+from wavesim.light import kept, oxygen, pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import DATA
 from wavesim.light.voigt import faddeeva, weideman
@@ -215,8 +215,6 @@ def _behind_oxygen(whole: Spectrum) -> Spectrum:
     def packed(spectrum: Spectrum) -> Reals:
         return np.column_stack([spectrum.lo_m, spectrum.hi_m, spectrum.coefficient])
 
-    from wavesim.light import oxygen
-
     rows = kept.grid(packed(whole), oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)))
     lo_m, hi_m, coefficient = rows[:, 0].copy(), rows[:, 1].copy(), rows[:, 2:].copy()
     return replace(
@@ -232,15 +230,11 @@ def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, R
     return LINES_LO_M, kept.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1])
 
 
-# where the oxygen bands stand in G173, at its own resolution
-OXYGEN_RANGES_M = ((686.0e-9, 693.0e-9), (758.0e-9, 772.0e-9))
-
-
 def air_transmittance(wavelength_m: Reals) -> Reals:
     """Direct over extraterrestrial irradiance of G173, the oxygen bands bridged. (...) [m]."""
     nodes, above, direct, _ = g173()
     ratio = direct / above
     keep = np.ones(nodes.size, dtype=bool)
-    for lo, hi in OXYGEN_RANGES_M:
+    for lo, hi in oxygen.RANGES_M:
         keep &= (nodes < lo + 0.5e-9) | (nodes > hi - 0.5e-9)
     return np.asarray(np.interp(wavelength_m, nodes[keep], ratio[keep]))
