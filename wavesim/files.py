@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 import re
 import tempfile
@@ -11,6 +10,11 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from wavesim.errors import OutputError
+
+try:
+    import fcntl
+except ImportError:  # not a Unix: nobody locks, and nobody clears away
+    fcntl = None  # type: ignore[assignment]
 
 _ENDING = ".wavesim-part"
 
@@ -84,7 +88,8 @@ def _locked_beside(target: Path) -> tuple[int, Path]:
     while True:
         handle, name = tempfile.mkstemp(_ENDING, f".{target.name}.", target.parent)
         with suppress(OSError):  # a file system without locks: nobody clears away there either
-            fcntl.flock(handle, fcntl.LOCK_SH)
+            if fcntl is not None:
+                fcntl.flock(handle, fcntl.LOCK_SH)
         if os.fstat(handle).st_nlink:
             return handle, Path(name)
         os.close(handle)  # cleared away by another writer before the lock
@@ -92,6 +97,8 @@ def _locked_beside(target: Path) -> tuple[int, Path]:
 
 def _clear_away(target: Path) -> None:
     """Remove the temporary files of this target whose writer is gone: nobody locks them."""
+    if fcntl is None:
+        return
     ours = re.compile(re.escape(f".{target.name}.") + r"\w{8}" + re.escape(_ENDING))
     with suppress(OSError), os.scandir(target.parent) as entries:
         for entry in entries:

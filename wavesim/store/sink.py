@@ -2,15 +2,19 @@
 
 The HDF5 library (2.0.0, through h5py 3.16) ends the whole process with a segmentation fault when
 a write fails for want of room and the file is then closed. Here the failed write is noted, later
-ones are dropped, HDF5 closes in peace, and the caller raises `failure` afterwards.
+ones are dropped, HDF5 closes in peace, and the caller raises `failure` afterwards. An interrupt
+that strikes while the library is at work does the same harm, and waits until the file is closed.
 """
 
 from __future__ import annotations
 
+import signal
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from io import FileIO
 from pathlib import Path
+from types import FrameType
 
 import h5py
 
@@ -24,6 +28,8 @@ _FORMAT = ("v110", "v110")
 def hdf5_replacing(path: str | Path) -> Iterator[h5py.File]:
     """An HDF5 file to fill; it takes the place of `path` when the block succeeds.
 
+    Ctrl-C and a termination wait until the file is closed, and then leave the old one there.
+
     Raises
     ------
     OutputError
@@ -32,11 +38,30 @@ def hdf5_replacing(path: str | Path) -> Iterator[h5py.File]:
     with replacing(path) as temporary, temporary.open("wb+", buffering=0) as stream:
         sink = Sink(stream)
         try:
-            with h5py.File(sink, "w", libver=_FORMAT) as file:
+            with _uninterrupted(), h5py.File(sink, "w", libver=_FORMAT) as file:
                 yield file
         finally:
             if sink.failure is not None:
                 raise sink.failure
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Hold signals back that Python would handle in this thread, until the block has ended."""
+    held: list[tuple[int, FrameType | None]] = []
+    usual = {}
+    if threading.current_thread() is threading.main_thread():
+        both = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+        usual = {number: handler for number, handler in both.items() if callable(handler)}
+    for number in usual:
+        signal.signal(number, lambda *struck: held.append(struck))
+    try:
+        yield
+    finally:
+        for number, handler in usual.items():
+            signal.signal(number, handler)
+        if held:
+            usual[signal.Signals(held[0][0])](*held[0])
 
 
 class Sink:

@@ -34,6 +34,7 @@ def write(plate: Plate, path: str | Path) -> None:
     OutputError
         The folder is missing, read-only or full.
     """
+    picture_of(plate)  # kept; made here, where an interrupt need not wait
     with hdf5_replacing(path) as file:
         _entry(file, plate)
 
