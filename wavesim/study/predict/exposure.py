@@ -21,11 +21,11 @@ from wavesim.scene import Scene
 from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
+from wavesim.study.visibility.result import BURNT_STOPS, FAINT
 from wavesim.words import ranges
 
 _BINS = 40  # of the light that meets at one place
 _EYE_M = 555e-9  # peak of the eye
-FAINT = 2.0**-7  # of white: what a picture still shows against black (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -117,7 +117,7 @@ def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -
 
 
 def _state(stops: float) -> str:
-    if stops > 0.05:
+    if stops > BURNT_STOPS:
         return "burnt out"
     return "visible" if stops >= math.log2(FAINT) else "too faint"
 

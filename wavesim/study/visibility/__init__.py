@@ -16,10 +16,15 @@ from wavesim.colorimetry.tone import speed_iso6
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, positive
 from wavesim.plate import Plate
-from wavesim.study.predict.exposure import FAINT
 from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 from wavesim.study.visibility.cells import Cells, cells
-from wavesim.study.visibility.result import BURNT_STOPS, Criterion, Maximum, Visibility
+from wavesim.study.visibility.result import (
+    BURNT_STOPS,
+    FAINT,
+    Criterion,
+    Maximum,
+    Visibility,
+)
 from wavesim.study.visibility.sentences import sentences
 
 __all__ = ["BURNT_STOPS", "Criterion", "Maximum", "Visibility", "exposure_words", "visibility"]

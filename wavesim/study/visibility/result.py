@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Criterion = Literal["picture", "film"]
+FAINT = 2.0**-7  # of white: what a picture still shows against black (common practice, no source)
 BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
 
 
