@@ -248,6 +248,7 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
         ),
         ("expose three.toml -o no/a.h5", "expected an existing folder"),
         ("expose three.toml -o /proc/a.h5", "/proc/a.h5: "),
+        ("diagnose three.toml", "three.toml: is no table of ghosts; expected a CSV table"),
         ("expose three.toml -o device.h5", "device.h5: is no ordinary file"),
         ("schema -o three.toml", "three.toml: has the wrong ending"),
         ("sheet three.toml -o s.jpg", "s.jpg: has the wrong ending"),

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import asdict
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from wavesim.cli.common import echo_json, labelled
-from wavesim.cli.options import PITCH, examples, json_option
+from wavesim.cli.options import PITCH, PLATES, examples, json_option
+from wavesim.errors import InputError
 
 if TYPE_CHECKING:
     from wavesim.study.diagnosis import FoundError
@@ -37,6 +39,10 @@ def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None
     """
     from wavesim.study.diagnosis import diagnose, read
 
+    for table in tables:
+        if Path(table).suffix.lower() in (".toml", *PLATES):
+            right = "a CSV table, as wavesim profile --ghosts writes"
+            raise InputError("is no table of ghosts", file=table, expected=right)
     found = diagnose(read(*tables), pitch_m=math.nan if pitch is None else pitch)
     if as_json:
         echo_json({"tables": list(tables), **asdict(found)})
