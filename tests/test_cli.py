@@ -184,7 +184,6 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
         ("profile three.toml --table t.xlsx", "t.xlsx: has the wrong ending (found '.xlsx')"),
         ("tolerance three.toml", "expected --ghost, --diffuse or --resolving-power"),
         ("tolerance three.toml --ghost 5", "expected a number between 0 and 1"),
-        ("diagnose three.toml", "three.toml: line 2: is no number (found"),
         (
             "diagnose g.csv --pitch '600 mm'",
             '"600 mm" is out of range; expected from 10 nm to 10 m',
