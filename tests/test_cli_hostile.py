@@ -89,7 +89,7 @@ def test_a_signal_ends_it_with_its_status(
 ) -> None:
     os.mkfifo(desk / "waiting.toml")  # reading it waits for a writer: a moment to be sure of
     (desk / "a.h5").write_text("old")
-    running = start(desk, "expose", "waiting.toml", "-o", "a.h5", preexec_fn=_heed_interrupts)
+    running = start(desk, "expose", "waiting.toml", "-o", "a.h5", preexec_fn=heed_interrupts)
     writing = _reading(desk / "waiting.toml")
     _until_it_rests(running.pid)
     running.send_signal(number)
@@ -100,7 +100,7 @@ def test_a_signal_ends_it_with_its_status(
     assert left_in(desk) == ["a.h5", "waiting.toml"]
 
 
-def _heed_interrupts() -> None:
+def heed_interrupts() -> None:
     """As in the foreground: shells start background jobs deaf to Ctrl-C."""
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 

@@ -25,6 +25,7 @@ from PIL import Image
 import wavesim
 from tests.bench import SMALL_SCENE
 from tests.mutations import ROOT, patrol
+from tests.test_cli_hostile import heed_interrupts
 from wavesim.errors import InputError
 from wavesim.lightpath import expose
 from wavesim.scene import load, parse
@@ -177,6 +178,7 @@ def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_p
             env={**os.environ, "PYTHONPATH": str(ROOT)},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
+            preexec_fn=heed_interrupts,
         )
         assert running.stdout is not None
         time.sleep(dice.uniform(0.0, 0.8) * float(running.stdout.readline()))
