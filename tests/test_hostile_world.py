@@ -218,6 +218,14 @@ def with_defect(defect: str) -> str:
     return SMALL_SCENE.replace("[plate]", f"[[aperture.defects]]\n{defect}\n\n[plate]")
 
 
+def test_a_slip_of_grammar_as_long_as_a_page(tmp_path: Path) -> None:
+    """The line that would be right is not written out where nobody would read it."""
+    for slip in ("x = " + "9" * 5000, "x: " + "9" * 5000):
+        with pytest.raises(InputError, match="expected .*key = ") as caught:
+            parse(f"schema = 1\n{slip}\n")
+        assert len(str(caught.value)) < 300
+
+
 def test_a_plate_half_a_million_kilometres_aside(tmp_path: Path) -> None:
     refused(SMALL_SCENE + 'centre = "5e+11 mm"\n', tmp_path, "pixels that cannot be told apart")
 

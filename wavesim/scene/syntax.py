@@ -11,6 +11,7 @@ from wavesim.scene.messages import shown_text
 _PLACE = re.compile(r"(.*) \(at (?:line (\d+), column \d+|end of document)\)", re.DOTALL)
 _BARE = re.compile(r"""([\w-]+)\s*=\s*([^\s"'\[{][^"'\[\]{},#]*)""")  # a key and what has no quotes
 _SCALAR = re.compile(r"[-+]?[0-9][0-9_.eE+-]*|true|false|[-+]?(inf|nan)")
+_LONGEST = 80  # letters of a line written out
 _AS_SHIPPED = "TOML, as in the shipped scenes"
 
 
@@ -44,8 +45,15 @@ def _slip(line: str) -> tuple[str, str] | None:
         return "ends with a semicolon", "nothing after the value"
     colon = re.fullmatch(r"([\w.-]+)\s*:\s*([^\s=][^=]*)", line)
     if colon:
-        return "has a colon where an equals sign belongs", f"{colon[1]} = {colon[2]}"
+        right = f"{colon[1]} = {colon[2]}"
+        return "has a colon where an equals sign belongs", _brief(right, "key = value")
     for key, value in _BARE.findall(line):
         if not _SCALAR.fullmatch(value.strip()):
-            return "has a text without quotes", f'{key} = "{value.strip()}"'
+            right = f'{key} = "{value.strip()}"'
+            return "has a text without quotes", _brief(right, 'quotes about it: key = "text"')
     return None
+
+
+def _brief(right: str, general: str) -> str:
+    """The line as it would be right, or in general where it is too long to be read."""
+    return right if len(right) <= _LONGEST else general
