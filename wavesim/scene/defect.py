@@ -5,7 +5,7 @@ Rulings are numbered from 1 at the most negative x.
 
 import math
 from dataclasses import asdict, dataclass
-from typing import Annotated, Literal, Self
+from typing import TYPE_CHECKING, Annotated, Literal, Self
 
 from pydantic import (
     Field,
@@ -30,6 +30,12 @@ from wavesim.scene.quantities import (
 )
 from wavesim.scene.rules import exactly_one, not_both
 from wavesim.scene.source import FileName
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
 
 _SPAN_LENGTH = Quantity("length", "3 mm", 1e-12, 1e13)
 _SPAN_RULINGS = Plain(1e-3, 1e12)
@@ -157,6 +163,14 @@ class DriftDefect(Model):
     )
     quadratic: _Change = Field(0.0, description="the same, for s squared", examples=[1e-5])
     cubic: _Change = Field(0.0, description="the same, for s cubed", examples=[1e-5])
+
+    def displacement(self, s: "Floats") -> "Floats":
+        """Displacement at s over the ruled width: the integral of the relative change of pitch."""
+        return self.linear * s**2 / 2 + self.quadratic * s**3 / 3 + self.cubic * s**4 / 4
+
+    def change(self, s: "Floats") -> "Floats":
+        """Relative change of pitch at s."""
+        return self.linear * s + self.quadratic * s**2 + self.cubic * s**3
 
 
 class StepDefect(Model):

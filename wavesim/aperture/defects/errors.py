@@ -107,9 +107,7 @@ def _drawn(defect: RandomDefect | DepthDefect | WidthDefect, ruling: Ruling) -> 
 def _(defect: DriftDefect, ruling: Ruling) -> Errors:
     """Displacement = integral of the relative change of pitch over the ideal place."""
     width = ruling.position_m.size * ruling.pitch_m
-    s = ruling.position_m / width
-    change = defect.linear * s**2 / 2 + defect.quadratic * s**3 / 3 + defect.cubic * s**4 / 4
-    return Errors(width * change)
+    return Errors(width * defect.displacement(ruling.position_m / width))
 
 
 @errors.register

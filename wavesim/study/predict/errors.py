@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture import Element, Rays, Slit
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.grooves import FacetGroove, SineGroove
 from wavesim.scene import (
     Defect,
@@ -148,18 +147,10 @@ def _accumulated(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
     )
 
 
-def drift_displacement(defect: DriftDefect, part: Floats) -> Floats:
-    """Displacement over the ruled width, s from -1/2 to 1/2: the integral of the pitch error."""
-    s = part
-    return np.asarray(
-        defect.linear * s**2 / 2 + defect.quadratic * s**3 / 3 + defect.cubic * s**4 / 4
-    )
-
-
 def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
     width = ruled.count * ruled.pitch_m
     s = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
-    waves = line.order * ruled.count * drift_displacement(defect, s)
+    waves = line.order * ruled.count * defect.displacement(s)
     waves = waves - np.polyval(np.polyfit(s, waves, 1), s)  # a tilt only moves the line
     curvature = drift_curvature_per_m(
         line.order,
@@ -187,8 +178,7 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
 def _spread(line: Order, defect: DriftDefect) -> float:
     """Range of the local order over the ruling: rms times sqrt(12), the tilt left out."""
     s = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
-    change = defect.linear * s + defect.quadratic * s**2 + defect.cubic * s**3
-    return float(abs(line.order) * np.std(change) * math.sqrt(12))
+    return float(abs(line.order) * np.std(defect.change(s)) * math.sqrt(12))
 
 
 def _step(ruled: Ruling, line: Order, defect: StepDefect) -> Effect:
