@@ -125,6 +125,7 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
         ("--stops ninety", '"ninety" is no number'),
         ("--halo 3", "has no unit"),
         ("-o a.jpg", "ends in .png or .tif"),
+        ("--stops 2 --stops 2.0000001", "is to be written twice"),
     ],
 )
 def test_what_cannot_be_is_refused(

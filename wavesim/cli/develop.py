@@ -111,8 +111,7 @@ def command(
     _check(look, output, decades)
     steps = tuple(dict.fromkeys(stops)) or (0.0,)
     written = [_named(output, step, alone=len(steps) == 1) for step in steps]
-    for path in written:
-        scene = scene_named(name, writable(path, (".png", *_TIFF)))
+    scene = scene_named(name, *(writable(path, (".png", *_TIFF)) for path in written))
     with progress("develop") as show:
         plate = plate_named(name, scene, show)
         from wavesim.colorimetry import Material

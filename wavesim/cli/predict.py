@@ -50,9 +50,9 @@ def command(
 ) -> None:
     """Predict what SCENE will show, from formulas alone.
 
-    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Said are the orders, where
-    they lie and overlap, widths, every ghost of every periodic error, diffuse
-    light, focus, exposure, and where the theory stops.
+    Lists the orders, where they lie and overlap, widths, every ghost of every periodic error,
+    diffuse light, focus, exposure, and where the theory stops. SCENE is a scene file, or a plate
+    file (.h5), whose scene is taken.
     """
     from wavesim.study.predict import predict
 

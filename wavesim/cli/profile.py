@@ -60,9 +60,9 @@ def command(
 ) -> None:
     """Compute the profile of one line of SCENE and measure it.
 
-    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Measured are width,
-    resolution, Strehl ratio (peak over the perfect ruling's), power, ghosts, matched with the
-    predicted, and the mean diffuse light.
+    Gives width, resolution, Strehl ratio (peak over the perfect ruling's), power, ghosts, matched
+    with the predicted, and the mean diffuse light. SCENE is a scene file, or a plate file (.h5),
+    whose scene is taken.
     """
     scene = scene_named(scene_file, figure, table, ghosts)
     outputs = [path for path in (figure, table, ghosts) if path is not None]

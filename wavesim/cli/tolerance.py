@@ -53,9 +53,10 @@ def command(
 ) -> None:
     """Tell how large each error of SCENE's ruling may be.
 
-    At least one limit is needed: --ghost, --diffuse or --resolving-power. Told is the largest
-    error of each kind, alone and with all others present: by formula, then confirmed by
-    simulation. The scene's own defects are left out. SCENE is a scene file or a plate file (.h5).
+    At least one limit is needed: --ghost, --diffuse or --resolving-power. Gives the largest error
+    of each kind, alone and with all others present: by formula, then confirmed by simulation. The
+    scene's own defects are left out. SCENE is a scene file, or a plate file (.h5), whose scene is
+    taken.
     """
     from wavesim.study.predict.wavelengths import usual_wavelength
     from wavesim.study.tolerance import Limits, tolerance
