@@ -7,7 +7,7 @@ import numpy as np
 from benchmarks.row import Row
 from tests import test_farfield, test_plate
 from tests.bench import from_positions, scene
-from wavesim.farfield import amplitude
+from wavesim.diffraction.far import amplitude
 
 
 def rows() -> list[Row]:

@@ -10,8 +10,9 @@ from benchmarks.row import Row, median_seconds, taken_in_turn
 from benchmarks.slits import PIXELS, exposed, flat_bins, flat_plate
 from tests.bench import from_positions
 from tests.test_farfield import displaced_rulings
-from wavesim import farfield, plate
-from wavesim.farfield.running import CELLS
+from wavesim import plate
+from wavesim.diffraction import far
+from wavesim.diffraction.far.running import CELLS
 
 PITCH_M = 1e-3 / 600
 PAIR_S = 2e-9  # one reading of the table, the unit of the comparison
@@ -58,7 +59,7 @@ def _growth() -> Row:
     counts = (60_000, 240_000, 960_000)
     for count in counts:
         ruled = from_positions(displaced_rulings(count, PITCH_M), PITCH_M / 2, PITCH_M)
-        times.append(median_seconds(lambda r=ruled: farfield.far_field(r, 0.55e6, 0.65e6), 3))
+        times.append(median_seconds(lambda r=ruled: far.far_field(r, 0.55e6, 0.65e6), 3))
     steps = [b / a for a, b in itertools.pairwise(times)]
     wanted = 4 * np.log(counts[2]) / np.log(counts[1])
     return Row(
@@ -74,9 +75,7 @@ def _wavelengths() -> Row:
     ruled = from_positions(displaced_rulings(60_000, PITCH_M), PITCH_M / 2, PITCH_M)
     place = flat_plate(0.06, np.radians(19.5))
     reaches = [plate.reach_per_m(place, flat_bins(n), ruled) for n in (401, 20_000)]
-    times = taken_in_turn(
-        *(lambda r=reach: farfield.far_field(ruled, *r) for reach in reaches), runs=5
-    )
+    times = taken_in_turn(*(lambda r=reach: far.far_field(ruled, *r) for reach in reaches), runs=5)
     return Row(
         "far field for 20,000 wavelengths",
         f"{times[1] * 1e3:.0f} ms",

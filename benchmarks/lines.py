@@ -3,7 +3,7 @@
     python -m benchmarks.lines [--quick]
 
 Resolving power m N says both. Each plate is exposed by the engine, in the Sun between 480 and
-600 nm, three pixels to a resolution element; lines are counted by `wavesim.study.measure` and by
+600 nm, three pixels to a resolution element; lines are counted by `wavesim.measuring` and by
 a plain count of dips of 2 % or more. "Expected" is that plain count on the Sun's own spectrum
 smoothed with the textbook profile sinc^2(m N ln lambda), which no plate had a part in.
 """
@@ -23,11 +23,11 @@ from numpy.typing import NDArray
 from benchmarks.row import Row
 from wavesim import light
 from wavesim.lightpath import expose
+from wavesim.measuring.maxima import maxima
+from wavesim.measuring.peaks import find_lines
+from wavesim.measuring.profile import from_plate
 from wavesim.plate import Plate
 from wavesim.scene import Scene, parse
-from wavesim.study.measure.maxima import maxima
-from wavesim.study.measure.peaks import find_lines
-from wavesim.study.measure.profile import from_plate
 
 Array = NDArray[np.float64]
 

@@ -24,7 +24,7 @@ import scipy.fft
 
 from benchmarks.row import Row
 from wavesim.aperture.plane import Group, Lattice, PlaneAperture, Rectangle, disc
-from wavesim.farfield.plane import plan_table, plane_amplitude, plane_table
+from wavesim.diffraction.planar import plan_table, plane_amplitude, plane_table
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 

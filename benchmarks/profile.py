@@ -14,7 +14,7 @@ import numpy as np
 from benchmarks.row import Row
 from wavesim.aperture import Aperture, Comb, Slit
 from wavesim.aperture.build import even_positions
-from wavesim.farfield import amplitude
+from wavesim.diffraction.far import amplitude
 from wavesim.study.formulas import ghost_ratio
 from wavesim.study.profile import Illumination
 from wavesim.study.profile.scan import scan

@@ -7,8 +7,9 @@ import numpy as np
 from benchmarks.row import Row, median_seconds
 from benchmarks.sampled_mask import SampledMask
 from tests.bench import slits
-from wavesim import farfield, plate
+from wavesim import plate
 from wavesim.aperture import Aperture
+from wavesim.diffraction import far
 from wavesim.plate import Bins, Geometry, Smoothing
 
 PIXELS, WAVELENGTHS = 4096, 4001
@@ -71,7 +72,7 @@ def flat_bins(count: int = WAVELENGTHS) -> Bins:
 
 def exposed(ruled: Aperture, place: Geometry, bins: Bins) -> np.ndarray:
     """(nx,) light of each column: far field and pass, nothing kept from an earlier call."""
-    field = farfield.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
+    field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
     return plate.sweep(field, place, bins, ruled).light
 
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from wavesim import aperture, scene
 from wavesim.aperture import Aperture, Comb, Slit
-from wavesim.farfield import amplitude
+from wavesim.diffraction.far import amplitude
 
 PITCH_M = 2.0**-19  # 1.9 um; a power of two, so that places n d are exact numbers
 WAVELENGTH_M = 500e-9

@@ -17,8 +17,8 @@ from wavesim.aperture.defects import Ruling, combined, errors
 from wavesim.aperture.defects.errors import wavefront_rad
 from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface, binary, blazed, measured
 from wavesim.aperture.spread import TOLERANCE
+from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError, TableError
-from wavesim.farfield import amplitude
 from wavesim.lightpath import expose
 from wavesim.scene.defect import (
     DepthDefect,

@@ -17,7 +17,7 @@ from PIL import Image
 import wavesim
 from tests.bench import SMALL_SCENE
 from wavesim import cli, lightpath
-from wavesim.words import length, shutter
+from wavesim.text import length, shutter
 
 
 @pytest.fixture

@@ -149,7 +149,7 @@ def test_ghosts():
 
 def test_ghost_check_row():
     """Section 4: N = 1000, P = 100, A/d = 0.05: I(1.01) = 0.0245430370, I(1) = 0.9515568877."""
-    from wavesim.study.compare.faults import ghosts
+    from wavesim.study.compare.ruling_errors import ghosts
 
     inner, outer = ghosts(slits(6), 0.05, 100.0)
     assert outer == pytest.approx(0.0245430370 / 0.9515568877, rel=1e-8)

@@ -10,9 +10,9 @@ import pytest
 
 from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand
 from wavesim.aperture import Aperture
-from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.defects.random_errors import draw
 from wavesim.errors import TableError
-from wavesim.study.diagnosis import Measured, diagnose, read
+from wavesim.measuring.diagnosis import Measured, diagnose, read
 from wavesim.study.profile import Illumination
 from wavesim.study.profile.scan import scan, softened
 from wavesim.study.profile.search import find, prepared
@@ -96,7 +96,7 @@ def test_errors_of_measurement_are_passed_on() -> None:
     stream = np.random.RandomState(1)
     order = np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0])
     offset = np.array([0.01, -0.01] * 3)
-    from wavesim.study.diagnosis.fit import model
+    from wavesim.measuring.diagnosis.fit import model
 
     true = model(order, offset, 0.005)
     within = 0

@@ -14,8 +14,8 @@ from scipy.special import sici
 
 from tests.bench import from_positions, slits
 from wavesim.aperture import Aperture, Comb, Slit
-from wavesim.farfield import amplitude, far_field
-from wavesim.farfield.exact import frequency
+from wavesim.diffraction.far import amplitude, far_field
+from wavesim.diffraction.far.exact import frequency
 
 WAVE = 546.0735e-9  # mercury e line
 

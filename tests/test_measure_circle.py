@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wavesim.errors import InputError, TableError
-from wavesim.study.measure import ARCSEC_RAD, Circle, Setting, dms, from_circle, read_settings
+from wavesim.measuring import ARCSEC_RAD, Circle, Setting, dms, from_circle, read_settings
 
 PITCH_M = 1e-3 / 600
 LINES_M = {"Hg e": 546.0735e-9, "Hg g": 435.8335e-9, "D1": 589.5924e-9, "D2": 588.9951e-9}

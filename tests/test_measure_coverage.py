@@ -22,8 +22,7 @@ import pytest
 from tests import bench
 from wavesim.light import lamps, sun
 from wavesim.lightpath import expose
-from wavesim.scene import load, parse
-from wavesim.study.measure import (
+from wavesim.measuring import (
     Feature,
     Instrument,
     Line,
@@ -33,7 +32,8 @@ from wavesim.study.measure import (
     measure,
     of_scene,
 )
-from wavesim.study.measure import profile as profile_of
+from wavesim.measuring import profile as profile_of
+from wavesim.scene import load, parse
 
 SCENES = Path(__file__).resolve().parents[1] / "scenes"
 LAMPS = ("Hg", "Ne", "Cd", "He")

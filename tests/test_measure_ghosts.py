@@ -19,8 +19,8 @@ from tests import bench
 from wavesim.cli.measure import command
 from wavesim.light import lamps
 from wavesim.lightpath import expose
+from wavesim.measuring import Measurement, Task, measure, of_scene
 from wavesim.scene import parse
-from wavesim.study.measure import Measurement, Task, measure, of_scene
 
 PITCH_M = 1e-3 / 600
 SLIT_M = 0.7e-6

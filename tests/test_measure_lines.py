@@ -8,9 +8,9 @@ from scipy.signal import find_peaks, peak_widths
 from scipy.special import erf
 
 from wavesim.errors import InputError, PlateFileError
-from wavesim.study.measure import find_lines, profile
-from wavesim.study.measure.maxima import maxima, widths
-from wavesim.study.measure.profile import noise_of
+from wavesim.measuring import find_lines, profile
+from wavesim.measuring.maxima import maxima, widths
+from wavesim.measuring.profile import noise_of
 
 
 def gaussian(x: np.ndarray, centre: float, fwhm: float) -> np.ndarray:

@@ -13,8 +13,7 @@ from tests.test_measure_ghosts import PLATE, screwed
 from wavesim.cli.measure import command
 from wavesim.errors import InputError, WavesimError
 from wavesim.lightpath import expose
-from wavesim.scene import parse
-from wavesim.study.measure import (
+from wavesim.measuring import (
     Doubt,
     Instrument,
     Task,
@@ -25,6 +24,7 @@ from wavesim.study.measure import (
     of_scene,
     profile,
 )
+from wavesim.scene import parse
 
 BENCH = Instrument(1e-3 / 300, 0.5)
 

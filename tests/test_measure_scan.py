@@ -14,8 +14,7 @@ from tests import bench
 from wavesim.cli.measure import command
 from wavesim.errors import InputError, PlateFileError, TableError
 from wavesim.lightpath import expose
-from wavesim.scene import parse
-from wavesim.study.measure import (
+from wavesim.measuring import (
     Instrument,
     Scan,
     Setting,
@@ -28,6 +27,7 @@ from wavesim.study.measure import (
     read_settings,
     solve_plate,
 )
+from wavesim.scene import parse
 
 PIXEL_M = 20e-6
 MERCURY = bench.text(
@@ -111,7 +111,7 @@ def test_sixteen_bits_and_linear_light(tmp_path):
     path = tmp_path / "grey.tif"
     tifffile.imwrite(path, np.tile((row * 60000).astype(np.uint16), (50, 1)))
     found = read_picture(path, Scan(1.0, left_m=-0.5, encoding="linear"))
-    from wavesim.study.measure import find_lines
+    from wavesim.measuring import find_lines
 
     np.testing.assert_allclose([f.x_m for f in find_lines(found)], [100.25, 300.75], atol=0.02)
 

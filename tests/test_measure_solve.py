@@ -10,7 +10,7 @@ import pytest
 
 from wavesim.errors import InputError
 from wavesim.light.air import AirState
-from wavesim.study.measure import (
+from wavesim.measuring import (
     Feature,
     Instrument,
     Reference,

@@ -12,8 +12,7 @@ from click.testing import CliRunner
 from tests import bench
 from wavesim.cli.measure import command
 from wavesim.lightpath import expose
-from wavesim.scene import parse
-from wavesim.study.measure import (
+from wavesim.measuring import (
     Doubt,
     Instrument,
     Known,
@@ -24,6 +23,7 @@ from wavesim.study.measure import (
     measure,
     solve,
 )
+from wavesim.scene import parse
 
 SUN = bench.text(
     "The Sun through 300 lines per millimetre, Harbour School bench",

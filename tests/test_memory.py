@@ -45,14 +45,14 @@ UNJUDGED_BYTES = 20_000_000
 def judged(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """Every amount of memory that was asked for."""
     found: list[float] = []
-    real = memory.afford
+    real = memory.require_memory
 
     def noting(need: float, **words: object) -> None:
         found.append(need)
         real(need, **words)  # type: ignore[arg-type]
 
-    for module in ("memory", "plane.near", "plane.expose"):
-        monkeypatch.setattr(f"wavesim.plate.{module}.afford", noting)
+    for module in ("memory", "near", "plane.expose"):
+        monkeypatch.setattr(f"wavesim.plate.{module}.require_memory", noting)
     return found
 
 

@@ -11,9 +11,9 @@ from PIL import Image
 
 from tests.bench import SMALL_SCENE
 from wavesim.lightpath import expose
+from wavesim.measuring import Instrument, Measurement
 from wavesim.scene import parse
 from wavesim.study.compare import compare
-from wavesim.study.measure import Instrument, Measurement
 from wavesim.study.predict import predict
 from wavesim.study.profile import line_profile
 from wavesim.study.rows import Table, html_table

@@ -12,7 +12,7 @@ import pytest
 from wavesim.aperture.plane import Annulus, Ellipse, Group, PlaneAperture, Polygon, Rectangle, disc
 from wavesim.aperture.plane.bessel import airy
 from wavesim.aperture.plane.polygons import clip, signed_area
-from wavesim.farfield.plane import plane_amplitude
+from wavesim.diffraction.planar import plane_amplitude
 
 # zeros of J1 and of J2, heights of the secondary maxima, encircled energy in the dark rings:
 # Born & Wolf, Principles of Optics, 8.5.2 and table 8.2, to more digits by mpmath

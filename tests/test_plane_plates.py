@@ -22,8 +22,8 @@ from wavesim.aperture.plane import (
     disc,
 )
 from wavesim.aperture.plane.strips import build_strips
+from wavesim.diffraction.planar import plan_table, plane_amplitude, plane_table
 from wavesim.errors import LimitError, TableError
-from wavesim.farfield.plane import plan_table, plane_amplitude, plane_table
 from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.sweep import reach_of, sweep_plane

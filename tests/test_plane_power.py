@@ -10,7 +10,7 @@ import pytest
 import wavesim.plate.plane.expose as stage
 from tests import bench
 from wavesim.aperture.plane import Lattice, PlaneAperture, Rectangle
-from wavesim.farfield.plane.tables import Plan, Reach, plane_table
+from wavesim.diffraction.planar.tables import Plan, Reach, plane_table
 from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent

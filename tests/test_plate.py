@@ -14,9 +14,10 @@ from scipy.special import sici
 from tests.bench import scene, slits
 from tests.test_farfield import closed_power
 from wavesim import aperture as apertures
-from wavesim import farfield, light, plate
+from wavesim import light, plate
+from wavesim.diffraction import far
+from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError
-from wavesim.farfield import amplitude
 from wavesim.lightpath import expose
 from wavesim.plate.bins import Bins, Smoothing
 from wavesim.plate.photometry import sensitivities
@@ -32,7 +33,7 @@ def columns(of: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.
     ruled = apertures.build(of)
     place = plate.geometry(of)
     bins = plate.choose(spectrum, place, ruled)
-    field = farfield.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
+    field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
     return ruled, place, bins, plate.sweep(field, place, bins, ruled)
 
 
@@ -126,7 +127,7 @@ class TestWavelengthBins:
         )
         ruled, place, bins, found = columns(of)
         quarter = _split(bins, light.spectrum(of.source), 4)
-        field = farfield.far_field(ruled, *plate.reach_per_m(place, quarter, ruled))
+        field = far.far_field(ruled, *plate.reach_per_m(place, quarter, ruled))
         weights = sensitivities(bins.node_m)  # X, Y, Z and irradiance
         finer = plate.sweep(field, place, quarter, ruled).light @ weights
         coarse = found.light @ weights

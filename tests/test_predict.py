@@ -15,8 +15,8 @@ import wavesim
 from tests import bench
 from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from wavesim import aperture, scene
+from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError
-from wavesim.farfield import amplitude
 from wavesim.study.predict import Prediction, predict
 
 D600, D1200 = 1e-3 / 600, 1e-3 / 1200

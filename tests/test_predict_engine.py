@@ -1,9 +1,9 @@
 """Every published or derived number on ruling errors, reproduced by the engine.
 
-The engine sums displaced rulings (`wavesim.farfield.amplitude`) on apertures made from scenes or by
-hand; the numbers were computed independently (mpmath) from the sources named beside them. With N
-a whole number of periods a ghost is free of the line's tails, and the tolerances are those of
-double precision; other tolerances have their reason beside them.
+The engine sums displaced rulings (`wavesim.diffraction.far.amplitude`) on apertures made from
+scenes or by hand; the numbers were computed independently (mpmath) from the sources named beside
+them. With N a whole number of periods a ghost is free of the line's tails; the tolerances are
+those of double precision; other tolerances have their reason beside them.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import pytest
 
 from tests.rulings import PITCH_M, WAVELENGTH_M, built, by_hand, factor, periodic
 from wavesim.aperture import Aperture
-from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.defects.random_errors import draw
 from wavesim.study import formulas
 from wavesim.study.predict.ghosts import Periods
 
@@ -279,7 +279,7 @@ def test_a_drifting_pitch_is_a_lens() -> None:
         ruled = Aperture((comb,), 0.01, d)
         order = np.array([1.0])
         sine = order * wavelength / d
-        from wavesim.farfield import amplitude
+        from wavesim.diffraction.far import amplitude
 
         return float(np.abs(amplitude(ruled, 0.0, sine, wavelength))[0] ** 2)
 

@@ -17,11 +17,13 @@ ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "wavesim"
 
 # what every stage may import
-LEAVES = ("compiled", "constants", "errors", "files", "tables", "threads", "words")
+LEAVES = (
+    "compiled", "constants", "disk_cache", "errors", "files", "tables", "text", "threads",
+)  # fmt: skip
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
-    "scene", "light", "aperture", "farfield", "plate", "colorimetry", "store", "lightpath",
-    "study", "figures", "cli",
+    "scene", "light", "aperture", "diffraction", "plate", "colorimetry", "store", "lightpath",
+    "study", "measuring", "figures", "cli",
 )  # fmt: skip
 FACADE = ("__init__", "__main__")  # the public module: imported by users, not by stages
 TOP_LEVEL = {

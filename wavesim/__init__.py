@@ -96,10 +96,11 @@ def amplitude(
 
     import numpy as np
 
-    from wavesim import aperture, farfield
+    from wavesim import aperture
     from wavesim.aperture.plane import build_plane
+    from wavesim.diffraction import far
+    from wavesim.diffraction.planar import plane_amplitude
     from wavesim.errors import InputError, LimitError
-    from wavesim.farfield.plane import plane_amplitude
     from wavesim.scene import Plane
 
     sine, rise = np.asarray(sines, dtype=np.float64), np.asarray(rises, dtype=np.float64)
@@ -114,7 +115,7 @@ def amplitude(
         u, v = (sine_in + sine) / wavelength_m, rise / wavelength_m
         return plane_amplitude(build_plane(scene), u, v, wavelength_m=wavelength_m)
     ruled = aperture.build(scene)
-    across = farfield.amplitude(ruled, sine_in, sine, wavelength_m)
+    across = far.amplitude(ruled, sine_in, sine, wavelength_m)
     return np.asarray(across * np.sinc(ruled.height_m * rise / wavelength_m))
 
 

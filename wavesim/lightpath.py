@@ -11,15 +11,16 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from wavesim import aperture, farfield, light, plate, store
+from wavesim import aperture, light, plate, store
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.farfield.near import judged, steepest, wavefront
+from wavesim.diffraction import far
+from wavesim.diffraction.fresnel import judged, steepest, wavefront
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Plate, Report
 from wavesim.scene import Scene
-from wavesim.scene.shape import Plane as PlaneShape
+from wavesim.scene.planar import Plane as PlaneShape
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
@@ -83,7 +84,7 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
     reach = plate.reach_per_m(place, bins, ruled)
     plate.check_memory(ruled, reach, bins, place)
-    field = stage("far field", farfield.far_field, ruled, *reach)
+    field = stage("far field", far.far_field, ruled, *reach)
     columns = stage("columns", plate.sweep, field, place, bins, ruled)
     share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
     seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_m)
@@ -96,7 +97,8 @@ def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPl
     """The same for an aperture in the plane, or in the near field."""
     from wavesim.aperture.plane import build_plane
     from wavesim.aperture.plane.strips import build_strips
-    from wavesim.plate.plane import expose_near, expose_plane, in_focus
+    from wavesim.plate.near import expose_near, in_focus
+    from wavesim.plate.plane import expose_plane
 
     place = stage("geometry", plate.geometry, in_focus(scene))
     if isinstance(scene.aperture, PlaneShape):

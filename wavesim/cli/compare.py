@@ -10,7 +10,7 @@ import click
 from wavesim.cli.common import Progress, echo_json, labelled, name_of, progress, scene_named
 from wavesim.cli.options import FIGURES, PLATES, Number, Output, Whole, examples, json_option
 from wavesim.errors import InputError
-from wavesim.words import length
+from wavesim.text import length
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -173,7 +173,7 @@ def _record(frames: tuple[Frame, ...], written: list[Path], look: _Look) -> dict
 def _summary(
     plate: ExposedPlate, frames: tuple[Frame, ...], written: list[Path], look: _Look
 ) -> str:
-    from wavesim.words import shutter
+    from wavesim.text import shutter
 
     rows = [("plate", plate.scene.title)]
     for frame, path in zip(frames, written, strict=True):

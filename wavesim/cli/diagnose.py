@@ -14,7 +14,7 @@ from wavesim.cli.options import PITCH, PLATES, examples, json_option
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
-    from wavesim.study.diagnosis import FoundError
+    from wavesim.measuring.diagnosis import FoundError
 
 
 @click.command(
@@ -37,7 +37,7 @@ def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None
     columns are order, offset [orders] (or line [nm] and ghost [nm]) and strength (as a part of the
     line); it may have offset error [orders] (or ghost error [nm]) and strength error.
     """
-    from wavesim.study.diagnosis import diagnose, read
+    from wavesim.measuring.diagnosis import diagnose, read
 
     for table in tables:
         if Path(table).suffix.lower() in (".toml", *PLATES):

@@ -11,7 +11,7 @@ import click
 from wavesim.cli.common import echo_json, is_plate, labelled, name_of, progress, scene_named, stem
 from wavesim.cli.options import PLATES, Output, examples, json_option, writable
 from wavesim.errors import InputError
-from wavesim.words import length, shutter
+from wavesim.text import length, shutter
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate

@@ -95,7 +95,7 @@ def _line_marks(plate: ExposedPlate) -> list[Mark]:
 
     from wavesim.figures import Mark
     from wavesim.figures.marks import order_positions, orders_on
-    from wavesim.study.measure import FRAUNHOFER
+    from wavesim.measuring import FRAUNHOFER
 
     marks = []
     for letter, wavelength_nm, _ in FRAUNHOFER:

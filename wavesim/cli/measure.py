@@ -34,8 +34,7 @@ from wavesim.errors import InputError
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
-    from wavesim.scene import Scene
-    from wavesim.study.measure import (
+    from wavesim.measuring import (
         CircleTable,
         Instrument,
         Known,
@@ -45,6 +44,7 @@ if TYPE_CHECKING:
         Solution,
         Task,
     )
+    from wavesim.scene import Scene
 
 
 class _KnownLine(Typed):
@@ -57,7 +57,7 @@ class _KnownLine(Typed):
         self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> Known:
         """The known line, of order 1."""
-        from wavesim.study.measure import Known, letter_m
+        from wavesim.measuring import Known, letter_m
 
         line, _, place = (part.strip() for part in str(value).partition("@"))
         near = _PLACE.convert(place, param, ctx) if place else None
@@ -190,8 +190,8 @@ def _is_scene(file: str) -> bool:
 
 
 def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | None]:
-    from wavesim.study.measure import find_references, measure_profile, solve
-    from wavesim.study.measure.plates import read, usual_task
+    from wavesim.measuring import find_references, measure_profile, solve
+    from wavesim.measuring.plates import read, usual_task
 
     profile, scene = read(_source(file), _scan(file, given))
     instrument = _instrument(given, scene)
@@ -222,7 +222,7 @@ def _source(file: str) -> ExposedPlate | str:
 def _by_pattern(
     profile: Profile, instrument: Instrument, task: Task, unknown: tuple[str, ...]
 ) -> Solution:
-    from wavesim.study.measure import solve_plate
+    from wavesim.measuring import solve_plate
 
     if task.element is None or task.element == "sun":
         raise InputError(
@@ -233,7 +233,7 @@ def _by_pattern(
 
 
 def _scan(file: str, given: dict[str, Any]) -> Scan | None:
-    from wavesim.study.measure import Scan
+    from wavesim.measuring import Scan
 
     if given["pixel"] is None:
         if Path(file).suffix.lower() in _PICTURES:
@@ -250,7 +250,7 @@ def _scan(file: str, given: dict[str, Any]) -> Scan | None:
 
 def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
     """The scene's instrument, where there is one, with what the options say instead."""
-    from wavesim.study.measure import Doubt, Instrument, of_scene
+    from wavesim.measuring import Doubt, Instrument, of_scene
 
     options = {
         "pitch_m": given["pitch"],
@@ -284,7 +284,7 @@ def _task(given: dict[str, Any], usual: Task) -> Task:
 
 
 def _circle(file: str, given: dict[str, Any]) -> CircleTable:
-    from wavesim.study.measure import Circle, from_circle, read_settings
+    from wavesim.measuring import Circle, from_circle, read_settings
 
     if given["pitch"] is None:
         raise InputError(

@@ -10,7 +10,7 @@ from wavesim.cli.common import labelled
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from wavesim.study.measure import CircleTable, Line, Measurement, Solution
+    from wavesim.measuring import CircleTable, Line, Measurement, Solution
 
 _MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
 

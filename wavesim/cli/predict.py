@@ -10,7 +10,7 @@ import click
 
 from wavesim.cli.common import echo_json, labelled, name_of, print_table, scene_named, table
 from wavesim.cli.options import WAVELENGTH, Number, Whole, examples, json_option
-from wavesim.words import length, shutter
+from wavesim.text import length, shutter
 
 if TYPE_CHECKING:
     from rich.table import Table

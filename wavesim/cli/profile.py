@@ -11,7 +11,7 @@ import click
 
 from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
 from wavesim.cli.options import FIGURES, Number, Output, examples, json_option, line_options
-from wavesim.words import length
+from wavesim.text import length
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene

@@ -18,7 +18,7 @@ from wavesim.cli.common import (
     table,
 )
 from wavesim.cli.options import Number, examples, json_option, line_options
-from wavesim.words import length
+from wavesim.text import length
 
 if TYPE_CHECKING:
     from wavesim.study.tolerance import Allowed, Tolerance

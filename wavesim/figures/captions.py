@@ -19,7 +19,7 @@ from wavesim.scene import (
     Slits,
     Wires,
 )
-from wavesim.words import shutter
+from wavesim.text import shutter
 
 
 def marks_note(plates: Sequence[Plate]) -> str:

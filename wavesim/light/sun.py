@@ -27,8 +27,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim import disk_cache
 from wavesim.constants import SUN_SOLID_ANGLE_SR
-from wavesim.light import kept, oxygen, pieces
+from wavesim.light import oxygen, pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import DATA
 from wavesim.light.voigt import faddeeva, weideman
@@ -215,7 +216,7 @@ def _behind_oxygen(whole: Spectrum) -> Spectrum:
     def packed(spectrum: Spectrum) -> Reals:
         return np.column_stack([spectrum.lo_m, spectrum.hi_m, spectrum.coefficient])
 
-    rows = kept.grid(packed(whole), oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)))
+    rows = disk_cache.grid(packed(whole), oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)))
     lo_m, hi_m, coefficient = rows[:, 0].copy(), rows[:, 1].copy(), rows[:, 2:].copy()
     return replace(
         whole, lo_m=lo_m, hi_m=hi_m, coefficient=coefficient, error=max(whole.error, 1e-5)
@@ -227,7 +228,7 @@ def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, R
     if (lo_m, hi_m) != (LINES_LO_M, LINES_HI_M):
         return transmission(table, lo_m, hi_m)
     settings = (_SPACING_PM, _STRIDE, _BLOCK, _NEAR_PM, _CUT, lo_m, hi_m)
-    return LINES_LO_M, kept.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1])
+    return LINES_LO_M, disk_cache.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1])
 
 
 def air_transmittance(wavelength_m: Reals) -> Reals:

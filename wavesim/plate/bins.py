@@ -19,8 +19,8 @@ import numpy.typing as npt
 from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.constants import VISIBLE_LO_M
+from wavesim.diffraction.far.running import CELLS
 from wavesim.errors import LimitError
-from wavesim.farfield.running import CELLS
 from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.geometry import Geometry
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays
-from wavesim.farfield import Term
+from wavesim.diffraction.far import Term
 from wavesim.plate.geometry import Geometry
 
 _STEP = 0.01  # of an order: between columns where the envelope is computed

@@ -5,8 +5,8 @@ from __future__ import annotations
 import os
 
 from wavesim.aperture.combs import Aperture
+from wavesim.diffraction.far import table_bytes
 from wavesim.errors import LimitError
-from wavesim.farfield import table_bytes
 from wavesim.plate.bins import Bins
 from wavesim.plate.geometry import Geometry
 
@@ -29,7 +29,7 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, plac
     sweep = 8 * (spectra * nodes * columns + 24 * bins.power.size) + 64 * aperture.elements
     plate = _PIXEL * columns * (place.y_edges_m.size - 1)
     need = table + sweep + plate
-    afford(
+    require_memory(
         need,
         parts=f" (far field {table / 1e9:.2g} GB, columns {sweep / 1e9:.2g} GB, "
         f"pixels {plate / 1e9:.2g} GB)",
@@ -38,7 +38,7 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, plac
     return need
 
 
-def afford(
+def require_memory(
     need: float,
     *,
     expected: str,

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.farfield.running import CELLS, RunningIntegral, integral_of
+from wavesim.diffraction.far.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows
-from wavesim.plate.memory import afford
+from wavesim.plate.memory import require_memory
 from wavesim.plate.sweep import Columns
 from wavesim.threads import in_threads
 
@@ -58,7 +58,7 @@ def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
     """
     scale = _scales(place)
     shortest = float(node_m.min())
-    _afford(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
+    _require_memory(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
     table = _height_table(height_m, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
     kept = _needed(node_m, every)
@@ -85,8 +85,8 @@ def _scales(place: Geometry) -> Floats:
     return np.linspace(top, low, 2 + int(spread))
 
 
-def _afford(spans: float, shares: int, place: Geometry) -> None:
-    afford(
+def _require_memory(spans: float, shares: int, place: Geometry) -> None:
+    require_memory(
         CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (place.half_rows + 1),
         share=_PART,
         what=" for its rows",

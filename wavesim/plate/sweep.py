@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
-from wavesim.farfield import FarField, RunningIntegral
+from wavesim.diffraction.far import FarField, RunningIntegral
 from wavesim.plate.bins import Bins, Smoothing
 from wavesim.plate.envelope import Envelopes
 from wavesim.plate.geometry import Geometry

@@ -40,10 +40,7 @@ from wavesim.scene.groove import (
     TableGroove,
 )
 from wavesim.scene.model import Scene
-from wavesim.scene.plate import Exposure, Plate
-from wavesim.scene.reading import load, named_files, parse
-from wavesim.scene.schema import from_resolved, json_schema, resolved
-from wavesim.scene.shape import (
+from wavesim.scene.planar import (
     Annulus,
     AnnulusShape,
     Disc,
@@ -62,6 +59,9 @@ from wavesim.scene.shape import (
     Shape,
     Stop,
 )
+from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.reading import load, named_files, parse
+from wavesim.scene.schema import from_resolved, json_schema, resolved
 from wavesim.scene.source import (
     Band,
     BandpassFilter,

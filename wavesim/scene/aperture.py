@@ -9,6 +9,16 @@ from pydantic import Field, model_validator
 from wavesim.scene.base import Model
 from wavesim.scene.defect import Defect
 from wavesim.scene.groove import DEFAULT_INDEX, Groove, SlitGroove
+from wavesim.scene.planar import (
+    Annulus,
+    Disc,
+    Dots,
+    Ellipse,
+    Mesh,
+    Picture,
+    Polygon,
+    Rectangle,
+)
 from wavesim.scene.quantities import (
     MOST_RULINGS,
     Count,
@@ -21,16 +31,6 @@ from wavesim.scene.quantities import (
     show,
 )
 from wavesim.scene.rules import SLACK, exactly_one, fitting, misfit, not_both
-from wavesim.scene.shape import (
-    Annulus,
-    Disc,
-    Dots,
-    Ellipse,
-    Mesh,
-    Picture,
-    Polygon,
-    Rectangle,
-)
 from wavesim.scene.source import FileName
 
 

@@ -7,9 +7,9 @@ import math
 from wavesim.scene.aperture import Aperture, Grating, Ruled, Slits, Wires
 from wavesim.scene.bench import Bench
 from wavesim.scene.groove import SlitGroove
+from wavesim.scene.planar import Plane
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.quantities import GRAZING_RAD, complaint, show
-from wavesim.scene.shape import Plane
 from wavesim.scene.source import BlackBody, Source
 
 _RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")

@@ -4,7 +4,6 @@
     predict      a scene's orders, ghosts, widths and limits, from formulas alone
     profile      the line profile of one wavelength and order, over ten decades
     tolerance    how large an error may be
-    diagnosis    which error it was, from the ghosts it left
 
 Each study is imported by its own name; nothing heavy is loaded before it is used.
 """

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.defects.random_errors import draw
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.measured import dataset, two_columns
 from wavesim.errors import LimitError, TableError

@@ -18,7 +18,7 @@ from wavesim.aperture.plane.polygons import clip, corner_radius, signed_area
 from wavesim.aperture.spread import chebyshev
 from wavesim.errors import LimitError
 from wavesim.scene import Bench, Scene
-from wavesim.scene import shape as sh
+from wavesim.scene import planar as sh
 
 Mask = npt.NDArray[np.bool_]
 

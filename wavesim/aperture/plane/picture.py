@@ -10,7 +10,7 @@ import numpy.typing as npt
 from wavesim.aperture.plane.elements import Rectangle
 from wavesim.aperture.plane.groups import Lattice
 from wavesim.errors import TableError
-from wavesim.scene.shape import Picture
+from wavesim.scene.planar import Picture
 
 MOST_SIDE = 8192
 

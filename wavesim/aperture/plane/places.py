@@ -10,7 +10,7 @@ import numpy.typing as npt
 from wavesim.aperture.elements import Floats
 from wavesim.compiled import compiled
 from wavesim.errors import LimitError
-from wavesim.scene.shape import Dots, Mesh, Stop
+from wavesim.scene.planar import Dots, Mesh, Stop
 
 _ROUNDS = 400  # draws of as many places as are still missing, before giving up
 

@@ -1,6 +1,5 @@
-"""Plates in two dimensions: apertures in the plane, near field, all wavelengths in one pass."""
+"""A plate of an aperture in the plane: two directions at once."""
 
 from wavesim.plate.plane.expose import expose_plane
-from wavesim.plate.plane.near import expose_near, in_focus
 
-__all__ = ["expose_near", "expose_plane", "in_focus"]
+__all__ = ["expose_plane"]

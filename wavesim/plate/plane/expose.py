@@ -11,14 +11,14 @@ import numpy as np
 
 from wavesim.aperture.elements import Element, Floats, Rays
 from wavesim.aperture.plane import PlaneAperture
-from wavesim.farfield.near import Wavefront, judged, wavefront
-from wavesim.farfield.near.plane import near_plane
-from wavesim.farfield.plane import Plan, SummedTable, plan_table, plane_table
+from wavesim.diffraction.fresnel import Wavefront, judged, wavefront
+from wavesim.diffraction.fresnel.plane import near_plane
+from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
 from wavesim.plate.develop import beam_level
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.memory import afford
+from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.frame import Frame, frame, to_pixels
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.source import Extent, blurred, extent
@@ -152,7 +152,7 @@ def _all_at_once(
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     plan = plan_table(aperture, reach_of(part, waves.bench_m, place.sine_in))
-    _afford(plan, on, place, waves)
+    _require_memory(plan, on, place, waves)
     table = stage("far field", plane_table, aperture, plan)
     cells = stage("cells", _cells, table, part, setting, waves)
     whole = _mirrored(cells, on) if half else cells
@@ -172,7 +172,7 @@ def _each_wavelength(
     waves = stage("wavelengths", choose_waves, spectrum, far, error=error, air=setting.air)
     knots = near_knots(waves, aperture.size_m, far, front)
     plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
-    _afford(plan, on, place, waves)
+    _require_memory(plan, on, place, waves)
     cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
     weight, share = knots.share.T @ waves.weights(), knots.share.T @ waves.onto_nodes()
@@ -286,13 +286,13 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Li
     )
 
 
-def _afford(plan: Plan, on: Frame, place: Geometry, waves: Waves) -> None:
+def _require_memory(plan: Plan, on: Frame, place: Geometry, waves: Waves) -> None:
     """Refuse what does not fit the memory: the table, the frame's cells, the plate's pixels."""
     cells = _CELL * (on.p.size - 1) * (on.q.size - 1)
     if not on.straight:  # else the cells are the pixels
         cells += PIXEL * place.x_m.size * place.y_m.size
     strip = waves.node_m.size * (on.p.size + waves.power.size)
-    afford(
+    require_memory(
         plan.bytes + 8 * (cells + strip),
         parts=f" (far field {plan.bytes / 1e9:.2g} GB of {plan.samples:,} samples, "
         f"pixels {8 * cells / 1e9:.2g} GB)",

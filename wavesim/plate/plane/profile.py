@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.farfield.plane import SummedTable
+from wavesim.diffraction.planar import SummedTable
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame, bent
 from wavesim.plate.plane.source import Extent, along_axis, kernel_of

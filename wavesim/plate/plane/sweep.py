@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.farfield.plane import SummedTable
+from wavesim.diffraction.planar import SummedTable
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.kernels import sweep_coarse, sweep_fine
 

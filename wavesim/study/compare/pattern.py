@@ -9,8 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wavesim import aperture, farfield
+from wavesim import aperture
 from wavesim.aperture import Aperture, Rays
+from wavesim.diffraction import far
 from wavesim.errors import LimitError
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 from wavesim.study.ruling import source_angle_rad, with_aperture
@@ -77,7 +78,7 @@ class Pattern:
         return int(np.clip(6 + 3 * turns, *_SLIT_POINTS))
 
     def _bare(self, sine: Floats, offset: float) -> Floats:
-        found = farfield.amplitude(self.ruled, self.sine_in + offset, sine, self.wavelength_m)
+        found = far.amplitude(self.ruled, self.sine_in + offset, sine, self.wavelength_m)
         return np.asarray(np.abs(found) ** 2)
 
     def _divided(self, sine: Floats, offset: float) -> Floats:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.defects.random_errors import draw
 from wavesim.scene import ListedSlit, Ruled, Scene, Slits
 from wavesim.study.compare.pattern import (
     Pattern,

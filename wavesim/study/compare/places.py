@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from wavesim import farfield
-from wavesim.farfield.near import Wavefront, near_rulings
+from wavesim.diffraction import far
+from wavesim.diffraction.fresnel import Wavefront, near_rulings
 from wavesim.scene import Ruled, Scene
 from wavesim.study.compare.pattern import (
     counted,
@@ -152,8 +152,8 @@ def _distance(scene: Scene, value: float | None) -> Check:
     near = near_rulings(seen.ruled, Wavefront(1 / distance, 1 / distance))
     directions = np.array([0.0, 1e-3 / seen.ruled.width_m])  # an even grid; the axis is wanted
     axis = float(np.abs(near.amplitude(directions, seen.wavelength_m)[0]) ** 2)
-    far = float(np.abs(farfield.amplitude(seen.ruled, 0.0, np.zeros(1), seen.wavelength_m)[0]) ** 2)
-    return Check(axis / far, 1.0, abs(far / axis - 1) if axis > 0 else math.inf)
+    distant = float(np.abs(far.amplitude(seen.ruled, 0.0, np.zeros(1), seen.wavelength_m)[0]) ** 2)
+    return Check(axis / distant, 1.0, abs(distant / axis - 1) if axis > 0 else math.inf)
 
 
 def _edges(scene: Scene) -> Floats:

@@ -9,7 +9,6 @@ import numpy as np
 
 from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene
-from wavesim.study.compare.faults import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
@@ -21,6 +20,7 @@ from wavesim.study.compare.result import (
     Floats,
     Row,
 )
+from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
 from wavesim.study.compare.varied import unit_of, with_value
 

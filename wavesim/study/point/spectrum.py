@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim import aperture, farfield, light, plate
+from wavesim import aperture, light, plate
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.aperture.elements import Floats
+from wavesim.diffraction import far
 from wavesim.light import Spectrum
 from wavesim.light.air import Air, relative_to_standard
 from wavesim.light.pieces import from_nodes
@@ -120,7 +121,7 @@ def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> F
     """(n,) [power per area and nm] at the nodes, before the source's level."""
     nodes, reach = bins.node_m, plate.reach_per_m(place, bins, ruled)
     plate.check_memory(ruled, reach, bins, place)
-    columns = plate.sweep(farfield.far_field(ruled, *reach), place, bins, ruled)
+    columns = plate.sweep(far.far_field(ruled, *reach), place, bins, ruled)
     coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
     share = plate.rows(ruled.height_m, place, coarse)
     middle = np.interp(nodes, share.node_m, share.share[0][:, -1])

@@ -17,8 +17,8 @@ from wavesim.study.predict.errors import Effect, effects_of
 from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
+from wavesim.study.predict.openings import Feature, features_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
-from wavesim.study.predict.shapes import Feature, features_of
 from wavesim.study.predict.wavelengths import (
     middle_wavelength,
     principal_wavelength,

@@ -22,7 +22,7 @@ from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
-from wavesim.words import ranges
+from wavesim.text import ranges
 
 _BINS = 40  # of the light that meets at one place
 _EYE_M = 555e-9  # peak of the eye

@@ -15,15 +15,15 @@ import numpy as np
 
 from wavesim import aperture
 from wavesim.aperture.elements import Floats
+from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.errors import LimitError
-from wavesim.farfield.running import RunningIntegral, integral_of
 from wavesim.scene import Scene
 from wavesim.study.formulas import SINC_FWHM
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.orders import DARK, order_table
+from wavesim.study.profile.line_core import Core, core_of
 from wavesim.study.profile.scan import Illumination, Scan, scan, softened, weight_moments
 from wavesim.study.profile.search import Diffuse, FoundGhost, diffuse, find, prepared
-from wavesim.study.profile.shape import Core, core_of
 from wavesim.study.ruling import Ruling, ruling
 
 __all__ = ["Diffuse", "FoundGhost", "Illumination", "LineProfile", "MatchedGhost", "line_profile"]

@@ -12,10 +12,10 @@ import numpy as np
 
 from wavesim.aperture import Aperture, Comb, Rays
 from wavesim.aperture.elements import Complexes, Floats
+from wavesim.diffraction.far import amplitude
+from wavesim.diffraction.far.exact import turn
+from wavesim.diffraction.far.sampling import in_blocks
 from wavesim.errors import LimitError
-from wavesim.farfield import amplitude
-from wavesim.farfield.exact import turn
-from wavesim.farfield.sampling import in_blocks
 from wavesim.plate.memory import available_bytes
 
 _EDGE = 21.0  # amplitude exp(-21) at the ends: the sharp ends' tails stay below 1e-20 of a line

@@ -10,10 +10,10 @@ import numpy as np
 from wavesim import aperture
 from wavesim.aperture import Aperture, Comb
 from wavesim.aperture.build import even_positions
-from wavesim.aperture.defects.chance import draw
+from wavesim.aperture.defects.random_errors import draw
 from wavesim.aperture.elements import Floats
+from wavesim.diffraction.far.exact import direct_sum
 from wavesim.errors import ComputationError
-from wavesim.farfield.exact import direct_sum
 from wavesim.scene import (
     Defect,
     DriftDefect,
@@ -25,9 +25,9 @@ from wavesim.scene import (
     StepDefect,
 )
 from wavesim.study.formulas import SINC_FWHM
+from wavesim.study.profile.line_core import Core
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
 from wavesim.study.profile.search import diffuse, prepared
-from wavesim.study.profile.shape import Core
 from wavesim.study.ruling import Ruling, ruling, with_aperture
 from wavesim.study.tolerance.formula import Broadening, mean_width
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from wavesim.study.visibility.result import Maximum, Visibility
-from wavesim.words import ranges
+from wavesim.text import ranges
 
 _STATES = ("burnt out", "visible", "too faint")
 _MOST_STRETCHES = 4  # between orders, told one by one

@@ -1,0 +1,15 @@
+"""Far field: envelope times interference. Nothing here knows of plates or colour."""
+
+from wavesim.diffraction.far.amplitude import amplitude, interference
+from wavesim.diffraction.far.running import RunningIntegral
+from wavesim.diffraction.far.tables import FarField, Term, far_field, table_bytes
+
+__all__ = [
+    "FarField",
+    "RunningIntegral",
+    "Term",
+    "amplitude",
+    "far_field",
+    "interference",
+    "table_bytes",
+]

@@ -1,0 +1,151 @@
+"""The aperture's far-field power as running integrals over u, ready for any wavelength."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from wavesim.aperture.combs import Aperture
+from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.diffraction.far.mixing import Mixing, mixing
+from wavesim.diffraction.far.running import (
+    CELLS,
+    RunningIntegral,
+    cells_for,
+    guarded,
+    integrate,
+    integrate_again,
+)
+from wavesim.diffraction.far.sampling import in_blocks, sampled
+
+_MANY = 3  # kinds of element that are worth blending
+Envelope = Callable[[Rays], Complexes | Floats]
+
+
+@dataclass(frozen=True, eq=False)
+class Term:
+    """A running integral over u, and the smooth factor it is to be multiplied by.
+
+    Attributes
+    ----------
+    integral : of a product of two interference functions (or of the whole |A|^2) over u
+    envelopes : the two elements whose amplitudes multiply it, or None if it is whole
+    part : which part of the product of the two the integral holds
+    """
+
+    integral: RunningIntegral
+    envelopes: tuple[Element, Element] | None = None
+    part: Literal["power", "real", "imaginary"] = "power"
+
+    def factor(self, first: Complexes | Floats, second: Complexes | Floats) -> Floats:
+        """Factor [m2] from the amplitudes of its two envelopes at any rays."""
+        if self.part == "power":
+            return np.asarray(first.real**2 + first.imag**2)
+        product = first * np.conj(second)
+        return np.asarray(2 * product.real if self.part == "real" else -2 * product.imag)
+
+
+@dataclass(frozen=True, eq=False)
+class FarField:
+    """Interference functions on an even grid of u.
+
+    Attributes
+    ----------
+    elements, amplitude : the kinds of element and their interference functions (n,); one pair
+        with the whole amplitude [m] if every element depends on u alone
+    start_per_m, step_per_m : the grid [1/m]
+    cells : grid steps per 1/(aperture width)
+    whole : whether the amplitude holds the envelopes already
+    mixing : strengths of the elements where they were blended from more, or None
+    """
+
+    elements: tuple[Element, ...]
+    amplitude: tuple[Complexes, ...]
+    start_per_m: float
+    step_per_m: float
+    cells: int
+    whole: bool
+    mixing: Mixing | None = None
+
+    def terms(self, *, again: bool) -> Iterator[Term]:
+        """|A|^2 = sum of terms, each integrated over u (and once more if `again`).
+
+        |sum_r E_r B_r|^2 = sum_r |E_r|^2 |B_r|^2
+                          + 2 sum_{r<s} Re(E_r E_s*) Re(B_r B_s*) - Im(E_r E_s*) Im(B_r B_s*)
+
+        with the interference functions B of u alone and the envelopes E smooth.
+        """
+        for r, b in enumerate(self.amplitude):
+            envelopes = None if self.whole else (self.elements[r], self.elements[r])
+            yield Term(self._integral(_power(b), again), envelopes)
+            for s in range(r + 1, len(self.amplitude)):
+                if self.mixing is not None and not self.mixing.counts(r, s):
+                    continue
+                pair = (self.elements[r], self.elements[s])
+                product = b * np.conj(self.amplitude[s])
+                yield Term(self._integral(product.real.copy(), again), pair, "real")
+                yield Term(self._integral(product.imag.copy(), again), pair, "imaginary")
+
+    def _integral(self, samples: Floats, again: bool) -> RunningIntegral:
+        table = integrate(samples, self.start_per_m, self.step_per_m, self.cells)
+        return integrate_again(table) if again else table
+
+
+def table_bytes(aperture: Aperture, first_per_m: float, last_per_m: float) -> int:
+    """Memory that the far field and its tables need [bytes], before anything is allocated."""
+    cells = CELLS * aperture.width_m * (last_per_m - first_per_m) + 64
+    kinds = 1 if aperture.of_u_alone else len(aperture.combs)
+    return int(cells * (16 * (kinds + 1) + 8 + 48 + 56))
+
+
+def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
+    """Interference functions between two frequencies [1/m].
+
+    Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element.
+    """
+    width = aperture.width_m
+    cells = cells_for(width, first_per_m, last_per_m)
+    step = 1.0 / (cells * width)
+    start, count = guarded(first_per_m, last_per_m, step)
+    elements = tuple(comb.element for comb in aperture.combs)
+    parts = (sampled(comb, aperture.centre_m, start, step, count) for comb in aperture.combs)
+    if not aperture.of_u_alone:
+        return _blended(FarField(elements, (), start, step, cells, whole=False), parts, count)
+    whole = _enveloped(next(parts), elements[0].amplitude, start, step)
+    for element, part in zip(elements[1:], parts, strict=True):
+        whole += _enveloped(part, element.amplitude, start, step)
+    return FarField(elements[:1], (whole,), start, step, cells, whole=True)
+
+
+def _blended(bare: FarField, parts: Iterator[Complexes], count: int) -> FarField:
+    """Interference functions of few blends of the elements, if they are many."""
+    if len(bare.elements) < _MANY:
+        return replace(bare, amplitude=tuple(parts))
+    mixed = mixing(bare.elements)
+    blended = np.zeros((mixed.strength.size, count), dtype=np.complex128)
+    for r, part in enumerate(parts):
+        for k, row in enumerate(blended):
+            row += mixed.matrix[k, r] * part
+    blends = mixed.blends(bare.elements)
+    return replace(bare, elements=blends, amplitude=tuple(blended), mixing=mixed)
+
+
+def _power(amplitude: Complexes) -> Floats:
+    power = np.square(amplitude.real)
+    part = np.square(amplitude.imag)
+    power += part
+    return np.asarray(power)
+
+
+def _enveloped(part: Complexes, amplitude: Envelope, start: float, step: float) -> Complexes:
+    """An interference function times its element's amplitude, in place."""
+
+    def multiply(first: int, last: int) -> None:
+        u: Floats = start + step * np.arange(first, last, dtype=np.float64)
+        part[first:last] *= amplitude(Rays(0.0, u, 1.0))
+
+    in_blocks(multiply, part.size)
+    return part

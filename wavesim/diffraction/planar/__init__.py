@@ -1,0 +1,7 @@
+"""Far field of apertures in the plane."""
+
+from wavesim.diffraction.planar.amplitude import plane_amplitude
+from wavesim.diffraction.planar.summed import Grid, SummedTable
+from wavesim.diffraction.planar.tables import Plan, plan_table, plane_table
+
+__all__ = ["Grid", "Plan", "SummedTable", "plan_table", "plane_amplitude", "plane_table"]

@@ -1,0 +1,74 @@
+"""|A|^2 of an aperture in the plane on an even grid of frequencies."""
+
+from __future__ import annotations
+
+import math
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from wavesim.aperture.elements import Complexes, Floats
+from wavesim.aperture.plane import Group, PlaneAperture
+from wavesim.diffraction.planar.summed import Grid
+
+TOLERANCE = 1e-8  # asked of the non-uniform FFT; of the root of the sum of squared weights
+_FEW = 100  # places up to which a product of two thin matrices is quicker than an FFT
+_BLOCK = 1 << 21  # samples of one block of rows: bounds the memory of complex amplitudes
+
+
+def power_of_groups(aperture: PlaneAperture, grid: Grid) -> Floats:
+    """(nv, nu) |A|^2 [m4].
+
+    Cost: one two-dimensional non-uniform FFT (Barnett, Magland, af Klinteberg 2019) or thin
+    matrix product per kind of element, and its envelope at every sample. Blocks of rows run two
+    at a time, one thread each, so the result does not depend on the number of cores.
+    """
+    out = np.empty((grid.nv, grid.nu))
+    rows = max(8, min(_BLOCK // grid.nu, -(-grid.nv // 2)))
+    centre = aperture.centre_m
+
+    def fill(first: int) -> None:
+        part = slice(first, min(first + rows, grid.nv))
+        amplitude = _amplitude(aperture, centre, grid, part)
+        np.square(amplitude.real, out=out[part])
+        out[part] += np.square(amplitude.imag)
+
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        list(pool.map(fill, range(0, grid.nv, rows)))
+    return out
+
+
+def _amplitude(
+    aperture: PlaneAperture, centre: tuple[float, float], grid: Grid, rows: slice
+) -> Complexes:
+    u, v = grid.u, grid.v[rows]
+    total = np.zeros((v.size, u.size), dtype=np.complex128)
+    for group in aperture.groups:
+        part = interference(group, centre, grid, rows)
+        part *= group.element.amplitude(u[None, :], v[:, None])
+        total += part
+    return total
+
+
+def interference(group: Group, centre: tuple[float, float], grid: Grid, rows: slice) -> Complexes:
+    """(rows, nu) sum of w exp(-2 pi i (u (x - x0) + v (y - y0)))."""
+    x, y = group.x_m - centre[0], group.y_m - centre[1]
+    u, v = grid.u, grid.v[rows]
+    if x.size <= _FEW:
+        across = group.weight[:, None] * np.exp(-2j * math.pi * np.outer(x, u))
+        return np.asarray(np.exp(-2j * math.pi * np.outer(v, y)) @ across)
+    from finufft import nufft2d1
+
+    middle_u, middle_v = u[u.size // 2], v[v.size // 2]
+    weight = group.weight * np.exp(-2j * math.pi * (middle_u * x + middle_v * y))
+    result: Complexes = nufft2d1(
+        2 * math.pi * grid.step_v * y,
+        2 * math.pi * grid.step_u * x,
+        weight,
+        (v.size, u.size),
+        isign=-1,
+        eps=TOLERANCE,
+        nthreads=1,
+        upsampfac=1.25,
+    )
+    return result

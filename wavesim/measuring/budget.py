@@ -1,0 +1,67 @@
+"""Where a wavelength's uncertainty comes from, part by part, added in quadrature.
+
+    u^2 = (dlambda/dx)^2 (u_pixel^2 + u_slit^2) + u_pitch^2 + u_angles^2 + u_air^2
+
+Parts common to all lines of a plate (pitch, angles, air) do not average out over lines.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from wavesim.measuring.instrument import Instrument
+from wavesim.measuring.peaks import Feature
+
+
+@dataclass(frozen=True)
+class Budget:
+    """Standard uncertainties of one wavelength, all [m].
+
+    Attributes
+    ----------
+    pixel_m : placing the line on the plate: noise, pixels, asymmetry
+    slit_m : uneven light across the source slit's image
+    pitch_m : the grating's pitch
+    angles_m : incidence, camera's axis, its place on the plate, focal length
+    air_m : temperature of the air
+    """
+
+    pixel_m: float
+    slit_m: float
+    pitch_m: float
+    angles_m: float
+    air_m: float
+
+    @property
+    def total_m(self) -> float:
+        """All parts in quadrature [m]; the name that a line gets has no part in it."""
+        return math.hypot(self.pixel_m, self.slit_m, self.pitch_m, self.angles_m, self.air_m)
+
+
+def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: float) -> Budget:
+    """The budget of a line read in an order."""
+    doubt, x = instrument.doubt, feature.x_m
+    wavelength = abs(float(instrument.wavelength(x, order)))
+    per_m = abs(instrument.dispersion(x, order))
+    angles = [
+        instrument.shift(x, order, alpha_rad=doubt.incidence_rad),
+        instrument.shift(x, order, viewing_rad=doubt.viewing_rad),
+        instrument.shift(x, order, origin_m=doubt.origin_m),
+        instrument.shift(x, order, focal_m=doubt.focal * instrument.focal_m),
+    ]
+    return Budget(
+        pixel_m=per_m * feature.x_error_m,
+        slit_m=per_m * doubt.slit * slit_image_m,
+        pitch_m=wavelength * doubt.pitch,
+        angles_m=math.hypot(*angles),
+        air_m=_air(instrument, x, order),
+    )
+
+
+def _air(instrument: Instrument, x_m: float, order: int) -> float:
+    warmer = replace(
+        instrument.air, temperature_K=instrument.air.temperature_K + instrument.doubt.temperature_K
+    )
+    other = replace(instrument, air=warmer)
+    return abs(float(other.wavelength(x_m, order) - instrument.wavelength(x_m, order)))

@@ -1,0 +1,211 @@
+"""Wavelengths from the settings of a spectrometer's divided circle.
+
+    lambda = d (sin alpha + sin beta) / m,    beta = +-(reading - zero) - alpha
+
+where `zero` is the reading of the straight-through image (order 0, beta = -alpha). The sign of the
+circle follows from the settings themselves. Settings of +m and -m of one line together cancel an
+error of the incidence to first order; all correlations (zero, incidence, pitch) are carried.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.measuring.profile import Floats
+from wavesim.study.rows import Table
+
+ARCSEC_RAD = math.pi / 648_000
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One setting of the telescope on a line.
+
+    Attributes
+    ----------
+    order : m, 0 for the straight-through image
+    angle_rad : [rad] reading of the circle
+    second_rad : [rad] reading of the opposite vernier, where there is one
+    name : lines with the same name are one line
+    """
+
+    order: int
+    angle_rad: float
+    second_rad: float | None = None
+    name: str = ""
+
+
+@dataclass(frozen=True)
+class Circle:
+    """The spectrometer.
+
+    Attributes
+    ----------
+    pitch_m : [m] d
+    incidence_rad : [rad] alpha
+    reading_rad : [rad] standard uncertainty of one reading
+    pitch_error : relative standard uncertainty of the pitch
+    incidence_error_rad : [rad] of the incidence
+    """
+
+    pitch_m: float
+    incidence_rad: float = 0.0
+    reading_rad: float = ARCSEC_RAD
+    pitch_error: float = 0.0
+    incidence_error_rad: float = 0.0
+
+
+@dataclass(frozen=True)
+class Read:
+    """A wavelength from one setting, or from all settings of a line together.
+
+    Attributes
+    ----------
+    name : of the line
+    order : m; 0 for the mean of several orders
+    settings : how many settings
+    turn_rad : [rad] angle from the straight-through image, 0 for a mean
+    wavelength_m : [m] as measured: in the air of the room
+    uncertainty_m : [m] standard
+    u_reading_m, u_pitch_m, u_incidence_m : [m] its parts
+    """
+
+    name: str
+    order: int
+    settings: int
+    turn_rad: float
+    wavelength_m: float
+    uncertainty_m: float
+    u_reading_m: float
+    u_pitch_m: float
+    u_incidence_m: float
+
+
+@dataclass(frozen=True, repr=False)
+class CircleTable(Table[Read]):
+    """Settings turned into wavelengths, one row a setting.
+
+    Attributes
+    ----------
+    means : one row a line, its settings weighted by their covariance
+    zero_rad : [rad] reading of the straight-through image
+    """
+
+    means: tuple[Read, ...]
+    zero_rad: float
+
+
+def from_circle(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
+    """Turn settings into wavelengths.
+
+    Raises
+    ------
+    InputError
+        No setting of order 0, none of another order, or an angle that no light leaves at.
+    """
+    zeros = [s for s in settings if s.order == 0]
+    lines = [s for s in settings if s.order != 0]
+    if not zeros or not lines:
+        raise InputError(
+            "needs settings of the straight-through image and of lines", key="order",
+            expected="at least one row with order 0 and one with another order",
+        )  # fmt: skip
+    origin = _mean(zeros[0])
+    zero = origin + float(np.mean([_wrapped(_mean(s) - origin) for s in zeros]))
+    turn = np.array([_wrapped(_mean(s) - zero) for s in lines])
+    order = np.array([s.order for s in lines], dtype=np.float64)
+    turn = turn * (1.0 if float((turn * order).sum()) >= 0 else -1.0)
+    wavelength, parts = _wavelengths(lines, turn, order, circle, zeros)
+    rows = tuple(
+        _read(s, turn[k], wavelength[k], {n: p[k : k + 1] for n, p in parts.items()})
+        for k, s in enumerate(lines)
+    )
+    return CircleTable(rows, _means(lines, wavelength, parts), zero)
+
+
+def dms(degrees: float, minutes: float = 0.0, seconds: float = 0.0) -> float:
+    """Degrees, minutes and seconds as radians; the sign of the degrees counts for all."""
+    sign = math.copysign(1.0, degrees)
+    return sign * math.radians(abs(degrees) + minutes / 60 + seconds / 3600)
+
+
+def _mean(setting: Setting) -> float:
+    """Mean of both verniers, the second one 180 degrees away."""
+    if setting.second_rad is None:
+        return setting.angle_rad
+    apart = setting.second_rad - setting.angle_rad - math.pi
+    return setting.angle_rad + _wrapped(apart) / 2
+
+
+def _wrapped(angle: float) -> float:
+    """The same angle from -180 to 180 degrees."""
+    return (angle + math.pi) % (2 * math.pi) - math.pi
+
+
+def _wavelengths(
+    lines: list[Setting], turn: Floats, order: Floats, circle: Circle, zeros: list[Setting]
+) -> tuple[Floats, dict[str, Floats]]:
+    """Wavelengths (n,) and, by cause, what one standard uncertainty of each source moves (n, k)."""
+    beta = turn - circle.incidence_rad
+    if np.any(np.abs(beta) >= math.pi / 2):
+        worst = float(np.degrees(np.abs(turn).max()))
+        raise InputError(
+            "no light leaves the grating there", key="degrees", value=f"{worst:.4g} from zero",
+            expected="settings less than 90 degrees from the grating's normal",
+        )  # fmt: skip
+    d, alpha = circle.pitch_m, circle.incidence_rad
+    wavelength = d * (math.sin(alpha) + np.sin(beta)) / order
+    if np.any(wavelength <= 0):
+        raise InputError(
+            "lie on the wrong side of the straight-through image for their order", key="order",
+            expected="orders of opposite sign on opposite sides",
+        )  # fmt: skip
+    slope = d * np.cos(beta) / order
+    one = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in lines])
+    of_zeros = [1 / (1 + (s.second_rad is not None)) for s in zeros]
+    zero = circle.reading_rad * math.sqrt(sum(of_zeros)) / len(zeros)
+    own = np.diag(slope * one)
+    parts = {
+        "reading": np.concatenate([own, -(slope * zero)[:, None]], axis=1),
+        "pitch": (wavelength * circle.pitch_error)[:, None],
+        "incidence": (d * (math.cos(alpha) - np.cos(beta)) / order * circle.incidence_error_rad)[
+            :, None
+        ],
+    }
+    return wavelength, parts
+
+
+def _read(setting: Setting, turn: float, wavelength: float, parts: dict[str, Floats]) -> Read:
+    size = {name: float(np.sqrt((part**2).sum())) for name, part in parts.items()}
+    return Read(
+        setting.name, setting.order, 1, float(turn), float(wavelength), math.hypot(*size.values()),
+        size["reading"], size["pitch"], size["incidence"],
+    )  # fmt: skip
+
+
+def _means(lines: list[Setting], wavelength: Floats, parts: dict[str, Floats]) -> tuple[Read, ...]:
+    """Weighted means of the settings of each line: weights C^-1 1, C their covariance."""
+    groups: dict[str, list[int]] = {}
+    for k, s in enumerate(lines):
+        groups.setdefault(s.name or f"setting {k + 1}", []).append(k)
+    out = []
+    for name, rows in groups.items():
+        stack = np.concatenate([p[rows] for p in parts.values()], axis=1)
+        covariance = stack @ stack.T
+        floor = 1e-12 * max(float(np.trace(covariance)), (1e-18) ** 2)
+        weight = np.linalg.solve(covariance + floor * np.eye(len(rows)), np.ones(len(rows)))
+        weight /= weight.sum()
+        size = {n: float(np.sqrt(((weight @ p[rows]) ** 2).sum())) for n, p in parts.items()}
+        orders = {lines[k].order for k in rows}
+        out.append(
+            Read(
+                name, orders.pop() if len(orders) == 1 else 0, len(rows), 0.0,
+                float(weight @ wavelength[rows]), math.hypot(*size.values()),
+                size["reading"], size["pitch"], size["incidence"],
+            )
+        )  # fmt: skip
+    return tuple(out)

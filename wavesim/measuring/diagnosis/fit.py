@@ -1,0 +1,181 @@
+"""Amplitudes from the strengths of one period's first ghosts.
+
+The two ghosts of a line are taken together: the slope of the groove's envelope, and the cross
+term of errors of place and strength at one period, raise one as they lower the other.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.measuring.diagnosis.table import Measured
+from wavesim.study.formulas import ghost_over_line
+
+_GRID = 6000  # amplitudes tried before the best is refined
+_LEAST, _MOST = 1e-8, 0.6  # of the pitch
+_POOR = 3.0  # misfit beyond which one kind alone is not believed
+_MODEL = 0.003  # of the strength: what envelope and neighbours still do to it
+
+
+@dataclass(frozen=True)
+class Fit:
+    """Result for one period; attributes as in `FoundError`."""
+
+    kind: str
+    amplitude: float
+    amplitude_error: float
+    modulation: float
+    modulation_error: float
+    growth: float
+    growth_error: float
+    misfit: float
+
+
+def model(order: Floats, offset: Floats, amplitude: Floats | float) -> Floats:
+    """Strength of a first ghost of displacement A/d over its line, at its own place m + offset."""
+    return ghost_over_line(order, offset, 1, amplitude)
+
+
+def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
+    """Strength of the k-th ghost that a fit predicts there; 1 for k = 0."""
+    if harmonic == 0:
+        return np.ones(order.size)
+    if fit.kind == "strength":
+        return np.full(order.size, (fit.modulation**2 / 4) ** harmonic)
+    return ghost_over_line(order, offset, harmonic, fit.amplitude)
+
+
+@dataclass(frozen=True, eq=False)
+class _Pairs:
+    """Means over the sides of each line's ghosts.
+
+    Attributes
+    ----------
+    part : the ghosts (n,)
+    mean : (g, n) averages the sides of each order
+    order, log_strength, error : (g,) order, mean of ln strength, and its standard error
+    """
+
+    part: Measured
+    mean: Floats
+    order: Floats
+    log_strength: Floats
+    error: Floats
+
+    def log_model(self, amplitude: Floats | float) -> Floats:
+        """(g,) or (a, g): mean of ln `model` over the sides, for a displacement A/d."""
+        with np.errstate(divide="ignore"):
+            level = np.log(model(self.part.order, self.part.offset, amplitude))
+        return np.asarray(level @ self.mean.T)
+
+
+def _paired(part: Measured) -> _Pairs:
+    order = np.unique(part.order)
+    same = (part.order[None, :] == order[:, None]).astype(np.float64)
+    mean = same / same.sum(axis=1, keepdims=True)
+    error = np.sqrt(mean**2 @ (part.strength_error / part.strength) ** 2)
+    return _Pairs(part, mean, order, mean @ np.log(part.strength), np.hypot(error, _MODEL))
+
+
+def fitted(part: Measured) -> Fit:
+    """The kind of error that explains the strengths, simplest first."""
+    pairs = _paired(part)
+    growth, growth_error = _growth(pairs)
+    amplitude, amplitude_error, misfit_place = _displacement(pairs)
+    modulation, modulation_error, misfit_strength = _strength(pairs)
+    if np.unique(np.abs(part.order)).size < 2:
+        return Fit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
+                   growth, growth_error, misfit_place)  # fmt: skip
+    if min(misfit_place, misfit_strength) > _POOR:
+        return _both(pairs, growth, growth_error)
+    if misfit_place <= misfit_strength:
+        return Fit("displacement", amplitude, amplitude_error, 0.0, 0.0, growth, growth_error,
+                   misfit_place)  # fmt: skip
+    return Fit("strength", 0.0, 0.0, modulation, modulation_error, growth, growth_error,
+               misfit_strength)  # fmt: skip
+
+
+def _growth(pairs: _Pairs) -> tuple[float, float]:
+    """p of strength ~ |m|^p by weighted regression, orders but 0."""
+    use = pairs.order != 0
+    x, y = np.log(np.abs(pairs.order[use])), pairs.log_strength[use]
+    w = 1 / pairs.error[use] ** 2
+    if np.unique(x).size < 2:
+        return math.nan, math.nan
+    mean = np.average(x, weights=w)
+    moment = float(np.sum(w * (x - mean) ** 2))
+    return float(np.sum(w * (x - mean) * y) / moment), 1 / math.sqrt(moment)
+
+
+def _misfit(residual: Floats, error: Floats, free: int) -> float:
+    return math.sqrt(float(np.sum((residual / error) ** 2)) / max(residual.size - free, 1))
+
+
+def _displacement(pairs: _Pairs) -> tuple[float, float, float]:
+    """A/d, its standard error and the misfit, by search over all amplitudes, then refinement."""
+    error = pairs.error
+
+    def cost(amplitude: Floats) -> Floats:
+        residual = pairs.log_model(amplitude[:, None]) - pairs.log_strength
+        return np.asarray(np.sum((residual / error) ** 2, axis=1))
+
+    grid = np.geomspace(_LEAST, _MOST, _GRID)
+    best = int(np.argmin(cost(grid)))
+    low, high = grid[max(best - 1, 0)], grid[min(best + 1, _GRID - 1)]
+    for _ in range(6):
+        fine = np.linspace(low, high, 41)
+        best = int(np.argmin(cost(fine)))
+        low, high = fine[max(best - 1, 0)], fine[min(best + 1, 40)]
+    amplitude = float((low + high) / 2)
+    level, step = pairs.log_model(amplitude), 1e-4 * amplitude
+    slope = (pairs.log_model(amplitude + step) - level) / step
+    misfit = _misfit(level - pairs.log_strength, error, 1)
+    sigma = 1 / math.sqrt(float(np.sum((slope / error) ** 2))) * max(misfit, 1.0)
+    return amplitude, max(sigma, _common(amplitude, error)), misfit
+
+
+def _common(amplitude: float, error: Floats) -> float:
+    """Standard error that no averaging takes away.
+
+    The random errors of one ruling have a part of the ghost's own period, the same for all orders
+    and both sides, so the best single ghost limits the amplitude.
+    """
+    return amplitude * float(error.min()) / 2
+
+
+def _strength(pairs: _Pairs) -> tuple[float, float, float]:
+    """a, its standard error and the misfit: the weighted mean of the logarithms."""
+    weight = 1 / pairs.error**2
+    mean = float(np.average(pairs.log_strength, weights=weight))
+    misfit = _misfit(pairs.log_strength - mean, pairs.error, 1)
+    modulation = 2 * math.exp(mean / 2)
+    sigma = modulation / 2 / math.sqrt(float(weight.sum())) * max(misfit, 1.0)
+    return modulation, max(sigma, _common(modulation, pairs.error)), misfit
+
+
+def _both(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
+    """Small-error form of both at one period: strength = x (m + offset)^2 + y, sides averaged."""
+    place = pairs.mean @ (pairs.part.order + pairs.part.offset) ** 2
+    strength = pairs.mean @ pairs.part.strength
+    columns = np.column_stack([place, np.ones(place.size)])
+    scale = 1 / (pairs.error * strength)
+    found, *_ = np.linalg.lstsq(columns * scale[:, None], strength * scale, rcond=None)
+    covariance = np.linalg.pinv((columns * scale[:, None]).T @ (columns * scale[:, None]))
+    misfit = _misfit(columns @ found - strength, 1 / scale, 2)
+    spread = np.sqrt(np.diag(covariance)) * max(misfit, 1.0)
+    x, y = max(float(found[0]), 0.0), max(float(found[1]), 0.0)
+    amplitude, modulation = math.sqrt(x) / math.pi, 2 * math.sqrt(y)
+    return Fit(
+        "both",
+        amplitude,
+        float(spread[0]) / (2 * math.pi**2 * max(amplitude, 1e-12)),
+        modulation,
+        2 * float(spread[1]) / max(modulation, 1e-12),
+        growth,
+        growth_error,
+        misfit,
+    )

@@ -1,0 +1,157 @@
+"""The bench as the person measuring knows it: from position to wavelength, and how well.
+
+    beta = viewing + arctan((x - origin) / focal),    lambda = d (sin alpha + sin beta) / m
+
+exact; wavelengths are then taken from the bench's air to standard air.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.light.air import STANDARD, AirState, relative_to_standard
+from wavesim.measuring.profile import Floats
+
+if TYPE_CHECKING:
+    from wavesim.scene import Scene
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Standard uncertainties of what is known about the instrument; zero where none is admitted.
+
+    Attributes
+    ----------
+    pitch, focal : relative
+    incidence_rad, viewing_rad : [rad] of alpha and of the camera's axis
+    origin_m : [m] of the camera's axis on the plate
+    temperature_K : [K] of the air along the bench
+    slit : part of the slit image's width by which uneven light may move its middle
+        (2 %: common practice, no source)
+    """
+
+    pitch: float = 0.0
+    focal: float = 0.0
+    incidence_rad: float = 0.0
+    viewing_rad: float = 0.0
+    origin_m: float = 0.0
+    temperature_K: float = 1.0  # noqa: N815  (the unit is K)
+    slit: float = 0.02
+
+
+@dataclass(frozen=True)
+class Instrument:
+    """Grating and bench.
+
+    Attributes
+    ----------
+    pitch_m : [m] d
+    focal_m : [m] of the camera, what turns tan(angle) into x
+    alpha_rad : [rad] angle of incidence
+    viewing_rad : [rad] diffraction angle of the camera's axis
+    origin_m : [m] x of the camera's axis on the plate
+    rulings : N where known; sets the width of a line and where its subsidiary maxima may lie
+    air : along the bench
+    doubt : standard uncertainties
+    """
+
+    pitch_m: float
+    focal_m: float
+    alpha_rad: float = 0.0
+    viewing_rad: float = 0.0
+    origin_m: float = 0.0
+    rulings: int | None = None
+    air: AirState = STANDARD
+    doubt: Doubt = field(default_factory=Doubt)
+
+    def __post_init__(self) -> None:
+        for key, value in (("pitch", self.pitch_m), ("camera", self.focal_m)):
+            if not (math.isfinite(value) and value > 0):
+                raise InputError("is not above zero", key=key, value=value, expected="a length")
+        for key, value in (("incidence", self.alpha_rad), ("viewing", self.viewing_rad)):
+            if not abs(value) < math.pi / 2:
+                raise InputError(
+                    "reaches 90 degrees", key=key, value=value, expected="a smaller angle"
+                )
+
+    def sine(self, x_m: Floats | float) -> Floats:
+        """sin(alpha) + sin(beta) at positions on the plate; (...) [m] -> (...)."""
+        beta = self.viewing_rad + np.arctan((np.asarray(x_m) - self.origin_m) / self.focal_m)
+        return np.asarray(math.sin(self.alpha_rad) + np.sin(beta))
+
+    def position(self, sine: Floats | float) -> Floats:
+        """x [m] where sin(alpha) + sin(beta) has these values; NaN where the camera sees none."""
+        out = np.asarray(sine, dtype=np.float64) - math.sin(self.alpha_rad)
+        with np.errstate(invalid="ignore"):
+            angle = np.arcsin(out) - self.viewing_rad
+            seen = np.abs(angle) < math.pi / 2
+            x = self.origin_m + self.focal_m * np.tan(np.where(seen, angle, np.nan))
+        return np.asarray(x)
+
+    def wavelength(self, x_m: Floats | float, order: Floats | int) -> Floats:
+        """Wavelength in standard air [m] of light of an order at x."""
+        in_bench = self.pitch_m * self.sine(x_m) / order
+        if self.air == STANDARD:
+            return np.asarray(in_bench)
+        return np.asarray(in_bench / relative_to_standard(np.abs(in_bench), self.air))
+
+    def place(self, wavelength_m: Floats | float, order: Floats | int) -> Floats:
+        """x [m] where a wavelength (standard air) of an order falls; NaN where nowhere."""
+        in_bench = np.asarray(wavelength_m, dtype=np.float64)
+        if self.air != STANDARD:
+            in_bench = in_bench * relative_to_standard(in_bench, self.air)
+        return self.position(in_bench * order / self.pitch_m)
+
+    def dispersion(self, x_m: float, order: int) -> float:
+        """d lambda / d x at x [m of wavelength per m of plate]."""
+        step = 1e-6 * self.focal_m
+        both = self.wavelength(np.array([x_m - step, x_m + step]), order)
+        return float(both[1] - both[0]) / (2 * step)
+
+    def shift(self, x_m: float, order: int, **change: float) -> float:
+        """Change of the wavelength read at x when fields of the instrument change by so much."""
+        other = replace(self, **{k: getattr(self, k) + v for k, v in change.items()})
+        return float(other.wavelength(x_m, order) - self.wavelength(x_m, order))
+
+
+def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
+    """The instrument that a scene's bench and aperture make.
+
+    Raises
+    ------
+    InputError
+        The aperture has no pitch.
+    """
+    from wavesim.scene import Ruled
+
+    aperture, bench = scene.aperture, scene.bench
+    pitch = aperture.mean_pitch_m
+    if pitch is None or not isinstance(aperture, Ruled):
+        raise InputError(
+            "has no pitch, so its plate tells no wavelengths", key="aperture.kind",
+            value=aperture.kind, expected="a grating, or several slits or wires",
+        )  # fmt: skip
+    air = bench.air
+    return Instrument(
+        pitch_m=pitch,
+        focal_m=bench.camera_focal_m,
+        alpha_rad=bench.alpha_rad,
+        viewing_rad=bench.camera_axis_rad,
+        rulings=lit_rulings(scene, pitch, aperture.rulings),
+        air=AirState(air.temperature_K, air.pressure_Pa, air.humidity, air.co2),
+        doubt=doubt or Doubt(),
+    )
+
+
+def lit_rulings(scene: Scene, pitch_m: float, rulings: int) -> int:
+    """Rulings within the beam."""
+    beam = scene.bench.beam
+    if beam is None:
+        return rulings
+    across = beam.diameter_m / math.cos(scene.bench.alpha_rad) / pitch_m
+    return max(1, min(rulings, int(across)))

@@ -1,0 +1,89 @@
+"""Maxima of samples by prominence, and their widths, in plain arrays.
+
+Prominence is the height above the higher of the two lowest points that separate a maximum from
+taller ground to its left and to its right (the end of the samples counts as ground).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.measuring.profile import Floats
+
+Indices = npt.NDArray[np.intp]
+
+
+@dataclass(frozen=True, eq=False)
+class Maxima:
+    """Samples at maxima (k,), and the prominence of each (k,)."""
+
+    at: Indices
+    prominence: Floats
+
+
+def maxima(y: Floats, least: float) -> Maxima:
+    """Maxima whose prominence is at least `least`; a flat top counts at its middle. O(n)."""
+    at = _tops(y)
+    if at.size == 0:
+        return Maxima(at, np.zeros(0))
+    valley = np.array(
+        [y[a:b].min() for a, b in zip(np.append(0, at), np.append(at, y.size), strict=True)]
+    )
+    height = y[at]
+    left = _lowest(height, valley[:-1])
+    right = _lowest(height[::-1], valley[::-1][:-1])[::-1]
+    prominence = height - np.maximum(left, right)
+    kept = prominence >= least
+    return Maxima(at[kept], prominence[kept])
+
+
+def _tops(y: Floats) -> Indices:
+    """Middles of the stretches of equal samples that are higher than what lies beside them."""
+    change = np.flatnonzero(np.diff(y) != 0)
+    first = np.append(0, change + 1)
+    last = np.append(change, y.size - 1)
+    level = y[first]
+    inner = (level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])
+    stretch = np.flatnonzero(inner) + 1
+    return np.asarray((first[stretch] + last[stretch]) // 2, dtype=np.intp)
+
+
+def _lowest(height: Floats, valley: Floats) -> Floats:
+    """Lowest valley between each maximum and the next taller one before it."""
+    out = np.empty(height.size)
+    stack: list[tuple[float, float]] = []  # heights falling, each with the lowest valley before it
+    for k in range(height.size):
+        low = float(valley[k])
+        while stack and stack[-1][0] <= height[k]:
+            low = min(low, stack.pop()[1])
+        out[k] = low
+        stack.append((float(height[k]), low))
+    return out
+
+
+def widths(y: Floats, found: Maxima, part: float) -> Floats:
+    """(k,) full widths [samples] at `part` of the prominence below each top, interpolated."""
+    out = np.empty(found.at.size)
+    for k, (at, prominence) in enumerate(zip(found.at, found.prominence, strict=True)):
+        level = y[at] - part * prominence
+        out[k] = _crossing(y, int(at), level, 1) + _crossing(y, int(at), level, -1)
+    return out
+
+
+def _crossing(y: Floats, at: int, level: float, step: int) -> float:
+    """Distance from a maximum to where the samples fall below a level."""
+    k, reach = at, 64
+    while True:
+        side = y[k : k + reach] if step > 0 else y[max(k - reach + 1, 0) : k + 1][::-1]
+        below = np.flatnonzero(side < level)
+        if below.size:
+            j = k + step * int(below[0])
+            a, b = float(y[j - step]), float(y[j])
+            return abs(j - at) - (level - b) / (a - b)
+        k += step * (side.size - 1)
+        if side.size < reach:
+            return float(abs(k - at))
+        reach *= 4

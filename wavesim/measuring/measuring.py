@@ -1,0 +1,215 @@
+"""From a profile to a table of wavelengths: the whole measurement in one place."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.measuring.both_sides import subsidiary
+from wavesim.measuring.budget import budget
+from wavesim.measuring.ghosts import Period, Verdict, classify
+from wavesim.measuring.instrument import Instrument
+from wavesim.measuring.lists import Entry, line_list
+from wavesim.measuring.orders import VISIBLE_M, Assignment, assign, possible_orders
+from wavesim.measuring.peaks import Feature, Kind, find_lines
+from wavesim.measuring.profile import Profile
+from wavesim.measuring.result import Line, Measurement
+
+_ZERO_REACH = 3.0  # line widths about the zero order that hold nothing else
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is asked of a plate.
+
+    Attributes
+    ----------
+    kind : "bright" or "dark" lines
+    least : smallest line, see `find_lines`; None for the usual
+    element : line list for names, None for none
+    order : the order of all lines where it is known
+    range_m : shortest and longest wavelength [m] that the source sends
+    zero_order : set the origin by the zero order where the plate shows it
+    """
+
+    kind: Kind = "bright"
+    least: float | None = None
+    element: str | None = None
+    order: int | None = None
+    range_m: tuple[float, float] = VISIBLE_M
+    zero_order: bool = True
+
+    def __post_init__(self) -> None:
+        if self.order == 0:
+            raise InputError(
+                "shows no wavelengths", key="order", value=0, expected="an order but 0"
+            )
+
+
+def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Measurement:
+    """Find, place, name and judge the lines of a profile.
+
+    Parameters
+    ----------
+    profile : light against position
+    instrument : pitch, focal length and angles, with their uncertainties
+    task : what to look for
+
+    Raises
+    ------
+    InputError
+        No line stands out.
+    """
+    notes: list[str] = []
+    zero = _zero_order(profile, instrument) if task.zero_order else None
+    if zero is not None:
+        instrument = _at_zero(instrument, zero)
+        notes.append("the zero order is on the plate and sets the origin")
+    features = _without_zero(find_lines(profile, task.kind, least=task.least), zero)
+    if not features:
+        raise InputError(
+            f"shows no {task.kind} lines", key=profile.origin or None,
+            expected="lines above nine times the noise; perhaps the other kind (bright or dark)",
+        )  # fmt: skip
+    entries: tuple[Entry, ...] = ()
+    if task.element is not None:
+        entries = line_list(task.element, _resolution_m(features, instrument, task))
+    sides, lines = _placed(features, entries, instrument, task)
+    verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in lines)
+    periods: tuple[Period, ...] = ()
+    if task.kind == "bright":
+        verdicts, periods = classify(
+            tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
+        )
+    judged = [
+        (one, verdict, lines[verdict.parent] if verdict.parent >= 0 else None)
+        for one, verdict in zip(lines, verdicts, strict=True)
+    ]
+    judged += [(one, Verdict("subsidiary maximum"), None) for one in sides]
+    if zero is not None:
+        judged.append((_Placed(zero, None), Verdict("zero order"), None))
+    rows = _relative([_row(*one, instrument, profile) for one in judged], task.kind)
+    rows.sort(key=lambda row: row.x_m)
+    return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
+
+
+@dataclass(frozen=True)
+class _Placed:
+    """A line and the order that it was given, if any."""
+
+    feature: Feature
+    assignment: Assignment | None
+
+    @property
+    def order(self) -> int:
+        return 0 if self.assignment is None else self.assignment.order
+
+    def wavelength_m(self, instrument: Instrument) -> float | None:
+        x = self.feature.x_m
+        return float(instrument.wavelength(x, self.order)) if self.assignment else None
+
+
+def _placed(
+    features: tuple[Feature, ...],
+    entries: tuple[Entry, ...],
+    instrument: Instrument,
+    task: Task,
+) -> tuple[list[_Placed], list[_Placed]]:
+    """Orders for all lines: those that are subsidiary maxima of others, and the rest."""
+    usual = [possible_orders(instrument, f.x_m, task.range_m) for f in features]
+    lowest = tuple(task.order or (m[0] if m else 0) for m in usual)
+    side = [False] * len(features)
+    if task.kind == "bright":
+        side = subsidiary(features, instrument, lowest)
+    assigned = assign(
+        features, instrument, entries, range_m=task.range_m, order=task.order, apart=tuple(side)
+    )
+    each = [_Placed(f, a) for f, a in zip(features, assigned, strict=True)]
+    pairs = list(zip(each, side, strict=True))
+    return [one for one, is_side in pairs if is_side], [
+        one for one, is_side in pairs if not is_side
+    ]
+
+
+def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
+    """The zero order's image, if the plate reaches it and something stands out there."""
+    place = float(instrument.position(0.0))
+    reach = max(1e-3 * instrument.focal_m, 50 * profile.pixel_m)
+    doubt = instrument.doubt
+    reach += 3 * (doubt.origin_m + instrument.focal_m * (doubt.viewing_rad + doubt.incidence_rad))
+    near = np.abs(profile.x_m - place) <= reach
+    if not np.isfinite(place) or not near.any() or near.sum() < 8:
+        return None
+    part = replace(
+        profile, x_m=profile.x_m[near], value=profile.value[near], saturated=profile.saturated[near]
+    )
+    lines = find_lines(part, "bright", least=0.5)
+    if not lines:
+        return None
+    return max(lines, key=lambda f: f.height)
+
+
+def _at_zero(instrument: Instrument, zero: Feature) -> Instrument:
+    """The instrument with its origin moved so that the zero order lies where it was found."""
+    by = zero.x_m - float(instrument.position(0.0))
+    doubt = replace(instrument.doubt, origin_m=zero.x_error_m, viewing_rad=0.0)
+    return replace(instrument, origin_m=instrument.origin_m + by, doubt=doubt)
+
+
+def _without_zero(features: tuple[Feature, ...], zero: Feature | None) -> tuple[Feature, ...]:
+    if zero is None:
+        return features
+    reach = _ZERO_REACH * zero.width_m
+    return tuple(f for f in features if abs(f.x_m - zero.x_m) > reach)
+
+
+def _resolution_m(features: tuple[Feature, ...], instrument: Instrument, task: Task) -> float:
+    """Usual full width of a line as a wavelength [m], in the first order or the one given."""
+    width = float(np.percentile([f.width_m for f in features], 30))
+    middle = features[len(features) // 2].x_m
+    return width * abs(instrument.dispersion(middle, task.order or 1))
+
+
+def _row(
+    one: _Placed,
+    verdict: Verdict,
+    parent: _Placed | None,
+    instrument: Instrument,
+    profile: Profile,
+) -> Line:
+    feature, found = one.feature, one.assignment if verdict.kind == "line" else None
+    parts: dict[str, float] = {}
+    if one.assignment is not None:
+        whole = budget(instrument, feature, one.order, profile.slit_image_m)
+        parts = {f"u_{part}": size for part, size in asdict(whole).items()}
+        parts["uncertainty_m"] = whole.total_m
+    entry = None if found is None else found.entry
+    if entry is not None:
+        parts["u_identification_m"] = entry.spread_m
+    return Line(
+        x_m=feature.x_m,
+        height=feature.height,
+        width_m=feature.width_m,
+        kind=verdict.kind,
+        order=one.order,
+        wavelength_m=one.wavelength_m(instrument),
+        name="" if entry is None else entry.name,
+        listed_m=None if entry is None else entry.wavelength_m,
+        ghost_of_m=None if parent is None else parent.wavelength_m(instrument),
+        ghost_fraction=None if parent is None else verdict.fraction,
+        confirmed=found is not None and found.confirmed,
+        other_orders=() if found is None else found.others,
+        blended=feature.blended,
+        saturated=feature.saturated,
+        **parts,
+    )
+
+
+def _relative(rows: list[Line], kind: Kind) -> list[Line]:
+    """Heights of bright lines over that of the brightest line (the zero order apart)."""
+    if kind == "dark":
+        return rows
+    top = max(row.height for row in rows if row.kind != "zero order")
+    return [replace(row, height=row.height / top) for row in rows]

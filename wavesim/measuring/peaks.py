@@ -1,0 +1,370 @@
+"""Lines on a profile: bright or dark, placed to a fraction of a sample, blends split."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from wavesim.errors import InputError
+from wavesim.measuring.line_shapes import Fit, fit
+from wavesim.measuring.maxima import Indices, Maxima, maxima, widths
+from wavesim.measuring.profile import Flags, Floats, Profile
+
+Kind = Literal["bright", "dark"]
+
+NOISE_MULTIPLE = 9.0  # deviations from valley to top; noise alone reaches 8 in 20,000 samples
+_WINDOW = 1.1  # of a line's full width, to either side, that its fit sees
+_CORE = 0.35  # of the prominence, from the top: where a dark line's core is measured
+_CORE_TO_HALF = 1.268  # width of a Gaussian at half its height over that at 65 %
+_COMMENSURATE = 30.0  # lines whose heights differ more are not fitted together
+_ABOUT = 4.0  # lines a quarter of the profile away count by 1 / e of those at hand
+_WIDER = 1.3  # times the usual width: a line looks like a blend
+_FLAT = 2.5  # power of a line's shape above which its top is too flat for a sharp line's
+_SKEW = 0.02  # misfit over height above which it is no symmetric line
+_SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `least` by prominence
+_MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
+_BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
+_LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
+_BY_GRAVITY = 0.13  # of the width: how well the centre of gravity places a line (measured)
+_BESIDE = 0.1  # of the brightest sample: less light than that beside it tells little of the place
+_BY_WINGS = 0.085  # [samples] deviation of such places where the wings are seen (measured)
+_ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
+_FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
+
+
+@dataclass(frozen=True)
+class Feature:
+    """One line on a profile.
+
+    Attributes
+    ----------
+    x_m : [m] centre by the fit
+    x_error_m : [m] standard uncertainty: noise, misfit and asymmetry
+    centroid_m : [m] centre of gravity of the core, for comparison
+    height : bright: light above the local background; dark: part of the continuum missing
+    width_m : [m] full width at half maximum
+    blended : fitted together with a neighbour, or wider than it should be
+    saturated : its top is clipped; the flanks alone were used
+    """
+
+    x_m: float
+    x_error_m: float
+    centroid_m: float
+    height: float
+    width_m: float
+    blended: bool
+    saturated: bool
+
+
+@dataclass(frozen=True, eq=False)
+class _Signal:
+    """Rising lines on (n,) samples, whatever the profile held."""
+
+    y: Floats
+    noise: float
+    smooth: Floats
+    smooth_noise: float
+    least: float
+    kind: Kind
+
+
+def find_lines(
+    profile: Profile, kind: Kind = "bright", *, least: float | None = None
+) -> tuple[Feature, ...]:
+    """Find the lines of a profile, from left to right.
+
+    Parameters
+    ----------
+    least : smallest line: bright, part of the brightest (default 1e-4); dark, part of the
+        continuum that is missing (default 0.05). Nothing below nine times the noise, from
+        valley to top, is taken.
+
+    Notes
+    -----
+    A maximum counts by its prominence (height above the higher of the two valleys beside it).
+    Each is fitted with a symmetric shape, neighbours closer than two widths together; a line
+    much wider than its neighbours is tried as two. Error of an isolated line on a noiseless
+    plate: below 0.02 sample (tests/test_measure_lines.py).
+    """
+    if kind not in ("bright", "dark"):
+        raise InputError("is no kind of line", key="kind", value=kind, expected="bright or dark")
+    signal = _bright(profile, least) if kind == "bright" else _dark(profile, least)
+    if signal is None:
+        return ()
+    at, wide = _maxima(signal)
+    if at.size == 0:
+        return ()
+    usual = _usual_widths(signal, at, wide, profile)
+    alone = [[k] for k in range(at.size)]
+    groups = alone if kind == "dark" else _groups(signal, at, wide)
+    found: list[Feature] = []
+    for group in groups:
+        near = float(usual[group].min())
+        together = _fit_group(signal, profile, at, wide, group, near)
+        parts = alone[group[0] : group[-1] + 1] if together is None else []
+        found += together or ()
+        found += [f for k in parts for f in _fit_group(signal, profile, at, wide, k, near) or ()]
+    return tuple(sorted(found, key=lambda f: f.x_m))
+
+
+def _bright(profile: Profile, least: float | None) -> _Signal | None:
+    top = float(profile.value.max())
+    if not top > 0:
+        return None
+    smallest = (1e-4 if least is None else least) * top
+    return _signal(profile.value, profile.noise, smallest, profile, "bright")
+
+
+def _dark(profile: Profile, least: float | None) -> _Signal | None:
+    level, lit = continuum(profile)
+    if not lit.any():
+        return None
+    safe = np.where(lit, level, 1.0)
+    missing = np.where(lit, 1.0 - profile.value / safe, 0.0)
+    noise = profile.noise / float(np.median(level[lit]))
+    return _signal(missing, noise, 0.05 if least is None else least, profile, "dark")
+
+
+def _signal(y: Floats, noise: float, least: float, profile: Profile, kind: Kind) -> _Signal:
+    image = profile.slit_image_m / profile.pixel_m
+    sigma = min(max(image / 3, 0.6), 20.0)
+    smooth, gain = _smoothed(y, sigma)
+    return _Signal(y, noise, smooth, noise * gain, least, kind)
+
+
+def _smoothed(y: Floats, sigma: float) -> tuple[Floats, float]:
+    """Gaussian smoothing, and the factor by which it lowers independent noise."""
+    reach = max(1, math.ceil(3 * sigma))
+    kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / sigma) ** 2)
+    kernel /= kernel.sum()
+    padded = np.pad(y, reach, mode="edge")
+    return np.convolve(padded, kernel, mode="valid"), float(np.sqrt((kernel**2).sum()))
+
+
+def continuum(profile: Profile) -> tuple[Floats, Flags]:
+    """Upper edge of the light between dark lines, and where there is enough of it; (n,) each.
+
+    Blocks of 1/120 of the profile (at least 40 samples) give their 95th percentile, smoothed over
+    five blocks by their largest; straight lines join the blocks. Samples below 3 % of the usual
+    level, and blocks over 20 times it (a zero order), are not lit.
+    """
+    v = profile.value
+    count = int(np.clip(v.size // 40, 1, 120))
+    edges = np.linspace(0, v.size, count + 1).astype(int)
+    pairs = list(pairwise(edges))
+    upper = np.array([np.percentile(v[a:b], 95) for a, b in pairs])
+    middles = np.array([(a + b - 1) / 2 for a, b in pairs])
+    lit = upper > 0.03 * np.percentile(upper, 75)
+    usual = float(np.median(upper[lit])) if lit.any() else 0.0
+    lit &= upper < 20 * usual
+    wide = np.array([upper[max(0, k - 1) : k + 2][lit[max(0, k - 1) : k + 2]].max(initial=0.0)
+                     for k in range(count)])  # fmt: skip
+    level = np.interp(np.arange(v.size), middles, wide)
+    each = np.repeat(lit, np.diff(edges))
+    return level, each & (level > 0.03 * usual)
+
+
+def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
+    """Samples at the maxima, and their full widths at half prominence [samples].
+
+    A dark line is as wide as its core says: the wings of the strong ones hold other lines.
+    """
+    enough = NOISE_MULTIPLE * signal.smooth_noise
+    found = maxima(signal.smooth, max(enough, 0.2 * signal.least))
+    height = signal.smooth[found.at]
+    shoulder = (found.prominence > _SHOULDER * height) & (height > signal.least)
+    kept = (found.prominence >= signal.least) | (shoulder & (signal.kind == "bright"))
+    found = Maxima(found.at[kept], found.prominence[kept])
+    if signal.kind == "bright":
+        return found.at, widths(signal.smooth, found, 0.5)
+    return found.at, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
+
+
+def _usual_widths(signal: _Signal, at: Indices, wide: Floats, profile: Profile) -> Floats:
+    """(k,) width that half of the other lines about each exceed [samples].
+
+    Each counts by the root of its height (tall lines decide: the many faint maxima beside them are
+    narrower) and less the farther it stands: lines of long wavelengths are the wider ones where
+    the rulings decide.
+    """
+    weight = np.sqrt(np.maximum(signal.smooth[at], 0.0)) * ~profile.saturated[at]
+    if not weight.any():
+        return np.full(at.size, float(np.median(wide)))
+    order = np.argsort(wide)
+    out = np.empty(at.size)
+    for k in range(at.size):
+        near = np.exp(-np.abs(at - at[k]) * (_ABOUT / signal.y.size)) * (at != at[k])
+        running = np.cumsum((weight * near)[order])
+        out[k] = wide[order][np.searchsorted(running, running[-1] / 2)] if running[-1] else wide[k]
+    return out
+
+
+def _groups(signal: _Signal, at: Indices, wide: Floats) -> list[list[int]]:
+    """Maxima to be fitted together: neighbours closer than 1.6 widths and of like height."""
+    groups: list[list[int]] = [[0]]
+    for k in range(1, at.size):
+        last = groups[-1][-1]
+        near = at[k] - at[last] < 0.8 * (wide[k] + wide[last])
+        ratio = signal.smooth[at[k]] / max(signal.smooth[at[last]], 1e-300)
+        alike = 1 / _COMMENSURATE < ratio < _COMMENSURATE
+        if near and alike and len(groups[-1]) < 4:
+            groups[-1].append(k)
+        else:
+            groups.append([k])
+    return groups
+
+
+def _fit_group(
+    signal: _Signal, profile: Profile, at: Indices, wide: Floats, group: list[int], usual: float
+) -> list[Feature] | None:
+    """The lines of a group; None where several do not fit together."""
+    centre = at[group].astype(np.float64)
+    width = float(wide[group].min())
+    lo, hi = _window(signal, at, wide, group)
+    x = np.arange(lo, hi, dtype=np.float64)
+    use = ~profile.saturated[lo:hi]
+    guess = {"width": width, "noise": signal.noise, "use": use}
+    found = fit(x, signal.y[lo:hi], centre, **guess)  # type: ignore[arg-type]
+    if len(group) > 1 and not _together(found, centre):
+        return None
+    blended = len(group) > 1 or (found.good and found.width > 2 * usual)
+    alone = len(group) == 1 and signal.kind == "bright" and bool(use.all())
+    if alone and found.good and found.width > _WIDER * usual:
+        split = _split(signal, x, found, usual)
+        if split is not None:
+            found, centre, blended = split, split.centre, True
+    return _features(signal, profile, found, (lo, hi), blended, (centre, width))
+
+
+def _together(found: Fit, guess: Floats) -> bool:
+    """Whether a fit of several lines is one of those lines, each near its maximum."""
+    if not (found.good and found.misfit < _MISFIT):
+        return False
+    near = np.abs(found.centre - guess) < 0.7 * found.width
+    return bool(np.all(near & (found.centre_error < _LOOSE * found.width)))
+
+
+def _window(signal: _Signal, at: Indices, wide: Floats, group: list[int]) -> tuple[int, int]:
+    """First and last sample of a fit: a width beyond the outer lines, not past the valleys."""
+    first, last = group[0], group[-1]
+    lo = int(at[first] - math.ceil(_WINDOW * wide[first]) - 1)
+    hi = int(at[last] + math.ceil(_WINDOW * wide[last]) + 2)
+    if first > 0:
+        lo = max(lo, int(at[first - 1] + np.argmin(signal.smooth[at[first - 1] : at[first] + 1])))
+    if last + 1 < at.size:
+        hi = min(hi, int(at[last] + np.argmin(signal.smooth[at[last] : at[last + 1] + 1])) + 1)
+    room = max(3, 4 * len(group) + 1)
+    lo, hi = min(lo, at[first] - room // 2), max(hi, at[last] + room // 2 + 1)
+    return max(0, lo), min(signal.y.size, hi)
+
+
+def _split(signal: _Signal, x: Floats, one: Fit, usual: float) -> Fit | None:
+    """Two lines of the usual width instead of a wide one, if that fits far better."""
+    y = signal.y[int(x[0]) : int(x[-1]) + 1]
+    apart = math.sqrt(max(one.width**2 - usual**2, 0.25)) / 2
+    centre = float(one.centre[0]) + np.array([-apart, apart])
+    two = fit(x, y, centre, width=usual, noise=signal.noise)
+    odd = one.power > _FLAT or one.misfit > _SKEW
+    real = odd and two.good and two.misfit < 0.4 * one.misfit and 0.8 < two.width / usual < 1.2
+    real = real and abs(two.centre[1] - two.centre[0]) > 0.3 * usual
+    strong = two.height.min() > 0.05 * two.height.max() if real else False
+    clear = one.misfit * float(np.nan_to_num(one.height[0])) > 3 * signal.noise
+    return two if real and strong and clear else None
+
+
+def _features(
+    signal: _Signal, profile: Profile, found: Fit, window: tuple[int, int], blended: bool,
+    guess: tuple[Floats, float],
+) -> list[Feature]:  # fmt: skip
+    """The lines of a fit; by their centres of gravity where it strayed from the maxima."""
+    tops, seen = guess
+    first, pixel = float(profile.x_m[0]), profile.pixel_m
+    out = []
+    for k in range(found.centre.size):
+        centre, height, error = (
+            float(v[k]) for v in (found.centre, found.height, found.centre_error)
+        )
+        top = float(tops[np.argmin(np.abs(tops - centre))]) if found.good else float(tops[0])
+        fitted = found.good and abs(centre - top) < max(0.7 * found.width, 1.0)
+        fitted = fitted and error < _LOOSE * found.width
+        width = found.width if fitted else seen
+        if not fitted:
+            height = float(signal.smooth[int(top)])
+            centre = _centroid(signal.y, top, width / 2, window)
+            error = _BY_GRAVITY * width
+        elif signal.kind == "dark":
+            height = float(np.interp(centre, np.arange(signal.y.size), signal.y))
+        gravity = _centroid(signal.y, centre, width, window)
+        clipped = bool(profile.saturated[max(0, int(centre) - 1) : int(centre) + 2].any())
+        skew = _BLENDED * width
+        if found.centre.size == 1:
+            skew = 0.0 if clipped else abs(gravity - centre) / 2
+        parts = (error, skew, _FLOOR, _unseen(signal, centre, int(top), width))
+        out.append(
+            Feature(
+                x_m=first + centre * pixel,
+                x_error_m=math.hypot(*parts) * pixel,
+                centroid_m=first + gravity * pixel,
+                height=height,
+                width_m=width * pixel,
+                blended=blended,
+                saturated=clipped,
+            )
+        )
+    return out
+
+
+def _unseen(signal: _Signal, centre: float, top: int, width: float) -> float:
+    """What no symmetric shape's misfit tells of a place [samples].
+
+    Dark lines stand among others, most of them unseen: what these move a line by shows where its
+    deepest place is not its middle, and 3 % of its width stay hidden. Bright lines: see below.
+    """
+    if signal.kind == "bright":
+        return _in_one_sample(signal, centre)
+    return math.hypot(_summit(signal.smooth, top) - centre, _BLENDED * width)
+
+
+def _summit(y: Floats, at: int) -> float:
+    """Top of the parabola through a maximum and its neighbours."""
+    if not 0 < at < y.size - 1:
+        return float(at)
+    left, top, right = (float(v) for v in y[at - 1 : at + 2])
+    bend = 2 * top - left - right
+    return at + (right - left) / (2 * bend) if bend > 0 else float(at)
+
+
+def _in_one_sample(signal: _Signal, centre: float) -> float:
+    """How uncertain a place is because one sample holds nearly all of the light [samples].
+
+    Where in the sample the line stands, only what is left of it beside tells; once noise hides
+    that, the line may stand anywhere (a line of half a sample: within +-0.25, and its wings' tilt).
+    """
+    k = round(centre)
+    if not 0 < k < signal.y.size - 1:
+        return 0.0
+    left, top, right = (float(v) for v in signal.y[k - 1 : k + 2])
+    base = float(signal.y[max(0, k - 3) : k + 4].min())
+    beside = max(left, right) - base
+    if not top > base or beside > _BESIDE * (top - base):
+        return 0.0
+    return min(_ANYWHERE, _BY_WINGS * (1 + 4 * signal.noise / max(beside, 1e-300)))
+
+
+def _centroid(y: Floats, centre: float, width: float, window: tuple[int, int]) -> float:
+    """Centre of gravity of what rises above half the height, within a width of the centre."""
+    lo = max(window[0], math.floor(centre - width))
+    hi = min(window[1], math.ceil(centre + width) + 1)
+    x, part = np.arange(lo, hi, dtype=np.float64), y[lo:hi]
+    if part.size < 3:
+        return centre
+    top, base = float(np.interp(centre, x, part)), float(part.min())
+    fine = np.linspace(lo, hi - 1, 20 * part.size)
+    above = np.maximum(np.interp(fine, x, part) - (top + base) / 2, 0.0)
+    joined = np.abs(fine - centre) < width
+    weight = above * joined
+    return float((fine * weight).sum() / weight.sum()) if weight.sum() > 0 else centre
