@@ -3,6 +3,6 @@
     python -m benchmarks                            the whole table
     python -m benchmarks accuracy slits gratings    some groups of it
 
-On their own: `benchmarks.lines` (dark lines found), `benchmarks.hostile` (mutants and kills),
-`benchmarks.measure_ghosts` (lines told from ghosts), `benchmarks.plane`, `benchmarks.picture`.
+On their own: `benchmarks.lines` (dark lines found), `benchmarks.plane`, `benchmarks.picture`.
+They need nothing but the program itself; the tests use `bench.py` and `references.py` as well.
 """

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
+from benchmarks.bench import from_positions, scene
+from benchmarks.references import (
+    MERCURY_E_M,
+    brute_force,
+    closed_power,
+    columns,
+    direct_sum,
+    displaced_rulings,
+)
 from benchmarks.row import Row
-from tests import test_farfield, test_plate
-from tests.bench import from_positions, scene
 from wavesim.diffraction.far import amplitude
 
 
@@ -16,17 +23,17 @@ def rows() -> list[Row]:
 
 
 def _amplitude() -> Row:
-    case = test_farfield.TestAgainstExtendedPrecision()
-    x = test_farfield.displaced_rulings(case.count, case.pitch)
-    width = case.pitch / 2
-    order = test_farfield.WAVE / case.pitch
+    count, pitch, sine_in, wave = 60_000, 1e-3 / 600, 0.1, MERCURY_E_M
+    x, width = displaced_rulings(count, pitch), pitch / 2
     sines = np.concatenate(
-        [order * m - case.sine_in + np.linspace(-2e-4, 2e-4, 700) for m in (0, 1, 2)]
+        [wave / pitch * m - sine_in + np.linspace(-2e-4, 2e-4, 700) for m in (0, 1, 2)]
     )
-    found = amplitude(from_positions(x, width, case.pitch), case.sine_in, sines, test_farfield.WAVE)
-    picked = range(0, sines.size, 70)
-    error = max(abs(found[k] - case.reference(x, float(sines[k]), width)) for k in picked)
-    relative = error / (case.count * width)
+    found = amplitude(from_positions(x, width, pitch), sine_in, sines, wave)
+    error = max(
+        abs(found[k] - direct_sum(x, width, sine_in, float(sines[k]), wave))
+        for k in range(0, sines.size, 70)
+    )
+    relative = error / (count * width)
     return Row(
         "amplitude, 60,000 displaced rulings",
         f"{relative:.1e} of the peak",
@@ -38,10 +45,10 @@ def _amplitude() -> Row:
 
 def _white_pixel() -> Row:
     of = scene(aperture='kind = "slits"\ncount = 250\nwidth = "40 um"\npitch = "90 um"')
-    ruled, place, bins, found = test_plate.columns(of)
+    ruled, place, bins, found = columns(of)
     worst = 0.0
     for pixel in (0, 100, 399, 640):
-        exact = test_plate.brute_force(ruled, place, bins, pixel, 16)
+        exact = brute_force(ruled, place, bins, pixel, 16)
         worst = max(worst, abs(found.light[pixel].sum() / exact - 1))
     return Row(
         "white-light pixel, 250 slits",
@@ -56,17 +63,16 @@ def _power() -> Row:
     worst = 0.0
     for count in (1, 5, 250):
         of = scene(
-            source=test_plate.LASER,
+            source='kind = "laser"\nwavelength = "546.0735 nm"',
             aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"',
             plate='width = "60 mm"\nheight = "1 mm"\npixel = "25 um"',
         )
-        _, place, bins, found = test_plate.columns(of)
+        _, place, bins, found = columns(of)
         exact = 0.0
         for wave, power in zip(bins.wavelength_m, bins.power, strict=True):
             lo, hi = (float(place.sine_edges[i]) / wave for i in (0, -1))
             exact += power * (
-                test_farfield.closed_power(count, 40e-6, 90e-6, hi)
-                - test_farfield.closed_power(count, 40e-6, 90e-6, lo)
+                closed_power(count, 40e-6, 90e-6, hi) - closed_power(count, 40e-6, 90e-6, lo)
             )
         worst = max(worst, abs(found.light.sum() / exact - 1))
     return Row(

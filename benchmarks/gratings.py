@@ -6,10 +6,10 @@ import itertools
 
 import numpy as np
 
+from benchmarks.bench import from_positions
+from benchmarks.references import displaced_rulings
 from benchmarks.row import Row, median_seconds, taken_in_turn
 from benchmarks.slits import PIXELS, exposed, flat_bins, flat_plate
-from tests.bench import from_positions
-from tests.test_farfield import displaced_rulings
 from wavesim import plate
 from wavesim.diffraction import far
 from wavesim.diffraction.far.running import CELLS

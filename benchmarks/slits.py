@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from benchmarks.bench import slits
 from benchmarks.row import Row, median_seconds
 from benchmarks.sampled_mask import SampledMask
-from tests.bench import slits
 from wavesim import plate
 from wavesim.aperture import Aperture
 from wavesim.diffraction import far

@@ -10,14 +10,14 @@ import mpmath
 import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
-from scipy.special import sici
 
+from benchmarks.references import MERCURY_E_M, closed_power, direct_sum, displaced_rulings
 from tests.bench import from_positions, slits
 from wavesim.aperture import Aperture, Comb, Slit
 from wavesim.diffraction.far import amplitude, far_field
 from wavesim.diffraction.far.exact import frequency
 
-WAVE = 546.0735e-9  # mercury e line
+WAVE = MERCURY_E_M
 
 
 def intensity(aperture: Aperture, u: float | np.ndarray) -> np.ndarray:
@@ -25,25 +25,10 @@ def intensity(aperture: Aperture, u: float | np.ndarray) -> np.ndarray:
     return np.abs(amplitude(aperture, 0.0, np.atleast_1d(u) * WAVE, WAVE)) ** 2
 
 
-def displaced_rulings(count: int, pitch: float) -> np.ndarray:
-    n = np.arange(count)
-    rng = np.random.default_rng(7)
-    x = (n - (count - 1) / 2) * pitch
-    return x + 4e-9 * np.sin(2 * np.pi * n / 96) + rng.normal(0, 3e-9, count)
-
-
 class TestAgainstExtendedPrecision:
     """The promise: 1e-12 of the peak for 60,000 displaced rulings, any list of sines."""
 
     count, pitch, sine_in = 60_000, 1e-3 / 600, 0.1
-
-    def reference(self, x: np.ndarray, sine: float, width: float) -> complex:
-        """Direct sum in 64-bit-mantissa arithmetic, phases reduced before the exponential."""
-        u = (np.longdouble(self.sine_in) + np.longdouble(sine)) / np.longdouble(WAVE)
-        cycles = u * x.astype(np.longdouble)
-        cycles -= np.rint(cycles)
-        total = np.exp(-1j * (2 * np.longdouble(mpmath.nstr(mpmath.pi, 25)) * cycles)).sum()
-        return complex(total) * width * float(np.sinc(width * float(u)))
 
     def test_all_kinds_of_direction(self) -> None:
         x = displaced_rulings(self.count, self.pitch)
@@ -58,7 +43,7 @@ class TestAgainstExtendedPrecision:
         found = amplitude(from_positions(x, width, self.pitch), self.sine_in, sines, WAVE)
         peak = self.count * width
         for k in [*range(3, sines.size, 307), *range(sines.size - 3, sines.size)]:
-            expected = self.reference(x, float(sines[k]), width)
+            expected = direct_sum(x, width, self.sine_in, float(sines[k]), WAVE)
             assert abs(found[k] - expected) <= 1e-12 * peak, sines[k]
 
     def test_order_of_sines_does_not_matter(self) -> None:
@@ -292,34 +277,3 @@ class TestRunningIntegral:
         exact = float(table.read(u) @ weight) * (hi - lo) / 2
         found = float(table.read_twice(np.array(hi)) - table.read_twice(np.array(lo)))
         assert found == pytest.approx(exact, rel=1e-9)  # both read the same cells
-
-
-def closed_power(count: int, width: float, pitch: float, u: float) -> float:
-    """Integral of |A|^2 of N slits from 0 to u, by sine integrals.
-
-    |A|^2 = sum_k (N - |k|) w^2 sinc^2(w u) cos(2 pi u k d), and with
-    w^2 sinc^2(w u) = (1 - cos 2 pi w u) / (2 pi^2 u^2) each term integrates by parts.
-    """
-
-    def si(x: float) -> float:
-        return float(sici(x)[0])
-
-    total = 0.0
-    for k in range(count):
-        s = k * pitch
-        top = (
-            np.cos(2 * np.pi * u * s)
-            - np.cos(2 * np.pi * u * (s + width)) / 2
-            - np.cos(2 * np.pi * u * (s - width)) / 2
-        )
-        part = (
-            -top / (2 * np.pi**2 * u)
-            - (
-                s * si(2 * np.pi * u * s)
-                - (s + width) / 2 * si(2 * np.pi * u * (s + width))
-                - (s - width) / 2 * si(2 * np.pi * u * (s - width))
-            )
-            / np.pi
-        )
-        total += part * (1 if k == 0 else 2) * (count - k)
-    return total

@@ -1,6 +1,6 @@
 """A hostile world in small: mutants of all that is read, and the same light on any day.
 
-The counts of a full patrol come from `python -m benchmarks.hostile`. What a patrol found is kept
+The counts of a full patrol come from `python -m tests.hostile`. What a patrol found is kept
 here by name, as it was found or as small as it shows the same.
 """
 

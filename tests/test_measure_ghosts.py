@@ -91,8 +91,9 @@ def errors_of(seed: int) -> dict[str, float]:
 def truth(errors: dict[str, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """sin(beta), height and whether a line, of everything on the plate.
 
-    J_p^2(2 pi mu A1/d) J_q^2(2 pi mu A2/d) sinc^2(a mu/d) at mu = m + p/P1 + q/P2 (check values,
-    section 4c), for each line of the lamp in the first three orders.
+    J_p^2(2 pi mu A1/d) J_q^2(2 pi mu A2/d) sinc^2(a mu/d) at mu = m + p/P1 + q/P2, for each
+    line of the lamp in the first three orders: the grating factor of phase-modulated rulings by
+    the Jacobi-Anger expansion.
     """
     table = lamps.lines("Hg")
     one, two = (2 * np.pi * errors[k] * 1e-9 / PITCH_M for k in ("a1", "a2"))

@@ -27,7 +27,7 @@ LINES_M = np.array([404.656, 435.833, 491.6, 546.074, 576.96, 579.066, 623.4]) *
 
 def test_wavelength_follows_the_grating_equation():
     """d (sin a + sin b) = m lambda, worked case 1200/mm, 20 deg, 500 nm: b = 14.9502276835 deg
-    (check values, section 3)."""
+    (sin b = 0.6 - sin 20 deg, by hand)."""
     bench = Instrument(1e-3 / 1200, 1.0, math.radians(20), math.radians(14.9502276835))
     assert bench.wavelength(0.0, 1) == pytest.approx(500e-9, rel=1e-10)
     assert bench.place(500e-9, 1) == pytest.approx(0.0, abs=1e-11)

@@ -35,9 +35,8 @@ SUN = bench.text(
 PITCH_M = 1e-3 / 300
 FOCAL_M = 0.5
 
-# Air wavelengths [nm] from published tables, as kept in the check values, section 6: C, D1, D2, F,
-# H, K from an encyclopaedia's entry on Fraunhofer's lines; E, G', h, b1, b2, b4, c from memory
-# there. None comes from the package.
+# Air wavelengths [nm] from published tables: C, D1, D2, F, H, K from an encyclopaedia's entry on
+# Fraunhofer's lines; E, G', h, b1, b2, b4, c from memory. None comes from the package.
 PUBLISHED_NM = {
     "C": 656.28,
     "D1": 589.59,

@@ -11,49 +11,17 @@ import numpy as np
 import pytest
 from scipy.special import sici
 
+from benchmarks.references import brute_force, closed_power, columns
 from tests.bench import scene, slits
-from tests.test_farfield import closed_power
-from wavesim import aperture as apertures
 from wavesim import light, plate
 from wavesim.diffraction import far
-from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError
 from wavesim.lightpath import expose
 from wavesim.plate.bins import Bins, Smoothing
 from wavesim.plate.photometry import sensitivities
-from wavesim.scene import Scene
 
 LASER = 'kind = "laser"\nwavelength = "546.0735 nm"'
 SLIT = 'slit = { width = "20 um", height = "4 mm" }'
-
-
-def columns(of: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.Columns]:
-    """The stages up to the light of each column."""
-    spectrum = light.spectrum(of.source, folder=of.folder)
-    ruled = apertures.build(of)
-    place = plate.geometry(of)
-    bins = plate.choose(spectrum, place, ruled)
-    field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
-    return ruled, place, bins, plate.sweep(field, place, bins, ruled)
-
-
-def brute_force(
-    ruled: apertures.Aperture, place: plate.Geometry, bins: Bins, pixel: int, points: int
-) -> float:
-    """Light of one column at the same wavelengths, by Gauss-Legendre over pixel and slit."""
-    node, weight = np.polynomial.legendre.leggauss(points)
-    lo, hi = place.sine_edges[pixel], place.sine_edges[pixel + 1]
-    sine = (lo + hi) / 2 + (hi - lo) / 2 * node
-    offsets, shares = np.zeros(1), np.ones(1)
-    if place.slit_sines is not None:
-        a, b = place.slit_sines
-        offsets, shares = (a + b) / 2 + (b - a) / 2 * node, weight * (b - a) / 2
-    total = 0.0
-    for offset, share in zip(offsets, shares, strict=True):
-        for wave, power in zip(bins.wavelength_m, bins.power, strict=True):
-            i = np.abs(amplitude(ruled, place.sine_in + offset, sine, wave)) ** 2
-            total += share * power * float(i @ weight) * (hi - lo) / 2 / wave
-    return total
 
 
 class TestPixelsAgainstQuadrature:

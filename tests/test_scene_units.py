@@ -93,29 +93,28 @@ def test_texts_by_hand(given_text: str, value: float, dimension: str) -> None:
 @pytest.mark.parametrize(
     ("given_text", "problem"),
     [
-        ("", "is empty"),
-        ("wide", "does not begin with a number"),
-        ("nan um", "is not a finite number"),
-        ("-inf um", "is not a finite number"),
-        ("1e999 um", "is too large a number"),
-        ("20", "has no unit"),
-        ("1,5 mm", "has a decimal comma where a point belongs"),
-        ("20 umm", 'has an unknown unit "umm", perhaps "um"'),
-        ("60 MM", 'has an unknown unit "MM", perhaps "mm"'),  # molar
-        ("3 S", 'has an unknown unit "S", perhaps "s"'),  # siemens
-        ("20 grad", 'has a unit that may be degrees or gon, "grad"'),
-        ("1/0 s", "divides by zero"),
-        ("20 m**9**9", "has a unit that cannot be read"),
-        ("9**9**9**9 m", "has a unit that cannot be read"),
-        ("1 m" + " " * 100 + "m", "is too long for a number with a unit"),
-        ("2 (m)", 'has a unit that cannot be read, perhaps "m"'),
-        ("2 __import__", "has a unit that cannot be read"),
+        ("", "empty"),
+        ("wide", "number"),
+        ("nan um", "finite"),
+        ("-inf um", "finite"),
+        ("1e999 um", "large"),
+        ("20", "no unit"),
+        ("1,5 mm", "comma"),
+        ("20 umm", r'"umm".*"um"'),
+        ("60 MM", r'"MM".*"mm"'),  # molar
+        ("3 S", r'"S".*"s"'),  # siemens
+        ("20 grad", r'gon.*"grad"'),
+        ("1/0 s", "zero"),
+        ("20 m**9**9", "unit"),
+        ("9**9**9**9 m", "unit"),
+        ("1 m" + " " * 100 + "m", "long"),
+        ("2 (m)", r'unit.*"m"'),
+        ("2 __import__", "unit"),
     ],
 )
 def test_texts_that_are_no_quantity(given_text: str, problem: str) -> None:
-    with pytest.raises(UnitError) as refusal:
+    with pytest.raises(UnitError, match=problem):
         measure(given_text)
-    assert str(refusal.value) == problem
 
 
 _PIECES = [

@@ -123,6 +123,16 @@ def test_a_circle_is_found() -> None:
         list(TopologicalSorter(needs(circle)).static_order())
 
 
+def test_benchmarks_need_nothing_of_the_tests() -> None:
+    """They run where the program alone is installed."""
+    tools = {"tests", "pytest", "hypothesis", "mpmath", "colour", "coloraide", "jsonschema"}
+    for path in sorted((ROOT / "benchmarks").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+            names += [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            assert not {name.split(".")[0] for name in names} & tools, path.name
+
+
 def test_every_module_belongs_to_a_stage() -> None:
     stages = {stage_of(dotted(path)) for path in MODULES}
     assert stages <= {*LEAVES, *STAGES, *FACADE}

@@ -1,9 +1,9 @@
 """The hostile world in full: mutants of all that is read, the real command, and kills.
 
-    python -m benchmarks.hostile                   10,000 scenes, 2,000 of each other kind
-    python -m benchmarks.hostile --part 0.1        a tenth of that
-    python -m benchmarks.hostile --only plates     one kind
-    python -m benchmarks.hostile --faults FOLDER   keep the mutants that found a fault
+    python -m tests.hostile                   10,000 scenes, 2,000 of each other kind
+    python -m tests.hostile --part 0.1        a tenth of that
+    python -m tests.hostile --only plates     one kind
+    python -m tests.hostile --faults FOLDER   keep the mutants that found a fault
 
 Mutants are numbered; the same number is the same mutant as long as scenes/ stays the same.
 """
