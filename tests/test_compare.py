@@ -166,7 +166,7 @@ def test_diffuse_light():
 
 
 def test_speckle_of_one_ruling():
-    """std = mean in one cell (a Monte Carlo apart from the program: 0.994 to 1.003), falling as 1/sqrt(K)."""
+    """std = mean in one cell (Monte Carlo: 0.994 to 1.003), falling as 1/sqrt(K)."""
     found = one("diffuse-mean")
     by_cells = {round(r.value): r.error for r in found.rows}
     assert by_cells[1] == pytest.approx(1.0, abs=0.01)

@@ -116,7 +116,7 @@ def test_negative_orders_and_oblique_light():
 
 
 def test_lists_merge_what_a_plate_cannot_separate():
-    """H alpha's seven components: 656.2795 nm, strength-weighted mean of the published components."""
+    """H alpha's seven components: 656.2795 nm, mean by strength of those published."""
     fine, coarse = line_list("H", 1e-13), line_list("H", 1e-10)
     assert len(fine) > 3 * len(coarse)
     alpha = min(coarse, key=lambda e: abs(e.wavelength_m - 656.28e-9))
