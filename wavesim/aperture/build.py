@@ -17,6 +17,7 @@ from wavesim.aperture.measured import two_columns
 from wavesim.aperture.spread import spread
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
+from wavesim.geometry import grating_geometry
 from wavesim.scene import Bench, Scene
 from wavesim.scene.aperture import Grating, Ruled, Slits, Wires
 from wavesim.scene.defect import BowDefect, FanDefect
@@ -176,9 +177,9 @@ def _openings(place: Floats, width: Floats, wrong: Errors, scene: Scene) -> tupl
 
 def _reach(scene: Scene) -> float:
     """Largest |sin alpha + sin beta| between the zero order and the plate's edges."""
-    axis, focal = scene.bench.camera_axis_rad, scene.bench.camera_focal_m
-    ends = [math.sin(axis + math.atan(x / focal)) for x in scene.plate.x_range_m]
-    return max(abs(math.sin(scene.bench.alpha_rad) + end) for end in ends) + 1e-3
+    geometry = grating_geometry(scene)
+    ends = geometry.sine_of_x(np.array(scene.plate.x_range_m))
+    return float(np.abs(geometry.sine_in + ends).max()) + 1e-3
 
 
 def _groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from wavesim.figures.lettering import width_of
 from wavesim.figures.spectra import resampled
+from wavesim.geometry import bench_wavelength, grating_geometry
 from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry
 from wavesim.scene import Scene
@@ -57,11 +58,9 @@ def legible(marks: Sequence[Mark], scale_in_per_m: float, points: float) -> tupl
 def order_positions(scene: Scene, order: Array | int, wavelength_m: Array | float) -> Array:
     """x [m] of orders at wavelengths (broadcast); NaN where an order does not leave the aperture.
 
-    x = f tan(beta - axis), sin beta = m lambda / d - sin alpha.
+    Wavelengths are in standard air; the bench's air shifts the orders.
     """
-    pitch, place = scene.aperture.mean_pitch_m, geometry(scene)
-    sine = np.multiply(order, wavelength_m) / (pitch or np.inf) - place.sine_in
-    return np.asarray(place.x_of_sine(np.where(np.abs(sine) < 1, sine, np.nan)))
+    return grating_geometry(scene).x_m(order, wavelength_m)
 
 
 def orders_on(scene: Scene, wavelength_m: Array) -> range:
@@ -69,7 +68,8 @@ def orders_on(scene: Scene, wavelength_m: Array) -> range:
     pitch = scene.aperture.mean_pitch_m
     if pitch is None:
         return range(0)
-    reach = [edge * pitch / lam for edge in geometry(scene).reach for lam in wavelength_m]
+    bench_m = bench_wavelength(scene.bench.air, wavelength_m)
+    reach = [edge * pitch / lam for edge in geometry(scene).reach for lam in bench_m]
     lo, hi = math.ceil(min(reach)), math.floor(max(reach))
     return range(max(lo, -_MOST_ORDERS), min(hi, _MOST_ORDERS) + 1)
 

@@ -10,10 +10,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from wavesim.figures.marks import guide_wavelength, orders_on
 from wavesim.figures.strips import MM
+from wavesim.geometry import grating_geometry, x_of_beta
 from wavesim.plate import Plate
-from wavesim.plate.geometry import geometry
 
 Array = NDArray[np.float64]
+_NM = 1e9
 
 
 @dataclass(frozen=True)
@@ -44,32 +45,33 @@ def shared_scale(plates: Sequence[Plate]) -> Scale | None:
 
 def angle_scale(plate: Plate) -> Scale:
     """Diffraction angle beta = axis + atan(x / f)."""
-    place = geometry(plate.scene)
+    grating = grating_geometry(plate.scene)
 
     def there(x_mm: ArrayLike) -> Array:
-        x_m = np.asarray(x_mm, dtype=np.float64) / MM
-        return np.degrees(place.axis_rad + np.arctan(x_m / place.focal_m))
+        return np.degrees(grating.beta_rad(np.asarray(x_mm, dtype=np.float64) / MM))
 
     def back(degrees: ArrayLike) -> Array:
         beta = np.radians(np.asarray(degrees, dtype=np.float64))
-        return np.asarray(np.tan(beta - place.axis_rad) * place.focal_m * MM)
+        return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM
 
     return Scale("diffraction angle", "°", there, back)
 
 
 def wavelength_scale(plate: Plate, order: int) -> Scale:
-    """Wavelength in air that an order brings to x: lambda = d (sin alpha + sin beta) / m."""
-    place, pitch = geometry(plate.scene), plate.scene.aperture.mean_pitch_m or 0.0
-    per_order = pitch / order * 1e9
+    """Wavelength in standard air that an order brings to x: lambda = d (sin alpha + sin beta) / m.
+
+    Beyond grazing directions the scale stays at its end, so that an axis can be drawn with it.
+    """
+    grating = grating_geometry(plate.scene)
 
     def there(x_mm: ArrayLike) -> Array:
         x_m = np.asarray(x_mm, dtype=np.float64) / MM
-        beta = place.axis_rad + np.arctan(x_m / place.focal_m)
-        return np.asarray((np.sin(beta) + place.sine_in) * per_order)
+        return grating.wavelength_m(x_m, order) * _NM
 
     def back(nm: ArrayLike) -> Array:
-        sine = np.asarray(nm, dtype=np.float64) / per_order - place.sine_in
-        return np.asarray(place.x_of_sine(np.clip(sine, -1.0, 1.0)) * MM)
+        sine = grating.sine_of_order(order, np.asarray(nm, dtype=np.float64) / _NM)
+        beta = np.arcsin(np.clip(sine, -1.0, 1.0))
+        return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM
 
     written = f"{order}".replace("-", "−")
     return Scale(f"wavelength in order {written} (nm)", "", there, back, of_wavelengths=True)

@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.errors import InputError
-from wavesim.light.air import STANDARD, AirState, relative_to_standard
+from wavesim.geometry import GratingGeometry
+from wavesim.light.air import STANDARD, AirState
 from wavesim.measuring.profile import Floats
 
 if TYPE_CHECKING:
@@ -79,33 +80,29 @@ class Instrument:
                     "reaches 90 degrees", key=key, value=value, expected="a smaller angle"
                 )
 
+    @property
+    def geometry(self) -> GratingGeometry:
+        """Between position, angle, order and wavelength."""
+        return GratingGeometry(
+            alpha_rad=self.alpha_rad, axis_rad=self.viewing_rad, focal_m=self.focal_m,
+            pitch_m=self.pitch_m, air=self.air, origin_m=self.origin_m,
+        )  # fmt: skip
+
     def sine(self, x_m: Floats | float) -> Floats:
         """sin(alpha) + sin(beta) at positions on the plate; (...) [m] -> (...)."""
-        beta = self.viewing_rad + np.arctan((np.asarray(x_m) - self.origin_m) / self.focal_m)
-        return np.asarray(math.sin(self.alpha_rad) + np.sin(beta))
+        return np.asarray(self.geometry.sine_in + self.geometry.sine_of_x(x_m))
 
     def position(self, sine: Floats | float) -> Floats:
         """x [m] where sin(alpha) + sin(beta) has these values; NaN where the camera sees none."""
-        out = np.asarray(sine, dtype=np.float64) - math.sin(self.alpha_rad)
-        with np.errstate(invalid="ignore"):
-            angle = np.arcsin(out) - self.viewing_rad
-            seen = np.abs(angle) < math.pi / 2
-            x = self.origin_m + self.focal_m * np.tan(np.where(seen, angle, np.nan))
-        return np.asarray(x)
+        return self.geometry.x_of_sine(np.asarray(sine) - self.geometry.sine_in)
 
     def wavelength(self, x_m: Floats | float, order: Floats | int) -> Floats:
         """Wavelength in standard air [m] of light of an order at x."""
-        in_bench = self.pitch_m * self.sine(x_m) / order
-        if self.air == STANDARD:
-            return np.asarray(in_bench)
-        return np.asarray(in_bench / relative_to_standard(np.abs(in_bench), self.air))
+        return self.geometry.wavelength_m(x_m, order)
 
     def place(self, wavelength_m: Floats | float, order: Floats | int) -> Floats:
         """x [m] where a wavelength (standard air) of an order falls; NaN where nowhere."""
-        in_bench = np.asarray(wavelength_m, dtype=np.float64)
-        if self.air != STANDARD:
-            in_bench = in_bench * relative_to_standard(in_bench, self.air)
-        return self.position(in_bench * order / self.pitch_m)
+        return self.geometry.x_m(order, wavelength_m)
 
     def dispersion(self, x_m: float, order: int) -> float:
         """d lambda / d x at x [m of wavelength per m of plate]."""

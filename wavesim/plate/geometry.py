@@ -18,6 +18,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import LimitError
+from wavesim.geometry import beta_of_x, x_of_beta
 from wavesim.scene import Scene
 
 _ROUNDING = 1e-16  # of a sine
@@ -102,7 +103,7 @@ class Geometry:
 
     def x_of_sine(self, sine: Floats) -> Floats:
         """x [m] of sin(beta) on the middle line y = 0."""
-        return np.asarray(self.focal_m * np.tan(np.arcsin(sine) - self.axis_rad))
+        return x_of_beta(np.arcsin(sine), self.axis_rad, self.focal_m)
 
     def straightened(self, y_m: float) -> Floats:
         """x on the middle line [m] that gets the light of each pixel edge at height y.
@@ -135,7 +136,7 @@ def geometry(scene: Scene) -> Geometry:
         x_edges_m=x_edges,
         y_edges_m=y_edges,
         margin=0,
-        sine_edges=np.sin(axis + np.arctan(x_edges / focal)),
+        sine_edges=np.sin(beta_of_x(x_edges, axis, focal)),
         sine_in=math.sin(alpha),
         slit_sines=_slit_sines(scene),
         slit_rise=_slit_rise(scene),
@@ -178,7 +179,7 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
     margin = math.ceil(bow) + 2
     lead = np.arange(1, margin + 1) * pixel_m
     x = np.concatenate([bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead])
-    angle = np.clip(bare.axis_rad + np.arctan(x / bare.focal_m), -math.pi / 2, math.pi / 2)
+    angle = np.clip(beta_of_x(x, bare.axis_rad, bare.focal_m), -math.pi / 2, math.pi / 2)
     return replace(bare, margin=margin, sine_edges=np.sin(angle))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TypeVar
 
@@ -13,7 +13,7 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Element, Rays
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.errors import LimitError
-from wavesim.light.air import Air, relative_to_standard
+from wavesim.geometry import GratingGeometry, grating_geometry
 from wavesim.scene import Defect, Ruled, Scene
 
 _Defect = TypeVar("_Defect", bound=Defect)
@@ -27,19 +27,28 @@ class Ruling:
     Attributes
     ----------
     bare : the aperture as the engine sees it, without defects
-    sine_in : sin(alpha)
-    axis_rad : diffraction angle of the camera's axis
-    focal_m : [m] turns tan(beta - axis) into x on the plate
-    uniform : whether every ruling lit is lit alike
-    air : along the bench; wavelengths are given as in standard air
+    geometry : between position, angle, order and wavelength, in the bench's air
+    uniform : whether every illuminated ruling gets the same amplitude
     """
 
     bare: Aperture
-    sine_in: float
-    axis_rad: float
-    focal_m: float
+    geometry: GratingGeometry
     uniform: bool
-    air: Air
+
+    @property
+    def sine_in(self) -> float:
+        """sin(alpha)."""
+        return self.geometry.sine_in
+
+    @property
+    def axis_rad(self) -> float:
+        """Diffraction angle of the camera's axis [rad]."""
+        return self.geometry.axis_rad
+
+    @property
+    def focal_m(self) -> float:
+        """f [m], what turns tan(beta - axis) into x on the plate."""
+        return self.geometry.focal_m
 
     @property
     def element(self) -> Element:
@@ -74,18 +83,15 @@ class Ruling:
 
     def bench_m(self, wavelength_m: float) -> float:
         """The wavelength in the air along the bench [m], which is what the rulings diffract."""
-        return bench_wavelength(self.air, wavelength_m)
+        return float(self.geometry.bench_wavelength_m(wavelength_m))
 
     def sine_out(self, mu: Floats | float, wavelength_m: float) -> Floats:
         """sin(beta) at the continuous order mu; beyond +-1 nothing propagates."""
-        return np.asarray(mu * self.bench_m(wavelength_m) / self.pitch_m - self.sine_in)
+        return self.geometry.sine_of_order(mu, wavelength_m)
 
     def x_m(self, sine_out: Floats | float) -> Floats:
-        """Place on the plate [m]: f tan(beta - axis); not a number where nothing gets there."""
-        sine = np.asarray(sine_out, dtype=np.float64)
-        with np.errstate(invalid="ignore"):
-            angle = np.arcsin(sine) - self.axis_rad
-        return np.where(np.abs(angle) < math.pi / 2, self.focal_m * np.tan(angle), np.nan)
+        """Position on the plate [m]; not a number where nothing gets there."""
+        return self.geometry.x_of_sine(sine_out)
 
     def efficiency(self, mu: Floats | float, wavelength_m: float) -> Floats:
         """|E / d|^2: share of the light on the grating that order mu gets (scalar theory)."""
@@ -97,7 +103,7 @@ class Ruling:
 
     def wavelength_seen_m(self, order: int, mu: float, wavelength_m: float) -> float:
         """Wavelength [m] that would have its order `order` where this one has mu."""
-        return wavelength_m * mu / order if order else math.nan
+        return self.geometry.same_direction_m(wavelength_m, mu, order) if order else math.nan
 
 
 def ruling(scene: Scene) -> Ruling:
@@ -125,17 +131,9 @@ def ruling(scene: Scene) -> Ruling:
     weight = np.abs(bare.combs[0].weight)
     return Ruling(
         bare=bare,
-        sine_in=math.sin(scene.bench.alpha_rad),
-        axis_rad=scene.bench.camera_axis_rad,
-        focal_m=scene.bench.camera_focal_m,
+        geometry=replace(grating_geometry(scene), pitch_m=bare.pitch_m),
         uniform=bool(np.ptp(weight) <= 1e-9 * weight.max()),
-        air=scene.bench.air,
     )
-
-
-def bench_wavelength(air: Air, wavelength_m: float) -> float:
-    """Wavelength in the bench's air [m] of light that has `wavelength_m` in standard air."""
-    return wavelength_m * float(relative_to_standard(wavelength_m, air))
 
 
 def ruling_seen(scene: Scene) -> Ruling | None:

@@ -20,6 +20,7 @@ from wavesim.aperture.plane.elements import Corners
 from wavesim.aperture.plane.groups import Group, PlaneAperture
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError
+from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Ruled
 from wavesim.scene.defect import BowDefect, FanDefect
@@ -117,9 +118,9 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
     """Strips to a ruling, so that half the phase along one stays below `PHASE_RAD`."""
     lo, hi = straight.span_m
     half = max(abs(lo), abs(hi))
-    plate, bench = scene.plate, scene.bench
-    leaving = [bench.camera_axis_rad + math.atan(x / bench.camera_focal_m) for x in plate.x_range_m]
-    farthest = max(abs(math.sin(bench.alpha_rad) + math.sin(angle)) for angle in leaving)
+    geometry = grating_geometry(scene)
+    ends = geometry.sine_of_x(np.array(scene.plate.x_range_m))
+    farthest = float(np.abs(geometry.sine_in + ends).max())
     tilt = 0.0
     for d in ruled.defects:
         if isinstance(d, FanDefect):
@@ -128,7 +129,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
             tilt += 4 * abs(d.sag_m) / ruled.height_m
     path = farthest * tilt + path_slope(half, ruled.height_m / 2)
     count = math.ceil(math.pi / VISIBLE_LO_M * path * ruled.height_m / PHASE_RAD)
-    round_ = ruled.outline != "rectangle" or bench.beam is not None
+    round_ = ruled.outline != "rectangle" or scene.bench.beam is not None
     count = max(count, _FEWEST_ROUND if round_ else 1)
     total = count * straight.elements
     if total > _MOST:

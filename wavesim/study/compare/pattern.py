@@ -13,6 +13,7 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Rays
 from wavesim.diffraction import far
 from wavesim.errors import LimitError
+from wavesim.geometry import bench_wavelength, sine_of_order
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 from wavesim.study.ruling import source_angle_rad, with_aperture
 
@@ -30,7 +31,7 @@ class Pattern:
     ----------
     ruled : the aperture, defects and beam included
     sine_in : sin(alpha)
-    wavelength_m : [m]
+    wavelength_m : [m] in the bench's air
     slit_sine : width of the source slit as a sine, 0 for a point
     """
 
@@ -51,7 +52,7 @@ class Pattern:
 
     def sine(self, mu: Floats | float) -> Floats:
         """sin(beta) at continuous orders mu."""
-        return np.asarray(mu * self.wavelength_m / self.pitch_m - self.sine_in, dtype=np.float64)
+        return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
 
     def intensity(self, mu: Floats | float) -> Floats:
         """|A|^2 [m2] at continuous orders, averaged over the source slit; shape of mu."""
@@ -119,11 +120,15 @@ def pattern(scene: Scene, *, wavelength_m: float | None = None) -> Pattern:
 
 
 def wavelength(scene: Scene) -> float:
-    """The wavelength that formulas of one wavelength use for a scene [m].
+    """The wavelength, in the bench's air, that formulas of one wavelength use for a scene [m].
 
     A laser's or diode's own; a lamp's strongest line; a band's middle; that of a bandpass
     filter; else 550 nm.
     """
+    return float(bench_wavelength(scene.bench.air, _in_standard_air(scene)))
+
+
+def _in_standard_air(scene: Scene) -> float:
     source = scene.source
     for item in source.filters:
         if item.kind == "bandpass":

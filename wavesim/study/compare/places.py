@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import Wavefront, near_rulings
+from wavesim.geometry import grating_geometry
 from wavesim.scene import Ruled, Scene
 from wavesim.study.compare.pattern import (
     counted,
@@ -35,12 +37,12 @@ def _angles(scene: Scene, value: float | None) -> Check:
         scene = counted(ideal(scene), _MANY)
     seen = pattern(scene)
     mu = peak(seen.intensity, 1.0, 1.0 / seen.count)
-    angle = math.asin(float(seen.sine(mu)))
-    focal = scene.bench.camera_focal_m
-    axis = scene.bench.camera_axis_rad if value is None else -scene.bench.alpha_rad
-    zero = focal * math.tan(math.asin(-seen.sine_in) - axis)
-    engine = focal * math.tan(angle - axis) - zero
-    formula = focal * seen.wavelength_m / seen.pitch_m
+    place = grating_geometry(scene)
+    if value is not None:
+        place = replace(place, axis_rad=-scene.bench.alpha_rad)
+    zero, first = place.x_of_sine(-seen.sine_in), place.x_of_sine(seen.sine(mu))
+    engine = float(first - zero)
+    formula = place.focal_m * seen.wavelength_m / seen.pitch_m
     return Check(engine, formula, abs(formula / engine - 1))
 
 

@@ -13,7 +13,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import InputError
-from wavesim.light.air import relative_to_standard
+from wavesim.geometry import grating_geometry, x_of_beta
 from wavesim.plate import Plate
 from wavesim.study.point.bands import Extinguished, Remaining, Zero, extinguished, remaining
 from wavesim.study.point.colour import Colour, colour_at
@@ -73,11 +73,10 @@ def explain(plate: Plate, x_m: float) -> Point:
     """
     column = column_of(plate, x_m)
     place = float(plate.x_m[column])
-    bench = plate.scene.bench
-    beta = bench.camera_axis_rad + math.atan(place / bench.camera_focal_m)
+    beta = float(grating_geometry(plate.scene).beta_rad(place))
     ruled = ruling_seen(plate.scene)
     seen = point_spectrum(plate, column)
-    waves = _waves(beta, ruled, seen.wavelength_m * _stretch(plate, seen))
+    waves = _waves(place, ruled, seen.wavelength_m)
     bands = remaining(seen, waves, _half_width(plate, ruled, seen))
     dark = extinguished(seen, waves, ruled)
     colour = colour_at(plate, column)
@@ -122,19 +121,14 @@ def place_of_angle(plate: Plate, beta_rad: float) -> float:
             value=f"{math.degrees(beta_rad):g} deg",
             expected=f"angles about {math.degrees(bench.camera_axis_rad):g} deg",
         )
-    return bench.camera_focal_m * math.tan(turned)
+    return float(x_of_beta(beta_rad, bench.camera_axis_rad, bench.camera_focal_m))
 
 
-def _stretch(plate: Plate, seen: PointSpectrum) -> Floats:
-    """(n,) wavelength in the air along the bench over that in standard air."""
-    return np.asarray(relative_to_standard(seen.wavelength_m, plate.scene.bench.air))
-
-
-def _waves(beta_rad: float, ruled: Ruling | None, wavelength_m: Floats) -> Floats:
-    """d (sin alpha + sin beta) / lambda; of a lone slit, its width stands for d."""
+def _waves(x_m: float, ruled: Ruling | None, wavelength_m: Floats) -> Floats:
+    """Continuous order at x; of a lone slit, its width stands for the pitch."""
     if ruled is None:
         return np.full(wavelength_m.size, math.nan)
-    return np.asarray(ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad)) / wavelength_m)
+    return ruled.geometry.order(x_m, wavelength_m)
 
 
 def _half_width(plate: Plate, ruled: Ruling | None, seen: PointSpectrum) -> float:

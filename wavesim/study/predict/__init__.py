@@ -179,8 +179,7 @@ def predict(
 
 def _orders_there(ruled: Ruling, wavelength_m: float) -> str:
     """Orders m with |m lambda / d - sin(alpha)| below 1, in words."""
-    per_sine = ruled.pitch_m / wavelength_m
-    low, high = (ruled.sine_in - 1) * per_sine, (ruled.sine_in + 1) * per_sine
+    low, high = ruled.geometry.propagating(wavelength_m)
     return f"an order from {math.ceil(low)} to {math.floor(high)}"
 
 

@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.geometry import grating_geometry
 from wavesim.scene import Annulus, Disc, Dots, Ellipse, Mesh, Rectangle, Scene, Slits
-from wavesim.study.ruling import bench_wavelength
 
 # roots of J1 and of J2 over pi, roots of tan x = x over pi; heights J1 and sinc there
 _AIRY_DARK = (1.21966989127, 2.23313059438, 3.23831548417)
@@ -33,7 +33,7 @@ class Feature:
     ----------
     what : "dark ring 1", "bright ring 1", "minimum 1", "maximum 1", "order 1"
     wavelength_m : [m]
-    distance_m : from the middle of the pattern, along x on the plate [m]
+    distance_m : from the middle of the pattern, towards +x on the plate [m]
     height : over the middle's; 0 where dark, nan where the formula does not say
     """
 
@@ -46,13 +46,14 @@ class Feature:
 def features_of(scene: Scene, wavelengths_m: tuple[float, ...]) -> tuple[Feature, ...]:
     """First features at each wavelength; empty for shapes without a closed form."""
     rows = _rows(scene)
-    place = scene.bench.camera_focal_m
+    geometry = grating_geometry(scene)
+    middle = float(geometry.x_of_sine(-geometry.sine_in))
     found = []
     for wavelength in wavelengths_m:
         for what, per_wavelength, height in rows:
-            sine = per_wavelength * bench_wavelength(scene.bench.air, wavelength)
-            if sine < 1:
-                distance = place * math.tan(math.asin(sine))
+            sine = per_wavelength * float(geometry.bench_wavelength_m(wavelength))
+            distance = float(geometry.x_of_sine(sine - geometry.sine_in)) - middle
+            if math.isfinite(distance):
                 found.append(Feature(what, wavelength, distance, height))
     return tuple(found)
 

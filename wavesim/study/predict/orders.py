@@ -123,10 +123,8 @@ def _measured_width(ruled: Ruling) -> float:
 def _propagating(ruled: Ruling, wavelength_m: float) -> list[int]:
     if ruled.count == 1:
         return [0]
-    per_order = ruled.bench_m(wavelength_m) / ruled.pitch_m
-    first = math.ceil((ruled.sine_in - 1) / per_order + 1e-12)
-    last = math.floor((ruled.sine_in + 1) / per_order - 1e-12)
-    return list(range(first, last + 1))
+    first, last = ruled.geometry.propagating(wavelength_m)
+    return list(range(math.ceil(first + 1e-12), math.floor(last - 1e-12) + 1))
 
 
 def _chosen(scene: Scene, ruled: Ruling, wavelength_m: float) -> list[int]:
@@ -163,7 +161,7 @@ def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, stronge
         anamorphic=anamorphic,
         resolving_power=power,
         resolved_m=wavelength_m / power if power else math.inf,
-        line_m=width * wavelength_m / (ruled.pitch_m * math.cos(beta)) * plate_rate,
+        line_m=width * ruled.bench_m(wavelength_m) / (ruled.pitch_m * math.cos(beta)) * plate_rate,
         slit_image_m=source_angle_rad(scene) * anamorphic * plate_rate,
         efficiency=efficiency,
         relative=efficiency / strongest if strongest else 0.0,
@@ -176,7 +174,10 @@ def _overlaps(ruled: Ruling, order: int, wavelength_m: float) -> tuple[tuple[int
     """Other orders of the same sign whose visible light has the same m lambda."""
     if order == 0 or ruled.count == 1:
         return ()
-    product, sign = abs(order) * wavelength_m, int(math.copysign(1, order))
+    product, sign = abs(order) * ruled.bench_m(wavelength_m), int(math.copysign(1, order))
     first, last = math.ceil(product / VISIBLE_M[1]), math.floor(product / VISIBLE_M[0])
     others = [m for m in range(max(first, 1), last + 1) if m != abs(order)]
-    return tuple((sign * m, product / m) for m in others[:12])
+    return tuple(
+        (sign * m, ruled.geometry.same_direction_m(wavelength_m, abs(order), m))
+        for m in others[:12]
+    )

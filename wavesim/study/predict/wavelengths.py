@@ -53,10 +53,10 @@ def middle_wavelength(scene: Scene, ruled: Ruling) -> float | None:
     """Visible wavelength [m] of the lowest order that stands in the middle of the plate, if any."""
     if ruled.count < 2 or isinstance(scene.source, Lamp | Laser | Led | Band):
         return None
-    angle = ruled.axis_rad + math.atan(scene.plate.centre_m / ruled.focal_m)
-    product = ruled.pitch_m * abs(ruled.sine_in + math.sin(angle))
-    orders = range(1, 1 + math.floor(product / _EYE_M[0]))
-    return next((product / m for m in orders if product / m < _EYE_M[1]), None)
+    order_one = abs(float(ruled.geometry.wavelength_m(scene.plate.centre_m, 1)))
+    orders = np.arange(1.0, 1 + math.floor(order_one / _EYE_M[0]))
+    found = np.abs(ruled.geometry.wavelength_m(scene.plate.centre_m, orders)).tolist()
+    return next((wavelength for wavelength in found if wavelength < _EYE_M[1]), None)
 
 
 def _candidates(scene: Scene) -> tuple[float, ...]:

@@ -119,7 +119,7 @@ def line_profile(
     perfect peak in the scan; the core is exact to 1e-12 of the peak amplitude.
     """
     ruled = ruling(scene)
-    light = Illumination(aperture.build(scene), ruled.sine_in, wavelength_m)
+    light = Illumination(aperture.build(scene), ruled.sine_in, ruled.bench_m(wavelength_m))
     first, last = _window(light, order, span_orders)
     _refuse_dark(ruled, light, order)
     whole = scan(light, first, last, fineness=_FINE)
@@ -136,7 +136,7 @@ def line_profile(
         peak_mu=core.peak_at,
         fwhm_orders=fwhm,
         fwhm_m=wavelength_m * fwhm / abs(order) if order else math.nan,
-        fwhm_on_plate_m=_rate(ruled, order, wavelength_m) * wavelength_m * fwhm / per_order,
+        fwhm_on_plate_m=_rate(ruled, order, wavelength_m) * light.wavelength_m * fwhm / per_order,
         equivalent_orders=float(whole.level.sum()) * whole.step / core.peak,
         rayleigh_orders=core.rayleigh(),
         sparrow_orders=core.sparrow(),

@@ -16,6 +16,7 @@ from wavesim.diffraction.far import amplitude
 from wavesim.diffraction.far.exact import turn
 from wavesim.diffraction.far.sampling import in_blocks
 from wavesim.errors import LimitError
+from wavesim.geometry import propagating, sine_of_order
 from wavesim.plate.memory import available_bytes
 
 _EDGE = 21.0  # amplitude exp(-21) at the ends: the sharp ends' tails stay below 1e-20 of a line
@@ -33,7 +34,7 @@ class Illumination:
     ----------
     aperture : with its defects
     sine_in : sin(alpha)
-    wavelength_m : [m]
+    wavelength_m : [m] in the bench's air
     """
 
     aperture: Aperture
@@ -48,13 +49,15 @@ class Illumination:
     @property
     def reach(self) -> tuple[float, float]:
         """Smallest and largest mu that propagates."""
-        per_sine = self.pitch_m / self.wavelength_m
-        return (self.sine_in - 1) * per_sine, (self.sine_in + 1) * per_sine
+        return propagating(self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+
+    def sine(self, mu: Floats) -> Floats:
+        """sin(beta) at any mu (n,)."""
+        return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
 
     def intensity(self, mu: Floats) -> Floats:
         """|A|^2 [m2] at any mu (n,), exact to 1e-12 of the peak amplitude."""
-        sine = np.asarray(mu) * self.wavelength_m / self.pitch_m - self.sine_in
-        found: Complexes = amplitude(self.aperture, self.sine_in, sine, self.wavelength_m)
+        found: Complexes = amplitude(self.aperture, self.sine_in, self.sine(mu), self.wavelength_m)
         return np.asarray(found.real**2 + found.imag**2, dtype=np.float64)
 
 
@@ -134,7 +137,7 @@ def _envelope(
 ) -> None:
     def multiply(begin: int, end: int) -> None:
         mu = first + step * np.arange(begin, end)
-        sine = np.clip(mu * light.wavelength_m / light.pitch_m - light.sine_in, -1.0, 1.0)
+        sine = np.clip(light.sine(mu.astype(np.float64)), -1.0, 1.0)
         part[begin:end] *= comb.element.amplitude(Rays(light.sine_in, sine, light.wavelength_m))
 
     in_blocks(multiply, part.size)

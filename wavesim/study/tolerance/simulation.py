@@ -103,7 +103,7 @@ class Bench:
         made = aperture.build(with_aperture(self.scene, defects=defects))
         if errors.modulation:
             made = _modulated(made, errors)
-        return Illumination(made, self.ruled.sine_in, self.wavelength_m)
+        return Illumination(made, self.ruled.sine_in, self.ruled.bench_m(self.wavelength_m))
 
     def ghost(self, errors: Errors) -> tuple[float, float]:
         """Stronger of the first ghosts over the line, without the groove's envelope, and its error.

@@ -81,8 +81,7 @@ def cells(plate: Plate, ruled: Ruling) -> Cells:
 
 def _waves(plate: Plate, ruled: Ruling) -> Floats:
     """(nw, nx) path difference of neighbouring rulings in waves."""
-    sine = np.sin(ruled.axis_rad + np.arctan(plate.x_m / ruled.focal_m))
-    return np.asarray(ruled.pitch_m * (ruled.sine_in + sine) / plate.profile_wavelength_m[:, None])
+    return ruled.geometry.order(plate.x_m, plate.profile_wavelength_m[:, None])
 
 
 def _bright(plate: Plate) -> Floats:
