@@ -29,7 +29,7 @@ if TYPE_CHECKING:
         WavesimError,
     )
     from wavesim.lightpath import ExposedPlate as Plate
-    from wavesim.lightpath import expose, open_plate
+    from wavesim.lightpath import LightPath, expose, open_plate, preview
     from wavesim.scene import Scene, load, parse
 
 __version__ = "0.1.0"
@@ -37,6 +37,7 @@ __version__ = "0.1.0"
 __all__ = [
     "ComputationError",
     "InputError",
+    "LightPath",
     "LimitError",
     "OutputError",
     "Plate",
@@ -50,15 +51,18 @@ __all__ = [
     "load",
     "open_plate",
     "parse",
+    "preview",
 ]
 
 _HOMES = {
+    "LightPath": ("wavesim.lightpath", "LightPath"),
     "Plate": ("wavesim.lightpath", "ExposedPlate"),
     "Scene": ("wavesim.scene", "Scene"),
     "expose": ("wavesim.lightpath", "expose"),
     "load": ("wavesim.scene", "load"),
     "open_plate": ("wavesim.lightpath", "open_plate"),
     "parse": ("wavesim.scene", "parse"),
+    "preview": ("wavesim.lightpath", "preview"),
 }
 
 

@@ -34,18 +34,18 @@ class Light:
     profile_spectrum: Floats
 
 
-def compose(columns: Columns, share: Rows, place: Geometry, pixel_m: float) -> Light:
+def compose(columns: Columns, share: Rows, place: Geometry, pixel_area_m2: float) -> Light:
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
     x = place.x_of_sine(place.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
     cosine = place.focal_m / np.hypot(middle, place.focal_m)
-    weights = sensitivities(columns.node_m) / (pixel_m * pixel_m)
+    weights = sensitivities(columns.node_m) / pixel_area_m2
     plate = gather(columns, share, weights, cosine)
     if place.margin:
         plate = bowed(plate, place)
     profile = plate[-1, :, 3].copy()
     spectrum = _spectrum(columns, share, place)
-    spectrum /= pixel_m * pixel_m
+    spectrum /= pixel_area_m2
     rows = place.y_edges_m.size - 1
     return Light(
         xyz_lx=_mirrored(plate[:, :, :3], rows),

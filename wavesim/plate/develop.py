@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from wavesim.plate.compose import Light
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import exposure_time
 from wavesim.plate.result import Plate, Report
-from wavesim.scene import Scene
+from wavesim.scene import Scene, Source
 
 D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15:2004, 2-degree observer
 _WHITE_SOURCES = ("sun", "blackbody", "illuminant", "table")  # the others have a hue of their own
@@ -74,9 +75,18 @@ def white(scene: Scene) -> Floats:
     """(3,) XYZ with Y = 1 of the source without its filters; D65 where it has a hue of its own."""
     if scene.source.kind not in _WHITE_SOURCES:
         return np.array(D65_XYZ)
+    if scene.source.kind == "table":
+        return _white(scene.source, scene.folder)
+    return _white_known(scene.source, scene.folder)
+
+
+def _white(source: Source, folder: Path) -> Floats:
     update: dict[str, object] = {"filters": ()}
-    if scene.source.kind == "sun":
+    if source.kind == "sun":
         update["lines"] = False
-    bare = scene.source.model_copy(update=update)
-    xyz = tristimulus(light.spectrum(bare, folder=Path(scene.folder)))
+    bare = source.model_copy(update=update)
+    xyz = tristimulus(light.spectrum(bare, folder=folder))
     return np.asarray(xyz / xyz[1])
+
+
+_white_known = lru_cache(maxsize=16)(_white)  # of a source that no file describes

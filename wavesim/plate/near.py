@@ -66,7 +66,7 @@ def expose_near(
         notes=(*ruled.limits, judged(front, half)),
     )
     factor = level_plane(scene, source, spectrum.kind_of_level)
-    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
+    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
 def _tall(height_m: float, front: Wavefront) -> NearRulings:

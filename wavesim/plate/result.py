@@ -78,5 +78,4 @@ class Plate:
     @property
     def power_W(self) -> float:  # noqa: N802  (the unit is W)
         """Power on the whole plate [W]."""
-        pixel = self.scene.plate.pixel_m
-        return float(self.irradiance.sum() * pixel * pixel)
+        return float(self.irradiance.sum() * self.scene.plate.pixel_area_m2)

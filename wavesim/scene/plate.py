@@ -6,6 +6,7 @@ from pydantic import BeforeValidator, Field, GetJsonSchemaHandler, model_validat
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
+from wavesim.errors import InputError
 from wavesim.scene.base import Model
 from wavesim.scene.quantities import Length, Offset, Plain, Time, complaint, show
 from wavesim.scene.rules import SLACK, fitting, misfit
@@ -39,6 +40,16 @@ class Plate(Model):
         return fitting(self.height_m, self.pixel_m)
 
     @property
+    def pixel_height_m(self) -> float:
+        """Height of a pixel [m]: its side."""
+        return self.pixel_m
+
+    @property
+    def pixel_area_m2(self) -> float:
+        """Area of a pixel [m2]."""
+        return self.pixel_m * self.pixel_height_m
+
+    @property
     def x_range_m(self) -> tuple[float, float]:
         """x of the outer pixels' outer edges [m] from the camera's axis."""
         half = self.pixels_x * self.pixel_m / 2
@@ -50,7 +61,7 @@ class Plate(Model):
 
     def y_edges_m(self) -> "NDArray[np.float64]":
         """Pixel edges (pixels_y + 1,) [m] from the plate's middle, rising."""
-        return _edges(self.pixels_y, self.pixel_m)
+        return _edges(self.pixels_y, self.pixel_height_m)
 
     def x_m(self) -> "NDArray[np.float64]":
         """Pixel middles (pixels_x,) [m] from the camera's axis, rising."""
@@ -58,7 +69,34 @@ class Plate(Model):
 
     def y_m(self) -> "NDArray[np.float64]":
         """Pixel middles (pixels_y,) [m] from the plate's middle, rising."""
-        return _middles(self.pixels_y, self.pixel_m)
+        return _middles(self.pixels_y, self.pixel_height_m)
+
+    def coarser(self, columns: int, rows: int) -> "Plate":
+        """The same area in at most `columns` x `rows` pixels, not square in general.
+
+        Raises
+        ------
+        InputError
+            Fewer than one column or row.
+        """
+        for name, count in (("columns", columns), ("rows", rows)):
+            if count < 1:
+                raise InputError("is no number of pixels", key=name, value=count, expected="1 up")
+        nx, ny = min(columns, self.pixels_x), min(rows, self.pixels_y)
+        if (nx, ny) == (self.pixels_x, self.pixels_y):
+            return self
+        return CoarsePlate(
+            width_m=self.pixels_x * self.pixel_m,
+            height_m=self.pixels_y * self.pixel_height_m,
+            pixel_m=self.pixels_x * self.pixel_m / nx,
+            centre_m=self.centre_m,
+            columns=nx,
+            rows=ny,
+        )
+
+    def middle_row(self) -> "Plate":
+        """A plate of one row, as high as a pixel, along the middle of this one."""
+        return self.model_copy(update={"height_m": self.pixel_height_m})
 
     @model_validator(mode="after")
     def _size(self) -> Self:
@@ -84,6 +122,32 @@ class Plate(Model):
                 key="pixel",
                 expected=f"at most {MOST_PIXELS:,}: a larger pixel or a smaller plate",
             )
+
+
+class CoarsePlate(Plate):
+    """A plate in pixels that are not square: what a preview shows. No key of a scene file."""
+
+    columns: int = Field(ge=1, description="pixels across the width")
+    rows: int = Field(ge=1, description="pixels into the height")
+
+    @property
+    def pixels_x(self) -> int:
+        """Pixels across the width."""
+        return self.columns
+
+    @property
+    def pixels_y(self) -> int:
+        """Pixels into the height."""
+        return self.rows
+
+    @property
+    def pixel_height_m(self) -> float:
+        """Height of a pixel [m]."""
+        return self.height_m / self.rows
+
+    @model_validator(mode="after")
+    def _size(self) -> Self:
+        return self
 
 
 def _edges(count: int, pixel: float) -> "NDArray[np.float64]":

@@ -96,7 +96,7 @@ def expose_plane(
         The far field's table does not fit the memory, or a near field is too near.
     """
     source = extent(scene, place)
-    on = frame(place, scene.plate.pixel_m, source.half)
+    on = frame(place, source.half)
     half_m = max(abs(edge) for edge in aperture.box_m)
     front = wavefront(scene.bench, half_m)
     phases = aperture.lattice is not None and aperture.lattice.path_m is not None
@@ -115,7 +115,7 @@ def expose_plane(
         notes=(*aperture.limits, *words, judged(front, half_m)),
     )
     factor = level_plane(scene, source, spectrum.kind_of_level)
-    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_m), factor, report)
+    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
 @dataclass(frozen=True, eq=False)
@@ -267,22 +267,22 @@ def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats
     return to_pixels(blurred(cells, on, source), on, place)
 
 
-def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_m: float) -> Light:
+def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float) -> Light:
     """Powers per pixel (ny, nx, 4) and of the middle row (k, nx) as light on the plate.
 
     What the table's error leaves below zero in the dark counts as none.
     """
     xyz = np.maximum(seen[:, :, :3], 0.0, order="C")
     irradiance = np.maximum(seen[:, :, 3], 0.0, order="C")
-    xyz /= pixel_m * pixel_m
-    irradiance /= pixel_m * pixel_m
+    xyz /= pixel_area_m2
+    irradiance /= pixel_area_m2
     spectral = np.maximum(spectral, 0.0)
     return Light(
         xyz_lx=xyz,
         irradiance=irradiance,
         profile_irradiance=irradiance[irradiance.shape[0] // 2].copy(),
         profile_wavelength_m=waves.node_m,
-        profile_spectrum=spectral / (pixel_m * pixel_m) / bands_nm(waves.node_m)[:, None],
+        profile_spectrum=spectral / pixel_area_m2 / bands_nm(waves.node_m)[:, None],
     )
 
 

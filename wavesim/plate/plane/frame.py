@@ -51,11 +51,11 @@ class Frame:
         )
 
 
-def frame(place: Geometry, pixel_m: float, source_half: tuple[float, float]) -> Frame:
+def frame(place: Geometry, source_half: tuple[float, float]) -> Frame:
     """Frame of a plate, with a margin as wide as half the source (in p and q)."""
     x, y = place.x_edges_m, place.y_edges_m
-    step_q = pixel_m / place.focal_m
-    step_p = step_q * math.cos(place.axis_rad)
+    step_q = float(y[1] - y[0]) / place.focal_m
+    step_p = float(x[1] - x[0]) / place.focal_m * math.cos(place.axis_rad)
     # at a given x, p goes one way with |y|, and q at a given y with |x|: the ends say it all
     p = place.sine(x, _ends(y)[:, None])
     q = y[:, None] / np.sqrt(_ends(x) ** 2 + y[:, None] ** 2 + place.focal_m**2)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 import numpy.typing as npt
@@ -18,13 +16,13 @@ from wavesim.colorimetry.plates import picture_of
 from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import judged, steepest, wavefront
 from wavesim.light import Spectrum
+from wavesim.lightpath.stages import Stages
 from wavesim.plate import Bins, Plate, Report
 from wavesim.scene import Scene
 from wavesim.scene.planar import Plane as PlaneShape
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
-_T = TypeVar("_T")
 
 
 class ExposedPlate(Plate):
@@ -75,7 +73,11 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
         A table cannot be read, the plate needs more memory than there is, or the scene leaves
         the theory's range.
     """
-    stage = _Stages(progress)
+    return follow(scene, Stages(progress))
+
+
+def follow(scene: Scene, stage: Stages) -> ExposedPlate:
+    """The path itself, its stages run by `stage`."""
     spectrum = stage("light", light.of_scene, scene)
     if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field or needs_strips(scene):
         return _expose_apart(scene, spectrum, stage)
@@ -87,13 +89,13 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
     field = stage("far field", far.far_field, ruled, *reach)
     columns = stage("columns", plate.sweep, field, place, bins, ruled)
     share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
-    seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_m)
+    seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_area_m2)
     factor = plate.level(scene, place, spectrum.kind_of_level)
     report = _report(scene, ruled, bins, stage.seconds)
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
 
 
-def _expose_apart(scene: Scene, spectrum: Spectrum, stage: _Stages) -> ExposedPlate:
+def _expose_apart(scene: Scene, spectrum: Spectrum, stage: Stages) -> ExposedPlate:
     """The same for an aperture in the plane, or in the near field."""
     from wavesim.aperture.plane import build_plane
     from wavesim.aperture.plane.strips import build_strips
@@ -133,22 +135,6 @@ def open_plate(path: str | Path) -> ExposedPlate:
 def exposed(bare: Plate) -> ExposedPlate:
     """The same plate with its picture and files."""
     return ExposedPlate(**{f.name: getattr(bare, f.name) for f in fields(Plate)})
-
-
-class _Stages:
-    """Runs one stage after the other, names each and notes its wall time."""
-
-    def __init__(self, progress: Callable[[str], None] | None) -> None:
-        self.seconds: dict[str, float] = {}
-        self._progress = progress
-
-    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
-        if self._progress is not None:
-            self._progress(name)
-        begin = time.perf_counter()
-        result = work(*args, **options)
-        self.seconds[name] = time.perf_counter() - begin
-        return result
 
 
 def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]) -> Report:
