@@ -42,8 +42,8 @@ plate.save("plate.h5")
 mark("HDF5")
 plate.save_png("plate.png")
 mark("PNG")
-from wavesim.study.visibility import exposure_words
-exposure_words(plate)
+from wavesim.study.plate_summary import PlateSummary
+PlateSummary(plate).sentences
 mark("sentences")
 print(json.dumps(marks))
 """

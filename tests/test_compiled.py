@@ -7,6 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 ROOT = Path(__file__).resolve().parents[1]
 # what numba imports before it compiles anything, and the kernels of a plate of slits
 COMPILER = ("scipy.linalg", "numba.np.arraymath", "numba.np.random.generator_methods")
@@ -20,6 +22,7 @@ print(plate.xyz.sum().hex())
 """
 
 
+@pytest.mark.slow
 def test_a_cached_kernel_leaves_the_compiler_alone(tmp_path: Path) -> None:
     compiling, light = _run(tmp_path)
     fetching, same = _run(tmp_path)

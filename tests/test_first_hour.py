@@ -56,6 +56,7 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
+@pytest.mark.slow
 def test_every_command_shows_what_the_page_shows(desk: Path) -> None:
     checker = doctest.OutputChecker()
     commands = steps()

@@ -45,6 +45,7 @@ from wavesim.scene import load, parse
         ("pictures", 30),
     ],
 )
+@pytest.mark.slow
 def test_a_mutant_ends_in_a_result_or_in_a_sentence(what: str, mutants: int) -> None:
     count = patrol(what, range(mutants))
     assert not count.faults, count.words()
@@ -129,6 +130,7 @@ def exposed_on(threads: int, path: Path) -> dict[str, np.ndarray]:
         return dict(file)
 
 
+@pytest.mark.slow
 def test_the_same_bits_from_one_thread_and_from_two_and_from_run_to_run(tmp_path: Path) -> None:
     """Of our own threads and of finufft's: always. OpenBLAS rounds a large matrix product
     otherwise when it shares it between threads: then to a few roundings, and the same picture.
@@ -167,6 +169,7 @@ cli.main(["expose", "scene.toml", "-o", "a.h5", "--png", "a.png"])
 """
 
 
+@pytest.mark.slow
 def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_path: Path) -> None:
     (tmp_path / "scene.toml").write_text(SMALL_SCENE.replace("100 um", "10 um"))
     dice = random.Random(9)

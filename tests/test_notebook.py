@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 from dataclasses import dataclass
 
@@ -12,12 +13,15 @@ from PIL import Image
 from tests.bench import SMALL_SCENE
 from wavesim.lightpath import expose
 from wavesim.measuring import Instrument, Measurement
+from wavesim.results import Column, Listing, Table, html_table
 from wavesim.scene import parse
 from wavesim.study.compare import compare
+from wavesim.study.plate_summary import PlateSummary
+from wavesim.study.point import explain
 from wavesim.study.predict import predict
 from wavesim.study.profile import line_profile
-from wavesim.study.rows import Table, html_table
 from wavesim.study.tolerance import Limits, tolerance
+from wavesim.study.visibility import visibility
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,11 @@ class Row:
     wavelength_m: float
     uncertainty_m: float | None = None
     remark: str = ""
+
+
+def fits_a_screen(text: str) -> bool:
+    lines = text.split("\n")
+    return len(lines) <= 24 and max(map(len, lines)) <= 80
 
 
 def headings(page: str) -> list[str]:
@@ -79,22 +88,42 @@ RULED = SMALL_SCENE.replace(
 def test_results_of_studies() -> None:
     scene = parse(RULED)
     found = predict(scene, wavelengths_m=(550e-9,), orders=(1,))
-    assert repr(found) == (
-        f"<prediction of 'Three slits': 1 orders, {len(found.ghosts)} ghosts, 0 rings or minima>"
-    )
+    assert repr(found).startswith("<prediction of 'Three slits'>\n")
+    assert fits_a_screen(repr(found))
     page = found._repr_html_()
-    assert page.count("<table>") == 2
-    assert page.count("<tr>") == 2 + 1 + len(found.ghosts)  # a heading each
-    assert "wavelength_m" in headings(page)
+    assert [one.title.split()[0] for one in found.tables] == ["orders", "ghosts", "effect"]
+    assert page.count("<table>") == 1 + len(found.tables)  # the sentences and the tables
+    assert page.count("<tr>") == len(found.sentences) + sum(1 + len(t.rows) for t in found.tables)
+    assert "dispersion [nm/mm]" in headings(page)
 
     profile = line_profile(scene, wavelength_m=550e-9)
     assert repr(profile).startswith("<profile of order 1 at 550 nm: resolves ")
     assert len(repr(profile)) < 120
 
     compared = compare(scene, only=("small-angles", "missing-orders"), points=3)
-    assert len(repr(compared)) < 120
-    assert repr(compared).startswith("<comparison of 'Three slits' with ")
-    assert compared._repr_html_().count("<tr>") == 1 + len(compared.comparisons)
+    assert repr(compared).startswith("<comparison of 'Three slits'>")
+    assert fits_a_screen(repr(compared))
+    assert len(compared.tables[0].rows) == len(compared.comparisons)
+    assert compared.record()["title"] == "Three slits"
+
+
+def test_a_result_fits_a_screen_and_prints_within_80_columns() -> None:
+    plate = expose(parse(SMALL_SCENE))
+    scene = parse(SMALL_SCENE)
+    for found in (explain(plate, 1e-3), predict(scene), PlateSummary(plate), visibility(plate)):
+        assert fits_a_screen(repr(found))
+        assert all(len(line) <= 80 for line in found.text().split("\n"))
+        assert json.dumps(found.record(), default=str)
+        assert all(one.text for one in found.sentences)
+
+
+def test_a_wide_listing_repeats_its_first_column() -> None:
+    columns = (Column("order"), *(Column(f"{n} nm", "mm") for n in range(400, 420)))
+    listing = Listing("positions", columns, (tuple(f"{n}" for n in range(21)),))
+    text = listing.text(40)
+    assert text.count("order") > 2
+    assert max(map(len, text.split("\n"))) <= 40
+    assert all(f" {n}\n" in text + "\n" or f" {n} " in text for n in range(1, 21))
 
 
 def test_tolerances_are_a_table() -> None:

@@ -348,6 +348,7 @@ class TestExtremes:
         ):
             expose(of)
 
+    @pytest.mark.slow
     def test_a_million_rulings_within_two_gigabytes(self) -> None:
         """In a process of its own, so that its peak memory is its own."""
         script = (

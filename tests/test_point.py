@@ -18,7 +18,7 @@ from wavesim.colorimetry import xyz_to_xy
 from wavesim.errors import InputError
 from wavesim.light import cie1931
 from wavesim.lightpath import ExposedPlate, expose, open_plate
-from wavesim.study.point import Point, explain, place_of_angle
+from wavesim.study.point import Point, explain, position_of_angle
 
 TWO = 'kind = "slits"\ncount = 2\nwidth = "{0}"\npitch = "90 um"'
 FIVE = 'kind = "slits"\ncount = 5\nwidth = "40 um"\npitch = "90 um"'
@@ -34,6 +34,10 @@ def plate(
 
 def at(aperture: str, x_mm: float, **source: str) -> Point:
     return explain(plate(aperture, **source), x_mm * 1e-3)
+
+
+def texts(found: Point) -> str:
+    return " ".join(one.text for one in found.sentences)
 
 
 # --- extinguished -------------------------------------------------------------------------------
@@ -56,8 +60,8 @@ def test_one_slit_extinguishes_whole_differences_of_its_edges() -> None:
     found = at('kind = "slits"\ncount = 1\nwidth = "40 um"\npitch = "90 um"', 12.5)
     zeros = [zero.wavelength_m for dark in found.extinguished for zero in dark.zeros]
     assert zeros == pytest.approx([40e-6 * math.sin(math.atan(found.x_m))], abs=0.5e-9)
-    assert "side maximum 1" in " ".join(found.words)
-    assert "differ by 1.00 waves" in " ".join(found.words)
+    assert "side maximum 1" in texts(found)
+    assert "1.00 wavelengths" in texts(found)
 
 
 def test_where_the_single_slit_is_dark_it_is_said_to_be_at_fault() -> None:
@@ -66,15 +70,17 @@ def test_where_the_single_slit_is_dark_it_is_said_to_be_at_fault() -> None:
     zeros = [zero for dark in found.extinguished for zero in dark.zeros if zero.by_element]
     assert len(zeros) == 1
     assert zeros[0].wavelength_m == pytest.approx(500e-9, abs=1.5e-9)  # half a pixel is 0.6 nm
-    assert "the single slit or groove sends nothing" in " ".join(found.words)
+    assert "missing order 2" in found.sentences[0].text
+    assert "single slit" in found.sentences[0].text
 
 
 def test_nothing_is_extinguished_in_the_zero_order() -> None:
     found = at(TWO.format("10 um"), 0.0)
     assert found.extinguished == ()
     assert [band.orders for band in found.remaining] == [(0,)]
-    assert found.remaining[0].light_share == pytest.approx(1.0, abs=1e-9)
-    assert "nearly every wavelength reaches it (order 0)" in found.words[1]
+    assert found.remaining[0].light_fraction == pytest.approx(1.0, abs=1e-9)
+    assert "order 0" in found.sentences[0].text
+    assert "nothing between 400 and 700 nm is extinguished" in found.sentences[0].text
 
 
 # --- what remains -------------------------------------------------------------------------------
@@ -83,7 +89,7 @@ def test_nothing_is_extinguished_in_the_zero_order() -> None:
 def test_orders_obey_the_grating_equation() -> None:
     found = at('kind = "slits"\ncount = 25\nwidth = "5 um"\npitch = "90 um"', 14.2)
     path = 90e-6 * math.sin(math.atan(found.x_m))
-    orders = {order: band.best_m for band in found.remaining for order in band.orders}
+    orders = {order: band.strongest_m for band in found.remaining for order in band.orders}
     assert set(orders) == {2, 3}
     for order, best in orders.items():
         # half a nanometre: the step; the slope of envelope and 1/lambda^2 is worth less
@@ -139,7 +145,7 @@ def test_a_high_order_is_finer_than_a_nanometre() -> None:
     found = explain(expose(scene(bench=bench, aperture=many, plate=small)), 1e-3)
     order = next(band for band in found.remaining if band.orders == (2,))
     path = 1e-3 / 300 * math.sin(math.radians(18.9) + math.atan(found.x_m))
-    assert order.best_m == pytest.approx(path / 2, abs=0.01e-9)
+    assert order.strongest_m == pytest.approx(path / 2, abs=0.01e-9)
     # sinc^2 falls to 5 % of its top at 0.808 of lambda / (m N) = 0.045 nm to either side; the
     # pixel's 6 pm widen it and the ends are told in steps of 3 pm
     assert order.hi_m - order.lo_m == pytest.approx(2 * 0.808 * path / 2 / 12000, abs=6e-12)
@@ -148,7 +154,7 @@ def test_a_high_order_is_finer_than_a_nanometre() -> None:
 def test_shares_add_up() -> None:
     for x_mm in (3.1, 9.3, 12.0, 14.2):
         bands = at(FIVE, x_mm).remaining
-        for share in ("light_share", "brightness_share", "colour_share"):
+        for share in ("light_fraction", "brightness_fraction", "colour_fraction"):
             total = sum(getattr(band, share) for band in bands)
             assert 0.9 < total <= 1 + 1e-9  # bands with less than 1 % of everything are left out
 
@@ -156,7 +162,7 @@ def test_shares_add_up() -> None:
 def test_between_two_orders_no_order_is_named() -> None:
     found = at(FIVE, 3.0)
     assert all(band.orders == () for band in found.remaining)
-    assert "(between orders 0 and 1)" in " ".join(found.words)
+    assert "(between orders 0 and 1)" in texts(found)
 
 
 def test_beside_the_lines_of_a_lamp_there_is_only_stray_light() -> None:
@@ -168,11 +174,12 @@ def test_beside_the_lines_of_a_lamp_there_is_only_stray_light() -> None:
     first = next(band for band in beside.remaining if band.lo_m < 558.2e-9 < band.hi_m)
     assert first.stray
     assert first.orders == ()
-    assert "what strays here of 5" in " ".join(beside.words)
+    assert "wings" in beside.sentences[0].text
+    assert "light of 5" in texts(beside)
     on_line = math.tan(math.asin(643.847e-9 * 100e3) - math.radians(3.2))
     found = explain(expose(scene(source=lamp, bench=bench, aperture=grating)), on_line)
     red = next(band for band in found.remaining if band.orders == (1,))
-    assert red.light_share > 0.99
+    assert red.light_fraction > 0.99
     assert not red.stray
 
 
@@ -186,11 +193,10 @@ def test_a_purple_fringe_is_explained() -> None:
     assert math.isnan(colour.dominant_m)
     # purples are complementary to greens, 493 to 567 nm for daylight (CIE 15)
     assert 493e-9 < colour.complementary_m < 567e-9
-    assert "complementary to" in found.words[0]
+    assert "complementary to" in found.sentences[1].text
     # both ends remain: deep blue of order 3 with red of order 2, green is extinguished
-    assert "both ends of the spectrum without the green between" in found.words[1]
-    assert "(order 3)" in found.words[1]
-    assert "(order 2)" in found.words[1]
+    why = found.sentences[0].text
+    assert all(fact in why for fact in ("extinguished", "slit", "order 3", "order 2", "purple"))
     assert any(dark.lo_m < 500e-9 and dark.hi_m > 580e-9 for dark in found.extinguished)
 
 
@@ -209,10 +215,11 @@ def test_a_spectral_colour_has_its_wavelength() -> None:
 
 def test_exposure_is_told() -> None:
     bright = scene(aperture=FIVE, plate=PLATE, exposure="over = 2.0")
-    words = explain(expose(bright), 0.0).words[0]
-    assert "burns it out, 2.0 stops over white" in words
+    burnt = explain(expose(bright), 0.0).sentences[0].text
+    assert "burnt out" in burnt
+    assert "2.0 stops above white" in burnt
     dim = scene(aperture=FIVE, plate=PLATE, exposure="over = -3.0")
-    assert "3.0 stops below white" in explain(expose(dim), 0.0).words[0]
+    assert "3.0 stops below white" in explain(expose(dim), 0.0).sentences[1].text
 
 
 # --- places and files ---------------------------------------------------------------------------
@@ -220,11 +227,11 @@ def test_exposure_is_told() -> None:
 
 def test_an_angle_is_a_place() -> None:
     whole = plate(FIVE)
-    x = place_of_angle(whole, 0.008)
+    x = position_of_angle(whole, 0.008)
     assert x == pytest.approx(math.tan(0.008))
     assert explain(whole, x).beta_rad == pytest.approx(0.008, abs=12.5e-6)  # half a pixel
     with pytest.raises(InputError, match="does not reach the plate"):
-        place_of_angle(whole, 2.0)
+        position_of_angle(whole, 2.0)
 
 
 def test_off_the_plate_is_refused() -> None:
@@ -234,7 +241,7 @@ def test_off_the_plate_is_refused() -> None:
 
 def test_a_plate_file_says_the_same(tmp_path: Path) -> None:
     plate(FIVE).save(tmp_path / "five.h5")
-    assert explain(open_plate(tmp_path / "five.h5"), 14.2e-3).words == at(FIVE, 14.2).words
+    assert texts(explain(open_plate(tmp_path / "five.h5"), 14.2e-3)) == texts(at(FIVE, 14.2))
 
 
 def test_an_aperture_in_the_plane_is_read_from_the_plate() -> None:
@@ -245,7 +252,7 @@ def test_an_aperture_in_the_plane_is_read_from_the_plate() -> None:
     found = explain(expose(disc), 0.0)
     assert not found.spectrum.full
     assert found.spectrum.step_m == pytest.approx(1e-9)
-    assert "read in steps of 1 nm" in found.words[-1]
+    assert "steps of 1 nm" in found.sentences[-1].text
     assert found.remaining[0].orders == ()
 
 
@@ -257,7 +264,9 @@ SCENE = str(Path(__file__).resolve().parents[1] / "scenes" / "slits_005.toml")
 def test_the_command_answers_in_words() -> None:
     result = CliRunner().invoke(command, [SCENE, "--x", "14.2 mm"])
     assert result.exit_code == 0, result.output
-    assert "a person sees a purple, complementary to 562 nm" in " ".join(result.output.split())
+    printed = " ".join(result.output.split())
+    assert "purple, complementary to 562 nm" in printed
+    assert "extinguished by the single slit" in printed
     assert "caution" in result.output
 
 

@@ -105,6 +105,7 @@ def test_too_few_rulings_leave_one_line(name: str, width_mm: float | None) -> No
         ("grating_1200_red", 1, 656.281, None),
     ],
 )
+@pytest.mark.slow
 def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
     name: str, order: int, wavelength_nm: float, x_mm: float | None
 ) -> None:

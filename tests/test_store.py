@@ -355,6 +355,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 def test_killed_writer_leaves_a_whole_file(tmp_path: Path) -> None:
     path, old, new = tmp_path / "p.h5", slit_plate(6), slit_plate(5, nx=400, ny=200)
     random = np.random.default_rng(3)
@@ -416,6 +417,7 @@ for ny in range(30, 130):  # the disk fills at another place of the file each ti
 """
 
 
+@pytest.mark.slow
 def test_full_disk_leaves_the_old_file(small_disk: Path) -> None:
     path, old = small_disk / "p.h5", slit_plate(6, nx=60, ny=8, nw=5)
     store.save(old, path)

@@ -53,6 +53,7 @@ def test_width_of_a_long_random_walk_is_its_lorentzian() -> None:
     assert width == pytest.approx(formulas.accumulated_width_orders(1, walk), rel=0.014)
 
 
+@pytest.mark.slow
 def test_formula_and_simulation_agree(found: Tolerance) -> None:
     by_kind = {row.kind: row for row in found.rows}
     assert by_kind["periodic displacement"].simulated == pytest.approx(

@@ -20,7 +20,7 @@ from wavesim.study.exposure import (
     time_needed_s,
 )
 from wavesim.study.formulas import interference_factor
-from wavesim.study.visibility import Maximum, Visibility, exposure_words, visibility
+from wavesim.study.visibility import Maximum, Visibility, visibility
 
 GREEN = 'kind = "band"\ncentre = "550 nm"\nwidth = "0.1 nm"'  # a point, all of one wavelength
 WHITE = 'kind = "blackbody"\ntemperature = "5800 K"'
@@ -90,7 +90,7 @@ def test_one_slit_s_side_maxima() -> None:
     for number, height in {1: 0.04719, -1: 0.04719}.items():
         assert sides[number] == pytest.approx(height, rel=0.002)  # to the digits given
     assert order(found, 0).stops == pytest.approx(0.0, abs=1e-9)  # time = "auto"
-    assert "side maxim" in " ".join(found.words)
+    assert "side maxim" in texts(found)
 
 
 def test_light_is_dealt_out_whole() -> None:
@@ -106,6 +106,10 @@ def test_overlapping_orders_are_judged_by_their_own_light() -> None:
     found = visibility(plate(25, "30 um", WHITE))  # order 3 is missing, 2 and 4 overlap it
     both = min(order(found, 2).exposure_lx_s, order(found, 4).exposure_lx_s)
     assert order(found, 3).exposure_lx_s < 0.3 * both
+
+
+def texts(found: Visibility) -> str:
+    return " ".join(one.text for one in found.sentences)
 
 
 # --- states -------------------------------------------------------------------------------------
@@ -129,7 +133,7 @@ def test_time_and_speed_trade() -> None:
         [one.stops for one in faster.orders]
     )
     assert longer.burnt_area == faster.burnt_area > 0
-    assert longer.words == faster.words
+    assert texts(longer) == texts(faster)
 
 
 def test_the_threshold_of_a_picture_and_of_film() -> None:
@@ -138,7 +142,7 @@ def test_the_threshold_of_a_picture_and_of_film() -> None:
     assert shown.threshold_lx_s == pytest.approx(0.78 / 128)
     assert film.threshold_lx_s == pytest.approx(0.008)  # ISO 6: 0.8 / S
     assert math.log2(film.white_lx_s / film.threshold_lx_s) == pytest.approx(6.607, abs=1e-3)
-    assert "ISO 6" in film.words[-1]
+    assert "ISO 6" in film.sentences[-1].text
     with pytest.raises(InputError, match="criterion: is no criterion"):
         visibility(white, criterion="eye")  # type: ignore[arg-type]
 
@@ -168,18 +172,19 @@ def test_fringes_of_their_own_are_counted() -> None:
 
 
 def test_an_exposure_in_words() -> None:
-    words = exposure_words(plate(5, source=WHITE, exposure="over = 3.3"))
-    assert words[0].startswith("burnt out: orders -1 to 1 (+")
-    assert any(w.startswith("visible: orders -") for w in words)
-    between = next(w for w in words if "between orders 0 and 1" in w)
-    assert between.startswith("the 3 subsidiary maxima between orders 0 and 1: all visible (")
-    assert between.endswith("likewise on the other side")
-    assert "7 stops below white" in words[-1]
+    told = [one.text for one in visibility(plate(5, source=WHITE, exposure="over = 3.3")).sentences]
+    assert "burnt out" in told[0]
+    assert "orders -1 to 1" in told[0]
+    assert any("visible" in text and "orders -" in text for text in told)
+    between = next(text for text in told if "between orders 0 and 1" in text)
+    assert "3 subsidiary maxima" in between
+    assert "other side" in between
+    assert "7 stops below white" in told[-1]
 
 
 def test_fine_maxima_are_said_to_run_together() -> None:
-    text = " ".join(exposure_words(plate(250, "10 um")))
-    assert "the 248 subsidiary maxima between two orders" in text
+    text = texts(visibility(plate(250, "10 um")))
+    assert "248 subsidiary maxima" in text
     assert "run together" in text
 
 
@@ -190,8 +195,8 @@ def test_an_aperture_without_orders_has_its_areas_told() -> None:
     )  # fmt: skip
     found = visibility(expose(disc))
     assert found.orders == ()
-    assert len(found.words) == 1
-    assert "of the plate is burnt out" in found.words[0]
+    assert len(found.sentences) == 1
+    assert "burnt out" in found.sentences[0].text
 
 
 # --- brackets and film --------------------------------------------------------------------------
@@ -206,7 +211,7 @@ def test_a_bracket_in_stops() -> None:
     shown = [f.visibility.visible_area for f in frames]
     assert shown == sorted(shown)
     assert shown[0] < shown[-1]
-    assert frames[1].words == exposure_words(white)
+    assert texts(frames[1].visibility) == texts(visibility(white))
     assert frames[0].brief.startswith("visible orders -1 to 1; ")
     assert frames[3].brief.startswith("burnt out orders -1 to 1; visible orders ")
     with pytest.raises(InputError, match="stops: out of range"):

@@ -40,6 +40,19 @@ def length(metres: float) -> str:
     return f"{metres / 1e-9:.3g} nm"
 
 
+def counted(count: int, noun: str, plural: str = "") -> str:
+    """A number of things: "1 slit", "2,184 wavelengths"."""
+    return f"{count:,} {noun if count == 1 else plural or noun + 's'}"
+
+
+def stops_from_white(stops: float) -> str:
+    """An exposure against white: "at white", "2.0 stops above white"."""
+    if abs(stops) < 0.05:
+        return "at white"
+    size = f"{abs(stops):.1f}"
+    return f"{size} stop{'' if size == '1.0' else 's'} {'above' if stops > 0 else 'below'} white"
+
+
 def ranges(noun: str, numbers: Sequence[int], plural: str = "") -> str:
     """Numbers in words: "orders -3 to 3 and 5"."""
     runs: list[list[int]] = []

@@ -23,9 +23,9 @@ from typing import NoReturn
 import click
 
 from wavesim import __version__
-from wavesim.cli.common import printable
 from wavesim.cli.options import examples, first_example
 from wavesim.errors import WavesimError
+from wavesim.results import printable
 
 __all__ = ["main"]
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sys
-import textwrap
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from wavesim import results
 from wavesim.cli.options import PLATES
 from wavesim.errors import OutputError
 
@@ -22,9 +23,6 @@ if TYPE_CHECKING:
     from wavesim.scene import Scene
 
 Progress = Callable[[str], None]
-
-_WIDTH = 88
-_LABEL = 12
 
 
 def echo_json(value: object) -> None:
@@ -131,22 +129,18 @@ def name_of(scene: Scene, scene_file: str) -> str:
 
 def labelled(rows: Sequence[tuple[str, str]]) -> str:
     """Rows of a label and a text, the texts wrapped and aligned."""
-    return "\n".join(
-        textwrap.fill(
-            printable(text),
-            _WIDTH,
-            initial_indent=f"{label:<{_LABEL}}",
-            subsequent_indent=" " * _LABEL,
-            break_long_words=False,
-            break_on_hyphens=False,
-        )
-        for label, text in rows
-    )
+    return results.labelled([results.Sentence(*row) for row in rows], width())
 
 
-def printable(text: str) -> str:
-    """Text in which nothing can steer a terminal."""
-    return "".join(c if c.isprintable() or c == "\n" else "\N{REPLACEMENT CHARACTER}" for c in text)
+def print_result(found: results.Result, *more: tuple[str, str]) -> None:
+    """Print a result's sentences and tables, and rows of a label and a text after them."""
+    after = [results.Sentence(*row) for row in more]
+    click.echo(results.paragraphs([*found.report(), *after], width()))
+
+
+def width() -> int:
+    """Columns of the terminal; 80 in a pipe or a file."""
+    return shutil.get_terminal_size().columns if sys.stdout.isatty() else results.WIDTH
 
 
 def table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wavesim.cli.common import Progress, echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.common import Progress, echo_json, name_of, print_result, progress, scene_named
 from wavesim.cli.options import FIGURES, PLATES, Number, Output, Whole, examples, json_option
 from wavesim.errors import InputError
-from wavesim.text import length
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,9 +68,9 @@ def command(
         compared = _compared(scene, given, show)
     files = _written(compared, output, figure)
     if as_json:
-        echo_json({"scene_file": scene_file, **record(compared), "files": files})
+        echo_json({"scene_file": scene_file, **compared.record(), "files": files})
     else:
-        click.echo(summary(compared, name_of(scene, scene_file), files))
+        print_result(compared, *([("written", ", ".join(files))] if files else []))
 
 
 def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
@@ -182,53 +181,3 @@ def _scale(value: Floats, unit: str) -> tuple[float, str]:
         if middle >= size:
             return size, name
     return 1e-9, "nm"
-
-
-def record(compared: Compared) -> dict[str, object]:
-    """Everything as plain values, SI."""
-    from wavesim.study.rows import plain
-
-    return {
-        "title": compared.scene.title,
-        "comparisons": [plain(one) for one in compared.comparisons],
-        "left_out": [{"name": name, "reason": reason} for name, reason in compared.left_out],
-        "stated": list(compared.stated),
-    }
-
-
-def summary(compared: Compared, name: str, files: list[str]) -> str:
-    """The same in plain words and a table."""
-    rows = [("scene", name)]
-    rows += [("left out", f"{who}: {why}") for who, why in compared.left_out]
-    rows += [("not tested", text) for text in compared.stated]
-    if files:
-        rows.append(("written", ", ".join(files)))
-    lines = [labelled(rows), ""]
-    for one in compared.comparisons:
-        lines += [_verdict(one), ""]
-    return "\n".join(lines).rstrip()
-
-
-def _verdict(one: Comparison) -> str:
-    percent = f"{one.tolerance * 100:.3g} %"
-    head = f"{one.name}: {one.title}"
-    if one.fails_at is None:
-        where = {"never": f"within {percent} over the whole range",
-                 "always": f"off by more than {percent} over the whole range"}.get(
-                     one.fails, "fails here and there")  # fmt: skip
-    else:
-        where = f"off by {percent} {one.fails} {one.parameter} = {_value(one.fails_at, one.unit)}"
-    rows = [("", where)]
-    if one.estimate is not None:
-        rows.append(("", f"expected {_value(one.estimate, one.unit)}: {one.estimate_source}"))
-    if one.own is not None:
-        rows.append(("", f"this scene: {_value(one.own, one.unit)}"))
-    if one.at_scene is not None and one.at_scene.engine != one.at_scene.formula:
-        seen = one.at_scene
-        text = f"engine {seen.engine:.6g}, formula {seen.formula:.6g}, error {seen.error:.2g}"
-        rows.append(("", f"as the scene is: {text}"))
-    return head + "\n" + labelled(rows)
-
-
-def _value(value: float, unit: str) -> str:
-    return length(value) if unit == "m" else f"{value:.4g} {unit}".rstrip()

@@ -302,13 +302,13 @@ def _circle(file: str, given: dict[str, Any]) -> CircleTable:
 
 
 def _means(found: CircleTable) -> list[dict[str, object]]:
-    from wavesim.study.rows import plain
+    from wavesim.results import plain
 
     return [plain(row) for row in found.means]
 
 
 def _solution(solution: Solution | None) -> object:
-    from wavesim.study.rows import plain
+    from wavesim.results import plain
 
     return None if solution is None else plain(solution)
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from wavesim.errors import InputError
 from wavesim.measuring.profile import Floats
-from wavesim.study.rows import Table
+from wavesim.results import Table
 
 ARCSEC_RAD = math.pi / 648_000
 

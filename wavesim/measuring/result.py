@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from wavesim.measuring.ghosts import Period
 from wavesim.measuring.instrument import Instrument
-from wavesim.study.rows import Table, plain
+from wavesim.results import Table, plain
 
 
 @dataclass(frozen=True)

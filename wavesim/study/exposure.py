@@ -18,7 +18,7 @@ from wavesim.light.photometry import luminous
 from wavesim.plate import Plate
 from wavesim.scene import Ruled, Scene
 from wavesim.study.visibility import Criterion, Visibility, visibility
-from wavesim.study.visibility.sentences import brief
+from wavesim.study.visibility.result import brief
 
 Standard = Literal["ISO 12232", "ISO 6", "ISO 5800", "ISO 2240"]
 
@@ -48,13 +48,8 @@ class Frame:
     visibility: Visibility
 
     @property
-    def words(self) -> tuple[str, ...]:
-        """What it shows, in sentences."""
-        return self.visibility.words
-
-    @property
     def brief(self) -> str:
-        """The same in one line."""
+        """What it shows, in one line."""
         return brief(self.visibility)
 
 

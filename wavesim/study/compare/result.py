@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 from wavesim.scene import Scene
-from wavesim.study.rows import Table, html_table
+from wavesim.text import length
 
 Floats = npt.NDArray[np.float64]
+_WHERE = {"never": "nowhere", "always": "everywhere"}
 
 
 @dataclass(frozen=True)
@@ -125,8 +128,8 @@ class Comparison:
         )
 
 
-@dataclass(frozen=True)
-class Compared(Table[Row]):
+@dataclass(frozen=True, repr=False)
+class Compared(Result, Table[Row]):
     """All formulas that apply to a scene.
 
     Attributes
@@ -143,14 +146,79 @@ class Compared(Table[Row]):
     stated: tuple[str, ...]
     scene: Scene
 
-    def __repr__(self) -> str:
-        return (
-            f"<comparison of {self.scene.title!r} with {len(self.comparisons)} formulas;"
-            f" {len(self.left_out)} do not apply>"
-        )
+    kind: ClassVar[str] = "comparison"
 
-    def _repr_html_(self) -> str:
-        """Where each formula fails, as Jupyter shows it."""
-        names = ("name", "title", "parameter", "unit", "fails", "fails_at", "estimate", "own")
-        rows = [{name: getattr(one, name) for name in names} for one in self.comparisons]
-        return html_table(rows)
+    @property
+    def title(self) -> str:
+        """Of the scene."""
+        return self.scene.title
+
+    def report(self) -> Iterable[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        return _report(self)
+
+    def record(self) -> dict[str, object]:
+        """Everything as plain values, SI."""
+        return {
+            "title": self.title,
+            "comparisons": [plain(one) for one in self.comparisons],
+            "left_out": [{"name": name, "reason": reason} for name, reason in self.left_out],
+            "stated": list(self.stated),
+        }
+
+
+def _report(found: Compared) -> Iterator[Sentence | Listing]:
+    """The scene, one row for each formula, then what each formula says."""
+    yield Sentence("scene", found.scene.title or "without a title")
+    if found.comparisons:
+        yield _table(found.comparisons)
+    for one in found.comparisons:
+        yield Sentence("formula", _formula(one))
+    for name, reason in found.left_out:
+        yield Sentence("left out", f"{name}: {reason}")
+    for text in found.stated:
+        yield Sentence("not tested", text)
+
+
+def _table(comparisons: tuple[Comparison, ...]) -> Listing:
+    percent = f"{comparisons[0].tolerance * 100:.3g} %"
+    columns = (
+        Column("formula"), Column("varied quantity", wraps=True), Column(f"off by {percent}"),
+        Column("expected"), Column("this scene"), Column("its error"),
+    )  # fmt: skip
+    title = f"where each formula differs from the exact computation by {percent}"
+    return Listing(title, columns, tuple(_row(one) for one in comparisons))
+
+
+def _row(one: Comparison) -> tuple[str, ...]:
+    if one.fails_at is None:
+        where = _WHERE.get(one.fails, "in places")
+    else:
+        where = f"{one.fails} {_value(one.fails_at, one.unit)}"
+    compared = one.at_scene is not None and one.at_scene.engine != one.at_scene.formula
+    return (
+        one.name,
+        one.parameter,
+        where,
+        "" if one.estimate is None else _value(one.estimate, one.unit),
+        "" if one.own is None else _value(one.own, one.unit),
+        f"{one.at_scene.error:.2g}" if compared and one.at_scene is not None else "",
+    )
+
+
+def _formula(one: Comparison) -> str:
+    text = f"{one.name}: {one.title}"
+    if one.at_scene is not None and one.at_scene.engine != one.at_scene.formula:
+        exact, formula = one.at_scene.engine, one.at_scene.formula
+        text += f"; computed {exact:.6g}, by formula {formula:.6g}"
+    if one.estimate is not None:
+        text += f"; expected at {_value(one.estimate, one.unit)}: {one.estimate_source}"
+    return text
+
+
+def _value(value: float, unit: str) -> str:
+    return length(value) if unit == "m" else f"{_number(value)} {unit}".rstrip()
+
+
+def _number(value: float) -> str:
+    return f"{value:,.0f}" if value >= 1e4 else f"{value:.4g}"

@@ -1,23 +1,28 @@
 """Why a place on the plate has its colour: what is extinguished there, what remains.
 
 found = explain(wavesim.open_plate("five.h5"), x_m=12e-3)
-print("\\n".join(found.words))
+print(found)
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from wavesim import light
 from wavesim.aperture.elements import Floats
 from wavesim.errors import InputError
 from wavesim.geometry import grating_geometry, x_of_beta
 from wavesim.plate import Plate
+from wavesim.results import Result, Sentence
+from wavesim.scene import Scene
 from wavesim.study.point.bands import Extinguished, Remaining, Zero, extinguished, remaining
 from wavesim.study.point.colour import Colour, colour_at
-from wavesim.study.point.sentences import sentences
+from wavesim.study.point.report import record, report
 from wavesim.study.point.spectrum import PointSpectrum, point_spectrum
 from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 
@@ -30,32 +35,50 @@ __all__ = [
     "Zero",
     "column_of",
     "explain",
-    "place_of_angle",
+    "position_of_angle",
 ]
 
 
-@dataclass(frozen=True, eq=False)
-class Point:
+@dataclass(frozen=True, eq=False, repr=False)
+class Point(Result):
     """One place of a plate, explained.
 
     Attributes
     ----------
+    scene : of the plate
     x_m : [m] middle of the pixel
     beta_rad : diffraction angle there
     colour : name, wavelength, purity, exposure
     spectrum : of the light there
     remaining : bands that reach the place, from violet to red
     extinguished : stretches between 400 and 700 nm of which nothing does
-    words : all of it in sentences
+    ruling : that diffracts the light; None where there are no orders
+    sent : (n,) light of the source at the wavelengths of `spectrum`, over the most
     """
 
+    scene: Scene
     x_m: float
     beta_rad: float
     colour: Colour
     spectrum: PointSpectrum
     remaining: tuple[Remaining, ...]
     extinguished: tuple[Extinguished, ...]
-    words: tuple[str, ...]
+    ruling: Ruling | None
+    sent: Floats
+    kind: ClassVar[str] = "place on the plate"
+
+    @property
+    def title(self) -> str:
+        """Of the scene."""
+        return self.scene.title
+
+    def report(self) -> Iterable[Sentence]:
+        """The cause of the colour first, then what it rests on."""
+        return report(self)
+
+    def record(self) -> dict[str, object]:
+        """Plain values, SI; the spectrum in full where more than 1 % passes, else every nm."""
+        return record(self)
 
 
 def explain(plate: Plate, x_m: float) -> Point:
@@ -78,10 +101,19 @@ def explain(plate: Plate, x_m: float) -> Point:
     seen = point_spectrum(plate, column)
     waves = _waves(place, ruled, seen.wavelength_m)
     bands = remaining(seen, waves, _half_width(plate, ruled, seen))
-    dark = extinguished(seen, waves, ruled)
+    sent = _sent(plate, seen)
+    dark = extinguished(seen, waves, ruled, sent)
     colour = colour_at(plate, column)
-    words = sentences((place, beta), colour, seen, bands, dark, ruled)
-    return Point(place, beta, colour, seen, bands, dark, words)
+    return Point(plate.scene, place, beta, colour, seen, bands, dark, ruled, sent)
+
+
+def _sent(plate: Plate, seen: PointSpectrum) -> Floats:
+    """(n,) light of the source, filters included, in the steps of a spectrum, over the most."""
+    half = seen.step_m / 2
+    power, _ = light.of_scene(plate.scene).integrate(
+        seen.wavelength_m - half, seen.wavelength_m + half
+    )
+    return np.asarray(power / max(float(power.max()), 1e-300))
 
 
 def column_of(plate: Plate, x_m: float) -> int:
@@ -104,7 +136,7 @@ def column_of(plate: Plate, x_m: float) -> int:
     return int(np.argmin(np.abs(plate.x_m - x_m)))
 
 
-def place_of_angle(plate: Plate, beta_rad: float) -> float:
+def position_of_angle(plate: Plate, beta_rad: float) -> float:
     """x [m] of a diffraction angle: f tan(beta - camera axis).
 
     Raises

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
 from wavesim.light.observer import colour_matching
+from wavesim.study.point.causes import cause_of, element_dark
 from wavesim.study.point.spectrum import PointSpectrum
 from wavesim.study.ruling import Ruling
 
@@ -18,7 +19,6 @@ EXTINGUISHED = 0.05  # of what passes at the best wavelength there (our own line
 NAMED_M = (400e-9, 700e-9)  # between which extinguished wavelengths are told
 _APART = 0.5  # of the lower of two maxima: a deeper dip between them makes two bands
 _LEAST_SHARE = 0.01  # of light, brightness and colour: what has less of all is not told
-_ELEMENT_DARK = 0.02  # of the element's best: there it sends (almost) nothing itself
 _LEAST_WIDTH_M = 1e-9  # [m] of a stretch of extinguished wavelengths
 _STRAY = 0.01  # of a band's light lies where it passes: the rest comes from a line elsewhere
 _ZERO = 0.02  # of the best: minima below this are told as zeros
@@ -32,26 +32,26 @@ class Remaining:
     Attributes
     ----------
     lo_m, hi_m : [m] where it sinks below `EXTINGUISHED`, or where its neighbour begins
-    best_m : [m] the wavelength of which most passes
-    mixed_m : [m] the wavelength that counts most in the mixture of colours
-    waves : path difference of neighbouring rulings at `best_m`, in waves: m where it is whole
+    strongest_m : [m] the wavelength of which most passes
+    mixing_m : [m] the wavelength that counts most in the mixture of colours
+    path_difference : of neighbouring rulings at `strongest_m`, in wavelengths; whole at an order
     orders : the orders that the band holds; empty between orders
-    light_share : part of the place's light (power within 390 to 730 nm)
-    brightness_share : part of it weighted by the eye
-    colour_share : part of X + Y + Z, by which colours mix on the CIE diagram
+    light_fraction : part of the place's light (power within 390 to 730 nm)
+    brightness_fraction : part of it weighted by the eye
+    colour_fraction : part of X + Y + Z, by which colours mix on the CIE diagram
     stray : whether the source sends nothing in the band itself, and what there is strays here
-        from the place of another wavelength, `mixed_m`
+        from the place of another wavelength, `mixing_m`
     """
 
     lo_m: float
     hi_m: float
-    best_m: float
-    mixed_m: float
-    waves: float
+    strongest_m: float
+    mixing_m: float
+    path_difference: float
     orders: tuple[int, ...]
-    light_share: float
-    brightness_share: float
-    colour_share: float
+    light_fraction: float
+    brightness_fraction: float
+    colour_fraction: float
     stray: bool
 
 
@@ -63,11 +63,16 @@ class Extinguished:
     ----------
     lo_m, hi_m : [m] its ends, where it sinks below `EXTINGUISHED`
     zeros : the wavelengths at which all is dark; none is told where there are more than three
+    cause : "source" (or filter, which sends nothing there), "element" (the single slit, gap or
+        groove), "interference" of the rulings; empty where the aperture has no rulings
+    missing_orders : orders that would stand here if the element did not extinguish them
     """
 
     lo_m: float
     hi_m: float
     zeros: tuple[Zero, ...]
+    cause: str = ""
+    missing_orders: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -77,12 +82,12 @@ class Zero:
     Attributes
     ----------
     wavelength_m : [m]
-    waves : path difference of neighbouring rulings there, in waves
+    path_difference : of neighbouring rulings there, in wavelengths
     by_element : whether the single slit or groove sends nothing there itself
     """
 
     wavelength_m: float
-    waves: float
+    path_difference: float
     by_element: bool
 
 
@@ -120,23 +125,29 @@ def _band(
 ) -> Remaining:
     first, last, mixed = places
     best = first + int(np.argmax(seen.passed[first : last + 1]))
-    lo, hi, best_m, mixed_m = (float(seen.wavelength_m[k]) for k in (first, last, best, mixed))
+    lo, hi, strongest, mixing = (float(seen.wavelength_m[k]) for k in (first, last, best, mixed))
     held = () if stray else _orders(waves, (first, last, best), width)
     told = float(waves[mixed if stray else best])
-    light, bright, mixing = (float(share) for share in shares)
-    return Remaining(lo, hi, best_m, mixed_m, told, held, light, bright, mixing, stray)
+    light, bright, colour = (float(share) for share in shares)
+    return Remaining(lo, hi, strongest, mixing, told, held, light, bright, colour, stray)
 
 
 def extinguished(
-    seen: PointSpectrum, waves: Floats, ruled: Ruling | None
+    seen: PointSpectrum, waves: Floats, ruled: Ruling | None, sent: Floats
 ) -> tuple[Extinguished, ...]:
-    """Stretches of `NAMED_M` of which less than `EXTINGUISHED` of the best passes."""
+    """Stretches of `NAMED_M` of which less than `EXTINGUISHED` of the best passes.
+
+    `sent` (n,) is the light of the source at each wavelength, over the most.
+    """
     named = (seen.wavelength_m >= NAMED_M[0]) & (seen.wavelength_m <= NAMED_M[1])
     found = []
     for first, last in _stretches(named & (seen.passed < EXTINGUISHED)):
         lo, hi = float(seen.wavelength_m[first]), float(seen.wavelength_m[last])
         if hi - lo >= _LEAST_WIDTH_M:
-            found.append(Extinguished(lo, hi, _zeros(seen, waves, ruled, (first, last))))
+            dark = slice(first, last + 1)
+            cause, missing = cause_of(waves[dark], seen.wavelength_m[dark], ruled, sent[dark])
+            zeros = _zeros(seen, waves, ruled, (first, last))
+            found.append(Extinguished(lo, hi, zeros, cause, missing))
     return tuple(found)
 
 
@@ -154,7 +165,7 @@ def _zeros(
 
 
 def _zero(wavelength_m: float, waves: float, ruled: Ruling | None) -> Zero:
-    dark = ruled is not None and _element_dark(ruled, waves, wavelength_m)
+    dark = ruled is not None and element_dark(ruled, waves, wavelength_m)
     return Zero(wavelength_m, waves, dark)
 
 
@@ -210,13 +221,3 @@ def _orders(waves: Floats, places: tuple[int, int, int], width: float) -> tuple[
     held = tuple(range(math.ceil(lo), math.floor(hi) + 1))
     near = round(peak)
     return held or ((near,) if abs(peak - near) <= width else ())
-
-
-def _element_dark(ruled: Ruling, waves: float, wavelength_m: float) -> bool:
-    """Whether the envelope is dark in that direction at that wavelength."""
-    if not math.isfinite(waves):
-        return False
-    whole = np.arange(-1000, 1001) / 200.0
-    here = float(ruled.efficiency(waves, wavelength_m))
-    best = float(np.max(ruled.efficiency(whole, wavelength_m)))
-    return here < _ELEMENT_DARK * best

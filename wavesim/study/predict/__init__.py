@@ -7,10 +7,13 @@ for ghost in found.ghosts: ...
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import ClassVar
 
 from wavesim import light
 from wavesim.errors import LimitError
+from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import Ruled, Scene
 from wavesim.study.formulas import FIRST_MAXIMUM, interference_factor
 from wavesim.study.predict.errors import Effect, effects_of
@@ -19,12 +22,12 @@ from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
 from wavesim.study.predict.openings import Feature, features_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
+from wavesim.study.predict.report import report
 from wavesim.study.predict.wavelengths import (
     middle_wavelength,
     principal_wavelength,
     reference_wavelengths,
 )
-from wavesim.study.rows import html_table, plain
 from wavesim.study.ruling import Ruling, ruling
 
 __all__ = [
@@ -60,8 +63,8 @@ class Widths:
     first_subsidiary: float
 
 
-@dataclass(frozen=True)
-class Prediction:
+@dataclass(frozen=True, repr=False)
+class Prediction(Result):
     """All that the formulas say of a scene; every tuple may be empty.
 
     Attributes
@@ -96,22 +99,11 @@ class Prediction:
     limits: tuple[str, ...]
     cautions: tuple[str, ...]
 
-    def __repr__(self) -> str:
-        return (
-            f"<prediction of {self.title!r}: {len(self.orders)} orders, {len(self.ghosts)} ghosts,"
-            f" {len(self.features)} rings or minima>"
-        )
+    kind: ClassVar[str] = "prediction"
 
-    def _repr_html_(self) -> str:
-        """Orders, ghosts, rings and minima, as Jupyter shows them."""
-        tables: dict[str, tuple[Order | Ghost | Feature, ...]] = {
-            "orders": self.orders, "ghosts": self.ghosts, "rings and minima": self.features,
-        }  # fmt: skip
-        return "".join(
-            html_table([plain(row) for row in rows], title)
-            for title, rows in tables.items()
-            if rows
-        )
+    def report(self) -> Iterable[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        return report(self)
 
 
 def predict(

@@ -11,8 +11,8 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from wavesim.errors import LimitError
+from wavesim.results import html_table, plain
 from wavesim.scene import PeriodicDefect, Scene
-from wavesim.study.rows import html_table, plain
 from wavesim.study.ruling import defects_of
 from wavesim.study.tolerance.formula import (
     Broadening,

@@ -1,7 +1,7 @@
 """What an exposure shows and what it burns out: orders, subsidiary maxima, parts of the plate.
 
 found = visibility(wavesim.expose(scene), time_s=1 / 30, speed=100)
-print("\\n".join(found.words))
+print(found)
 """
 
 from __future__ import annotations
@@ -25,18 +25,12 @@ from wavesim.study.visibility.result import (
     Maximum,
     Visibility,
 )
-from wavesim.study.visibility.sentences import sentences
 
-__all__ = ["BURNT_STOPS", "Criterion", "Maximum", "Visibility", "exposure_words", "visibility"]
+__all__ = ["BURNT_STOPS", "Criterion", "Maximum", "Visibility", "visibility"]
 
 _SHARPEST = 2.0  # pixels that a fringe needs to be seen apart from its neighbour
 _EYE_M = 555e-9
 _CONTRAST = 1.05  # of the valley beside it: a maximum that stands out (common practice)
-
-
-def exposure_words(plate: Plate) -> tuple[str, ...]:
-    """What a plate's own exposure shows and burns out, in sentences."""
-    return visibility(plate).words
 
 
 def visibility(
@@ -74,7 +68,7 @@ def visibility(
     dealt = None if ruled is None else cells(plate, ruled)
     orders, subsidiary = _maxima(dealt, ruled, limits)
     exposure = plate.xyz[..., 1] * scale
-    found = Visibility(
+    return Visibility(
         time_s=time,
         speed=speed,
         white_lx_s=white,
@@ -87,9 +81,7 @@ def visibility(
         run_together=ruled is not None and _run_together(plate, ruled),
         burnt_area=float(np.mean(exposure > white * 2**BURNT_STOPS)),
         visible_area=float(np.mean(exposure >= threshold)),
-        words=(),
     )
-    return Visibility(**{**vars(found), "words": sentences(found)})
 
 
 @dataclass(frozen=True)

@@ -1,13 +1,20 @@
-"""What is said of an exposure: each maximum, and all of it together."""
+"""What an exposure shows: each maximum, all of it together, and the same in sentences."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import ClassVar, Literal
+
+from wavesim.results import Result, Sentence
+from wavesim.text import ranges, stops_from_white
 
 Criterion = Literal["picture", "film"]
 FAINT = 2.0**-7  # of white: what a picture still shows against black (common practice, no source)
 BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
+_STATES = ("burnt out", "visible", "too faint")
+_MOST_STRETCHES = 4  # between orders, told one by one
 
 
 @dataclass(frozen=True)
@@ -33,8 +40,8 @@ class Maximum:
     state: str
 
 
-@dataclass(frozen=True)
-class Visibility:
+@dataclass(frozen=True, repr=False)
+class Visibility(Result):
     """What an exposure shows.
 
     Attributes
@@ -50,7 +57,6 @@ class Visibility:
     slits : in the beam; 0 where there are no orders
     run_together : whether source slit or pixel is wider than a subsidiary maximum
     burnt_area, visible_area : parts of the plate's area
-    words : all of it in sentences
     """
 
     time_s: float
@@ -65,4 +71,131 @@ class Visibility:
     run_together: bool
     burnt_area: float
     visible_area: float
-    words: tuple[str, ...]
+    kind: ClassVar[str] = "visibility"
+
+    def report(self) -> Iterator[Sentence]:
+        """What shows, what is burnt out and what is too faint."""
+        return (Sentence("shows", text) for text in _texts(self))
+
+
+def _texts(found: Visibility) -> tuple[str, ...]:
+    """What is burnt out, what shows and what does not; then the measure of it."""
+    words = []
+    if found.slits == 1:
+        words += _slit_words(found)
+    elif found.orders:
+        words += _order_words(found.orders)
+        words += _subsidiary_words(found)
+    words.append(
+        f"{_percent(found.burnt_area)} of the plate is burnt out (above white), "
+        f"{_percent(found.visible_area)} shows (down to {found.criterion})"
+    )
+    return tuple(words)
+
+
+def brief(found: Visibility) -> str:
+    """One line: orders burnt out and orders that show, subsidiary maxima that show, areas."""
+    parts = []
+    for state in _STATES[:2]:
+        chosen = [one.order for one in found.orders if one.state == state]
+        if chosen and found.slits > 1:
+            parts.append(f"{state} {ranges('order', chosen)}")
+        elif chosen:
+            parts.append(f"{state} the central maximum")
+    sides = sum(one.state != "too faint" for one in found.subsidiary)
+    if sides:
+        parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima show")
+    parts.append(f"{_percent(found.burnt_area)} of the plate burnt out")
+    parts.append(f"{_percent(found.visible_area)} shows")
+    return "; ".join(parts)
+
+
+def _order_words(orders: Sequence[Maximum]) -> list[str]:
+    words = []
+    for state in _STATES:
+        chosen = [one for one in orders if one.state == state]
+        if chosen:
+            words.append(
+                f"{state}: {ranges('order', [one.order for one in chosen])}{_span(chosen)}"
+            )
+    return words
+
+
+def _subsidiary_words(found: Visibility) -> list[str]:
+    between = found.slits - 2
+    if between < 1:
+        return []
+    if found.run_together:
+        return [
+            f"the {between:,} subsidiary maxima between two orders are narrower than the source "
+            "slit's image or two pixels and run together"
+        ]
+    words: list[str] = []
+    if not found.subsidiary:
+        return [f"there are {between:,} subsidiary maxima between two orders, too many to list"]
+    apart, told = dict(found.apart), ""
+    for order in sorted({one.order for one in found.subsidiary}, key=lambda m: (abs(m + 0.5), -m)):
+        maxima = [one for one in found.subsidiary if one.order == order]
+        if all(one.state == "too faint" for one in maxima):
+            continue
+        text = _stretch_words(maxima, apart.get(order))
+        if order < 0 and text == told:
+            words[-1] += "; likewise on the other side"
+        elif len(words) < _MOST_STRETCHES:
+            words.append(f"{_noun(between)} between orders {order} and {order + 1}: {text}")
+        told = text
+    return words or [f"too faint: {_noun(between)} between any two orders"]
+
+
+def _noun(count: int) -> str:
+    return "the subsidiary maximum" if count == 1 else f"the {count} subsidiary maxima"
+
+
+def _stretch_words(maxima: Sequence[Maximum], apart: int | None) -> str:
+    text = f"{_counts(maxima)}{_span(maxima)}"
+    if apart is None:
+        return text
+    return f"{text}, {apart or 'none'} separately visible"
+
+
+def _slit_words(found: Visibility) -> list[str]:
+    centre = found.orders[0]
+    words = [f"the central maximum: {centre.state}{_span([centre])}"]
+    for state in _STATES:
+        chosen = [one for one in found.subsidiary if one.state == state]
+        if chosen:
+            sides = sorted({abs(one.number) for one in chosen})
+            words.append(f"{state}: {ranges('side maximum', sides, 'side maxima')}{_span(chosen)}")
+    return words
+
+
+def _counts(maxima: Sequence[Maximum]) -> str:
+    parts = []
+    for state in _STATES:
+        count = sum(one.state == state for one in maxima)
+        if count == len(maxima):
+            return state if count == 1 else f"all {state}"
+        if count:
+            parts.append(f"{count} {state}")
+    return ", ".join(parts)
+
+
+def _span(maxima: Sequence[Maximum]) -> str:
+    """Their exposure in stops from white."""
+    stops = [one.stops for one in maxima if math.isfinite(one.stops)]
+    if not stops:
+        return " (no light)"
+    low, high = min(stops), max(stops)
+    if high - low < 0.1:
+        return f" ({stops_from_white(high)})"
+    if high > 0 > low or min(abs(low), abs(high)) < 0.05:
+        return f" ({stops_from_white(low)} to {stops_from_white(high)})"
+    near, far = sorted((abs(low), abs(high)))
+    return f" ({near:.1f} to {far:.1f} stops {'above' if high > 0 else 'below'} white)"
+
+
+def _percent(share: float) -> str:
+    percent = 100 * share
+    if percent in (0, 100) or percent >= 10:
+        return f"{percent:.0f} %"
+    return f"{percent:.2g} %"
