@@ -18,7 +18,7 @@ def draw(correlation: str | Span, seed: int, count: int, pitch_m: float) -> Floa
     The draw uses numpy's frozen Mersenne-Twister stream (RandomState), so a seed means the same
     ruling with every version of numpy.
     """
-    stream = np.random.RandomState(seed)
+    stream = np.random.RandomState(seed if seed < 2**32 else [seed % 2**32, seed >> 32])
     if isinstance(correlation, Span):
         return _filtered(stream, correlation.in_rulings(pitch_m), count)
     independent = np.asarray(stream.standard_normal(count))

@@ -1,0 +1,189 @@
+"""Members shared among workers: in this process, in processes of this machine, or on a cluster.
+
+The same futures run on processes started here and on a scheduler that already runs
+(dask.distributed). A worker writes its members as a part of its own and returns only the number of
+them, so nothing large travels and whatever was finished stays finished. On a cluster all workers
+must see the study's folder under the same name.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Protocol
+
+from wavesim.ensemble.exposing import Recorded, record
+from wavesim.ensemble.members import Design
+from wavesim.ensemble.parts import write_part
+from wavesim.ensemble.plan import Plan
+from wavesim.errors import ComputationError, InputError, WavesimError
+
+Batch = tuple[int, ...]
+_RETRIES = 2
+_AHEAD = 3  # batches handed out for each worker
+
+_designs: dict[str, Design] = {}
+
+
+class Engine(Protocol):
+    """Runs batches of members and tells of each as it is done."""
+
+    @property
+    def workers(self) -> int:
+        """How many batches run at a time."""
+
+    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
+        """Yield each batch once its part is written."""
+
+
+def work(plan: Plan, identity: str, folder: str, batch: Batch) -> Batch:
+    """Expose and record the members of a batch and write them as one part."""
+    if identity not in _designs:
+        _designs.clear()
+        _designs[identity] = Design(plan)
+    design = _designs[identity]
+    write_part(Path(folder), [record(design, index) for index in batch])
+    return batch
+
+
+class InProcess:
+    """One batch after the other, here."""
+
+    workers = 1
+
+    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
+        """Yield each batch once its part is written."""
+        identity = plan.identity
+        for batch in batches:
+            yield work(plan, identity, str(folder), batch)
+
+
+class Distributed:
+    """Batches as futures of a dask client."""
+
+    def __init__(self, client: Any, workers: int, *, function: Callable[..., Batch] = work) -> None:
+        self._client, self.workers, self._function = client, workers, function
+
+    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
+        """Yield each batch once its part is written, in the order in which they end.
+
+        A batch whose worker dies again and again is tried member by member; a member that still
+        ends its worker becomes a row with a message.
+        """
+        from distributed import as_completed
+
+        identity = plan.identity
+        shared = self._client.scatter(plan, broadcast=True, hash=False)
+        waiting = list(reversed(batches))
+        pending = as_completed([], loop=self._client.loop)
+        batch_of: dict[Any, Batch] = {}
+        while waiting or batch_of:
+            while waiting and len(batch_of) < _AHEAD * self.workers:
+                batch = waiting.pop()
+                future = self._client.submit(
+                    self._function, shared, identity, str(folder), batch, pure=False,
+                    retries=_RETRIES,
+                )  # fmt: skip
+                batch_of[future] = batch
+                pending.add(future)
+            future = next(pending)
+            batch = batch_of.pop(future)
+            error = future.exception()
+            if error is None:
+                yield batch
+            elif isinstance(error, WavesimError):
+                raise error
+            elif len(batch) > 1:
+                waiting.extend((index,) for index in reversed(batch))
+            else:
+                yield _failed(plan, folder, batch, error)
+
+
+def _failed(plan: Plan, folder: Path, batch: Batch, error: BaseException) -> Batch:
+    """A row that says why a member could not be computed."""
+    message = f"{type(error).__name__}: {error}".splitlines()[0][:300]
+    numbers = dict.fromkeys(plan.table.record.numbers, float("nan"))
+    write_part(folder, [Recorded(index, numbers, failure=message) for index in batch])
+    return batch
+
+
+def has_distributed() -> bool:
+    """Whether dask.distributed is installed."""
+    return importlib.util.find_spec("distributed") is not None
+
+
+@contextmanager
+def local(workers: int) -> Iterator[Engine]:
+    """Processes of this machine.
+
+    Raises
+    ------
+    InputError
+        dask.distributed is not installed.
+    """
+    _require("several processes")
+    from distributed import Client, LocalCluster
+
+    with (
+        _quiet(),
+        LocalCluster(
+            n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
+            memory_limit=0, silence_logs=50, host="127.0.0.1",
+        ) as cluster,
+        Client(cluster, set_as_default=False) as client,
+    ):  # fmt: skip
+        yield Distributed(client, workers)
+
+
+@contextmanager
+def joined(address: str) -> Iterator[Engine]:
+    """The workers of a scheduler that runs at `address` already.
+
+    Raises
+    ------
+    InputError
+        dask.distributed is not installed, or nothing answers there.
+    ComputationError
+        The scheduler has no workers.
+    """
+    _require("a cluster")
+    from distributed import Client
+
+    with _quiet():
+        try:
+            client = Client(address, set_as_default=False, timeout=10)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise InputError(f"does not answer: {type(error).__name__}", key="--cluster",
+                             value=address, expected='such as "tcp://127.0.0.1:8786"') from None  # fmt: skip
+        with client:
+            workers = len(client.scheduler_info(n_workers=-1)["workers"])
+            if not workers:
+                raise ComputationError(f"the scheduler at {address} has no workers")
+            yield Distributed(client, workers)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """One thread for matrix products in each worker, and no log of dask's on the terminal."""
+    import logging
+
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    logger = logging.getLogger("distributed")
+    level = logger.level
+    logger.setLevel(logging.CRITICAL)
+    try:
+        yield
+    finally:
+        logger.setLevel(level)
+
+
+def _require(what: str) -> None:
+    if not has_distributed():
+        raise InputError(
+            f"{what} needs dask.distributed, which is not installed",
+            key="--workers",
+            expected='pip install "wavesim[studies]", or --workers 1',
+        )

@@ -1,0 +1,52 @@
+"""Numbers that can be recorded of a member: name, unit, what it is, and what it is taken from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+Source = Literal["line", "light", "prediction"]
+
+
+@dataclass(frozen=True)
+class Number:
+    """A number of a member.
+
+    Attributes
+    ----------
+    unit : "" for a plain number
+    meaning : in words
+    of : the line's profile, the exposed plate, or the formulas' prediction
+    worst : which end counts as the worst, "" where neither does
+    """
+
+    unit: str
+    meaning: str
+    of: Source
+    worst: Literal["high", "low", ""] = ""
+
+
+NUMBERS: dict[str, Number] = {
+    "line_width": Number("m", "full width at half maximum, in wavelength", "line", "high"),
+    "line_width_orders": Number("", "full width at half maximum, in orders", "line", "high"),
+    "line_width_on_plate": Number("m", "full width at half maximum, on the plate", "line", "high"),
+    "line_position": Number("", "place of the peak, in orders", "line"),
+    "resolving_power": Number("", "0.8859 |m| over the full width in orders", "line", "low"),
+    "rayleigh_separation": Number("m", "wavelength difference just resolved (dip of 8/pi^2)", "line", "high"),
+    "resolved": Number("", "1 where the pair is resolved (dip of 8/pi^2 or deeper), else 0", "line", "low"),
+    "strehl": Number("", "peak over that of the perfect ruling", "line", "low"),
+    "ghosts_found": Number("", "number of ghosts found in the profile", "line", "high"),
+    "strongest_ghost": Number("", "strength of the strongest ghost over the line, 0 if none", "line", "high"),
+    "strongest_ghost_offset": Number("", "its distance from the line, in orders", "line"),
+    "diffuse_level": Number("", "mean diffuse light between ghosts, over the line", "line", "high"),
+    "exposure_time": Number("s", "exposure time of the plate", "light", "high"),
+    "brightest": Number("lx", "illuminance of the brightest pixel", "light"),
+    "brightest_position": Number("m", "x of the brightest pixel", "light"),
+    "power": Number("W", "power on the whole plate", "light"),
+    "predicted_exposure_time": Number("s", "exposure time from formulas", "prediction", "high"),
+}  # fmt: skip
+
+
+def needed(names: tuple[str, ...]) -> set[Source]:
+    """What the named numbers are taken from."""
+    return {NUMBERS[name].of for name in names}

@@ -1,0 +1,316 @@
+"""A study file (TOML, schema = 1) -> a checked plan: base scene, what varies, what is recorded."""
+
+import hashlib
+import json
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import Field, ValidationError, model_validator
+
+from wavesim.ensemble.numbers import NUMBERS
+from wavesim.errors import InputError, SceneError
+from wavesim.scene import Scene, load, named_files
+from wavesim.scene.base import Model
+from wavesim.scene.messages import translated
+from wavesim.scene.quantities import (
+    FROM_FILE,
+    Length,
+    Plain,
+    VisibleWavelength,
+    complaint,
+)
+from wavesim.scene.syntax import refusal
+
+MOST_MEMBERS = 10_000_000
+_MOST_BYTES = 2**20  # of a study file, as of a scene
+
+Value = str | int | float | bool
+Members = Annotated[int, Plain(1, MOST_MEMBERS, whole=True)]
+_KEY = Field(description="dotted key of the scene", examples=["aperture.pitch"])
+
+
+class Vary(Model):
+    """One key of the scene over a list or an even range of values."""
+
+    key: str = _KEY
+    values: tuple[Value, ...] | None = Field(None, description="as in the scene file")
+    from_: Value | None = Field(None, alias="from", description="first value of a range")
+    to: Value | None = Field(None, description="last value of a range")
+    steps: Annotated[int, Plain(2, 1_000_000, whole=True)] | None = Field(
+        None, description="number of values of a range"
+    )
+    spacing: Literal["linear", "logarithmic"] = Field("linear", description="of a range")
+    along: str | None = Field(
+        None, description="key varied before, whose values these accompany pair by pair"
+    )
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Self:
+        ranged = [self.from_ is not None, self.to is not None, self.steps is not None]
+        if self.values is None and not all(ranged):
+            raise complaint(
+                "has neither a list of values nor a whole range",
+                key="values",
+                expected='values = ["80 um", "90 um"], or from, to and steps',
+            )
+        if self.values is not None and any(ranged):
+            raise complaint(
+                "cannot be combined with a range",
+                key="values",
+                expected="values, or from, to and steps",
+            )
+        if self.values is not None and not self.values:
+            raise complaint("is empty", key="values", expected="at least one value")
+        return self
+
+
+class Draw(Model):
+    """One key of the scene drawn from a distribution, anew for every member."""
+
+    key: str = _KEY
+    law: Literal["normal", "uniform", "table", "seed"] = Field(
+        description="distribution: normal (mean, deviation), uniform (from, to), table (file: "
+        "value, weight), or seed: a whole number that fixes a random draw of the scene"
+    )
+    mean: Value | None = Field(None, description="of a normal distribution")
+    deviation: Value | None = Field(None, description="standard deviation of a normal one")
+    from_: Value | None = Field(None, alias="from", description="lower end of a uniform one")
+    to: Value | None = Field(None, description="upper end of a uniform one")
+    file: str | None = Field(None, description="CSV of value [SI] and weight")
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        needed = {
+            "normal": ("mean", "deviation"), "uniform": ("from", "to"), "table": ("file",),
+            "seed": (),
+        }[self.law]  # fmt: skip
+        given = {
+            "mean": self.mean, "deviation": self.deviation, "from": self.from_, "to": self.to,
+            "file": self.file,
+        }  # fmt: skip
+        for name, value in given.items():
+            if name in needed and value is None:
+                raise complaint(f"is missing: the {self.law} distribution needs it", key=name,
+                                expected=f"{' and '.join(needed)}")  # fmt: skip
+            if name not in needed and value is not None:
+                raise complaint(f"does not belong to the {self.law} distribution", key=name,
+                                expected=" and ".join(needed) or "the key alone")  # fmt: skip
+        return self
+
+
+class LineRecord(Model):
+    """The line whose profile is measured."""
+
+    wavelength_m: VisibleWavelength = Field(description="in air", examples=["546.1 nm"])
+    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(1, description="m")
+    pair_m: Length | None = Field(
+        None, description="separation of two lines to resolve", examples=["0.6 nm"]
+    )
+
+
+class ProfileRecord(Model):
+    """The line's profile on one axis of continuous order for all members."""
+
+    half_width: Annotated[float, Plain(1e-9, 0.5)] = Field(
+        description="to either side of the order [orders]"
+    )
+    points: Annotated[int, Plain(3, 100_001, whole=True)] = Field(201, description="of the axis")
+
+
+class PictureRecord(Model):
+    """A small picture of each member's plate, all on one time of exposure or each on its own."""
+
+    columns: Annotated[int, Plain(1, 4096, whole=True)] = 300
+    rows: Annotated[int, Plain(1, 1024, whole=True)] = 24
+
+
+class RecordTable(Model):
+    """What is recorded of each member."""
+
+    numbers: tuple[str, ...] = Field((), description="names of numbers")
+    line: LineRecord | None = None
+    profile: ProfileRecord | None = None
+    picture: PictureRecord | None = None
+    plate: bool = Field(False, description="whether whole plates are kept (irradiance)")
+
+    @model_validator(mode="after")
+    def _line_named(self) -> Self:
+        for name in self.numbers:
+            if name not in NUMBERS:
+                raise complaint("is not a number that can be recorded", key="numbers", value=name,
+                                expected=f"one of {', '.join(NUMBERS)}")  # fmt: skip
+        needs = [name for name in self.numbers if NUMBERS[name].of == "line"]
+        if (needs or self.profile) and self.line is None:
+            raise complaint(
+                f"is missing: {needs[0] if needs else 'profile'} is measured on one line",
+                key="line", expected='line = { wavelength = "546.1 nm", order = 1 }',
+            )  # fmt: skip
+        if "resolved" in self.numbers and self.line and self.line.pair_m is None:
+            raise complaint("is missing: resolved asks for a pair of lines", key="line",
+                            expected='line = { ..., pair = "0.6 nm" }')  # fmt: skip
+        if not (self.numbers or self.profile or self.picture or self.plate):
+            raise complaint("records nothing", key="numbers",
+                            expected='numbers = ["line_width"], profile, picture or plate')  # fmt: skip
+        return self
+
+
+class Limit(Model):
+    """A limit that a number has to keep; its yield is the fraction of members that do."""
+
+    number: str
+    at_most: Annotated[float, Plain()] | None = Field(None, description="[SI]")
+    at_least: Annotated[float, Plain()] | None = Field(None, description="[SI]")
+
+    @model_validator(mode="after")
+    def _some(self) -> Self:
+        if self.at_most is None and self.at_least is None:
+            raise complaint("is missing, and so is at_least", key="at_most", expected="a limit")
+        return self
+
+
+class ReportTable(Model):
+    """What is said of all members."""
+
+    quantiles: tuple[Annotated[float, Plain(0.0, 1.0)], ...] = (0.05, 0.5, 0.95)
+    worst: Annotated[int, Plain(0, 1000, whole=True)] = Field(5, description="members listed")
+    limits: tuple[Limit, ...] = ()
+
+
+class StudyTable(Model):
+    """A study file."""
+
+    schema_: Literal[1] = Field(1, alias="schema")
+    title: str = Field("", max_length=1000)
+    scene: str = Field(description="scene file, relative to the study file")
+    seed: Annotated[int, Plain(0, 2**63 - 1, whole=True)] = Field(
+        0, description="fixes all draws of the study"
+    )
+    draws: Members = Field(1, description="members drawn at each point of the grid")
+    design: Literal["random", "sobol"] = Field(
+        "random", description="independent draws, or Saltelli's for variance shares"
+    )
+    vary: tuple[Vary, ...] = ()
+    draw: tuple[Draw, ...] = ()
+    record: RecordTable
+    report: ReportTable = Field(default_factory=ReportTable)
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        keys = [entry.key for entry in (*self.vary, *self.draw)]
+        for number, key in enumerate(keys):
+            if key in keys[:number]:
+                raise complaint("is varied twice", key="vary", value=key, expected="each key once")
+        for number, entry in enumerate(self.vary):
+            if entry.along is not None and entry.along not in keys[:number]:
+                raise complaint("accompanies a key that is not varied before it", key="vary",
+                                value=entry.along, expected="a key of an earlier entry")  # fmt: skip
+        recorded = set(self.record.numbers)
+        for limit in self.report.limits:
+            if limit.number not in recorded:
+                raise complaint("limits a number that is not recorded", key="report.limits",
+                                value=limit.number, expected="a name in record.numbers")  # fmt: skip
+        self._check_design()
+        return self
+
+    def _check_design(self) -> None:
+        drawn = [entry for entry in self.draw if entry.law != "seed"]
+        if self.draws > 1 and not self.draw:
+            raise complaint("draws members that are all alike", key="draws", value=self.draws,
+                            expected="draws = 1, or at least one [[draw]] entry")  # fmt: skip
+        if self.design == "sobol":
+            if self.vary or not drawn:
+                raise complaint("needs drawn keys alone", key="design", value="sobol",
+                                expected="[[draw]] entries and no [[vary]]")  # fmt: skip
+            if self.draws & (self.draws - 1):
+                raise complaint("is no power of two, as Sobol's sequence asks", key="draws",
+                                value=self.draws, expected="64, 128, 256 ...")  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """A study ready to run.
+
+    Attributes
+    ----------
+    table : the checked study file
+    scene : its base scene
+    text : the study file as it was read
+    name : of the study file, for messages
+    folder : that names in it are relative to
+    """
+
+    table: StudyTable
+    scene: Scene
+    text: str
+    name: str
+    folder: Path
+
+    @property
+    def identity(self) -> str:
+        """Hash of all that the members depend on: plan, scene, named files and the version.
+
+        What is only said of all members (the report, the title) does not count.
+        """
+        from wavesim import __version__
+
+        whole = self.table.model_dump(mode="json", exclude={"report", "title", "scene"})
+        digest = hashlib.sha256(json.dumps(whole, sort_keys=True).encode())
+        digest.update(f"\0{__version__}\0{self.scene.text}".encode())
+        for path in self._named():
+            digest.update(path.read_bytes())
+        return digest.hexdigest()[:24]
+
+    def _named(self) -> list[Path]:
+        named = [self.scene.folder / name for _, name in named_files(self.scene)]
+        return named + [self.folder / draw.file for draw in self.table.draw if draw.file]
+
+
+def load_plan(path: str | Path) -> Plan:
+    """Read a study file and its base scene.
+
+    Raises
+    ------
+    SceneError
+        The file is missing, no TOML or not a study, or its scene is wrong; the message says where.
+    """
+    name = str(path)
+    text = _text(name)
+    try:
+        data: dict[str, Any] = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise refusal(error, text, name) from None
+    except (RecursionError, ValueError):
+        raise SceneError("is not TOML that can be read", file=name,
+                         expected="TOML, as in the shipped studies") from None  # fmt: skip
+    try:
+        table = StudyTable.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
+    except ValidationError as error:
+        raise translated(error, StudyTable, data, file=name) from None
+    folder = Path(name).absolute().parent
+    scene = load(folder / table.scene)
+    for number, draw in enumerate(table.draw):
+        if draw.file and not (folder / draw.file).is_file():
+            raise SceneError("names a file that is not there", file=name,
+                             key=f"draw[{number}].file", value=draw.file,
+                             expected=f"the name of a file in {folder}")  # fmt: skip
+    return Plan(table, scene, text, name, folder)
+
+
+def _text(name: str) -> str:
+    path = Path(name)
+    try:
+        if not path.is_file():
+            raise SceneError("is not an ordinary file" if path.exists() else "does not exist",
+                             file=name, expected="a study file (.toml)")  # fmt: skip
+        content = path.read_bytes()[: _MOST_BYTES + 1]
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise SceneError(f"cannot be read: {reason}", file=name, expected="a study file") from None
+    if len(content) > _MOST_BYTES:
+        raise SceneError("is larger than 1 MiB", file=name, expected="a study file (.toml)")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("is not UTF-8 text", file=name, expected="a study file (.toml)") from None

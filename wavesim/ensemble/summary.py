@@ -1,0 +1,270 @@
+"""What a study says of all its members: quantiles, yields, sensitivities, the worst of them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+import h5py
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.ensemble.joined import check_study
+from wavesim.ensemble.numbers import NUMBERS
+from wavesim.ensemble.plan import ReportTable
+
+Floats = NDArray[np.float64]
+
+_MOST_BINS = 20  # of a drawn key, for the variance of conditional means
+_FEW = 8  # members below which no sensitivity is stated
+
+
+@dataclass(frozen=True, eq=False)
+class Members:
+    """The numbers of a study file.
+
+    Attributes
+    ----------
+    title, design : of the study
+    draws : members drawn at each point
+    keys : varied key -> (n,) values [SI], or (n,) texts
+    units : key or number -> SI unit
+    drawn : keys drawn from a distribution, seeds left out
+    numbers : name -> (n,) values [SI], nan where a member failed
+    failures : (n,) messages, "" where none
+    """
+
+    title: str
+    design: str
+    draws: int
+    keys: dict[str, NDArray[np.generic]]
+    units: dict[str, str]
+    drawn: tuple[str, ...]
+    numbers: dict[str, Floats]
+    failures: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """How a number depends on a key.
+
+    Attributes
+    ----------
+    number, key : which
+    rank_correlation : Spearman's coefficient, -1 to 1
+    share : fraction of the number's variance that goes with the key alone: Sobol's first-order
+        index; from a random design the correlation ratio over values or bins of equal count,
+        corrected for their number (Kelley 1935)
+    total : Sobol's total index, with all its interactions; nan but for a Sobol design
+    """
+
+    number: str
+    key: str
+    rank_correlation: float
+    share: float
+    total: float
+
+
+@dataclass(frozen=True)
+class NumberSummary:
+    """One number over all members.
+
+    Attributes
+    ----------
+    name, unit : of the number
+    members : that have it
+    mean, deviation : and sample standard deviation
+    quantiles : (probability, value) as the report asks
+    worst : (member, value) of the worst ones, the worst first
+    """
+
+    name: str
+    unit: str
+    members: int
+    mean: float
+    deviation: float
+    quantiles: tuple[tuple[float, float], ...]
+    worst: tuple[tuple[int, float], ...]
+
+
+@dataclass(frozen=True)
+class Yield:
+    """Fraction of the members that keep a limit, with its standard error sqrt(p (1 - p) / n)."""
+
+    number: str
+    limit: str
+    fraction: float
+    error: float
+
+
+@dataclass(frozen=True)
+class Summary:
+    """What a study says of all its members."""
+
+    title: str
+    members: int
+    failed: int
+    numbers: tuple[NumberSummary, ...]
+    yields: tuple[Yield, ...]
+    sensitivities: tuple[Sensitivity, ...]
+
+
+def read_members(path: str | Path) -> Members:
+    """The numbers of a study file, without its arrays.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing or not a study file.
+    """
+    check_study(path)
+    with h5py.File(path) as file:
+        keys = [str(key) for key in file.attrs["keys"]]
+        names = [name for name in NUMBERS if name in file]
+        values: dict[str, NDArray[np.generic]] = {}
+        for key in keys:
+            text = h5py.check_string_dtype(file[key].dtype) is not None
+            values[key] = np.asarray(file[key].asstr()[()]) if text else file[key][()]
+        return Members(
+            title=str(file.attrs["title"]),
+            design=str(file.attrs["design"]),
+            draws=int(file.attrs["draws"]),
+            keys=values,
+            units={n: str(file[n].attrs.get("units", "")) for n in (*keys, *names)},
+            drawn=tuple(str(key) for key in file.attrs["drawn"]),
+            numbers={name: file[name][()] for name in names},
+            failures=tuple(file["failure"].asstr()[()]),
+        )
+
+
+def summarise(members: Members, report: ReportTable | None = None) -> Summary:
+    """Quantiles, yields, sensitivities and the worst members of a study."""
+    wanted = report or ReportTable()
+    return Summary(
+        title=members.title,
+        members=len(members.failures),
+        failed=sum(bool(text) for text in members.failures),
+        numbers=tuple(_number(name, members, wanted) for name in members.numbers),
+        yields=tuple(
+            y for limit in wanted.limits for y in _yields(members, limit.number, limit.at_least,
+                                                         limit.at_most)
+        ),
+        sensitivities=tuple(
+            s for name in members.numbers for s in sensitivities(members, name)
+        ),
+    )  # fmt: skip
+
+
+def _number(name: str, members: Members, wanted: ReportTable) -> NumberSummary:
+    values = members.numbers[name]
+    held = values[np.isfinite(values)]
+    quantiles = np.quantile(held, wanted.quantiles) if held.size else [math.nan] * 9
+    return NumberSummary(
+        name=name,
+        unit=members.units[name],
+        members=held.size,
+        mean=float(held.mean()) if held.size else math.nan,
+        deviation=float(held.std(ddof=1)) if held.size > 1 else math.nan,
+        quantiles=tuple(zip(wanted.quantiles, map(float, quantiles), strict=False)),
+        worst=_worst(values, NUMBERS[name].worst, wanted.worst),
+    )
+
+
+def _worst(values: Floats, end: str, count: int) -> tuple[tuple[int, float], ...]:
+    held = np.flatnonzero(np.isfinite(values))
+    if not end or not held.size or np.ptp(values[held]) == 0:
+        return ()
+    order = np.argsort(values[held] if end == "low" else -values[held], kind="stable")
+    return tuple((int(held[k]), float(values[held[k]])) for k in order[:count])
+
+
+def _yields(
+    members: Members, name: str, at_least: float | None, at_most: float | None
+) -> list[Yield]:
+    """A member that failed keeps no limit."""
+    values = members.numbers[name]
+    kept = np.isfinite(values)
+    with np.errstate(invalid="ignore"):
+        if at_least is not None:
+            kept &= values >= at_least
+        if at_most is not None:
+            kept &= values <= at_most
+    fraction = float(kept.mean())
+    unit = f" {members.units[name]}" if members.units[name] else ""
+    bounds = (("at least", at_least), ("at most", at_most))
+    limit = " and ".join(f"{word} {b:.4g}{unit}" for word, b in bounds if b is not None)
+    return [Yield(name, limit, fraction, math.sqrt(fraction * (1 - fraction) / kept.size))]
+
+
+def sensitivities(members: Members, name: str) -> list[Sensitivity]:
+    """How one number depends on each key that takes several values, the strongest first."""
+    values = members.numbers[name]
+    held = np.isfinite(values)
+    if held.sum() < _FEW or np.ptp(values[held]) == 0:
+        return []
+    first, total = _sobol(members, values)
+    found = []
+    for key, column in members.keys.items():
+        if column.dtype.kind not in "fiu" or _is_seed(members, key) or np.ptp(column) == 0:
+            continue
+        share = first.get(key, math.nan)
+        found.append(
+            Sensitivity(
+                number=name,
+                key=key,
+                rank_correlation=_rank_correlation(column[held], values[held]),
+                share=share if key in first else variance_share(column[held], values[held]),
+                total=total.get(key, math.nan),
+            )
+        )
+    return sorted(found, key=lambda s: -s.share)
+
+
+def _is_seed(members: Members, key: str) -> bool:
+    return key.rpartition(".")[2] == "seed" and key not in members.drawn
+
+
+def _rank_correlation(key: NDArray[np.generic], values: Floats) -> float:
+    from scipy.stats import spearmanr
+
+    return float(spearmanr(key, values).statistic)
+
+
+def variance_share(key: NDArray[np.generic], values: Floats) -> float:
+    """Fraction of the variance of `values` (n,) explained by the mean at each value of `key` (n,).
+
+    The correlation ratio eta^2 over the distinct values, or over bins of equal count where there
+    are more than 20; corrected for their number k as epsilon^2 = 1 - (1 - eta^2)(n - 1)/(n - k)
+    (Kelley 1935, Proc. Natl. Acad. Sci. 21, 554), and 0 at the least.
+    """
+    levels, group = np.unique(key, return_inverse=True)
+    most = min(_MOST_BINS, max(2, values.size // 10))
+    if levels.size > most:
+        rank = np.argsort(np.argsort(key, kind="stable"), kind="stable")
+        group = rank * most // values.size
+    count = np.bincount(group)
+    mean = np.bincount(group, weights=values) / np.maximum(count, 1)
+    whole = float(((values - values.mean()) ** 2).sum())
+    rest = float(((values - mean[group]) ** 2).sum())
+    k = int((count > 0).sum())
+    if whole == 0 or values.size <= k:
+        return math.nan
+    return max(0.0, 1 - rest / whole * (values.size - 1) / (values.size - k))
+
+
+def _sobol(members: Members, values: Floats) -> tuple[dict[str, float], dict[str, float]]:
+    """First-order and total index of each drawn key (Saltelli 2010), from a Sobol design."""
+    if members.design != "sobol" or not np.isfinite(values).all():
+        return {}, {}
+    from scipy.stats import sobol_indices
+
+    n = members.draws
+    blocks = values.reshape(len(members.drawn) + 2, n)
+    given = {"f_A": blocks[:1], "f_B": blocks[1:2], "f_AB": blocks[2:, None, :]}
+    found = sobol_indices(func=given, n=n)
+    first, total = np.ravel(found.first_order), np.ravel(found.total_order)
+    return (
+        dict(zip(members.drawn, map(float, first), strict=True)),
+        dict(zip(members.drawn, map(float, total), strict=True)),
+    )
