@@ -31,7 +31,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
-    "compare", "figure", "sheet", "animate", "schema",
+    "compare", "study", "figure", "sheet", "animate", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM

@@ -1,14 +1,14 @@
 """Studies of many scenes: what varies, what is recorded of each member, and what all of them say.
 
-    plan        a study file -> `Plan`: the base scene, what varies, what is recorded
-    members     a plan -> the values of every member, the same for any number of workers
-    numbers     what can be recorded of a member
-    exposing    one member exposed and measured
-    parts       members on disk while the study grows: done means the file is there
-    engine      members shared among processes, on this machine or on a cluster
-    running     a plan -> a study file, resumed where it stopped
-    joined      the study file (HDF5), and back as a labelled data set
-    summary     quantiles, yields, sensitivities and the worst members
+plan        a study file -> `Plan`: the base scene, what varies, what is recorded
+members     a plan -> the values of every member, the same for any number of workers
+numbers     what can be recorded of a member
+exposing    one member exposed and measured
+parts       members on disk while the study grows: done means the file is there
+engine      members shared among processes, on this machine or on a cluster
+running     a plan -> a study file, resumed where it stopped
+joined      the study file (HDF5), and back as a labelled data set
+summary     quantiles, yields, sensitivities and the worst members
 """
 
 from wavesim.ensemble.joined import open_study

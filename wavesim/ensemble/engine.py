@@ -84,9 +84,14 @@ class Distributed:
             while waiting and len(batch_of) < _AHEAD * self.workers:
                 batch = waiting.pop()
                 future = self._client.submit(
-                    self._function, shared, identity, str(folder), batch, pure=False,
+                    self._function,
+                    shared,
+                    identity,
+                    str(folder),
+                    batch,
+                    pure=False,
                     retries=_RETRIES,
-                )  # fmt: skip
+                )
                 batch_of[future] = batch
                 pending.add(future)
             future = next(pending)
@@ -130,11 +135,16 @@ def local(workers: int) -> Iterator[Engine]:
     with (
         _quiet(),
         LocalCluster(
-            n_workers=workers, threads_per_worker=1, processes=True, dashboard_address=None,
-            memory_limit=0, silence_logs=50, host="127.0.0.1",
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address=None,
+            memory_limit=0,
+            silence_logs=50,
+            host="127.0.0.1",
         ) as cluster,
         Client(cluster, set_as_default=False) as client,
-    ):  # fmt: skip
+    ):
         yield Distributed(client, workers)
 
 
@@ -156,8 +166,12 @@ def joined(address: str) -> Iterator[Engine]:
         try:
             client = Client(address, set_as_default=False, timeout=10)
         except (OSError, ValueError, TimeoutError) as error:
-            raise InputError(f"does not answer: {type(error).__name__}", key="--cluster",
-                             value=address, expected='such as "tcp://127.0.0.1:8786"') from None  # fmt: skip
+            raise InputError(
+                f"does not answer: {type(error).__name__}",
+                key="--cluster",
+                value=address,
+                expected='such as "tcp://127.0.0.1:8786"',
+            ) from None
         with client:
             workers = len(client.scheduler_info(n_workers=-1)["workers"])
             if not workers:

@@ -145,13 +145,17 @@ def line_curve(scene: Scene, line: LineRecord, profile: ProfileRecord) -> Floats
     if not low < line.order - profile.half_width or not line.order + profile.half_width < high:
         raise LimitError(
             f"the profile about order {line.order} reaches beyond what propagates",
-            key="record.profile.half_width", expected=f"orders between {low:.3g} and {high:.3g}",
-        )  # fmt: skip
+            key="record.profile.half_width",
+            expected=f"orders between {low:.3g} and {high:.3g}",
+        )
     efficiency = float(ideal.efficiency(line.order, line.wavelength_m))
     peak = efficiency * ideal.pitch_m**2 * float(np.abs(ideal.weight).sum()) ** 2
     if not efficiency > _DARK:
-        raise LimitError(f"order {line.order} is missing: the groove sends no light there",
-                         key="record.line.order", expected="an order with light")  # fmt: skip
+        raise LimitError(
+            f"order {line.order} is missing: the groove sends no light there",
+            key="record.line.order",
+            expected="an order with light",
+        )
     return np.asarray(light.intensity(profile_axis(line, profile)) / peak)
 
 
@@ -162,15 +166,24 @@ def _picture(plate: ExposedPlate, wanted: PictureRecord) -> NDArray[np.uint8]:
     from wavesim.plate import Plate
 
     coarse = _averaged(plate.xyz, wanted.rows, wanted.columns)
-    x, y = (np.linspace(a[0], a[-1], n) for a, n in ((plate.x_m, coarse.shape[1]),
-                                                     (plate.y_m, coarse.shape[0])))  # fmt: skip
+    x, y = (
+        np.linspace(a[0], a[-1], n)
+        for a, n in ((plate.x_m, coarse.shape[1]), (plate.y_m, coarse.shape[0]))
+    )
     small = Plate(
-        x_m=x, y_m=y, irradiance=coarse[..., 1], xyz=coarse,
-        profile_irradiance=coarse[0, :, 1], profile_wavelength_m=plate.profile_wavelength_m[:1],
-        profile_spectrum=np.zeros((1, x.size)), scene=plate.scene, white_xyz=plate.white_xyz,
-        white_exposure_lx_s=plate.white_exposure_lx_s, exposure_s=plate.exposure_s,
+        x_m=x,
+        y_m=y,
+        irradiance=coarse[..., 1],
+        xyz=coarse,
+        profile_irradiance=coarse[0, :, 1],
+        profile_wavelength_m=plate.profile_wavelength_m[:1],
+        profile_spectrum=np.zeros((1, x.size)),
+        scene=plate.scene,
+        white_xyz=plate.white_xyz,
+        white_exposure_lx_s=plate.white_exposure_lx_s,
+        exposure_s=plate.exposure_s,
         report=plate.report,
-    )  # fmt: skip
+    )
     return np.asarray(developed(small, Rendering()), dtype=np.uint8)
 
 

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import h5py
 import numpy as np
+from numpy.typing import NDArray
 
 from wavesim import __version__
 from wavesim.ensemble import parts
@@ -60,14 +61,26 @@ def _whole(found: dict[int, Path], count: int) -> Iterator[Recorded]:
 
 
 def _attributes(file: h5py.File, plan: Plan, design: Design) -> None:
-    file.attrs.update({
-        "NX_class": "NXroot", "default": "entry", "creator": "wavesim",
-        "wavesim_study": VERSION, "wavesim_version": __version__, "title": plan.table.title,
-        "study": plan.text, "scene": plan.scene.text, "scene_folder": str(plan.scene.folder),
-        "identity": plan.identity, "design": plan.table.design, "draws": plan.table.draws,
-        "seed": plan.table.seed, "keys": [column.key for column in design.columns],
-        "drawn": [draw.key for draw in plan.table.draw if draw.law != "seed"],
-    })  # fmt: skip
+    file.attrs.update(
+        {
+            "NX_class": "NXroot",
+            "default": "entry",
+            "creator": "wavesim",
+            "wavesim_study": VERSION,
+            "wavesim_version": __version__,
+            "title": plan.table.title,
+            "study": plan.text,
+            "scene": plan.scene.text,
+            "scene_folder": str(plan.scene.folder),
+            "identity": plan.identity,
+            "design": plan.table.design,
+            "draws": plan.table.draws,
+            "seed": plan.table.seed,
+            "keys": [column.key for column in design.columns],
+            "numbers": list(plan.table.record.numbers),
+            "drawn": [draw.key for draw in plan.table.draw if draw.law != "seed"],
+        }
+    )
 
 
 def _coordinates(file: h5py.File, plan: Plan, design: Design) -> None:
@@ -106,16 +119,24 @@ def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> 
     failure.dims[0].attach_scale(file["member"])
     if first is None:
         return
-    for field, axes in (("profile", ("order",)), ("picture", ("picture_y", "picture_x", "channel")),
-                        ("irradiance", ("y", "x"))):  # fmt: skip
+    for field, axes in (
+        ("profile", ("order",)),
+        ("picture", ("picture_y", "picture_x", "channel")),
+        ("irradiance", ("y", "x")),
+    ):
         sample = getattr(first, field)
         if sample is None:
             continue
         dataset = file.create_dataset(
-            field, shape=(count, *sample.shape), dtype=sample.dtype, chunks=_chunks(sample, count),
-            compression="gzip", compression_opts=1, shuffle=True,
+            field,
+            shape=(count, *sample.shape),
+            dtype=sample.dtype,
+            chunks=_chunks(sample, count),
+            compression="gzip",
+            compression_opts=1,
+            shuffle=True,
             fillvalue=np.nan if sample.dtype.kind == "f" else 0,
-        )  # fmt: skip
+        )
         dataset.dims[0].attach_scale(file["member"])
         for position, name in enumerate(axes, start=1):
             if name not in file:
@@ -126,7 +147,7 @@ def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> 
         file["irradiance"].attrs["units"] = "W/m2"
 
 
-def _chunks(sample: np.ndarray, count: int) -> tuple[int, ...]:  # type: ignore[type-arg]
+def _chunks(sample: NDArray[Any], count: int) -> tuple[int, ...]:
     rows = max(1, min(count, (1 << 18) // max(sample.nbytes, 1)))
     return (rows, *sample.shape)
 
@@ -166,8 +187,9 @@ def check_study(path: str | Path) -> None:
     if not Path(path).is_file():
         raise PlateFileError("is not there", file=path, expected="a study file (.h5)")
     if not is_study(path):
-        raise PlateFileError("is not a study file", file=path,
-                             expected="a file that wavesim study wrote")  # fmt: skip
+        raise PlateFileError(
+            "is not a study file", file=path, expected="a file that wavesim study wrote"
+        )
 
 
 def is_study(path: str | Path) -> bool:

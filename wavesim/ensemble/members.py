@@ -31,10 +31,17 @@ from wavesim.scene.units import UnitError, measure
 Floats = NDArray[np.float64]
 
 _SI_UNITS = {
-    "length": "m", "angle": "rad", "time": "s", "temperature": "K", "pressure": "Pa",
-    "power": "W", "lines per length": "/m", "luminance": "cd/m^2", "illuminance": "lx",
+    "length": "m",
+    "angle": "rad",
+    "time": "s",
+    "temperature": "K",
+    "pressure": "Pa",
+    "power": "W",
+    "lines per length": "/m",
+    "luminance": "cd/m^2",
+    "illuminance": "lx",
     "fraction": "",
-}  # fmt: skip
+}
 _STEP = 2.0**-53
 
 
@@ -86,8 +93,12 @@ class Design:
             self._varying = []
             self.count = points * plan.table.draws
         if self.count > MOST_MEMBERS:
-            raise LimitError(f"asks for {self.count:,} members", file=plan.name, key="vary",
-                             expected=f"at most {MOST_MEMBERS:,}")  # fmt: skip
+            raise LimitError(
+                f"asks for {self.count:,} members",
+                file=plan.name,
+                key="vary",
+                expected=f"at most {MOST_MEMBERS:,}",
+            )
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
@@ -185,7 +196,8 @@ def with_values(scene: Scene, values: Mapping[str, Value], *, name: str = "") ->
 
 
 def _set(data: dict[str, Any], key: str, value: Value, name: str) -> None:
-    parts, table = key.split("."), data
+    parts = key.split(".")
+    table: Any = data
     for part in parts[:-1]:
         inner: Any
         if isinstance(table, list):
@@ -193,12 +205,17 @@ def _set(data: dict[str, Any], key: str, value: Value, name: str) -> None:
         else:
             inner = table.setdefault(part, {})
         if not isinstance(inner, dict | list):
-            raise SceneError("leads nowhere in this scene", file=name or None, key=key,
-                             expected="a key with the tables about it, such as aperture.pitch")  # fmt: skip
+            raise SceneError(
+                "leads nowhere in this scene",
+                file=name or None,
+                key=key,
+                expected="a key with the tables about it, such as aperture.pitch",
+            )
         table = inner
     if not isinstance(table, dict):
-        raise SceneError("is a whole table of a list", file=name or None, key=key,
-                         expected="one of its keys")  # fmt: skip
+        raise SceneError(
+            "is a whole table of a list", file=name or None, key=key, expected="one of its keys"
+        )
     table[parts[-1]] = value
 
 
@@ -216,9 +233,13 @@ def _axes(plan: Plan) -> tuple[_Axis, ...]:
         values = tuple(_values(entry, plan) for entry in group)
         if len({len(column) for column in values}) > 1:
             sizes = ", ".join(f"{e.key}: {len(v)}" for e, v in zip(group, values, strict=True))
-            raise InputError("accompany one another with lists of unequal length",
-                             file=plan.name, key="vary", value=sizes,
-                             expected="as many values of each")  # fmt: skip
+            raise InputError(
+                "accompany one another with lists of unequal length",
+                file=plan.name,
+                key="vary",
+                value=sizes,
+                expected="as many values of each",
+            )
         axes.append(_Axis(tuple(entry.key for entry in group), values))
     return tuple(axes)
 
@@ -231,9 +252,13 @@ def _values(entry: Vary, plan: Plan) -> tuple[Value, ...]:
     assert entry.steps is not None
     first, last, unit = _ends(entry.from_, entry.to, plan, entry.key)
     if entry.spacing == "logarithmic":
-        if not 0 < first * last:
-            raise InputError("passes zero, where no logarithmic range goes", file=plan.name,
-                             key=entry.key, expected="two ends of one sign")  # fmt: skip
+        if not first * last > 0:
+            raise InputError(
+                "passes zero, where no logarithmic range goes",
+                file=plan.name,
+                key=entry.key,
+                expected="two ends of one sign",
+            )
         steps = np.geomspace(first, last, entry.steps)
     else:
         steps = np.linspace(first, last, entry.steps)
@@ -251,8 +276,13 @@ def quantity(value: float, unit: str | None) -> Value:
 def _ends(first: Value, last: Value, plan: Plan, key: str) -> tuple[float, float, str]:
     units, numbers = {_unit_of(first), _unit_of(last)}, (si(first), si(last))
     if len(units) > 1 or isinstance(numbers[0], str) or isinstance(numbers[1], str):
-        raise InputError("has ends that are not two quantities of one kind", file=plan.name,
-                         key=key, value=f"{first}, {last}", expected='such as "80 um", "90 um"')  # fmt: skip
+        raise InputError(
+            "has ends that are not two quantities of one kind",
+            file=plan.name,
+            key=key,
+            value=f"{first}, {last}",
+            expected='such as "80 um", "90 um"',
+        )
     return numbers[0], numbers[1], units.pop() or ""
 
 
@@ -304,12 +334,16 @@ class _Drawn:
         from wavesim import tables
 
         assert self.draw.file is not None  # the model saw to it
-        path, right = self._plan.folder / self.draw.file, "a header, then value, weight in each line"
+        path, right = (
+            self._plan.folder / self.draw.file,
+            "a header, then value, weight in each line",
+        )
         table = tables.read(path, empty="is empty", right=right)
         rows = table.pairs("is not a value and its weight")
         table.check_finite(rows)
         values, weights = rows[:, 0], rows[:, 1]
         if not (weights >= 0).all() or not weights.sum() > 0:
-            raise InputError("holds weights that are negative or all zero", file=path,
-                             expected=right)  # fmt: skip
+            raise InputError(
+                "holds weights that are negative or all zero", file=path, expected=right
+            )
         return values, np.cumsum(weights) / weights.sum()

@@ -32,11 +32,17 @@ NUMBERS: dict[str, Number] = {
     "line_width_on_plate": Number("m", "full width at half maximum, on the plate", "line", "high"),
     "line_position": Number("", "place of the peak, in orders", "line"),
     "resolving_power": Number("", "0.8859 |m| over the full width in orders", "line", "low"),
-    "rayleigh_separation": Number("m", "wavelength difference just resolved (dip of 8/pi^2)", "line", "high"),
-    "resolved": Number("", "1 where the pair is resolved (dip of 8/pi^2 or deeper), else 0", "line", "low"),
+    "rayleigh_separation": Number(
+        "m", "wavelength difference just resolved (dip of 8/pi^2)", "line", "high"
+    ),
+    "resolved": Number(
+        "", "1 where the pair is resolved (dip of 8/pi^2 or deeper), else 0", "line", "low"
+    ),
     "strehl": Number("", "peak over that of the perfect ruling", "line", "low"),
     "ghosts_found": Number("", "number of ghosts found in the profile", "line", "high"),
-    "strongest_ghost": Number("", "strength of the strongest ghost over the line, 0 if none", "line", "high"),
+    "strongest_ghost": Number(
+        "", "strength of the strongest ghost over the line, 0 if none", "line", "high"
+    ),
     "strongest_ghost_offset": Number("", "its distance from the line, in orders", "line"),
     "diffuse_level": Number("", "mean diffuse light between ghosts, over the line", "line", "high"),
     "exposure_time": Number("s", "exposure time of the plate", "light", "high"),
@@ -44,7 +50,7 @@ NUMBERS: dict[str, Number] = {
     "brightest_position": Number("m", "x of the brightest pixel", "light"),
     "power": Number("W", "power on the whole plate", "light"),
     "predicted_exposure_time": Number("s", "exposure time from formulas", "prediction", "high"),
-}  # fmt: skip
+}
 
 
 def needed(names: tuple[str, ...]) -> set[Source]:

@@ -11,9 +11,11 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
+from numpy.typing import NDArray
 
 from wavesim.ensemble.exposing import Recorded
 from wavesim.store.sink import hdf5_replacing
@@ -45,8 +47,13 @@ def write_part(folder: Path, members: Sequence[Recorded]) -> str:
             for position, member in enumerate(members):
                 values = getattr(member, field)
                 if values is not None:
-                    file.create_dataset(f"{field}/{position}", data=values, compression="gzip",
-                                        compression_opts=1, shuffle=True)  # fmt: skip
+                    file.create_dataset(
+                        f"{field}/{position}",
+                        data=values,
+                        compression="gzip",
+                        compression_opts=1,
+                        shuffle=True,
+                    )
     return name
 
 
@@ -68,7 +75,7 @@ def read_part(path: Path) -> list[Recorded]:
         ]
 
 
-def _optional(file: h5py.File, field: str, position: int) -> np.ndarray | None:  # type: ignore[type-arg]
+def _optional(file: h5py.File, field: str, position: int) -> NDArray[Any] | None:
     found = file.get(f"{field}/{position}")
     return None if found is None else found[()]
 

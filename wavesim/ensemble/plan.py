@@ -83,20 +83,31 @@ class Draw(Model):
     @model_validator(mode="after")
     def _complete(self) -> Self:
         needed = {
-            "normal": ("mean", "deviation"), "uniform": ("from", "to"), "table": ("file",),
+            "normal": ("mean", "deviation"),
+            "uniform": ("from", "to"),
+            "table": ("file",),
             "seed": (),
-        }[self.law]  # fmt: skip
+        }[self.law]
         given = {
-            "mean": self.mean, "deviation": self.deviation, "from": self.from_, "to": self.to,
+            "mean": self.mean,
+            "deviation": self.deviation,
+            "from": self.from_,
+            "to": self.to,
             "file": self.file,
-        }  # fmt: skip
+        }
         for name, value in given.items():
             if name in needed and value is None:
-                raise complaint(f"is missing: the {self.law} distribution needs it", key=name,
-                                expected=f"{' and '.join(needed)}")  # fmt: skip
+                raise complaint(
+                    f"is missing: the {self.law} distribution needs it",
+                    key=name,
+                    expected=f"{' and '.join(needed)}",
+                )
             if name not in needed and value is not None:
-                raise complaint(f"does not belong to the {self.law} distribution", key=name,
-                                expected=" and ".join(needed) or "the key alone")  # fmt: skip
+                raise complaint(
+                    f"does not belong to the {self.law} distribution",
+                    key=name,
+                    expected=" and ".join(needed) or "the key alone",
+                )
         return self
 
 
@@ -139,20 +150,31 @@ class RecordTable(Model):
     def _line_named(self) -> Self:
         for name in self.numbers:
             if name not in NUMBERS:
-                raise complaint("is not a number that can be recorded", key="numbers", value=name,
-                                expected=f"one of {', '.join(NUMBERS)}")  # fmt: skip
+                raise complaint(
+                    "is not a number that can be recorded",
+                    key="numbers",
+                    value=name,
+                    expected=f"one of {', '.join(NUMBERS)}",
+                )
         needs = [name for name in self.numbers if NUMBERS[name].of == "line"]
         if (needs or self.profile) and self.line is None:
             raise complaint(
                 f"is missing: {needs[0] if needs else 'profile'} is measured on one line",
-                key="line", expected='line = { wavelength = "546.1 nm", order = 1 }',
-            )  # fmt: skip
+                key="line",
+                expected='line = { wavelength = "546.1 nm", order = 1 }',
+            )
         if "resolved" in self.numbers and self.line and self.line.pair_m is None:
-            raise complaint("is missing: resolved asks for a pair of lines", key="line",
-                            expected='line = { ..., pair = "0.6 nm" }')  # fmt: skip
+            raise complaint(
+                "is missing: resolved asks for a pair of lines",
+                key="line",
+                expected='line = { ..., pair = "0.6 nm" }',
+            )
         if not (self.numbers or self.profile or self.picture or self.plate):
-            raise complaint("records nothing", key="numbers",
-                            expected='numbers = ["line_width"], profile, picture or plate')  # fmt: skip
+            raise complaint(
+                "records nothing",
+                key="numbers",
+                expected='numbers = ["line_width"], profile, picture or plate',
+            )
         return self
 
 
@@ -198,34 +220,54 @@ class StudyTable(Model):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        keys = [entry.key for entry in (*self.vary, *self.draw)]
+        keys = [*(entry.key for entry in self.vary), *(entry.key for entry in self.draw)]
         for number, key in enumerate(keys):
             if key in keys[:number]:
                 raise complaint("is varied twice", key="vary", value=key, expected="each key once")
         for number, entry in enumerate(self.vary):
             if entry.along is not None and entry.along not in keys[:number]:
-                raise complaint("accompanies a key that is not varied before it", key="vary",
-                                value=entry.along, expected="a key of an earlier entry")  # fmt: skip
+                raise complaint(
+                    "accompanies a key that is not varied before it",
+                    key="vary",
+                    value=entry.along,
+                    expected="a key of an earlier entry",
+                )
         recorded = set(self.record.numbers)
         for limit in self.report.limits:
             if limit.number not in recorded:
-                raise complaint("limits a number that is not recorded", key="report.limits",
-                                value=limit.number, expected="a name in record.numbers")  # fmt: skip
+                raise complaint(
+                    "limits a number that is not recorded",
+                    key="report.limits",
+                    value=limit.number,
+                    expected="a name in record.numbers",
+                )
         self._check_design()
         return self
 
     def _check_design(self) -> None:
         drawn = [entry for entry in self.draw if entry.law != "seed"]
         if self.draws > 1 and not self.draw:
-            raise complaint("draws members that are all alike", key="draws", value=self.draws,
-                            expected="draws = 1, or at least one [[draw]] entry")  # fmt: skip
+            raise complaint(
+                "draws members that are all alike",
+                key="draws",
+                value=self.draws,
+                expected="draws = 1, or at least one [[draw]] entry",
+            )
         if self.design == "sobol":
             if self.vary or not drawn:
-                raise complaint("needs drawn keys alone", key="design", value="sobol",
-                                expected="[[draw]] entries and no [[vary]]")  # fmt: skip
+                raise complaint(
+                    "needs drawn keys alone",
+                    key="design",
+                    value="sobol",
+                    expected="[[draw]] entries and no [[vary]]",
+                )
             if self.draws & (self.draws - 1):
-                raise complaint("is no power of two, as Sobol's sequence asks", key="draws",
-                                value=self.draws, expected="64, 128, 256 ...")  # fmt: skip
+                raise complaint(
+                    "is no power of two, as Sobol's sequence asks",
+                    key="draws",
+                    value=self.draws,
+                    expected="64, 128, 256 ...",
+                )
 
 
 @dataclass(frozen=True, eq=False)
@@ -282,8 +324,9 @@ def load_plan(path: str | Path) -> Plan:
     except tomllib.TOMLDecodeError as error:
         raise refusal(error, text, name) from None
     except (RecursionError, ValueError):
-        raise SceneError("is not TOML that can be read", file=name,
-                         expected="TOML, as in the shipped studies") from None  # fmt: skip
+        raise SceneError(
+            "is not TOML that can be read", file=name, expected="TOML, as in the shipped studies"
+        ) from None
     try:
         table = StudyTable.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
     except ValidationError as error:
@@ -292,9 +335,13 @@ def load_plan(path: str | Path) -> Plan:
     scene = load(folder / table.scene)
     for number, draw in enumerate(table.draw):
         if draw.file and not (folder / draw.file).is_file():
-            raise SceneError("names a file that is not there", file=name,
-                             key=f"draw[{number}].file", value=draw.file,
-                             expected=f"the name of a file in {folder}")  # fmt: skip
+            raise SceneError(
+                "names a file that is not there",
+                file=name,
+                key=f"draw[{number}].file",
+                value=draw.file,
+                expected=f"the name of a file in {folder}",
+            )
     return Plan(table, scene, text, name, folder)
 
 
@@ -302,8 +349,11 @@ def _text(name: str) -> str:
     path = Path(name)
     try:
         if not path.is_file():
-            raise SceneError("is not an ordinary file" if path.exists() else "does not exist",
-                             file=name, expected="a study file (.toml)")  # fmt: skip
+            raise SceneError(
+                "is not an ordinary file" if path.exists() else "does not exist",
+                file=name,
+                expected="a study file (.toml)",
+            )
         content = path.read_bytes()[: _MOST_BYTES + 1]
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)

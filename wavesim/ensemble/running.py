@@ -83,9 +83,14 @@ def estimate(plan: Plan, output: Path, *, workers: int | None = None) -> Estimat
     count = workers or (os.cpu_count() or 1)
     size = _bytes_of(first, len(design.columns))
     return Estimate(
-        members=design.count, done=done, member_s=seconds, member_bytes=size, workers=count,
-        seconds=seconds * (design.count - done) / count, bytes=size * design.count,
-    )  # fmt: skip
+        members=design.count,
+        done=done,
+        member_s=seconds,
+        member_bytes=size,
+        workers=count,
+        seconds=seconds * (design.count - done) / count,
+        bytes=size * design.count,
+    )
 
 
 def run_study(
@@ -133,9 +138,13 @@ def run_study(
 
 
 def _computed(
-    plan: Plan, design: Design, folder: Path, left: list[int], workers: int | None,
+    plan: Plan,
+    design: Design,
+    folder: Path,
+    left: list[int],
+    workers: int | None,
     cluster: str | None,
-) -> Iterator[Batch]:  # fmt: skip
+) -> Iterator[Batch]:
     """Batches as they are done; the first member, alone, tells how long the others take."""
     if cluster is None:
         begin = time.perf_counter()
@@ -179,8 +188,11 @@ def _make(folder: Path) -> None:
     try:
         folder.mkdir(exist_ok=True)
     except OSError as error:
-        raise OutputError(f"cannot be made: {error.strerror}", file=folder,
-                          expected="a folder with room that you may write to") from error  # fmt: skip
+        raise OutputError(
+            f"cannot be made: {error.strerror}",
+            file=folder,
+            expected="a folder with room that you may write to",
+        ) from error
 
 
 def _bytes_of(first: Recorded, columns: int) -> int:

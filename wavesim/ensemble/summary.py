@@ -18,6 +18,7 @@ Floats = NDArray[np.float64]
 
 _MOST_BINS = 20  # of a drawn key, for the variance of conditional means
 _FEW = 8  # members below which no sensitivity is stated
+_ALIKE = 1e-5  # relative spread of a number below which all members count as alike
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,7 +122,7 @@ def read_members(path: str | Path) -> Members:
     check_study(path)
     with h5py.File(path) as file:
         keys = [str(key) for key in file.attrs["keys"]]
-        names = [name for name in NUMBERS if name in file]
+        names = [str(name) for name in file.attrs["numbers"]]
         values: dict[str, NDArray[np.generic]] = {}
         for key in keys:
             text = h5py.check_string_dtype(file[key].dtype) is not None
@@ -147,13 +148,12 @@ def summarise(members: Members, report: ReportTable | None = None) -> Summary:
         failed=sum(bool(text) for text in members.failures),
         numbers=tuple(_number(name, members, wanted) for name in members.numbers),
         yields=tuple(
-            y for limit in wanted.limits for y in _yields(members, limit.number, limit.at_least,
-                                                         limit.at_most)
+            y
+            for limit in wanted.limits
+            for y in _yields(members, limit.number, limit.at_least, limit.at_most)
         ),
-        sensitivities=tuple(
-            s for name in members.numbers for s in sensitivities(members, name)
-        ),
-    )  # fmt: skip
+        sensitivities=tuple(s for name in members.numbers for s in sensitivities(members, name)),
+    )
 
 
 def _number(name: str, members: Members, wanted: ReportTable) -> NumberSummary:
@@ -173,10 +173,16 @@ def _number(name: str, members: Members, wanted: ReportTable) -> NumberSummary:
 
 def _worst(values: Floats, end: str, count: int) -> tuple[tuple[int, float], ...]:
     held = np.flatnonzero(np.isfinite(values))
-    if not end or not held.size or np.ptp(values[held]) == 0:
+    if not end or alike(values):
         return ()
     order = np.argsort(values[held] if end == "low" else -values[held], kind="stable")
     return tuple((int(held[k]), float(values[held[k]])) for k in order[:count])
+
+
+def alike(values: Floats) -> bool:
+    """Whether the members' values (n,) differ by no more than 1e-5 of the largest, or are none."""
+    held = values[np.isfinite(values)]
+    return not held.size or float(np.ptp(held)) <= _ALIKE * float(np.abs(held).max())
 
 
 def _yields(
@@ -201,7 +207,7 @@ def sensitivities(members: Members, name: str) -> list[Sensitivity]:
     """How one number depends on each key that takes several values, the strongest first."""
     values = members.numbers[name]
     held = np.isfinite(values)
-    if held.sum() < _FEW or np.ptp(values[held]) == 0:
+    if held.sum() < _FEW or alike(values):
         return []
     first, total = _sobol(members, values)
     found = []

@@ -1,0 +1,451 @@
+"""Studies of many scenes: the members, what they record, and the file that holds them all.
+
+Sources: Debye-Waller form of random displacements and exponential statistics of speckle, Goodman,
+Statistical Optics (1985), sections 2.9 and 7 (from memory); the ghost's (pi m A / d)^2, Rowland
+1893 as quoted by Palmer, Diffraction Grating Handbook (from memory); variance shares of the
+Ishigami function, Ishigami & Homma 1990, closed form.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+import wavesim
+from wavesim.cli import _wavesim
+from wavesim.ensemble import engine, load_plan, open_study, run_study, summarise
+from wavesim.ensemble.members import Design
+from wavesim.ensemble.plan import Limit, ReportTable
+from wavesim.ensemble.summary import Members, read_members, variance_share
+from wavesim.errors import InputError, PlateFileError, SceneError
+
+ROOT = Path(__file__).resolve().parents[1]
+STUDIES = ROOT / "scenes" / "studies"
+
+SCENE = """
+schema = 1
+title = "A laser and a small grating"
+[source]
+kind = "laser"
+wavelength = "546.1 nm"
+power = "1 mW"
+[bench]
+camera = "1 m"
+beam = "20 mm"
+[aperture]
+kind = "grating"
+count = 1000
+density = "600 / mm"
+height = "5 mm"
+groove = { profile = "slit", width = "0.6 um" }
+[[aperture.defects]]
+kind = "random"
+rms = "41.667 nm"
+seed = 1
+[plate]
+width = "2 mm"
+height = "0.2 mm"
+pixel = "20 um"
+"""
+RANDOM = """
+scene = "base.toml"
+seed = 11
+draws = {draws}
+[[draw]]
+key = "aperture.defects.0.seed"
+law = "seed"
+[record]
+line = {{ wavelength = "546.1 nm", order = 2 }}
+profile = {{ half_width = 0.01, points = 41 }}
+"""
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Path:
+    (tmp_path / "base.toml").write_text(SCENE)
+    return tmp_path
+
+
+def write(desk: Path, text: str, name: str = "study.toml") -> Path:
+    path = desk / name
+    path.write_text(text)
+    return path
+
+
+def command(*args: object) -> tuple[int, str]:
+    result = CliRunner().invoke(_wavesim, ["study", *map(str, args)], catch_exceptions=True)
+    if isinstance(result.exception, wavesim.WavesimError):
+        return result.exception.exit_status, str(result.exception)
+    return result.exit_code, result.output
+
+
+class TestLaws:
+    def test_random_errors_leave_the_debye_waller_fraction(self, desk: Path) -> None:
+        """Mean over rulings of I(m) / I_perfect(m) is E + (1 - E) / N, E = exp(-(2 pi m s / d)^2);
+        beside the line the light is speckle of mean (1 - E) / N and contrast 1."""
+        draws = 400
+        run = run_study(
+            load_plan(write(desk, RANDOM.format(draws=draws))), desk / "s.h5", workers=1
+        )
+        with h5py.File(run.file) as file:
+            profiles, order = file["profile"][()], file["order"][()]
+        kept = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
+        peak = profiles[:, order.size // 2]
+        error = float(peak.std()) / math.sqrt(draws)
+        assert float(peak.mean()) == pytest.approx(kept + (1 - kept) / 1000, abs=4 * error)
+        zeros = np.abs((order - 2) * 1000 - np.round((order - 2) * 1000)) < 1e-9
+        beside = profiles[:, zeros & (np.abs(order - 2) > 0.0005)]  # zeros of the perfect ruling
+        assert beside.size > 1000
+        assert float(beside.mean()) == pytest.approx((1 - kept) / 1000, rel=0.1)
+        assert float(beside.std() / beside.mean()) == pytest.approx(1.0, abs=0.1)
+
+    def test_ghosts_grow_with_the_square_of_the_amplitude(self, desk: Path) -> None:
+        text = """
+scene = "ghosts.toml"
+[[vary]]
+key = "aperture.defects.0.amplitude"
+from = "1 nm"
+to = "8 nm"
+steps = 4
+spacing = "logarithmic"
+[record]
+numbers = ["strongest_ghost"]
+line = { wavelength = "546.1 nm", order = 1 }
+"""
+        scene = SCENE.replace(
+            '"random"\nrms = "41.667 nm"\nseed = 1', '"periodic"\namplitude = "1 nm"\nperiod = 50'
+        )
+        (desk / "ghosts.toml").write_text(
+            scene.replace('"20 mm"', '{ diameter = "1.5 mm", profile = "gaussian" }')
+        )
+        run_study(load_plan(write(desk, text)), desk / "g.h5", workers=1)
+        members = read_members(desk / "g.h5")
+        amplitude = members.keys["aperture.defects.0.amplitude"]
+        expected = (np.pi * amplitude.astype(float) * 600e3) ** 2
+        # the ghosts at either side differ by the groove's envelope, 2 k / (m P) of them at the most
+        assert members.numbers["strongest_ghost"] == pytest.approx(expected, rel=0.06)
+
+    def test_shares_of_the_ishigami_function(self, tmp_path: Path) -> None:
+        """sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 over (-pi, pi): S = 0.3139, 0.4424, 0; total
+        0.5576, 0.4424, 0.2437."""
+        a, b = 7.0, 0.1
+        variance = a**2 / 8 + b * np.pi**4 / 5 + b**2 * np.pi**8 / 18 + 0.5
+        first = [0.5 * (1 + b * np.pi**4 / 5) ** 2, a**2 / 8, 0.0]
+        total = [first[0] + 8 * b**2 * np.pi**8 / 225, a**2 / 8, 8 * b**2 * np.pi**8 / 225]
+        design = sobol_members(tmp_path, 4096)
+        x = np.stack([design.keys[f"k{n}"] for n in range(3)]).astype(float)
+        values = np.sin(x[0]) + a * np.sin(x[1]) ** 2 + b * x[2] ** 4 * np.sin(x[0])
+        members = Members(**{**design.__dict__, "numbers": {"strehl": values}})
+        found = {s.key: s for s in summarise(members).sensitivities}
+        for n in range(3):
+            assert found[f"k{n}"].share == pytest.approx(first[n] / variance, abs=0.02)
+            assert found[f"k{n}"].total == pytest.approx(total[n] / variance, abs=0.02)
+            held = values[:4096]
+            assert variance_share(x[n][:4096], held) == pytest.approx(first[n] / variance, abs=0.05)
+
+
+def sobol_members(folder: Path, n: int) -> Members:
+    """A Sobol design of three uniform keys over (-pi, pi), made by the study's own members."""
+    draws = "".join(
+        f'[[draw]]\nkey = "k{k}"\nlaw = "uniform"\nfrom = -3.141592653589793\n'
+        f"to = 3.141592653589793\n"
+        for k in range(3)
+    )
+    (folder / "base.toml").write_text(SCENE)
+    text = f'scene = "base.toml"\ndesign = "sobol"\ndraws = {n}\n{draws}[record]\nplate = true\n'
+    (folder / "s.toml").write_text(text)
+    design = Design(load_plan(folder / "s.toml"))
+    keys = [[float(v) for v in design.values(i).values()] for i in range(design.count)]
+    columns = {f"k{k}": np.array(keys)[:, k] for k in range(3)}
+    return Members(
+        title="",
+        design="sobol",
+        draws=n,
+        keys=columns,
+        units={"strehl": ""},
+        drawn=tuple(columns),
+        numbers={},
+        failures=("",) * design.count,
+    )
+
+
+class TestMembers:
+    def test_grid_pairs_and_draws(self, desk: Path) -> None:
+        text = """
+scene = "base.toml"
+draws = 3
+[[vary]]
+key = "aperture.count"
+values = [500, 1000]
+[[vary]]
+key = "aperture.height"
+values = ["4 mm", "5 mm"]
+along = "aperture.count"
+[[vary]]
+key = "source.power"
+from = "1 mW"
+to = "3 mW"
+steps = 3
+[[draw]]
+key = "aperture.defects.0.rms"
+law = "normal"
+mean = "30 nm"
+deviation = "3 nm"
+[record]
+numbers = ["power"]
+"""
+        design = Design(load_plan(write(desk, text)))
+        assert design.count == 2 * 3 * 3
+        rows = [design.numbers(k) for k in range(design.count)]
+        assert {(row["aperture.count"], row["aperture.height"]) for row in rows} == {
+            (500.0, 0.004),
+            (1000.0, 0.005),
+        }
+        assert {row["source.power"] for row in rows} == {1e-3, 2e-3, 3e-3}
+        drawn = [row["aperture.defects.0.rms"] for row in rows]
+        assert len(set(drawn)) == design.count
+        assert all(isinstance(value, float) and 10e-9 < value < 50e-9 for value in drawn)
+        again = Design(load_plan(desk / "study.toml"))
+        assert [again.numbers(k) for k in range(design.count)] == rows
+
+    def test_draws_have_their_distribution(self, desk: Path) -> None:
+        (desk / "law.csv").write_text("value, weight\n2e-8, 1\n4e-8, 3\n")
+        text = """
+scene = "base.toml"
+draws = 4000
+[[draw]]
+key = "aperture.height"
+law = "uniform"
+from = "4 mm"
+to = "6 mm"
+[[draw]]
+key = "source.power"
+law = "normal"
+mean = "1 mW"
+deviation = "0.1 mW"
+[[draw]]
+key = "aperture.defects.0.rms"
+law = "table"
+file = "law.csv"
+[record]
+numbers = ["power"]
+"""
+        from scipy.stats import kstest
+
+        design = Design(load_plan(write(desk, text)))
+        rows = [list(design.numbers(k).values()) for k in range(design.count)]
+        height, power, rms = np.array(rows, dtype=float).T
+        assert kstest(height, "uniform", args=(4e-3, 2e-3)).pvalue > 1e-3
+        assert kstest(power, "norm", args=(1e-3, 1e-4)).pvalue > 1e-3
+        assert np.mean(rms == 4e-8) == pytest.approx(0.75, abs=4 * math.sqrt(0.75 * 0.25 / 4000))
+        assert abs(np.corrcoef(height, power)[0, 1]) < 4 / math.sqrt(4000)
+
+    @pytest.mark.parametrize(
+        ("old", "new", "told"),
+        [
+            ('law = "seed"', 'law = "dice"', ["draw", "dice", "normal"]),
+            ('law = "seed"', 'law = "normal"', ["mean", "missing"]),
+            ('scene = "base.toml"', 'scene = "nowhere.toml"', ["nowhere.toml"]),
+            ("draws = 4", "draws = 0", ["draws", "0", "from 1"]),
+            ("profile", "profil", ["profil", "profile"]),
+            ("half_width = 0.01", "half_width = 3", ["half_width", "3", "0.5"]),
+            ("[record]", '[record]\nnumbers = ["finesse"]', ["numbers", "finesse", "strehl"]),
+            ("[record]", '[record]\nnumbers = ["resolved"]', ["line", "pair"]),
+            ("[record]", '[[vary]]\nkey = "aperture.count"\n[record]', ["values", "steps"]),
+            ("[record]", '[[report.limits]]\nnumber = "strehl"\n[record]', ["limits", "at_most"]),
+        ],
+    )
+    def test_wrong_studies_are_refused(
+        self, desk: Path, old: str, new: str, told: list[str]
+    ) -> None:
+        text = RANDOM.format(draws=4)
+        assert old in text
+        status, output = command(write(desk, text.replace(old, new, 1)), "-o", desk / "s.h5")
+        assert status == 2
+        assert "study.toml" in output or "nowhere" in output
+        for word in told:
+            assert word in output
+        assert not list(desk.glob("*.h5*"))
+
+    def test_a_key_that_leads_nowhere_fails_every_member_with_its_message(self, desk: Path) -> None:
+        text = RANDOM.format(draws=2).replace("defects.0.seed", "defects.0.sede")
+        status, output = command(write(desk, text), "-o", desk / "s.h5", "--json")
+        assert status == 0
+        told = json.loads(output)
+        assert (told["members"], told["done"], told["failed"]) == (2, 0, 2)
+        assert "sede" in read_members(desk / "s.h5").failures[0]
+
+
+class TestFiles:
+    def test_a_study_opens_as_a_labelled_data_set(self, desk: Path) -> None:
+        text = RANDOM.format(draws=3).replace(
+            "[record]",
+            '[record]\nnumbers = ["strehl", "power"]\nplate = true\n'
+            "picture = {{ columns = 20, rows = 4 }}".replace("{{", "{").replace("}}", "}"),
+        )
+        run_study(load_plan(write(desk, text)), desk / "s.h5", workers=1)
+        found = open_study(desk / "s.h5")
+        assert found.sizes["member"] == 3
+        assert found["strehl"].dims == ("member",)
+        assert found["profile"].dims == ("member", "order")
+        assert found["picture"].dims == ("member", "picture_y", "picture_x", "channel")
+        assert found["irradiance"].dims == ("member", "y", "x")
+        assert found["power"].attrs["units"] == "W"
+        assert "aperture.defects.0.seed" in found.coords
+        assert found.attrs["study"] == text
+        assert found.attrs["wavesim_version"] == wavesim.__version__
+        design = Design(load_plan(desk / "study.toml"))
+        plate = wavesim.expose(design.scene(2))
+        assert np.array_equal(found["irradiance"][2], plate.irradiance.astype(np.float32))
+
+    def test_a_member_can_be_exposed_again(self, desk: Path) -> None:
+        study = write(desk, RANDOM.format(draws=3))
+        status, text = command(study, "--member", 1)
+        assert status == 0
+        again = wavesim.parse(text)
+        assert again.aperture == Design(load_plan(study)).scene(1).aperture
+        status, told = command(study, "--member", 3)
+        assert status == 2
+        assert "0 to 2" in told
+
+    @pytest.mark.parametrize("made", [None, b"", b"no HDF5", "plate"])
+    def test_what_is_no_study_is_refused(self, tmp_path: Path, made: bytes | str | None) -> None:
+        path = tmp_path / "x.h5"
+        if isinstance(made, bytes):
+            path.write_bytes(made)
+        elif made:
+            wavesim.expose(wavesim.parse(SCENE)).save(path)
+        with pytest.raises(PlateFileError, match=r"x\.h5"):
+            open_study(path)
+
+
+class TestGoingOn:
+    def test_a_run_goes_on_from_its_parts_with_the_same_bytes(self, desk: Path) -> None:
+        plan = load_plan(write(desk, RANDOM.format(draws=30)))
+        whole = run_study(plan, desk / "whole.h5", workers=1)
+        assert (whole.members, whole.computed, whole.failed) == (30, 30, 0)
+
+        def stop(progress: object) -> None:
+            if getattr(progress, "done", 0) > 2:
+                raise KeyboardInterrupt
+
+        with pytest.raises(KeyboardInterrupt):
+            run_study(plan, desk / "cut.h5", workers=1, progress=stop)
+        assert not (desk / "cut.h5").exists()
+        (parts,) = desk.glob("cut.h5.*.parts")
+        damaged = parts / "members-00000020-00000029-00010.h5"
+        damaged.write_bytes(b"half a file")
+        rest = run_study(plan, desk / "cut.h5", workers=1)
+        assert 0 < rest.computed < 30
+        assert (desk / "cut.h5").read_bytes() == (desk / "whole.h5").read_bytes()
+        assert not list(desk.glob("*.parts"))
+
+    def test_another_seed_is_another_study(self, desk: Path) -> None:
+        plan = load_plan(write(desk, RANDOM.format(draws=3)))
+        other = load_plan(write(desk, RANDOM.format(draws=3).replace("seed = 11", "seed = 12")))
+        said = load_plan(write(desk, 'title = "Said otherwise"\n' + RANDOM.format(draws=3)))
+        assert plan.identity != other.identity
+        assert plan.identity == said.identity
+
+    @pytest.mark.slow
+    def test_processes_give_the_same_bytes_and_bear_a_kill(self, desk: Path) -> None:
+        pytest.importorskip("distributed")
+        study = write(desk, RANDOM.format(draws=240))
+        run_study(load_plan(study), desk / "whole.h5", workers=1)
+        code = "import sys; from wavesim.cli import main; main(sys.argv[1:])"
+        line = [
+            sys.executable,
+            "-c",
+            code,
+            "study",
+            str(study),
+            "-o",
+            str(desk / "two.h5"),
+            "--workers",
+            "2",
+        ]
+        begun = subprocess.Popen(line, stdout=subprocess.DEVNULL, start_new_session=True)
+        deadline = time.monotonic() + 60
+        while time.monotonic() < deadline and len(list(desk.glob("two.h5.*.parts/members-*"))) < 4:
+            time.sleep(0.02)
+        os.killpg(begun.pid, signal.SIGKILL)
+        begun.wait()
+        assert list(desk.glob("two.h5.*.parts/members-*"))
+        assert subprocess.run(line, check=False, stdout=subprocess.DEVNULL).returncode == 0
+        assert (desk / "two.h5").read_bytes() == (desk / "whole.h5").read_bytes()
+
+    def test_without_dask_the_message_says_what_to_install(
+        self, desk: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(engine, "has_distributed", lambda: False)
+        plan = load_plan(write(desk, RANDOM.format(draws=4)))
+        assert run_study(plan, desk / "s.h5").computed == 4  # in this process
+        with pytest.raises(InputError, match=r"wavesim\[studies\]"):
+            run_study(plan, desk / "t.h5", workers=2)
+
+
+class TestReports:
+    def test_quantiles_yield_and_the_worst(self) -> None:
+        values = np.arange(1.0, 102.0)
+        members = Members(
+            title="",
+            design="random",
+            draws=101,
+            keys={},
+            units={"line_width": "m"},
+            drawn=(),
+            numbers={"line_width": values},
+            failures=("",) * 101,
+        )
+        limit = Limit(number="line_width", at_most=20.0)
+        found = summarise(members, ReportTable(quantiles=(0.0, 0.5, 0.9), limits=(limit,), worst=2))
+        assert [v for _, v in found.numbers[0].quantiles] == [1.0, 51.0, 91.0]
+        assert found.numbers[0].worst == ((100, 101.0), (99, 100.0))
+        assert found.yields[0].fraction == pytest.approx(20 / 101)
+
+    @pytest.mark.parametrize("name", ["slit_chart", "screw", "random_errors"])
+    def test_shipped_studies_are_read(self, name: str) -> None:
+        design = Design(load_plan(STUDIES / f"{name}.toml"))
+        assert design.scene(0).title
+        assert design.scene(design.count - 1).title
+
+    @pytest.mark.slow
+    def test_the_shipped_chart_and_its_figures(self, tmp_path: Path) -> None:
+        """The first zero of each envelope lies at f lambda / width (Born & Wolf 8.5.1): brighter
+        there than the maximum nowhere, and the wider slit's plate is brighter by width squared."""
+        target = tmp_path / "chart.h5"
+        status, output = command(STUDIES / "slit_chart.toml", "-o", target, "--figures")
+        assert status == 0, output
+        made = sorted(path.name for path in tmp_path.glob("*.png"))
+        assert "chart_contact.png" in made
+        members = read_members(target)
+        width, count = (members.keys[f"aperture.{k}"] for k in ("width", "count"))
+        bright = members.numbers["brightest"]
+        single = bright[count == 1] / np.asarray(width[count == 1], dtype=float) ** 2
+        assert single == pytest.approx(single[0], rel=0.02)  # the source slit's blur is the rest
+
+    def test_dry_run_writes_nothing(self, desk: Path) -> None:
+        study = write(desk, RANDOM.format(draws=50))
+        before = sorted(desk.iterdir())
+        status, output = command(study, "-o", desk / "s.h5", "--dry-run", "--json")
+        assert status == 0
+        told = json.loads(output)
+        assert told["members"] == 50
+        assert told["bytes"] >= 50 * 41 * 8
+        assert sorted(desk.iterdir()) == before
+
+
+def test_a_study_refuses_a_scene_in_its_place(desk: Path) -> None:
+    with pytest.raises(SceneError, match=r"base\.toml"):
+        load_plan(desk / "base.toml")
