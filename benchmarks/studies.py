@@ -16,6 +16,7 @@ from benchmarks.row import Row
 from wavesim.ensemble import Plan
 
 WORK_S = 0.02
+Batch = tuple[int, ...]
 
 
 def _busy(_: int) -> int:
@@ -26,9 +27,7 @@ def _busy(_: int) -> int:
     return 0
 
 
-def _batch_busy(
-    plan: object, identity: str, folder: str, batch: tuple[int, ...]
-) -> tuple[int, ...]:
+def _batch_busy(_plan: object, _name: str, folder: str, batch: Batch) -> Batch:
     """The same as a study's batch, with its part written."""
     from wavesim.ensemble.exposing import Recorded
     from wavesim.ensemble.parts import write_part
@@ -37,9 +36,7 @@ def _batch_busy(
     return batch
 
 
-def _batch_asleep(
-    plan: object, identity: str, folder: str, batch: tuple[int, ...]
-) -> tuple[int, ...]:
+def _batch_asleep(_plan: object, _name: str, _folder: str, batch: Batch) -> Batch:
     """Members that wait instead of computing: many workers simulated on few cores."""
     time.sleep(0.1 * len(batch))
     return batch

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
         TableError,
         WavesimError,
     )
+    from wavesim.ensemble import load_plan as load_study
+    from wavesim.ensemble import open_study, run_study
     from wavesim.lightpath import ExposedPlate as Plate
     from wavesim.lightpath import LightPath, expose, open_plate, preview
     from wavesim.scene import Scene, load, parse
@@ -49,9 +51,12 @@ __all__ = [
     "amplitude",
     "expose",
     "load",
+    "load_study",
     "open_plate",
+    "open_study",
     "parse",
     "preview",
+    "run_study",
 ]
 
 _HOMES = {
@@ -60,9 +65,12 @@ _HOMES = {
     "Scene": ("wavesim.scene", "Scene"),
     "expose": ("wavesim.lightpath", "expose"),
     "load": ("wavesim.scene", "load"),
+    "load_study": ("wavesim.ensemble", "load_plan"),
     "open_plate": ("wavesim.lightpath", "open_plate"),
+    "open_study": ("wavesim.ensemble", "open_study"),
     "parse": ("wavesim.scene", "parse"),
     "preview": ("wavesim.lightpath", "preview"),
+    "run_study": ("wavesim.ensemble", "run_study"),
 }
 
 

@@ -14,7 +14,7 @@ from wavesim.errors import LimitError, WavesimError
 if TYPE_CHECKING:
     from wavesim.ensemble.members import Design
     from wavesim.ensemble.plan import LineRecord, PictureRecord, ProfileRecord, RecordTable
-    from wavesim.lightpath import ExposedPlate
+    from wavesim.lightpath import ExposedPlate, LightPath
     from wavesim.scene import Scene
 
 Floats = NDArray[np.float64]
@@ -48,12 +48,12 @@ def record(design: Design, index: int) -> Recorded:
     """Expose and measure one member; a scene that is refused becomes a row with its message."""
     plan = design.plan
     try:
-        return _recorded(design.scene(index), plan.table.record, index)
+        return _recorded(design.path, design.scene(index), plan.table.record, index)
     except WavesimError as error:
         return Recorded(index, dict.fromkeys(plan.table.record.numbers, np.nan), failure=str(error))
 
 
-def _recorded(scene: Scene, wanted: RecordTable, index: int) -> Recorded:
+def _recorded(path: LightPath, scene: Scene, wanted: RecordTable, index: int) -> Recorded:
     sources = needed(wanted.numbers)
     numbers: dict[str, float] = {}
     if "line" in sources and wanted.line is not None:
@@ -62,7 +62,7 @@ def _recorded(scene: Scene, wanted: RecordTable, index: int) -> Recorded:
         numbers.update(_predicted_numbers(scene))
     plate = None
     if "light" in sources or wanted.picture is not None or wanted.plate:
-        plate = _exposed(scene)
+        plate = path.expose(scene)
         numbers.update(_plate_numbers(plate))
     curve = None
     if wanted.profile is not None and wanted.line is not None:
@@ -114,12 +114,6 @@ def _plate_numbers(plate: ExposedPlate) -> dict[str, float]:
         "brightest_position": float(plate.x_m[column]),
         "power": plate.power_W,
     }
-
-
-def _exposed(scene: Scene) -> ExposedPlate:
-    from wavesim.lightpath import expose
-
-    return expose(scene)
 
 
 def profile_axis(line: LineRecord, profile: ProfileRecord) -> Floats:

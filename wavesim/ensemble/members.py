@@ -18,7 +18,7 @@ import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,9 @@ from wavesim.ensemble.plan import MOST_MEMBERS, Draw, Plan, Value, Vary
 from wavesim.errors import InputError, LimitError, SceneError
 from wavesim.scene import Scene, parse
 from wavesim.scene.units import UnitError, measure
+
+if TYPE_CHECKING:
+    from wavesim.lightpath import LightPath
 
 Floats = NDArray[np.float64]
 
@@ -99,6 +102,13 @@ class Design:
                 key="vary",
                 expected=f"at most {MOST_MEMBERS:,}",
             )
+
+    @cached_property
+    def path(self) -> LightPath:
+        """What exposes the members one after the other; stages that they share are done once."""
+        from wavesim.lightpath import LightPath
+
+        return LightPath()
 
     @cached_property
     def columns(self) -> tuple[Column, ...]:
