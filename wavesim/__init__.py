@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from wavesim.aperture.elements import Complexes
+    from wavesim.ensemble import load_plan as load_study
+    from wavesim.ensemble import open_study, run_study
     from wavesim.errors import (
         ComputationError,
         InputError,
@@ -28,8 +30,6 @@ if TYPE_CHECKING:
         TableError,
         WavesimError,
     )
-    from wavesim.ensemble import load_plan as load_study
-    from wavesim.ensemble import open_study, run_study
     from wavesim.lightpath import ExposedPlate as Plate
     from wavesim.lightpath import LightPath, expose, open_plate, preview
     from wavesim.scene import Scene, load, parse
