@@ -118,7 +118,7 @@ def _progress(what: str) -> Iterator[Callable[[Progress], None] | None]:
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
     from rich.progress import Progress as Bar
 
-    from wavesim.cli.common import printable
+    from wavesim.results import printable
 
     with Bar(
         TextColumn(escape(printable(what))),
