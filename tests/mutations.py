@@ -164,7 +164,7 @@ def _processor_s(pid: int) -> float:
 
 def _bounded() -> None:
     """Tell the program of little free memory, and hold it to little more."""
-    import wavesim.plate.memory as memory
+    import wavesim.memory as memory
 
     vars(memory)["open"] = _no_file  # it asks Linux first
     vars(memory)["os"] = _Little

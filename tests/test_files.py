@@ -101,3 +101,35 @@ def test_only_a_file_is_replaced(kind: str, tmp_path: Path) -> None:
         write(target, "mine")
     assert target.lstat() == before
     assert names(tmp_path) == {"a.h5"}
+
+
+def test_permissions_are_those_of_the_file_that_was_there(tmp_path: Path) -> None:
+    target = tmp_path / "a.h5"
+    for mode in (0o600, 0o640, 0o444):
+        target.touch()
+        target.chmod(mode)
+        write(target, "new")
+        assert target.stat().st_mode & 0o777 == mode
+
+
+def test_a_new_file_gets_what_the_umask_leaves_and_nobody_else_s_umask_changes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbidden(_mask: int) -> int:
+        raise AssertionError("the umask belongs to the whole process")
+
+    old = os.umask(0o027)
+    try:
+        monkeypatch.setattr(os, "umask", forbidden)
+        write(tmp_path / "a.h5", "new")
+    finally:
+        monkeypatch.undo()
+        os.umask(old)
+    assert (tmp_path / "a.h5").stat().st_mode & 0o777 == 0o640
+
+
+@pytest.mark.parametrize("length", [200, 233, 255])
+def test_the_longest_names_can_be_written(tmp_path: Path, length: int) -> None:
+    target = tmp_path / ("n" * (length - 3) + ".h5")
+    write(target, "new")
+    assert names(tmp_path) == {target.name}

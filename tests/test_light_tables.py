@@ -68,7 +68,7 @@ HEAD = "wavelength_nm,relative\n"
     ("text", "message"),
     [
         ("", r"measured\.csv: is empty; expected a header such as"),
-        ("400,1\n500,2\n", r"measured\.csv: line 1: has no header.*found '400,1'"),
+        ("400,1\n500,2\n", r"measured\.csv: line 1: has no header"),
         ("wavelength,relative\n400,1\n", r"line 1: has no header that names its columns and units"),
         ("wavelength_inch,relative\n1,1\n", r"has no header that names its columns and units"),
         ("wavelength_nm\n400\n", r"has no header that names its columns and units"),
@@ -99,7 +99,7 @@ def test_wrong_tables_are_refused(tmp_path: Path, text: str | bytes, message: st
 
 
 def test_missing_table_and_folder(tmp_path: Path) -> None:
-    with pytest.raises(TableError, match=r"none\.csv: cannot be read: No such file"):
+    with pytest.raises(TableError, match=r"none\.csv: there is no such file"):
         tables.source_table(tmp_path / "none.csv")
     with pytest.raises(TableError, match=r"cannot be read: Is a directory"):
         tables.filter_table(tmp_path)

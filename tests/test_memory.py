@@ -76,6 +76,6 @@ def _held(of: Scene) -> int:
 
 @pytest.mark.parametrize("name", ["tall plate of the plane", "near field"])
 def test_pixels_that_do_not_fit_are_refused(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(memory, "available_bytes", lambda: 10**8)
+    monkeypatch.setattr("wavesim.memory.available_bytes", lambda: 10**8)
     with pytest.raises(LimitError, match=r"would need about .* GB of memory and 0.1 GB are free"):
         expose(SCENES[name])

@@ -303,7 +303,7 @@ def test_pictures_are_refused_with_a_reason(tmp_path: Path) -> None:
     with pytest.raises(TableError, match="lets no light through"):
         build_plane(asked)
     (tmp_path / "mask.png").unlink()
-    with pytest.raises(TableError, match="is missing"):
+    with pytest.raises(TableError, match="there is no such file"):
         build_plane(asked)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import math
+import random
+from decimal import Decimal
 from pathlib import Path
 
 import pint
@@ -130,14 +132,40 @@ def test_any_text_is_a_finite_quantity_or_refused(given_text: str) -> None:
         assert found.dimension
 
 
-def test_an_unwritable_cache_only_costs_time(
+@pytest.mark.parametrize("seed", [4])
+def test_a_length_is_the_same_to_the_last_bit_in_any_unit(seed: int) -> None:
+    """Against Python's own reader of decimal numbers, which rounds once."""
+    drawn = random.Random(seed)
+    for _ in range(2000):
+        digits, power = drawn.randint(1, 999_999), drawn.randint(-12, -3)
+        metres = float(f"{digits}e{power}")
+        for unit, shift in (("m", 0), ("cm", 2), ("mm", 3), ("um", 6), ("nm", 9), ("pm", 12)):
+            text = f"{Decimal(digits).scaleb(power + shift)} {unit}"
+            assert measure(text).value.hex() == metres.hex(), text
+
+
+@pytest.mark.parametrize("unit", ["millimeter", "micrometer", "decimeter"])  # read by pint
+def test_rare_units_round_once_too(unit: str) -> None:
+    scale = {"millimeter": -3, "micrometer": -6, "decimeter": -1}[unit]
+    for digits in range(1, 200):
+        assert measure(f"{digits / 10} {unit}").value == float(f"{digits}e{scale - 1}")
+
+
+@pytest.mark.parametrize(
+    ("text", "problem"),
+    [("1e999999999 m", "is too large a number"), ("1/1e-999999999 s", "divides by zero")],
+)
+def test_powers_beyond_all_measure_cost_nothing(text: str, problem: str) -> None:
+    with pytest.raises(UnitError) as refusal:
+        measure(text)
+    assert str(refusal.value) == problem
+
+
+def test_rare_units_leave_nothing_on_the_disk(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    blocked = tmp_path / "file"
-    blocked.write_text("")
-    monkeypatch.setattr("platformdirs.user_cache_path", lambda _name: blocked)
+    """A cache once cut short would have refused every later unit."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     units._registry.cache_clear()
-    try:
-        assert measure("3 millimeter").value == pytest.approx(3e-3, rel=1e-15)
-    finally:
-        units._registry.cache_clear()
+    assert measure("3 millimeter").value == 3e-3
+    assert list(tmp_path.rglob("*")) == []

@@ -1,12 +1,15 @@
-"""The Sun's transmission on its fine grid, kept in the user's cache folder between runs.
+"""Arrays kept in the user's cache folder between runs, such as the Sun's transmission.
 
 The product over 8,783 lines takes 0.1 s and the loading of its kernels as long again; reading it
-back takes 5 ms and gives the same bits. Without a writable folder it is computed each time.
+back takes 5 ms and gives the same bits. Each file holds the array and, at its end, a digest of
+the array and of what it depends on: one that is cut short, damaged or written by anything else is
+computed anew. So is everything where no folder can be written.
 """
 
 from __future__ import annotations
 
 import hashlib
+import io
 import os
 from collections.abc import Callable
 from pathlib import Path
@@ -14,27 +17,37 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.errors import OutputError
-from wavesim.files import replacing
+from wavesim.errors import InputError, OutputError
+from wavesim.files import replacing, report_full_disk
+from wavesim.inputs import read_bounded
 
 Reals = NDArray[np.float64]
+Shape = tuple[int | None, ...]  # None: any length
+
+_MOST_BYTES = 200_000_000
+_SEAL = 32  # bytes of the digest at the end of a file
 
 
-def grid(table: Reals, settings: tuple[float, ...], make: Callable[[], Reals]) -> Reals:
+def grid(
+    table: Reals, settings: tuple[float, ...], make: Callable[[], Reals], shape: Shape
+) -> Reals:
     """The array that `make` gives, from the cache if it was made before.
 
     Parameters
     ----------
     table, settings
         All that the array depends on; their digest, with this package's version, is the name.
+    shape
+        What the array must have; a file with another is computed anew.
     """
-    path = _folder() / f"sun-{_digest(table, settings)}.npy"
-    try:
-        kept: Reals = np.load(path, allow_pickle=False)
-    except (OSError, ValueError, EOFError):
-        kept = make()
-        _keep(path, kept)
-    return kept
+    key = _digest(table, settings)
+    path = _folder() / f"sun-{key}.npy"
+    stored = _read(path, key, shape)
+    if stored is not None:
+        return stored
+    made = make()
+    _write(path, key, made)
+    return made
 
 
 def _folder() -> Path:
@@ -54,11 +67,42 @@ def _digest(table: Reals, settings: tuple[float, ...]) -> str:
     return digest.hexdigest()[:24]
 
 
-def _keep(path: Path, values: Reals) -> None:
+def _seal(key: str, payload: bytes | memoryview) -> bytes:
+    """Digest that stands behind the array in the file."""
+    return hashlib.sha256(key.encode() + payload).digest()
+
+
+def _read(path: Path, key: str, shape: Shape) -> Reals | None:
+    """The array in a file that this program wrote whole, or None."""
+    try:
+        content = memoryview(read_bounded(path, _MOST_BYTES, InputError, "a cached array"))
+        payload, seal = content[:-_SEAL], content[-_SEAL:]
+        if seal != _seal(key, payload):
+            return None
+        values = np.load(io.BytesIO(payload), allow_pickle=False)
+    except (InputError, OSError, ValueError, EOFError, MemoryError):
+        return None
+    return values if _fits(values, shape) else None
+
+
+def _fits(values: object, shape: Shape) -> bool:
+    return (
+        isinstance(values, np.ndarray)
+        and values.dtype == np.float64
+        and values.ndim == len(shape)
+        and all(want in (None, size) for want, size in zip(shape, values.shape, strict=True))
+        and bool(np.isfinite(values).all())
+    )
+
+
+def _write(path: Path, key: str, values: Reals) -> None:
     """Write if it can be written: a full disk or a read-only home costs time, not the result."""
+    stream = io.BytesIO()
+    np.save(stream, values, allow_pickle=False)
+    payload = stream.getvalue()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with replacing(path) as temporary, temporary.open("wb") as stream:
-            np.save(stream, values, allow_pickle=False)
-    except (OSError, OutputError):
-        return
+        with replacing(path) as temporary:
+            temporary.write_bytes(payload + _seal(key, payload))
+    except (OSError, OutputError, ValueError) as error:
+        report_full_disk("the Sun's light", path.parent, error)

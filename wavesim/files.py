@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import errno
+import hashlib
 import os
 import re
-import tempfile
+import secrets
+import stat
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -17,6 +20,9 @@ except ImportError:  # not a Unix: nobody locks, and nobody clears away
     fcntl = None  # type: ignore[assignment]
 
 _ENDING = ".wavesim-part"
+_LONGEST_STEM = 200  # bytes of a target's name within that of its temporary file
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+_reported: set[tuple[str, str]] = set()  # what has been said to be lost, and in which folder
 
 
 @contextmanager
@@ -25,7 +31,8 @@ def replacing(path: str | Path) -> Iterator[Path]:
 
     The rename is atomic on one file system, so a reader sees the old file or the new one.
     The data are flushed to disk first. On any exception the temporary file is removed; what a
-    killed process left behind is removed when the same name is written next.
+    killed process left behind is removed when the same name is written next. A file that is
+    replaced hands its permissions on; a new one gets those that the process's umask leaves.
 
     Raises
     ------
@@ -39,9 +46,12 @@ def replacing(path: str | Path) -> Iterator[Path]:
         handle, temporary = _locked_beside(target)
     except OSError as error:
         raise _unwritable(target, error) from error
+    except ValueError as error:  # a NUL in the name
+        raise OutputError("is no name of a file", file=target) from error
     try:
+        mode = _final_mode(handle, target)
         yield temporary
-        _settle(temporary, target)
+        _settle(handle, temporary, target, mode)
     except OSError as error:
         raise _unwritable(target, error) from error
     finally:
@@ -80,26 +90,68 @@ def refuse_no_file(target: Path) -> None:
         raise OutputError("is no ordinary file", file=target, expected=right)
 
 
+def report_full_disk(what: str, folder: Path, error: BaseException) -> None:
+    """Say once, through the log, that a full disk keeps `what` from being stored in `folder`.
+
+    Says nothing of other errors: a folder that cannot be written costs time alone.
+    """
+    number = getattr(error, "errno", None) or getattr(error.__cause__, "errno", None)
+    if number not in _FULL or (what, str(folder)) in _reported:
+        return
+    import logging
+
+    _reported.add((what, str(folder)))
+    text = "wavesim: the disk that holds %s is full: %s will be computed anew each time"
+    logging.getLogger("wavesim").warning(text, folder, what)
+
+
 def _locked_beside(target: Path) -> tuple[int, Path]:
     """A new empty file beside the target, under a lock that ends with this process.
 
     The lock is shared, so that the file, once renamed, may be read at once by those who lock.
     """
+    flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_CLOEXEC", 0)
     while True:
-        handle, name = tempfile.mkstemp(_ENDING, f".{target.name}.", target.parent)
+        path = target.parent / f".{_stem(target)}.{secrets.token_hex(4)}{_ENDING}"
+        try:
+            handle = os.open(path, flags, 0o666)
+        except FileExistsError:
+            continue
         with suppress(OSError):  # a file system without locks: nobody clears away there either
             if fcntl is not None:
                 fcntl.flock(handle, fcntl.LOCK_SH)
         if os.fstat(handle).st_nlink:
-            return handle, Path(name)
+            return handle, path
         os.close(handle)  # cleared away by another writer before the lock
+
+
+def _stem(target: Path) -> str:
+    """The target's name, shortened where the temporary one would be longer than systems allow."""
+    name = os.fsencode(target.name)
+    if len(name) <= _LONGEST_STEM:
+        return target.name
+    return f"{target.name[:20]}.{hashlib.sha256(name).hexdigest()[:24]}"
+
+
+def _final_mode(handle: int, target: Path) -> int:
+    """Permissions for the finished file; until then it is its owner's alone.
+
+    Those of the file that is replaced, or those that the umask has just left. The umask itself
+    cannot be asked without being changed for the whole process.
+    """
+    mode = stat.S_IMODE(os.fstat(handle).st_mode)
+    with suppress(OSError):
+        mode = stat.S_IMODE(target.stat().st_mode) & 0o777
+    with suppress(OSError):  # a file system without permissions
+        os.fchmod(handle, 0o600)
+    return mode
 
 
 def _clear_away(target: Path) -> None:
     """Remove the temporary files of this target whose writer is gone: nobody locks them."""
     if fcntl is None:
         return
-    ours = re.compile(re.escape(f".{target.name}.") + r"\w{8}" + re.escape(_ENDING))
+    ours = re.compile(re.escape(f".{_stem(target)}.") + r"\w{8}" + re.escape(_ENDING))
     with suppress(OSError), os.scandir(target.parent) as entries:
         for entry in entries:
             if ours.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
@@ -112,12 +164,10 @@ def _remove_unlocked(path: Path) -> None:
         path.unlink()
 
 
-def _settle(temporary: Path, target: Path) -> None:
-    mask = os.umask(0)
-    os.umask(mask)
-    temporary.chmod(0o666 & ~mask)
-    with temporary.open("rb+") as stream:
-        os.fsync(stream.fileno())
+def _settle(handle: int, temporary: Path, target: Path, mode: int) -> None:
+    with suppress(OSError):
+        os.fchmod(handle, mode)
+    os.fsync(handle)
     temporary.replace(target)
 
 

@@ -20,9 +20,12 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.errors import TableError
+from wavesim.inputs import read_bounded
+from wavesim.memory import require_memory
 
 LENGTHS_M = {"m": 1.0, "mm": 1e-3, "um": 1e-6, "µm": 1e-6, "nm": 1e-9, "pm": 1e-12, "A": 1e-10}
 _MOST_BYTES = 200_000_000
+_LINE_BYTES = 260  # at the peak of reading, for each line beside its text
 
 
 @dataclass(frozen=True)
@@ -106,10 +109,12 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Cel
     ------
     TableError
         The file is missing, unreadable, too large, no text, or holds no line but remarks.
+    LimitError
+        Its lines would need more memory than is free.
     """
     numbered = [
         (number, line.strip())
-        for number, line in enumerate(_text(path).splitlines(), start=1)
+        for number, line in enumerate(_lines(path), start=1)
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not numbered:
@@ -119,16 +124,15 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Cel
     return Cells(path, tuple(_split(texts[0], separator)), separator, places, texts[1:])
 
 
-def _text(path: Path) -> str:
+def _lines(path: Path) -> list[str]:
+    content = read_bounded(path, _MOST_BYTES, TableError, "a CSV file below 200 MB")
+    need = 6 * len(content) + _LINE_BYTES * (content.count(b"\n") + content.count(b"\r"))
+    require_memory(need, what=" for a table", key=None, file=path, expected="a shorter table")
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise TableError("is too large for a table", file=path, expected="less than 200 MB")
-        return path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise TableError(f"cannot be read: {reason}", file=path, expected="a CSV file") from error
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise TableError("is not text in UTF-8", file=path, expected="a CSV file") from error
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
 def _split(text: str, separator: str) -> list[str]:

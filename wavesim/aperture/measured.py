@@ -5,16 +5,23 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from wavesim import tables
 from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
+from wavesim.inputs import MOST_PACKED, check_regular
+from wavesim.memory import require_memory
 from wavesim.tables import LENGTHS_M, Cells
+
+if TYPE_CHECKING:
+    import h5py
 
 _UNITS = {**LENGTHS_M, "rad": 1.0, "deg": math.pi / 180, "waves": 2 * math.pi, "": 1.0}
 _MOST_BYTES = 200_000_000
+_READING = 4  # times the numbers themselves at the peak of reading
 
 
 def two_columns(
@@ -33,7 +40,7 @@ def two_columns(
     right = f'a header such as "{first[0]},{second[0]}"'
     table = tables.read(path, empty="is empty", right=right, separators=",")
     if len(table.header) < 2:
-        raise table.wrong(-1, "has no header that names its columns", table.header[0], right)
+        raise table.wrong(-1, "has no header that names its columns", expected=right)
     name, scale = _column(table, 0, first, right)
     _, scale2 = _column(table, 1, second, right)
     values = table.pairs("is not a row of two numbers")
@@ -57,14 +64,15 @@ def dataset(path: Path, name: str) -> Floats:
     """
     import h5py
 
+    check_regular(path, TableError, "an HDF5 file")
     problem: str | None = None
     try:
         with h5py.File(path, "r") as file:
-            node = file[name]
-            problem = _why_unread(node)
+            node = _node(file, name)
+            problem = _why_unread(node, path.stat().st_size)
             values = np.asarray(node[()] if problem is None else (), dtype=np.float64)
             unit = str(node.attrs.get("units", "?"))
-    except (OSError, KeyError, TypeError, ValueError, RuntimeError) as error:
+    except (OSError, KeyError, TypeError, ValueError, RuntimeError, MemoryError) as error:
         raise TableError(
             "cannot be read", file=path, key=name, expected="an HDF5 file with that dataset"
         ) from error
@@ -79,7 +87,19 @@ def dataset(path: Path, name: str) -> Floats:
     return values * _UNITS[unit]
 
 
-def _why_unread(node: object) -> str | None:
+def _node(file: h5py.File, name: str) -> Any:
+    """What stands there in this very file: no link to another one is followed."""
+    import h5py
+
+    place: Any = file
+    for part in name.strip("/").split("/"):
+        if not isinstance(place.get(part, getlink=True), h5py.HardLink):
+            raise KeyError(part)
+        place = place[part]
+    return place
+
+
+def _why_unread(node: Any, file_bytes: int) -> str | None:
     """What keeps a dataset from being read, or None; nothing of it has been read then."""
     import h5py
 
@@ -89,7 +109,18 @@ def _why_unread(node: object) -> str | None:
         return f"has {node.ndim} dimensions"
     if node.external or node.is_virtual:
         return "lies in another file"
-    return "is too large for a table" if node.nbytes > _MOST_BYTES else None
+    chunk = math.prod(node.chunks) if node.chunks else 0
+    if max(node.size, chunk) * 8 > _MOST_BYTES:
+        return "is too large for a table"
+    if max(node.size, chunk) * node.dtype.itemsize > MOST_PACKED * file_bytes:
+        return "claims more numbers than the file holds"
+    require_memory(
+        _READING * 8 * max(node.size, chunk),
+        what=" for a table",
+        key=None,
+        expected="a shorter one",
+    )
+    return None
 
 
 def _column(table: Cells, k: int, known: tuple[str, ...], right: str) -> tuple[str, float]:
@@ -98,7 +129,8 @@ def _column(table: Cells, k: int, known: tuple[str, ...], right: str) -> tuple[s
     found = re.fullmatch(r"([a-z]+)(?:_(\S+))?", header)
     quantities = {example.split("_")[0]: example for example in known}
     if found is None or found.group(1) not in quantities:
-        raise table.wrong(-1, "unknown column", header, right)
+        ours = header if k else None  # what is no table of ours is not repeated
+        raise table.wrong(-1, "unknown column", ours, right)
     unit = found.group(2) or ""
     has_unit = "_" in quantities[found.group(1)]
     if unit not in _UNITS or has_unit != bool(unit):

@@ -216,7 +216,9 @@ def _behind_oxygen(whole: Spectrum) -> Spectrum:
     def packed(spectrum: Spectrum) -> Reals:
         return np.column_stack([spectrum.lo_m, spectrum.hi_m, spectrum.coefficient])
 
-    rows = disk_cache.grid(packed(whole), oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)))
+    before = packed(whole)
+    shape = (None, before.shape[1])
+    rows = disk_cache.grid(before, oxygen.SETTINGS, lambda: packed(oxygen.absorbed(whole)), shape)
     lo_m, hi_m, coefficient = rows[:, 0].copy(), rows[:, 1].copy(), rows[:, 2:].copy()
     return replace(
         whole, lo_m=lo_m, hi_m=hi_m, coefficient=coefficient, error=max(whole.error, 1e-5)
@@ -228,7 +230,9 @@ def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, R
     if (lo_m, hi_m) != (LINES_LO_M, LINES_HI_M):
         return transmission(table, lo_m, hi_m)
     settings = (_SPACING_PM, _STRIDE, _BLOCK, _NEAR_PM, _CUT, lo_m, hi_m)
-    return LINES_LO_M, disk_cache.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1])
+    size = round((hi_m - lo_m) * 1e12 / _SPACING_PM) + 1
+    made = disk_cache.grid(table, settings, lambda: transmission(table, lo_m, hi_m)[1], (size,))
+    return LINES_LO_M, made
 
 
 def air_transmittance(wavelength_m: Reals) -> Reals:

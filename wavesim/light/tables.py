@@ -93,8 +93,8 @@ def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
     table = tables.read(path, empty="is empty", right=right)
     found = _WAVELENGTH.fullmatch(table.header[0]) if len(table.header) > 1 else None
     if found is None or found.group(2) not in LENGTHS_M:
-        header = table.separator.join(table.header)
-        raise table.wrong(-1, "has no header that names its columns and units", header, right)
+        problem = "has no header that names its columns and units"
+        raise table.wrong(-1, problem, expected=right)
     rows = table.pairs("is not a row of numbers")
     _check(table, rows)
     wavelength = rows[:, 0] * LENGTHS_M[found.group(2)]

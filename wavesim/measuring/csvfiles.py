@@ -37,8 +37,8 @@ def read_profile(
     unit = table.header[0].lower()
     scale = pixel_m if unit == "pixel" else _LENGTHS_M.get(unit)
     if scale is None or len(table.header) < 2:
-        header = ",".join(table.header)
-        raise table.wrong(-1, "the first column has no known scale", header, _RIGHT_PROFILE)
+        problem = "the first column has no known scale"
+        raise table.wrong(-1, problem, expected=_RIGHT_PROFILE)
     values = table.pairs("is no row of two numbers")
     table.check_finite(values)
     values = values[np.argsort(values[:, 0])]
@@ -60,7 +60,7 @@ def read_settings(path: str | Path) -> tuple[Setting, ...]:
     names = [name.lower() for name in table.header]
     known = {"order", "name", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
     if not known.issuperset(names) or "order" not in names or "degrees" not in names:
-        raise table.wrong(-1, "is no table of settings", ",".join(names), _RIGHT_SETTINGS)
+        raise table.wrong(-1, "is no table of settings", expected=_RIGHT_SETTINGS)
     return tuple(
         _setting(table, k, dict(zip(names, table.row(k), strict=False)))
         for k in range(len(table.texts))

@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from wavesim import raster
 from wavesim.errors import InputError, PlateFileError
 from wavesim.measuring.profile import Flags, Floats, Profile, noise_of
 
@@ -227,51 +228,11 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
 
 
 def _pixels(path: Path) -> Pixels:
-    if not path.is_file():
-        raise PlateFileError("there is no such file", file=path, expected="a picture")
-    try:
-        if path.suffix.lower() in (".tif", ".tiff"):
-            return _grey_or_colour(_with_tifffile(path), path)
-        return _grey_or_colour(_with_pillow(path), path)
-    except PlateFileError:
-        raise
-    except Exception as error:  # over damaged files the decoders raise what they come upon
-        first = str(error).splitlines()[0] if str(error) else type(error).__name__
-        raise PlateFileError(
-            f"cannot be read as a picture: {first}", file=path, expected="a PNG or TIFF picture"
-        ) from error
-
-
-def _with_pillow(path: Path) -> Pixels:
-    import logging
-    import warnings
-
-    from PIL import Image
-
-    logging.getLogger("PIL").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
-    Image.MAX_IMAGE_PIXELS = None  # the size is checked here, before anything is decoded
-    with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
-        _check_size(image.size[0] * image.size[1], path)
+    if path.suffix.lower() in (".tif", ".tiff"):
+        return _grey_or_colour(raster.tiff(path, _MOST_PIXELS, PlateFileError), path)
+    with raster.picture(path, _MOST_PIXELS, PlateFileError) as image:
         indirect = image.mode in ("P", "CMYK", "YCbCr", "LAB", "HSV")
-        return np.asarray(image.convert("RGB") if indirect else image)
-
-
-def _with_tifffile(path: Path) -> Pixels:
-    import logging
-
-    import tifffile
-
-    logging.getLogger("tifffile").setLevel(logging.CRITICAL)
-    with tifffile.TiffFile(path) as file:
-        _check_size(int(file.pages[0].size), path)
-        return np.asarray(file.pages[0].asarray())
-
-
-def _check_size(pixels: int, path: Path) -> None:
-    if pixels > _MOST_PIXELS:
-        raise PlateFileError(
-            f"holds {pixels:,} pixels", file=path, expected=f"at most {_MOST_PIXELS:,}"
-        )
+        return _grey_or_colour(np.asarray(image.convert("RGB") if indirect else image), path)
 
 
 def _grey_or_colour(raw: Pixels, path: Path) -> Pixels:

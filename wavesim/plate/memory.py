@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import os
-
 from wavesim.aperture.combs import Aperture
 from wavesim.diffraction.far import table_bytes
-from wavesim.errors import LimitError
+from wavesim.memory import available_bytes as available_bytes
+from wavesim.memory import require_memory as require_memory
 from wavesim.plate.bins import Bins
 from wavesim.plate.geometry import Geometry
 
-_SHARE = 0.8  # of the memory that is free
 _PIXEL = 12 * 8  # bytes of a pixel at the peak: light, its mirror image, exposed plate
 
 
@@ -36,49 +34,3 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, plac
         expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
     )
     return need
-
-
-def require_memory(
-    need: float,
-    *,
-    expected: str,
-    share: float = _SHARE,
-    what: str = "",
-    parts: str = "",
-    key: str = "plate",
-) -> None:
-    """Refuse work that needs more bytes than that share of the memory that is free.
-
-    Parameters
-    ----------
-    what, parts : words after "memory" and after "free" in the message
-    key, expected : of the error
-
-    Raises
-    ------
-    LimitError
-        It does.
-    """
-    free = available_bytes()
-    if free is not None and need > share * free:
-        raise LimitError(
-            f"would need about {need / 1e9:.3g} GB of memory{what} and {free / 1e9:.3g} GB are "
-            f"free{parts}",
-            key=key,
-            expected=expected,
-        )
-
-
-def available_bytes() -> int | None:
-    """Free memory [bytes], or None where the system does not tell."""
-    try:
-        with open("/proc/meminfo", encoding="ascii") as lines:  # noqa: PTH123
-            for line in lines:
-                if line.startswith("MemAvailable:"):
-                    return int(line.split()[1]) * 1024
-    except OSError:
-        pass
-    try:
-        return os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_AVPHYS_PAGES")
-    except (AttributeError, ValueError, OSError):
-        return None

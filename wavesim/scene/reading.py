@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from collections.abc import Iterator
 from pathlib import Path
@@ -10,6 +11,7 @@ from pathlib import Path
 from pydantic import BaseModel, ValidationError
 
 from wavesim.errors import SceneError
+from wavesim.inputs import bytes_text, open_regular, read_most
 from wavesim.scene.messages import translated
 from wavesim.scene.model import Scene
 from wavesim.scene.quantities import FROM_FILE
@@ -20,6 +22,12 @@ _OTHER_KINDS = {
     b"\x89HDF": "a plate file (HDF5)", b"\x89PNG": "a picture", b"\xff\xd8\xff": "a picture",
     b"II*\0": "a picture", b"MM\0*": "a picture",
 }  # fmt: skip
+_AS_SHIPPED = "TOML, as in the shipped scenes"
+_DEEPEST = 40  # parts of a dotted key; memory goes with their square
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_DEEP_KEY = re.compile(
+    rf"(?:^|[{{,\[])[ \t]*+{_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{_DEEPEST}}}", re.MULTILINE
+)
 FILE_FIELDS = ("file", "phase_file", "reflectance_file")
 
 
@@ -93,22 +101,16 @@ def named_files(value: object, key: str = "") -> Iterator[tuple[str, str]]:
 
 
 def _content(name: str) -> bytes:
-    try:
-        with Path(name).open("rb") as stream:
-            content = stream.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        expected = _neighbour(Path(name)) or "a scene file"
-        raise SceneError("there is no such file", file=name, expected=expected) from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the name
-        reason = getattr(error, "strerror", None) or str(error)
-        raise SceneError(f"cannot be read: {reason}", file=name, expected="a scene file") from None
+    right = "a scene file; long lists belong in tables"
+    if "\0" not in name and not Path(name).exists():
+        right = _neighbour(Path(name)) or "a scene file"
+    with open_regular(Path(name), SceneError, right) as stream:
+        content = read_most(stream, LARGEST_FILE + 1, Path(name), SceneError, right)
     for beginning, kind in _OTHER_KINDS.items():
         if content.startswith(beginning):
             raise SceneError(f"is {kind}, no scene", file=name, expected="a scene file (.toml)")
     if len(content) > LARGEST_FILE:
-        raise SceneError(
-            "is larger than 1 MiB", file=name, expected="a scene file; long lists belong in tables"
-        )
+        raise SceneError(f"is larger than {bytes_text(LARGEST_FILE)}", file=name, expected=right)
     return content
 
 
@@ -135,6 +137,10 @@ def _text(content: bytes, name: str) -> str:
 
 
 def _toml(text: str, file: str | None) -> dict[str, object]:
+    for place in _DEEP_KEY.finditer(text):
+        line = text.count("\n", 0, place.start()) + 1
+        problem = f"has a key of more than {_DEEPEST} parts"
+        raise SceneError(problem, file=file, key=f"line {line}", expected=_AS_SHIPPED)
     try:
         return tomllib.loads(text)
     except RecursionError:
@@ -143,4 +149,4 @@ def _toml(text: str, file: str | None) -> dict[str, object]:
         raise refusal(error, text, file) from None
     except ValueError:  # Python reads no more than 4300 digits
         problem = "holds a number of thousands of digits"
-    raise SceneError(problem, file=file, expected="TOML, as in the shipped scenes")
+    raise SceneError(problem, file=file, expected=_AS_SHIPPED)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-import os
+import math
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,14 +14,18 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.errors import PlateFileError, SceneError
+from wavesim.errors import LimitError, PlateFileError, SceneError
+from wavesim.inputs import MOST_PACKED, bytes_text, check_regular
+from wavesim.memory import require_memory
 from wavesim.scene import Scene, from_resolved
 from wavesim.store import layout, record
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
 
-_MOST_PACKED = 1100  # deflate cannot shrink more than 1032 times (RFC 1951); the rest is room
+_MOST_TEXT = 2**23  # bytes of a text; a scene of 1 MiB resolves to a few
+_CHUNK = 2**24  # bytes of a chunk that may be larger than its data
+_READING = 1.4  # times the arrays themselves at the peak of reading
 # what h5py raises over a damaged file, depending on where the damage lies
 _DAMAGE = (OSError, RuntimeError, KeyError, ValueError, TypeError, ArithmeticError, AttributeError)
 
@@ -37,6 +41,7 @@ def read(path: str | Path) -> Plate:
     """
     with _opened(Path(path)) as file:
         _check_version(file)
+        _judge(file)
         arrays = {field.attribute: _array(file, field) for field in layout.ARRAYS}
         _check_shapes(arrays)
         return _plate(arrays, _scene(file), _json(file, layout.REPORT))
@@ -52,16 +57,7 @@ def read_scene(path: str | Path) -> Scene:
 @contextmanager
 def _opened(path: Path) -> Iterator[h5py.File]:
     """The open file; every error inside the block comes out as a PlateFileError naming it."""
-    try:
-        path.open("rb").close()
-    except FileNotFoundError:
-        raise PlateFileError(
-            "there is no such file", file=path, expected="a plate file written by wavesim"
-        ) from None
-    except OSError as error:
-        raise PlateFileError(
-            f"cannot be read: {error.strerror}", file=path, expected="a plate file (.h5)"
-        ) from error
+    check_regular(path, PlateFileError, "a plate file written by wavesim (.h5)")
     if not h5py.is_hdf5(path):
         raise PlateFileError(
             "is not an HDF5 file, or only the start of one",
@@ -75,6 +71,8 @@ def _opened(path: Path) -> Iterator[h5py.File]:
         raise PlateFileError(
             error.problem, file=path, key=error.key, value=error.value, expected=error.expected
         ) from error
+    except LimitError as error:
+        raise LimitError(error.problem, file=path, expected=error.expected) from error
     except _DAMAGE as error:
         raise PlateFileError(f"is damaged or cut short: {_first_line(error)}", file=path) from error
 
@@ -123,26 +121,29 @@ def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:
             value=f"{dataset.dtype} {dataset.shape}",
             expected=f"float64 along ({', '.join(field.axes)})",
         )
-    _check_room(file, dataset, field.path)
     values: NDArray[np.float64] = dataset[()]
     if not np.isfinite(values).all():
         raise PlateFileError("holds a value that is not a number", key=field.path)
     return values
 
 
+def _judge(file: h5py.File) -> None:
+    """Refuse a file whose arrays do not all fit into the memory that is free."""
+    datasets = {field.path: _dataset(file, field.path) for field in layout.ARRAYS}
+    for path, dataset in datasets.items():
+        _check_room(file, dataset, path)
+    need = _READING * sum(dataset.nbytes for dataset in datasets.values())
+    require_memory(need, what=" for its plate", key=None, expected="a smaller plate")
+
+
 def _check_room(file: h5py.File, dataset: h5py.Dataset, path: str) -> None:
-    """Refuse a dataset that claims far more than the file can hold or the machine has."""
+    """Refuse a dataset that claims far more than the file can hold, in all or in a chunk."""
     stored = min(dataset.id.get_storage_size(), file.id.get_filesize())
-    if dataset.nbytes > _MOST_PACKED * stored:
+    if dataset.nbytes > MOST_PACKED * stored:
         raise PlateFileError("claims more data than the file holds", key=path, value=dataset.shape)
-    memory = os.sysconf("SC_PAGE_SIZE") * os.sysconf("SC_PHYS_PAGES")
-    if dataset.nbytes > memory // 2:
-        raise PlateFileError(
-            f"would take {dataset.nbytes / 2**30:.1f} GiB of memory",
-            key=path,
-            value=dataset.shape,
-            expected=f"at most {memory / 2**31:.1f} GiB",
-        )
+    chunk = math.prod(dataset.chunks) * dataset.dtype.itemsize if dataset.chunks else 0
+    if chunk > max(dataset.nbytes, _CHUNK):
+        raise PlateFileError("has a chunk larger than its data", key=path, value=dataset.chunks)
 
 
 def _check_shapes(arrays: dict[str, NDArray[np.float64]]) -> None:
@@ -167,6 +168,8 @@ def _text(file: h5py.File, path: str) -> str:
     dataset = _dataset(file, path)
     if dataset.shape != (1,) or dataset.dtype.kind != "S":
         raise PlateFileError("is not a text of fixed length", key=path)
+    if dataset.nbytes > _MOST_TEXT:
+        raise PlateFileError(f"is a text longer than {bytes_text(_MOST_TEXT)}", key=path)
     _check_room(file, dataset, path)
     return bytes(dataset[0]).decode()
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from wavesim import raster
 from wavesim.aperture.plane.elements import Rectangle
 from wavesim.aperture.plane.groups import Lattice
 from wavesim.errors import TableError
@@ -49,30 +50,15 @@ def lattice_of(picture: Picture, folder: Path) -> Lattice:
 
 def read_grey(path: Path) -> npt.NDArray[np.float32]:
     """(ny, nx) grey from 0 to 1, its lowest row first (y rising)."""
-    import logging
-    import warnings
-
-    from PIL import Image
-
-    logging.getLogger("PIL").setLevel(logging.CRITICAL)  # what is wrong is said once, by us
-    Image.MAX_IMAGE_PIXELS = None  # the size is checked below, before anything is decoded
-    try:
-        with warnings.catch_warnings(action="ignore"), Image.open(path) as image:
-            if max(image.size) > MOST_SIDE:
-                raise TableError(
-                    f"is {image.size[0]} x {image.size[1]} pixels",
-                    file=path,
-                    expected=f"at most {MOST_SIDE} on a side",
-                )
-            plain = image.mode in ("1", "L", "I;16", "I")
-            raw = np.asarray(image if plain else image.convert("L"))
-    except FileNotFoundError:
-        raise TableError("is missing", file=path, expected="a PNG file beside the scene") from None
-    except TableError:
-        raise
-    except Exception as error:  # over damaged files the decoder raises what it comes upon
-        words = (str(error) or type(error).__name__).splitlines()[0]
-        raise TableError(f"cannot be read ({words})", file=path, expected="a PNG file") from error
+    with raster.picture(path, MOST_SIDE**2, TableError) as image:
+        if max(image.size) > MOST_SIDE:
+            raise TableError(
+                f"is {image.size[0]} x {image.size[1]} pixels",
+                file=path,
+                expected=f"at most {MOST_SIDE} on a side",
+            )
+        plain = image.mode in ("1", "L", "I;16", "I")
+        raw = np.asarray(image if plain else image.convert("L"))
     if raw.ndim != 2 or not np.isfinite(raw).all():
         raise TableError("holds levels that are no numbers", file=path, expected="a grey picture")
     return np.ascontiguousarray(_levels(raw)[::-1])
