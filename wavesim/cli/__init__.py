@@ -31,7 +31,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
-    "compare", "study", "figure", "sheet", "animate", "schema",
+    "compare", "study", "figure", "sheet", "animate", "live", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM

@@ -3,7 +3,7 @@
 from wavesim.colorimetry.difference import ciede2000
 from wavesim.colorimetry.grain import Material, grain, halation, photon_noise, photons_at_white
 from wavesim.colorimetry.observers import OBSERVERS, observer
-from wavesim.colorimetry.pictures import save_png, save_tiff
+from wavesim.colorimetry.pictures import png_bytes, save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.colorimetry.spaces import xy_to_xyz, xyz_to_lab, xyz_to_oklab, xyz_to_xy
 from wavesim.colorimetry.tone import Film, Linear, Logarithmic, Tone
@@ -38,6 +38,7 @@ __all__ = [
     "photons_at_white",
     "picture",
     "planckian_xy",
+    "png_bytes",
     "save_png",
     "save_tiff",
     "xy_to_xyz",

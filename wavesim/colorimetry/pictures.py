@@ -38,12 +38,25 @@ def save_png(
     OutputError
         The file cannot be written, or the array is not a picture.
     """
-    image = _picture(rgb, path)
-    space_ = rgb_space(space)
-    data = _packed_8(image) if image.dtype == np.uint8 else _packed_16(image)
-    data = data[:_AFTER_HEADER] + _colour_chunks(space_, title) + data[_AFTER_HEADER:]
+    data = _png(_picture(rgb, path), space, title)
     with replacing(path) as temporary:
         temporary.write_bytes(data)
+
+
+def png_bytes(rgb: Picture, *, space: str = "srgb", title: str | None = None) -> bytes:
+    """The bytes of the file that `save_png` writes.
+
+    Raises
+    ------
+    OutputError
+        The array is not a picture.
+    """
+    return _png(_picture(rgb, "picture.png"), space, title)
+
+
+def _png(image: Picture, space: str, title: str | None) -> bytes:
+    data = _packed_8(image) if image.dtype == np.uint8 else _packed_16(image)
+    return data[:_AFTER_HEADER] + _colour_chunks(rgb_space(space), title) + data[_AFTER_HEADER:]
 
 
 def save_tiff(path: str | Path, rgb: Picture, *, space: str | None = "srgb") -> None:

@@ -60,7 +60,7 @@ from wavesim.scene.planar import (
     Stop,
 )
 from wavesim.scene.plate import Exposure, Plate
-from wavesim.scene.reading import load, named_files, parse
+from wavesim.scene.reading import from_tables, load, named_files, parse
 from wavesim.scene.schema import from_resolved, json_schema, resolved
 from wavesim.scene.source import (
     Band,
@@ -151,6 +151,7 @@ __all__ = [
     "WidthDefect",
     "Wires",
     "from_resolved",
+    "from_tables",
     "json_schema",
     "load",
     "named_files",

@@ -171,6 +171,11 @@ _SHOWN: dict[str, tuple[tuple[float, str], ...]] = {
 }
 
 
+def units_shown(dimension: str) -> tuple[tuple[float, str], ...]:
+    """SI size and name of the units in which a dimension is shown, the largest first."""
+    return _SHOWN.get(dimension, ())
+
+
 def show(value: float, dimension: str) -> str:
     """An SI value with a unit that suits its size, for messages."""
     if value == 0 or dimension not in _SHOWN:

@@ -58,12 +58,21 @@ def parse(text: str, *, file: str | None = None) -> Scene:
     SceneError
         The text is no TOML or not a scene; the message says where.
     """
-    data = _toml(text, file)
+    return from_tables(_toml(text, file), file=file).with_text(text)
+
+
+def from_tables(data: dict[str, object], *, file: str | None = None) -> Scene:
+    """A scene from the tables of a scene file, as TOML reads them; it has no text.
+
+    Raises
+    ------
+    SceneError
+        The tables are not those of a scene; the message says where.
+    """
     try:
-        scene = Scene.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
+        return Scene.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
     except ValidationError as error:
         raise translated(error, Scene, data, file=file) from None
-    return scene.with_text(text)
 
 
 def _find_files(scene: Scene, name: str) -> None:

@@ -1,0 +1,43 @@
+"""wavesim live: the bench in a browser."""
+
+from __future__ import annotations
+
+import click
+
+from wavesim.cli.common import echo_json, scene_named
+from wavesim.cli.options import Whole, examples, json_option
+
+
+@click.command(
+    epilog=examples("wavesim live scenes/slits_005.toml", "wavesim live --port 8700 --no-browser")
+)
+@click.argument("scene_file", metavar="[SCENE]", required=False)
+@click.option(
+    "--port", type=Whole(0, 65_535), metavar="N", default=None,
+    help="Port of the address; default 8642, or a free one.",
+)  # fmt: skip
+@click.option("--no-browser", is_flag=True, help="Open no browser.")
+@click.option(
+    "--share", is_flag=True,
+    help="Let others on this network look on: opens this machine's port to them, with a key.",
+)  # fmt: skip
+@json_option
+def command(
+    scene_file: str | None, port: int | None, no_browser: bool, share: bool, as_json: bool
+) -> None:
+    """Put SCENE on a bench that can be turned by hand, in a browser.
+
+    Sliders and fields for all that the scene holds; the plate and its profile follow. Only this
+    machine can open the page, unless --share lets others look on. Ctrl-C ends it. Needs the extra
+    "live" (pip install wavesim[live]).
+    """
+    from wavesim.live.starting import needed, open_bench, served, start_scene
+
+    needed("starlette", "uvicorn", "websockets", extra="live")
+    scene = scene_named(scene_file) if scene_file is not None else start_scene()
+    bench = open_bench(scene, scene_file, port=port, share=share)
+    if as_json:
+        echo_json(bench.record())
+    else:
+        click.echo(bench.words())
+    served(bench, browser=not no_browser)

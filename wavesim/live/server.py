@@ -1,0 +1,185 @@
+"""The bench as a page: a web server on this machine. No physics; `protocol` answers."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import time
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from importlib import resources
+from typing import Any
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from wavesim.live.guard import FOLLOWER, NOBODY, Access, Guard
+from wavesim.live.hall import Hall
+from wavesim.live.protocol import Desk, Reply
+from wavesim.live.session import Session
+from wavesim.live.wire import Overrun, Waiting, packed
+from wavesim.scene import Scene
+
+MOST_CONNECTIONS = 80
+MOST_BENCHES = 16
+LARGEST_MESSAGE = 1 << 16  # bytes
+MOST_MESSAGES_S = 250.0
+_HELLO_S = 10.0  # within which a client says who it is
+_FILES = {
+    "/": ("index.html", "text/html; charset=utf-8"),
+    "/bench.js": ("bench.js", "text/javascript; charset=utf-8"),
+    "/socket.js": ("socket.js", "text/javascript; charset=utf-8"),
+    "/bench.css": ("bench.css", "text/css; charset=utf-8"),
+    "/favicon.ico": ("icon.svg", "image/svg+xml"),
+}
+
+
+class Server:
+    """All that is shared between the connections to one bench."""
+
+    def __init__(self, scene: Scene, scenes: Sequence[Scene], access: Access) -> None:
+        self.access, self.hall = access, Hall()
+        self.connections = self.benches = 0
+        self.stopping = False
+        self._scene, self._scenes = scene, tuple(scenes)
+        # one computation of each bench at a time, first come first served: benches take turns
+        self.pool = ThreadPoolExecutor(max(2, os.cpu_count() or 1), "bench")
+
+    def desk(self) -> Desk:
+        """A bench of one's own, with the scene that the server was started with."""
+        return Desk(Session(self._scene), self._scenes)
+
+    def app(self) -> Starlette:
+        """The web application."""
+        routes = [Route(path, _file(*entry)) for path, entry in _FILES.items()]
+        socket = WebSocketRoute("/bench", self._connect)
+        guard = Middleware(Guard, access=self.access)
+        return Starlette(routes=[*routes, socket], middleware=[guard])
+
+    async def _connect(self, socket: WebSocket) -> None:
+        if self.connections >= MOST_CONNECTIONS or self.stopping:
+            await socket.close(1013)
+            return
+        self.connections += 1
+        try:
+            await socket.accept()
+            with suppress(WebSocketDisconnect):
+                try:
+                    await self._serve(socket)
+                except (Overrun, TimeoutError, ValueError, TypeError, KeyError):
+                    await socket.close(1008)  # no client of ours sends that
+        finally:
+            self.connections -= 1
+
+    async def _serve(self, socket: WebSocket) -> None:
+        hello = await asyncio.wait_for(_received(socket), _HELLO_S)
+        role = self.access.role(hello.get("key"))
+        if role == NOBODY:
+            await socket.close(4401)
+            return
+        if role == FOLLOWER and not hello.get("own"):
+            await self.hall.follow(socket)
+            return
+        if self.benches >= MOST_BENCHES:
+            await socket.close(4429)
+            return
+        self.benches += 1
+        try:
+            publish = self.hall.publish if role != FOLLOWER and self.access.class_key else None
+            await _Connection(socket, self, self.desk(), publish).run(hello)
+        finally:
+            self.benches -= 1
+
+
+class _Connection:
+    """One page at a bench of its own: reads messages, has them answered one at a time."""
+
+    def __init__(
+        self, socket: WebSocket, server: Server, desk: Desk,
+        publish: Callable[[Desk, Reply, bytes], None] | None,
+    ) -> None:  # fmt: skip
+        self._socket, self._server, self._desk, self._publish = socket, server, desk, publish
+        self._waiting, self._something = Waiting(), asyncio.Event()
+        self._out: asyncio.Queue[bytes] = asyncio.Queue()
+
+    async def run(self, hello: dict[str, Any]) -> None:
+        """Until the page goes."""
+        self._put({**hello, "kind": "hello"})
+        tasks = [asyncio.create_task(work()) for work in (self._answer, self._send, self._read)]
+        try:
+            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
+            for task in done:
+                task.result()
+        finally:
+            for task in tasks:
+                task.cancel()
+            await asyncio.gather(*tasks, return_exceptions=True)
+
+    def _put(self, message: dict[str, Any]) -> None:
+        self._waiting.put(message)
+        self._something.set()
+
+    async def _read(self) -> None:
+        begin, count = time.monotonic(), 0
+        while True:
+            self._put(await _received(self._socket))
+            count += 1
+            if count > MOST_MESSAGES_S * max(time.monotonic() - begin, 1.0):
+                raise Overrun
+            if time.monotonic() - begin > 2.0:
+                begin, count = time.monotonic(), 0
+
+    async def _answer(self) -> None:
+        loop = asyncio.get_running_loop()
+        while True:
+            await self._something.wait()
+            self._something.clear()
+            while len(self._waiting):
+                message = self._waiting.take()
+                await loop.run_in_executor(
+                    self._server.pool, self._desk.answer, message, self._teller(loop)
+                )
+                await self._out.join()  # a slow line slows the bench, and fills no memory
+
+    def _teller(self, loop: asyncio.AbstractEventLoop) -> Callable[[Reply], None]:
+        def tell(reply: Reply) -> None:
+            if self._server.stopping:
+                raise InterruptedError
+            data = packed(reply)
+            loop.call_soon_threadsafe(self._hand_over, reply, data)
+
+        return tell
+
+    def _hand_over(self, reply: Reply, data: bytes) -> None:
+        self._out.put_nowait(data)
+        if self._publish is not None:
+            self._publish(self._desk, reply, data)
+
+    async def _send(self) -> None:
+        while True:
+            data = await self._out.get()
+            await self._socket.send_bytes(data)
+            self._out.task_done()
+
+
+async def _received(socket: WebSocket) -> dict[str, Any]:
+    """One message; ValueError if it is no JSON object."""
+    message = json.loads(await socket.receive_text())
+    if not isinstance(message, dict):
+        raise TypeError
+    return message
+
+
+def _file(name: str, kind: str) -> Callable[[Request], Any]:
+    content = resources.files("wavesim.live").joinpath("data", name).read_bytes()
+
+    async def answer(_request: Request) -> Response:
+        return Response(content, media_type=kind)
+
+    return answer

@@ -1,0 +1,117 @@
+"""What is said beside a plate: what it shows, and why a place has its colour."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from wavesim.errors import WavesimError
+from wavesim.plate import Plate
+from wavesim.study.point import column_of, explain
+from wavesim.study.point.colour import colour_at
+from wavesim.study.ruling import ruling_seen
+from wavesim.study.visibility import exposure_words, visibility
+from wavesim.study.visibility.sentences import brief
+
+if TYPE_CHECKING:
+    from wavesim.live.session import Session
+
+_MOST_SPECTRUM = 400  # points of a spectrum that is drawn
+_AT_M = (400e-9, 500e-9, 600e-9, 700e-9)
+
+
+def in_short(plate: Plate) -> list[str]:
+    """One sentence of what an exposure shows."""
+    try:
+        words = brief(visibility(plate))
+    except WavesimError:
+        return []
+    return [words[:1].upper() + words[1:]]
+
+
+def in_full(plate: Plate) -> list[str]:
+    """What an exposure shows and burns out, and where its theory ends."""
+    try:
+        return [*exposure_words(plate), *plate.report.notes]
+    except WavesimError:
+        return list(plate.report.notes)
+
+
+def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
+    """One place of a plate [m]: angle, order, colour; with `why` its spectrum and sentences.
+
+    Raises
+    ------
+    InputError
+        Nothing was shown yet, or the place is not on the plate.
+    """
+    plate = bench.shown()
+    column = column_of(plate, x_m)
+    scene = plate.scene
+    beta = scene.bench.camera_axis_rad + math.atan(x_m / scene.bench.camera_focal_m)
+    middle = plate.xyz.shape[0] // 2
+    told: dict[str, Any] = {
+        "x_m": x_m,
+        "column_m": float(plate.x_m[column]),
+        "beta_rad": beta,
+        "irradiance_W_m2": float(plate.irradiance[middle, column]),
+        "relative": float(plate.profile_irradiance[column] / (plate.profile_irradiance.max() or 1)),
+        "lx_s": float(plate.xyz[middle, column, 1]),
+        **_order(bench, beta),
+        **_colour(plate, column),
+    }
+    if why:
+        found = explain(plate, float(plate.x_m[column]))
+        told["words"] = list(found.words)
+        told["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)
+    return told
+
+
+def _order(bench: Session, beta_rad: float) -> dict[str, Any]:
+    """Order at the reference wavelength, and which visible wavelength has a whole order here."""
+    marks = bench.marks()
+    ruled = ruling_seen(bench.scene)
+    if ruled is None or ruled.count < 2:
+        return {"order": None, "wavelength_m": marks.wavelength_m, "whole": []}
+    path = ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad))
+    bench_m = ruled.bench_m(marks.wavelength_m)
+    low, high = sorted((path / _AT_M[0], path / _AT_M[-1]))
+    orders = [m for m in range(math.ceil(low), math.floor(high) + 1) if m][:6]
+    ratio = bench_m / marks.wavelength_m
+    return {
+        "order": path / bench_m,
+        "wavelength_m": marks.wavelength_m,
+        "whole": [[m, path / m / ratio] for m in orders],
+    }
+
+
+def _colour(plate: Plate, column: int) -> dict[str, Any]:
+    from wavesim.colorimetry.rendering import picture
+
+    colour = colour_at(plate, column)
+    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    patch = picture(
+        xyz[None], white_xyz=plate.white_xyz, white_level=plate.white_exposure_lx_s,
+        balance=plate.scene.exposure.balance,
+    )[0]  # fmt: skip
+    return {
+        "colour": colour.name,
+        "as_exposed": colour.as_exposed,
+        "dominant_m": None if math.isnan(colour.dominant_m) else colour.dominant_m,
+        "stops": None if math.isinf(colour.stops) else colour.stops,
+        "patch": [int(channel) for channel in patch],
+    }
+
+
+def _spectrum(wavelength_m: Any, irradiance: Any) -> dict[str, Any]:
+    """Thinned to what a screen shows: the highest value of each stretch."""
+    step = max(1, math.ceil(wavelength_m.size / _MOST_SPECTRUM))
+    starts = np.arange(0, wavelength_m.size, step)
+    tops = np.maximum.reduceat(irradiance, starts)
+    top = float(tops.max()) or 1.0
+    return {
+        "wavelength_m": [round(float(w), 12) for w in wavelength_m[starts]],
+        "relative": [round(float(v) / top, 4) for v in tops],
+    }

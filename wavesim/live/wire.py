@@ -1,0 +1,87 @@
+"""Messages on a websocket: how they are packed, and how those that wait give way to newer ones.
+
+Down: four bytes with the length of a JSON head (little-endian), the head, then the buffers whose
+lengths the head names. Up: JSON texts.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import struct
+from collections import deque
+from typing import Any
+
+from wavesim.live.protocol import Reply
+
+_LATEST_WINS = ("turn", "cursor", "rest")  # of these only the newest is worth an answer
+MOST_WAITING = 16
+
+
+class Overrun(Exception):  # noqa: N818  (an event, not a fault of ours)
+    """A client sends more than it lets be answered."""
+
+
+def packed(reply: Reply) -> bytes:
+    """One answer as the bytes of one message."""
+    head = {**reply.head, "buffers": [len(buffer) for buffer in reply.buffers]}
+    text = json.dumps(_finite(head), ensure_ascii=False, separators=(",", ":")).encode()
+    return b"".join([struct.pack("<I", len(text)), text, *reply.buffers])
+
+
+def unpacked(message: bytes) -> Reply:
+    """The answer that `packed` packed."""
+    (length,) = struct.unpack_from("<I", message)
+    head = json.loads(message[4 : 4 + length])
+    buffers, place = [], 4 + length
+    for size in head.pop("buffers"):
+        buffers.append(message[place : place + size])
+        place += size
+    return Reply(head, tuple(buffers))
+
+
+def _finite(value: Any) -> Any:
+    """JSON has no infinities: they become null."""
+    match value:
+        case float():
+            return value if math.isfinite(value) else None
+        case dict():
+            return {key: _finite(item) for key, item in value.items()}
+        case list() | tuple():
+            return [_finite(item) for item in value]
+        case _:
+            return value
+
+
+class Waiting:
+    """Messages of one client that are not answered yet, in order; the latest value wins."""
+
+    def __init__(self) -> None:
+        self._messages: deque[dict[str, Any]] = deque()
+
+    def __len__(self) -> int:
+        return len(self._messages)
+
+    def put(self, message: dict[str, Any]) -> None:
+        """Add a message; one of the same kind before it that is overtaken goes.
+
+        Raises
+        ------
+        Overrun
+            Too many wait.
+        """
+        last = self._messages[-1] if self._messages else None
+        kind = message.get("kind")
+        if last is not None and kind in _LATEST_WINS and last.get("kind") == kind:
+            self._messages.pop()
+            if kind == "turn" and isinstance(last.get("changes"), dict):
+                changes = message.get("changes")
+                newer = changes if isinstance(changes, dict) else {}
+                message = {**message, "changes": {**last["changes"], **newer}}
+        if len(self._messages) >= MOST_WAITING:
+            raise Overrun
+        self._messages.append(message)
+
+    def take(self) -> dict[str, Any]:
+        """The oldest message."""
+        return self._messages.popleft()
