@@ -354,6 +354,8 @@ def test_examples_of_help_run_as_they_stand(
 ) -> None:
     (tmp_path / "scenes").symlink_to(Path(wavesim.__file__).parents[1] / "scenes")
     monkeypatch.chdir(tmp_path)
+    if command == "live":
+        monkeypatch.setattr("wavesim.live.starting.served", lambda *_, **__: None)
     lines = examples(Run(f"{command} --help", capsys).out)
     assert lines
     for line in lines:

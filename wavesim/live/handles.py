@@ -37,6 +37,7 @@ _WIDE = 10.0  # a slider reaches from a tenth of the value to ten times it
 _NARROW = 200.0  # limits closer than this ratio are the slider's own
 _TURN_RAD = math.radians(10.0)  # of a slider for angles to either side
 _MOST_HANDLES = 120
+_LESS_TURNED = ("height", "outline", "seed", "air", "reflectance")  # these stand below the others
 _RATIOS = (
     ("aperture.width", "aperture.pitch"),
     ("aperture.groove.width", "aperture.pitch"),
@@ -91,7 +92,9 @@ def handles_of(scene: Scene) -> tuple[Handle, ...]:
         found += _of_table(getattr(scene, key), key)
     found += _ratios(found)
     order = {station: number for number, station in enumerate(STATIONS)}
-    return tuple(sorted(found[:_MOST_HANDLES], key=lambda handle: order[handle.station]))
+    last = [handle.name in _LESS_TURNED for handle in found]
+    numbered = sorted(range(len(found)), key=lambda k: (order[found[k].station], last[k], k))
+    return tuple(found[k] for k in numbered[:_MOST_HANDLES])
 
 
 def ratio_keys(path: str) -> tuple[str, str]:

@@ -117,7 +117,7 @@ class Desk:
 
     def _rest(self, _message: dict[str, Any], tell: Tell) -> None:
         view = self.bench.full_row(self.columns)
-        more = {"text": self.bench.text, "words": study.in_short(view.plate)}
+        more: dict[str, Any] = {"text": self.bench.text, "words": study.in_short(view.plate)}
         more["handles"] = [handle.record() for handle in self.bench.handles()]
         self._frame(view, tell, more)
 

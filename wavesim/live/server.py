@@ -12,6 +12,7 @@ from contextlib import suppress
 from importlib import resources
 from typing import Any
 
+import anyio
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -111,15 +112,17 @@ class _Connection:
     async def run(self, hello: dict[str, Any]) -> None:
         """Until the page goes."""
         self._put({**hello, "kind": "hello"})
-        tasks = [asyncio.create_task(work()) for work in (self._answer, self._send, self._read)]
-        try:
-            done, _ = await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
-            for task in done:
-                task.result()
-        finally:
-            for task in tasks:
-                task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
+        fault: Exception | None = None
+        async with anyio.create_task_group() as group:
+            group.start_soon(self._answer)
+            group.start_soon(self._send, group.cancel_scope)
+            try:
+                await self._read()
+            except (WebSocketDisconnect, Overrun, ValueError, TypeError) as error:
+                fault = error
+            group.cancel_scope.cancel()
+        if fault is not None:
+            raise fault
 
     def _put(self, message: dict[str, Any]) -> None:
         self._waiting.put(message)
@@ -161,11 +164,14 @@ class _Connection:
         if self._publish is not None:
             self._publish(self._desk, reply, data)
 
-    async def _send(self) -> None:
-        while True:
-            data = await self._out.get()
-            await self._socket.send_bytes(data)
-            self._out.task_done()
+    async def _send(self, scope: anyio.CancelScope) -> None:
+        try:
+            while True:
+                data = await self._out.get()
+                await self._socket.send_bytes(data)
+                self._out.task_done()
+        except WebSocketDisconnect:
+            scope.cancel()
 
 
 async def _received(socket: WebSocket) -> dict[str, Any]:

@@ -56,7 +56,8 @@ class Session:
     def _take(self, text: str, scene: Scene) -> None:
         self.scene = scene
         self.plate: ExposedPlate | None = None
-        self._text, self._edits = text, {}
+        self._text = text
+        self._edits: dict[str, Given | None] = {}
         self._tables: dict[str, Any] = tomllib.loads(text)
         self._reference_m: float | None = None
         self._shown: Plate | None = None

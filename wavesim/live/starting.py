@@ -116,9 +116,9 @@ def served(bench: Opened, *, browser: bool) -> None:
     import uvicorn
 
     config = uvicorn.Config(
-        bench.server.app(), log_level="warning", ws="websockets-sansio", ws_max_size=LARGEST_MESSAGE,
-        ws_per_message_deflate=False, ws_max_queue=4, timeout_graceful_shutdown=2,
-        server_header=False, lifespan="off", limit_concurrency=400,
+        bench.server.app(), log_level="warning", ws="websockets-sansio",
+        ws_max_size=LARGEST_MESSAGE, ws_per_message_deflate=False, ws_max_queue=4,
+        timeout_graceful_shutdown=2, server_header=False, lifespan="off", limit_concurrency=400,
     )  # fmt: skip
     sys.stdout.flush()
     if browser:

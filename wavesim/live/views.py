@@ -8,6 +8,7 @@ plane is painted whole, coarsely.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -64,7 +65,7 @@ class View:
         rendering = Rendering(dither=False)
         return _rgba(picture(even[None], rendering=rendering, **self._white()))
 
-    def _white(self) -> dict[str, object]:
+    def _white(self) -> dict[str, Any]:
         plate = self.plate
         return {
             "white_xyz": plate.white_xyz,
