@@ -18,7 +18,7 @@ from wavesim.lightpath import expose
 from wavesim.scene import parse
 
 pytest.importorskip("starlette", reason='needs the extra "live"')
-pytest.importorskip("httpx", reason="starlette's test client needs it")
+pytest.importorskip("httpx2", reason="starlette's test client needs it")
 
 from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
