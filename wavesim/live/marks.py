@@ -12,6 +12,7 @@ import numpy as np
 
 from wavesim import light
 from wavesim.errors import WavesimError
+from wavesim.geometry import grating_geometry
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.predict.ghosts import ghosts_of, periods_of
 from wavesim.study.predict.openings import features_of
@@ -82,20 +83,15 @@ def _minima(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[flo
     """Zeros of the interference at m + k / N, as long as they are few enough to be told apart."""
     if not ruled.uniform or ruled.count - 1 > _MOST_BETWEEN:
         return ()
-    low, high = (_order_at(ruled, x, wavelength_m) for x in scene.plate.x_range_m)
+    low, high = (float(ruled.geometry.order(x, wavelength_m)) for x in scene.plate.x_range_m)
     steps = np.arange(math.ceil(low * ruled.count), math.floor(high * ruled.count) + 1)
     steps = steps[steps % ruled.count != 0]
     if steps.size > _MOST_MINIMA:
         return ()
-    places = ruled.x_m(ruled.sine_out(steps / ruled.count, wavelength_m))
+    places = ruled.geometry.x_m(steps / ruled.count, wavelength_m)
     return tuple(
         (float(x), f"{int(k) / ruled.count:.4g}") for k, x in zip(steps, places, strict=True)
     )
-
-
-def _order_at(ruled: Ruling, x_m: float, wavelength_m: float) -> float:
-    beta = ruled.axis_rad + math.atan(x_m / ruled.focal_m)
-    return ruled.pitch_m * (ruled.sine_in + math.sin(beta)) / ruled.bench_m(wavelength_m)
 
 
 def _features(scene: Scene, wavelength_m: float) -> tuple[tuple[float, str], ...]:
@@ -111,12 +107,13 @@ def _on_plate(scene: Scene, x_m: float) -> bool:
 
 def _angles(scene: Scene) -> tuple[tuple[float, float], ...]:
     """Round angles and their places: x = f tan(beta - axis)."""
-    axis, focal = scene.bench.camera_axis_rad, scene.bench.camera_focal_m
-    low, high = (math.degrees(axis + math.atan(x / focal)) for x in scene.plate.x_range_m)
+    geometry = grating_geometry(scene)
+    low, high = (math.degrees(geometry.beta_rad(x)) for x in scene.plate.x_range_m)
     step = _round_step((high - low) / _ANGLES)
     first, last = math.ceil(low / step), math.floor(high / step)
-    angles = [number * step for number in range(first, last + 1)]
-    return tuple((a, focal * math.tan(math.radians(a) - axis)) for a in angles)
+    sines = np.sin(np.radians(np.arange(first, last + 1) * step))
+    places = geometry.x_of_sine(sines)
+    return tuple((k * step, float(x)) for k, x in zip(range(first, last + 1), places, strict=True))
 
 
 def _round_step(least: float) -> float:

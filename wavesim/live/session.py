@@ -61,6 +61,7 @@ class Session:
         self._tables: dict[str, Any] = tomllib.loads(text)
         self._reference_m: float | None = None
         self._shown: Plate | None = None
+        self._marked: tuple[object, Marks] | None = None
 
     @property
     def text(self) -> str:
@@ -157,7 +158,11 @@ class Session:
         """Orders, minima and angles at the reference wavelength."""
         if self._reference_m is None:
             self._reference_m = reference_wavelength(self.scene)
-        return marks_of(self.scene, self.wavelength_m or self._reference_m)
+        wave, scene = self.wavelength_m or self._reference_m, self.scene
+        key = (wave, scene.bench, scene.aperture, scene.plate)
+        if self._marked is None or self._marked[0] != key:
+            self._marked = (key, marks_of(scene, wave))
+        return self._marked[1]
 
     def preview(self, columns: int) -> View:
         """The plate as coarse as a screen asks."""

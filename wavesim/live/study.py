@@ -8,18 +8,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wavesim.errors import WavesimError
+from wavesim.geometry import grating_geometry
 from wavesim.plate import Plate
 from wavesim.study.point import column_of, explain
 from wavesim.study.point.colour import colour_at
 from wavesim.study.ruling import ruling_seen
-from wavesim.study.visibility import exposure_words, visibility
-from wavesim.study.visibility.sentences import brief
+from wavesim.study.visibility import visibility
+from wavesim.study.visibility.result import brief
 
 if TYPE_CHECKING:
     from wavesim.live.session import Session
 
 _MOST_SPECTRUM = 400  # points of a spectrum that is drawn
-_AT_M = (400e-9, 500e-9, 600e-9, 700e-9)
+_TOLD = ("why", "colour")
+_MOST_ORDERS = 6  # that overlap at a place
+_VISIBLE_M = (400e-9, 700e-9)
 
 
 def in_short(plate: Plate) -> list[str]:
@@ -34,9 +37,10 @@ def in_short(plate: Plate) -> list[str]:
 def in_full(plate: Plate) -> list[str]:
     """What an exposure shows and burns out, and where its theory ends."""
     try:
-        return [*exposure_words(plate), *plate.report.notes]
+        said = [one.text for one in visibility(plate).sentences]
     except WavesimError:
-        return list(plate.report.notes)
+        said = []
+    return [*said, *plate.report.notes]
 
 
 def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
@@ -49,8 +53,7 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     """
     plate = bench.shown()
     column = column_of(plate, x_m)
-    scene = plate.scene
-    beta = scene.bench.camera_axis_rad + math.atan(x_m / scene.bench.camera_focal_m)
+    beta = float(grating_geometry(plate.scene).beta_rad(x_m))
     middle = plate.xyz.shape[0] // 2
     told: dict[str, Any] = {
         "x_m": x_m,
@@ -59,31 +62,28 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
         "irradiance_W_m2": float(plate.irradiance[middle, column]),
         "relative": float(plate.profile_irradiance[column] / (plate.profile_irradiance.max() or 1)),
         "lx_s": float(plate.xyz[middle, column, 1]),
-        **_order(bench, beta),
+        **_order(bench, x_m),
         **_colour(plate, column),
     }
     if why:
         found = explain(plate, float(plate.x_m[column]))
-        told["words"] = list(found.words)
+        told["words"] = [one.text for one in found.sentences if one.label in _TOLD]
         told["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)
     return told
 
 
-def _order(bench: Session, beta_rad: float) -> dict[str, Any]:
-    """Order at the reference wavelength, and which visible wavelength has a whole order here."""
-    marks = bench.marks()
-    ruled = ruling_seen(bench.scene)
+def _order(bench: Session, x_m: float) -> dict[str, Any]:
+    """Order at the reference wavelength, and which visible wavelengths have a whole order here."""
+    wave, ruled = bench.marks().wavelength_m, ruling_seen(bench.scene)
     if ruled is None or ruled.count < 2:
-        return {"order": None, "wavelength_m": marks.wavelength_m, "whole": []}
-    path = ruled.pitch_m * (ruled.sine_in + math.sin(beta_rad))
-    bench_m = ruled.bench_m(marks.wavelength_m)
-    low, high = sorted((path / _AT_M[0], path / _AT_M[-1]))
-    orders = [m for m in range(math.ceil(low), math.floor(high) + 1) if m][:6]
-    ratio = bench_m / marks.wavelength_m
+        return {"order": None, "wavelength_m": wave, "whole": []}
+    geometry = ruled.geometry
+    ends = sorted(float(geometry.order(x_m, end)) for end in _VISIBLE_M)
+    orders = [m for m in range(math.ceil(ends[0]), math.floor(ends[1]) + 1) if m][:_MOST_ORDERS]
     return {
-        "order": path / bench_m,
-        "wavelength_m": marks.wavelength_m,
-        "whole": [[m, path / m / ratio] for m in orders],
+        "order": float(geometry.order(x_m, wave)),
+        "wavelength_m": wave,
+        "whole": [[m, float(geometry.wavelength_m(x_m, m))] for m in orders],
     }
 
 
