@@ -17,7 +17,8 @@ from wavesim import light, plate
 from wavesim.diffraction import far
 from wavesim.errors import LimitError
 from wavesim.lightpath import expose
-from wavesim.plate.bins import Bins, Smoothing
+from wavesim.plate import Smoothing
+from wavesim.plate.bins import Bins
 from wavesim.plate.photometry import sensitivities
 
 LASER = 'kind = "laser"\nwavelength = "546.0735 nm"'

@@ -1,7 +1,8 @@
 """The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
 
-from wavesim.plate.bins import Bins, Smoothing, choose
+from wavesim.plate.bins import Bins, choose
 from wavesim.plate.compose import Light, compose
+from wavesim.plate.costs import Smoothing
 from wavesim.plate.develop import develop, level
 from wavesim.plate.geometry import Geometry, geometry
 from wavesim.plate.memory import check as check_memory

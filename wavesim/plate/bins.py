@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from enum import Enum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +21,7 @@ from wavesim.constants import VISIBLE_LO_M
 from wavesim.diffraction.far.running import CELLS
 from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, Air, relative_to_standard
+from wavesim.plate.costs import Cut, Smoothing, least_ns
 from wavesim.plate.geometry import Geometry
 
 if TYPE_CHECKING:
@@ -38,17 +38,7 @@ _NARROW_SLIT = 1e-3  # of 1 / (aperture width): no wider than a point
 _GAUSS_SLIT = 1.0  # of 1 / (aperture width): up to here a few points stand for the slit
 
 
-class Smoothing(Enum):
-    """What the running integral is averaged over at a pixel's edge."""
-
-    POINT = "a point source"
-    GAUSS = "a narrow source slit, by Gauss-Legendre points"
-    SLIT = "the source slit"
-    BIN = "the wavelength bin"
-
-
-_SECOND_TABLE = 3  # readings that making a cell of the second integral costs
-_READINGS = {Smoothing.POINT: 1, Smoothing.GAUSS: 4, Smoothing.SLIT: 2.5, Smoothing.BIN: 3}
+_SECOND_NS = 12.0  # of making a cell of the second integral
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +66,11 @@ class Bins:
     smoothing: Smoothing
     error: float
     stretch: Floats | float = 1.0
+
+    def cut(self, width_m: float) -> Cut:
+        """In numbers, for an aperture of that width [m]."""
+        ends = float(self.wavelength_m.min()), float(self.wavelength_m.max())
+        return Cut(self.smoothing, self.power.size, self.node_m.size, *ends, width_m)
 
 
 def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = STANDARD) -> Bins:
@@ -128,9 +123,12 @@ class _Rule:
             return (1 / lo_m - 1 / hi_m) * hi_m**2 / width
         return math.log(hi_m / lo_m) * hi_m / width
 
-    def cost(self, support_m: tuple[tuple[float, float], ...]) -> float:
-        """Readings of the running integral for each pixel."""
-        return sum(self.bins(lo, hi) + 1 for lo, hi in support_m) * _READINGS[self.smoothing]
+    def cut(self, support_m: tuple[tuple[float, float], ...], width_m: float) -> Cut:
+        """What it makes of a spectrum, in numbers."""
+        bins = sum(self.bins(lo, hi) + 1 for lo, hi in support_m)
+        nodes = sum(int((hi - lo) / NODE_STEP_M) + 2 for lo, hi in support_m)
+        ends = support_m[0][0], support_m[-1][1]
+        return Cut(self.smoothing, bins, nodes, *ends, width_m)
 
 
 def _rules(place: Geometry, width_m: float) -> list[_Rule]:
@@ -152,16 +150,15 @@ def _rules(place: Geometry, width_m: float) -> list[_Rule]:
 
 
 def _cheapest(place: Geometry, width_m: float, support_m: tuple[tuple[float, float], ...]) -> _Rule:
-    """Fewest readings of tables, those counted in that the making of a second table costs."""
-    pixels = place.sine_edges.size
+    """The rule of least cost, that of a second table counted in."""
     shortest, longest = support_m[0][0], support_m[-1][1]
     lo, hi = place.reach
     span = max(hi / shortest, hi / longest) - min(lo / shortest, lo / longest)
-    second = _SECOND_TABLE * CELLS * width_m * span
+    second = _SECOND_NS * CELLS * width_m * span
 
     def cost(rule: _Rule) -> float:
         boxes = rule.smoothing in (Smoothing.SLIT, Smoothing.BIN)
-        return rule.cost(support_m) * pixels + (second if boxes else 0.0)
+        return least_ns(place, rule.cut(support_m, width_m)) + (second if boxes else 0.0)
 
     return min(_rules(place, width_m), key=cost)
 

@@ -7,8 +7,10 @@ from wavesim.diffraction.far import table_bytes
 from wavesim.memory import available_bytes as available_bytes
 from wavesim.memory import require_memory as require_memory
 from wavesim.plate.bins import Bins
+from wavesim.plate.costs import grid_points, octaves
 from wavesim.plate.geometry import Geometry
 
+_GRID = 48  # bytes of a point of the grid of ln u: value, transforms of stretches that overlap
 _PIXEL = 12 * 8  # bytes of a pixel at the peak: light, its mirror image, exposed plate
 
 
@@ -25,6 +27,9 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, plac
     # arrays of columns x nodes at a time: light, spectra; terms and envelopes of grooves
     spectra = 3 if aperture.of_u_alone else 4 + len(aperture.combs)
     sweep = 8 * (spectra * nodes * columns + 24 * bins.power.size) + 64 * aperture.elements
+    cut, every = bins.cut(aperture.width_m), slice(0, columns)
+    grids = (grid_points(place, cut, part) for part, apart in octaves(place, cut, every) if apart)
+    sweep += int(_GRID * max(grids, default=0.0))
     plate = _PIXEL * columns * (place.y_edges_m.size - 1)
     need = table + sweep + plate
     require_memory(

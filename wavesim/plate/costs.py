@@ -1,0 +1,136 @@
+"""What each way to the light of the columns costs.
+
+Costs are nanoseconds of one core, as measured (`python -m benchmarks columns`). Where two ways
+cost about the same it does not matter which is taken: all keep the same error.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import Enum
+from itertools import pairwise
+
+import numpy as np
+
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.interpolation import PER_PERIOD, TAPS
+
+_READ_NS = 4.0  # one reading of the running integral
+_TAP_NS = 0.3  # one multiplication of an interpolation
+_PUT_NS = 180.0  # one bin's light put on even samples of the two nodes beside it
+_POINT_NS = 5.0  # one point of a transform, both directions and the product
+_GRID_NS = 30.0  # one reading of the grid of ln u and its transform
+_NODE_NS = 50e3  # one node's calls
+_SHARE_NS = 10e3  # one node's light made ready where few wavelengths are read
+_FEWEST_PERIODS = 100.0  # of the running integral to a factor e: below, its grid is no grid
+_SLITS_OFF = 8.0  # source slits' widths from the zero order from which a logarithm is safe
+
+
+class Smoothing(Enum):
+    """What the running integral is averaged over at a pixel's edge."""
+
+    POINT = "a point source"
+    GAUSS = "a narrow source slit, by Gauss-Legendre points"
+    SLIT = "the source slit"
+    BIN = "the wavelength bin"
+
+
+READINGS = {Smoothing.POINT: 1.0, Smoothing.GAUSS: 4.0, Smoothing.SLIT: 2.5, Smoothing.BIN: 3.0}
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A spectrum cut into bins, in numbers.
+
+    Attributes
+    ----------
+    smoothing : what pixel edges are averaged over
+    bins, nodes : how many
+    shortest_m, longest_m : [m] its ends
+    width_m : [m] of the aperture that it meets
+    """
+
+    smoothing: Smoothing
+    bins: float
+    nodes: int
+    shortest_m: float
+    longest_m: float
+    width_m: float
+
+
+def octaves(place: Geometry, cut: Cut, every: slice) -> list[tuple[slice, bool]]:
+    """Stretches of columns over which |sin alpha + sin beta| changes by two at most, and what is
+    left about the zero order; whether a logarithm of it may be taken there."""
+    sigma = place.sine_in + place.sine_edges[every.start : every.stop + 1]
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    far = float(np.abs(sigma).max())
+    least = max(_FEWEST_PERIODS * cut.shortest_m / cut.width_m, _SLITS_OFF * max(-lo, hi))
+    rings = []
+    while far > least:
+        far /= 2
+        rings.append(far)
+    cuts = np.sort(np.concatenate([-np.array(rings), rings]))
+    ends = {0, sigma.size - 1, *np.clip(np.searchsorted(sigma, cuts), 0, sigma.size - 1).tolist()}
+    edges = sorted(ends)
+    found = []
+    for a, b in pairwise(edges):
+        apart = sigma[a] * sigma[b] > 0 and min(abs(sigma[a]), abs(sigma[b])) >= least / 4
+        found.append((slice(every.start + a, every.start + b), bool(apart)))
+    return found
+
+
+def widest(place: Geometry, columns: slice) -> float:
+    """Largest |sin alpha + sin beta| of some columns, the source slit included."""
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    edges = place.sine_in + place.sine_edges[[columns.start, columns.stop]]
+    return float(max(abs(edges[0] + lo), abs(edges[1] + hi), 1e-12))
+
+
+def pairs_ns(cut: Cut, columns: slice) -> float:
+    """The running integral read at every pair of edge and bin (`pairwise`)."""
+    return int(columns.stop - columns.start) * cut.bins * READINGS[cut.smoothing] * _READ_NS
+
+
+def few_ns(place: Geometry, cut: Cut, columns: slice) -> float:
+    """Even samples of 1/lambda (`convolution.few_wavelengths`)."""
+    inverse = 1 / cut.shortest_m - 1 / cut.longest_m
+    samples = PER_PERIOD * cut.width_m * widest(place, columns) * inverse + TAPS
+    reading = samples * READINGS[cut.smoothing] * _READ_NS
+    sharing = cut.nodes * (TAPS + 32 * samples / cut.nodes) * _TAP_NS
+    each = int(columns.stop - columns.start) * (reading + sharing)
+    return each + cut.nodes * _SHARE_NS + cut.bins * _PUT_NS
+
+
+def convolved_ns(place: Geometry, cut: Cut, columns: slice) -> float:
+    """A convolution in ln lambda (`convolution.convolved`)."""
+    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
+    per_e = PER_PERIOD * cut.width_m * widest(place, columns) / cut.shortest_m
+    across = per_e * abs(math.log(float(sigma[1] / sigma[0])))
+    kernel = 2e-9 / cut.shortest_m * per_e + 2 * TAPS
+    reading = int(columns.stop - columns.start) * 1.5 * TAPS * _TAP_NS
+    reading *= 2 if cut.smoothing is Smoothing.SLIT else 1
+    node = (1.5 * across + 6 * kernel) * _POINT_NS + reading + _NODE_NS
+    grid = grid_points(place, cut, columns) * _GRID_NS
+    return cut.nodes * node + grid + cut.bins * _PUT_NS
+
+
+def grid_points(place: Geometry, cut: Cut, columns: slice) -> float:
+    """Points of the grid of ln u that a convolution over some columns reads."""
+    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
+    per_e = PER_PERIOD * cut.width_m * widest(place, columns) / cut.shortest_m
+    return per_e * math.log(cut.longest_m / cut.shortest_m * float(sigma.max() / sigma.min()))
+
+
+def least_ns(place: Geometry, cut: Cut) -> float:
+    """The cheapest way over a whole plate."""
+    every = slice(0, place.sine_edges.size - 1)
+    if cut.smoothing is Smoothing.BIN:
+        return pairs_ns(cut, every)
+    total = 0.0
+    for columns, apart in octaves(place, cut, every):
+        ways = [pairs_ns(cut, columns), few_ns(place, cut, columns)]
+        if apart:
+            ways.append(convolved_ns(place, cut, columns))
+        total += min(ways)
+    return total
