@@ -187,15 +187,15 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
         ),
         (
             "compare three.toml --vary aperture.pitch --from 20 --to '200 um'",
-            "--from: has no unit (found '20'); expected a value such as \"20 um\"",
+            "--to: has a unit of another kind than --from (found '200 um')",
         ),
         (
             "compare three.toml --vary aperture.pitch --from '1 deg' --to '2 deg'",
-            "--from: has a unit of another kind (found '1 deg'); expected a unit like m",
+            'aperture.pitch: is an angle where a length belongs (found "1 deg")',
         ),
         (
             "compare three.toml --vary pitch --from '20 um' --to '200 um'",
-            "pitch: is no key of this scene; expected a key and the tables about it, such as",
+            "pitch: does not belong here; expected pitch in [aperture]",
         ),
         ("figure three.toml --draw map --log", "--log goes with --draw plate, not with --draw map"),
         ("figure three.toml -o f.jpg", "f.jpg: has the wrong ending (found '.jpg'); expected"),

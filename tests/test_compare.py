@@ -16,7 +16,7 @@ from tests import bench
 from wavesim.cli.compare import command
 from wavesim.errors import InputError, SceneError
 from wavesim.scene import parse
-from wavesim.study.compare import APPROXIMATIONS, Comparison, compare, save, vary, with_value
+from wavesim.study.compare import APPROXIMATIONS, Comparison, compare, save, vary
 
 WAVELENGTH_M, PITCH_M, WIDTH_M = 632.8e-9, 90e-6, 30e-6
 
@@ -204,8 +204,9 @@ def test_another_tolerance_moves_the_threshold():
 def test_any_value_of_the_scene_can_be_varied():
     """Six slits: the small-angle error against the pitch, by closed trigonometry."""
     values = np.geomspace(3e-5, 3e-4, 5)
-    scene = with_value(with_value(slits(6), "aperture.width", 5e-6), "aperture.pitch", 2e-5)
-    found = vary(scene, "aperture.pitch", values, only=("small-angles",), tolerance=1e-4)
+    scene = slits(6).but(aperture__width="5 um", aperture__pitch="20 um")
+    texts = [f"{value!r} m" for value in values.tolist()]
+    found = vary(scene, "aperture.pitch", texts, only=("small-angles",), tolerance=1e-4)
     for row in found.rows:
         sine = WAVELENGTH_M / row.value
         assert row.error == pytest.approx(1 - math.cos(math.asin(sine)), rel=0.05, abs=1e-6)
@@ -225,8 +226,10 @@ def test_bad_keys(key, words):
 
 
 def test_bad_values():
+    with pytest.raises(SceneError, match="bare number"):
+        vary(slits(2), "aperture.pitch", [1e-4, 1e-3])
     with pytest.raises(SceneError):
-        vary(slits(2), "aperture.pitch", [1e-6, 1e-5])  # narrower than the slits
+        vary(slits(2), "aperture.pitch", ["1 um", "10 um"])  # narrower than the slits
     with pytest.raises(InputError, match="one of small-angles"):
         compare(slits(2), only=("everything",))
     with pytest.raises(InputError, match="tolerance"):

@@ -15,14 +15,11 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from wavesim.scene import Scene
+    from wavesim.scene.units import Measured
     from wavesim.study.compare import Compared, Comparison
     from wavesim.study.compare.result import Floats
 
 _ENDS = {"first": "from", "last": "to"}
-_SI = {
-    "length": "m", "angle": "rad", "temperature": "K", "pressure": "Pa", "time": "s", "power": "W",
-    "illuminance": "lx",
-}  # fmt: skip
 _NAMES = (
     "small-angles", "order-places", "far-field", "n-slits", "narrow-slit", "one-wavelength",
     "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
@@ -86,45 +83,46 @@ def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
     return compare(scene, points=given["steps"], **common)
 
 
-def _values(scene: Scene, given: dict[str, Any]) -> list[float]:
-    """The values from --from to --to [SI]."""
+def _values(scene: Scene, given: dict[str, Any]) -> list[str | float]:
+    """The values from --from to --to, as a scene file writes them."""
     import numpy as np
 
-    from wavesim.study.compare.varied import unit_of
+    from wavesim.scene import SI_UNITS, value_at
 
-    unit = unit_of(scene, given["key"])
-    low, high = (_end(given[key], f"--{option}", unit) for key, option in _ENDS.items())
-    if not low < high:
+    low, high = (_end(given[key], f"--{option}") for key, option in _ENDS.items())
+    for end in _ENDS:
+        scene.but({given["key"]: given[end]} if low.dimension else {})  # says what is wrong
+    if low.dimension != high.dimension:
+        raise InputError("has a unit of another kind than --from", key="--to", value=given["last"],
+                         expected=f"a value like {given['first']}")  # fmt: skip
+    if not low.value < high.value:
         raise InputError("is not below --to", key="--from", value=given["first"],
                          expected="the smaller value first")  # fmt: skip
-    spaced = np.linspace if given["linear"] or low <= 0 else np.geomspace
-    return [float(value) for value in spaced(low, high, given["steps"])]
+    spaced = np.linspace if given["linear"] or low.value <= 0 else np.geomspace
+    values = [float(value) for value in spaced(low.value, high.value, given["steps"])]
+    if low.dimension:
+        return [f"{value!r} {SI_UNITS.get(low.dimension, low.dimension)}" for value in values]
+    if isinstance(value_at(scene, given["key"]), int):
+        return list(dict.fromkeys(round(value) for value in values))
+    return list(values)
 
 
-def _end(text: str | None, option: str, unit: str) -> float:
-    """A number, with its unit turned into SI; `unit` is the SI unit that it must have."""
+def _end(text: str | None, option: str) -> Measured:
+    """A number, with its unit turned into SI where it has one."""
     from wavesim.scene.units import Measured, UnitError, measure
 
     if text is None:
         raise InputError("is missing", key=option, expected="both --from and --to")
     try:
-        found = measure(text) if unit or not _is_number(text) else Measured(float(text), "")
+        return Measured(float(text), "")
+    except ValueError:
+        pass
+    try:
+        return measure(text)
     except UnitError as error:
         raise InputError(
             str(error), key=option, value=text, expected='a value such as "20 um"'
         ) from None
-    if _SI.get(found.dimension, "") != unit:
-        raise InputError("has a unit of another kind", key=option, value=text,
-                         expected=f"a unit like {unit}" if unit else "a number alone")  # fmt: skip
-    return found.value
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
 
 
 def _written(compared: Compared, output: Path | None, figure: Path | None) -> list[str]:

@@ -17,6 +17,7 @@ from wavesim.scene.aperture import (
     Wires,
 )
 from wavesim.scene.bench import Aberrations, Air, Beam, Bench
+from wavesim.scene.changes import SI_UNITS, Value, changed, value_at
 from wavesim.scene.defect import (
     BowDefect,
     Defect,
@@ -83,6 +84,7 @@ from wavesim.scene.source import (
 )
 
 __all__ = [
+    "SI_UNITS",
     "Aberrations",
     "Air",
     "Annulus",
@@ -148,8 +150,10 @@ __all__ = [
     "TableDefect",
     "TableFilter",
     "TableGroove",
+    "Value",
     "WidthDefect",
     "Wires",
+    "changed",
     "from_resolved",
     "from_tables",
     "json_schema",
@@ -157,4 +161,5 @@ __all__ = [
     "named_files",
     "parse",
     "resolved",
+    "value_at",
 ]

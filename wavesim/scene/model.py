@@ -1,13 +1,15 @@
 """The scene: everything that stands on the bench, checked and in SI units."""
 
+from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Literal, Self
+from typing import Annotated, Literal, Self, cast
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from wavesim.scene.aperture import Aperture
 from wavesim.scene.base import Model
 from wavesim.scene.bench import Bench
+from wavesim.scene.changes import Value, changed
 from wavesim.scene.checks import check_together
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.quantities import complaint
@@ -61,6 +63,19 @@ class Scene(Model):
         twin = self.model_copy()
         twin._folder = Path(folder)
         return twin
+
+    def but(self, changes: Mapping[str, Value] | None = None, /, **more: Value) -> Self:
+        """The scene with some values changed, named and written as in its file.
+
+            scene.but(aperture__count=7, aperture__width="50 um")
+            scene.but({"aperture.defects.0.amplitude": "4 nm"})
+
+        Raises
+        ------
+        SceneError
+            A key that leads nowhere, or a value that the scene does not take.
+        """
+        return cast("Self", changed(self, {**(changes or {}), **more}))
 
     def with_text(self, text: str) -> Self:
         """The same scene with the TOML text that it was read from."""

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
-import tomllib
 from collections.abc import Sequence
 from dataclasses import replace
 
-from wavesim.errors import InputError, SceneError, positive
+from wavesim.errors import InputError, positive
 from wavesim.plate import Plate
-from wavesim.scene import Scene, parse
-
-Value = str | int | float | bool
-_KEY = "a key of the scene with the tables about it, such as aperture.count"
+from wavesim.scene import Scene, Value, changed
 
 
 def varied(
@@ -29,18 +24,13 @@ def varied(
     Raises
     ------
     InputError
-        No value, a scene without its text, or a key that leads nowhere.
+        No value.
     SceneError
-        A value that the scene does not take.
+        A key that leads nowhere, or a value that the scene does not take.
     """
     if not values:
         raise InputError("needs at least one value", key=key, expected="values to vary it over")
-    if not scene.text:
-        raise InputError("was not read from a file, so no key of it can be varied", key=key)
-    return [
-        parse(_with(scene.text, key, value, file), file=file).beside(scene.folder)
-        for value in values
-    ]
+    return [changed(scene, {key: value}, file=file) for value in values]
 
 
 def together(plates: Sequence[Plate]) -> list[Plate]:
@@ -62,42 +52,3 @@ def at_time(plate: Plate, time_s: float) -> Plate:
     """
     longer = positive("time_s", time_s) / plate.exposure_s
     return replace(plate, xyz=plate.xyz * longer, exposure_s=time_s)
-
-
-def _with(text: str, key: str, value: Value, file: str | None) -> str:
-    """TOML text with one value changed."""
-    whole, parts = tomllib.loads(text), key.split(".")
-    data: object = whole
-    for part in parts[:-1]:
-        if isinstance(data, dict) and not part.isdigit():
-            data = data.setdefault(part, {})
-        elif isinstance(data, list) and part.isdigit() and int(part) < len(data):
-            data = data[int(part)]
-        else:
-            raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_KEY)
-    if not isinstance(data, dict):
-        raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_KEY)
-    data[parts[-1]] = value
-    if key == "exposure.time":
-        data.pop("over", None)  # counts from the automatic time
-    return _toml(whole)
-
-
-def _toml(data: dict[str, object]) -> str:
-    """A scene's data as TOML, tables in one line each."""
-    return "".join(f"{json.dumps(key)} = {_inline(value)}\n" for key, value in data.items())
-
-
-def _inline(value: object) -> str:
-    match value:
-        case dict():
-            inner = (f"{json.dumps(key)} = {_inline(item)}" for key, item in value.items())
-            return "{ " + ", ".join(inner) + " }"
-        case list():
-            return "[ " + ", ".join(_inline(item) for item in value) + " ]"
-        case str():
-            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-        case bool():
-            return "true" if value else "false"
-        case _:
-            return repr(value)

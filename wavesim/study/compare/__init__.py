@@ -16,7 +16,6 @@ from wavesim.study.compare.result import (
     Row,
 )
 from wavesim.study.compare.running import APPROXIMATIONS, compare, stated, vary
-from wavesim.study.compare.varied import with_value
 
 __all__ = [
     "APPROXIMATIONS",
@@ -30,5 +29,4 @@ __all__ = [
     "save",
     "stated",
     "vary",
-    "with_value",
 ]

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from wavesim.errors import InputError, LimitError
-from wavesim.scene import Scene
+from wavesim.scene import SI_UNITS, Scene, value_at
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
@@ -22,7 +22,6 @@ from wavesim.study.compare.result import (
 )
 from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
-from wavesim.study.compare.varied import unit_of, with_value
 
 APPROXIMATIONS = (
     SMALL_ANGLES,
@@ -87,7 +86,7 @@ def compare(
 def vary(
     scene: Scene,
     key: str,
-    values: Sequence[float],
+    values: Sequence[str | float],
     *,
     tolerance: float = 0.01,
     only: Sequence[str] = (),
@@ -99,7 +98,7 @@ def vary(
     ----------
     key : dotted, as in the scene file: "aperture.pitch", "source.slit.width",
         "aperture.defects.0.amplitude"
-    values : [SI] rising
+    values : as in the file, rising: numbers, or texts with their unit
     only : names of formulas; all that apply to the scene if empty
 
     Raises
@@ -108,7 +107,8 @@ def vary(
         The scene has no such value, or one of the values does not make a scene.
     """
     _check(tolerance, len(values))
-    scenes = [with_value(scene, key, value) for value in values]
+    numbers, unit = _numbers(scene, key, values)
+    scenes = [scene.but({key: value}) for value in values]
     done, left_out = [], []
     for item in _chosen(only):
         reasons = [r for r in (item.why_not(s) for s in scenes) if r is not None]
@@ -117,9 +117,30 @@ def vary(
             continue
         if progress is not None:
             progress(item.name)
-        done.append(_along(item, scenes, (key, values, tolerance, unit_of(scene, key))))
+        done.append(_along(item, scenes, (key, numbers, tolerance, unit)))
     rows = tuple(row for one in done for row in one.rows)
     return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
+
+
+def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[list[float], str]:
+    """The values [SI] and their unit.
+
+    Raises
+    ------
+    InputError
+        The scene has no such key, or what stands there is no number.
+    """
+    from wavesim.scene.units import measure
+
+    old = value_at(scene, key)
+    if isinstance(old, bool) or not isinstance(old, int | float):
+        raise InputError(
+            "holds no number to vary", key=key, value=old, expected="a key with a number given"
+        )
+    found = [measure(value) if isinstance(value, str) else None for value in values]
+    unit = next((SI_UNITS.get(one.dimension, "") for one in found if one is not None), "")
+    pairs = zip(values, found, strict=True)
+    return [float(v) if one is None else one.value for v, one in pairs], unit
 
 
 def stated(scene: Scene) -> tuple[str, ...]:

@@ -1,0 +1,131 @@
+"""A scene with some of its values changed, named and written as in the file."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any, cast
+
+from wavesim.errors import InputError, SceneError
+from wavesim.scene.base import toml_key
+
+if TYPE_CHECKING:
+    from wavesim.scene.model import Scene
+
+Value = str | int | float | bool | Sequence[object] | Mapping[str, object]
+_RIGHT = "a key of the scene with the tables that hold it, such as aperture.count"
+SI_UNITS = {
+    "length": "m", "angle": "rad", "temperature": "K", "pressure": "Pa", "time": "s", "power": "W",
+    "illuminance": "lx", "luminance": "cd/m^2", "lines per length": "1/m",
+}  # fmt: skip
+
+
+def changed(scene: Scene, changes: Mapping[str, Value], *, file: str | None = None) -> Scene:
+    """The scene with the values at dotted keys replaced, checked as a scene again.
+
+    Parameters
+    ----------
+    changes : key -> value as in the file: {"aperture.count": 7, "aperture.width": "50 um"};
+        items of lists are numbered from 0: "aperture.defects.0.amplitude"
+    file : name that messages give
+
+    Raises
+    ------
+    SceneError
+        A key that leads nowhere, or a value that the scene does not take.
+    """
+    import tomli_w
+
+    from wavesim.scene.reading import parse
+
+    data = _written(scene)
+    if data is None:
+        return _changed_values(scene, changes, file)
+    for key, value in changes.items():
+        _set(data, dotted(key), value, file)
+    return parse(tomli_w.dumps(data), file=file).beside(scene.folder)
+
+
+def dotted(key: str) -> str:
+    """A key in its dotted form: aperture__count and defects[0].period too."""
+    return re.sub(r"\[(\d+)\]", r".\1", key.replace("__", "."))
+
+
+def value_at(scene: Scene, key: str) -> object:
+    """The value at a dotted key, in SI units where it has one.
+
+    Raises
+    ------
+    InputError
+        There is no such key.
+    """
+    values = _resolved(scene)
+    for part in dotted(key).split("."):
+        values = _step(values, part, key)
+    return values
+
+
+def _written(scene: Scene) -> dict[str, object] | None:
+    """The file's own tables; None where the scene was built or altered in Python."""
+    from wavesim.scene.reading import parse
+
+    if not scene.text or parse(scene.text) != scene:
+        return None
+    return tomllib.loads(scene.text)
+
+
+def _set(data: dict[str, object], key: str, value: Value, file: str | None) -> None:
+    table: object = data
+    *path, last = key.split(".")
+    for part in path:
+        if isinstance(table, dict) and not part.isdigit():
+            table = table.setdefault(part, {})
+        elif isinstance(table, list) and part.isdigit() and int(part) < len(table):
+            table = table[int(part)]
+        else:
+            raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_RIGHT)
+    if not isinstance(table, dict):
+        raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_RIGHT)
+    table[last] = value
+    if key == "exposure.time":
+        table.pop("over", None)  # counts from the automatic time
+
+
+def _resolved(scene: Scene) -> Any:
+    from wavesim.scene.schema import resolved
+
+    return resolved(scene)
+
+
+def _changed_values(scene: Scene, changes: Mapping[str, Value], file: str | None) -> Scene:
+    """The same by way of the scene's values, for one that no text describes."""
+    from wavesim.scene.schema import from_resolved
+
+    values = _resolved(scene)
+    for key, value in changes.items():
+        *path, last = dotted(key).split(".")
+        table: Any = values
+        for part in path:
+            table = _step(table, part, key, file)
+        table[_name(table, last)] = value
+        if dotted(key) == "exposure.time":
+            table["over"] = 0.0
+    return from_resolved(cast("dict[str, object]", values)).beside(scene.folder)
+
+
+def _step(table: Any, part: str, key: str, file: str | None = None) -> Any:
+    if isinstance(table, list) and part.isdigit() and int(part) < len(table):
+        return table[int(part)]
+    if isinstance(table, dict) and _name(table, part) in table:
+        return table[_name(table, part)]
+    known = [toml_key(str(k)) for k in table if k != "derived"] if isinstance(table, dict) else []
+    right = _RIGHT if not known or "aperture" in known else f"one of {', '.join(known)}"
+    raise InputError("is no key of this scene", file=file, key=key, expected=right)
+
+
+def _name(table: Any, part: str) -> str:
+    """The field of a key: "pitch" -> "pitch_m"."""
+    if not isinstance(table, dict):
+        return part
+    return next((str(k) for k in table if toml_key(str(k)) == part), part)
