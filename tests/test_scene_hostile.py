@@ -160,7 +160,7 @@ def test_a_file_that_is_not_there(tmp_path: Path) -> None:
 
 def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
     (tmp_path / "slits_005.toml").write_text("")
-    with pytest.raises(SceneError, match=r"no such file; expected perhaps .*slits_005\.toml$"):
+    with pytest.raises(SceneError, match=r"no such file; did you mean .*slits_005\.toml\?$"):
         load(tmp_path / "slits_05.toml")
 
 
@@ -174,7 +174,7 @@ def test_a_file_of_nearly_that_name(tmp_path: Path) -> None:
 )
 def test_a_file_of_another_kind(content: bytes, kind: str, tmp_path: Path) -> None:
     (tmp_path / FILE).write_bytes(content)
-    with pytest.raises(SceneError, match=rf"is {kind}.*, no scene; expected a scene file"):
+    with pytest.raises(SceneError, match=rf"is {kind}.*expected a scene file"):
         load(tmp_path / FILE)
 
 
@@ -208,7 +208,7 @@ def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
 def test_a_file_of_nonsense_is_counted_to_the_end() -> None:
     error = refusal("".join(f"pl{number} = {number}\n" for number in range(40_000)))
     # 40,000 unknown keys and four missing tables; one is told, three are named
-    assert str(error).endswith("(wrong too: source, bench, aperture and 40,000 more)")
+    assert str(error).endswith("(also wrong: source, bench, aperture and 40,000 more)")
 
 
 # ---- anything at all: a scene or an InputError

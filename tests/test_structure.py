@@ -26,7 +26,7 @@ STAGES = (
     "scene", "light", "geometry", "aperture", "diffraction", "plate", "colorimetry", "store",
     "lightpath", "study", "measuring", "ensemble", "figures", "live", "cli",
 )  # fmt: skip
-FACADE = ("__init__", "__main__")  # the public module: imported by users, not by stages
+FACADE = ("__init__", "__main__", "studies")  # the public module: imported by users, not by stages
 TOP_LEVEL = {
     "README.md", "DEVELOPERS.md", "LICENSE", "pyproject.toml",
     "wavesim", "scenes", "tests", "benchmarks",

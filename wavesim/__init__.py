@@ -33,6 +33,15 @@ if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate as Plate
     from wavesim.lightpath import LightPath, expose, open_plate, preview
     from wavesim.scene import Scene, load, parse
+    from wavesim.studies import (
+        compare,
+        diagnose,
+        measure,
+        point,
+        predict,
+        profile,
+        tolerance,
+    )
 
 __version__ = "0.1.0"
 
@@ -49,28 +58,42 @@ __all__ = [
     "TableError",
     "WavesimError",
     "amplitude",
+    "compare",
+    "diagnose",
     "expose",
     "load",
     "load_study",
+    "measure",
     "open_plate",
     "open_study",
     "parse",
+    "point",
+    "predict",
     "preview",
+    "profile",
     "run_study",
+    "tolerance",
 ]
 
 _HOMES = {
     "LightPath": ("wavesim.lightpath", "LightPath"),
     "Plate": ("wavesim.lightpath", "ExposedPlate"),
     "Scene": ("wavesim.scene", "Scene"),
+    "compare": ("wavesim.studies", "compare"),
+    "diagnose": ("wavesim.studies", "diagnose"),
     "expose": ("wavesim.lightpath", "expose"),
     "load": ("wavesim.scene", "load"),
     "load_study": ("wavesim.ensemble", "load_plan"),
+    "measure": ("wavesim.studies", "measure"),
     "open_plate": ("wavesim.lightpath", "open_plate"),
     "open_study": ("wavesim.ensemble", "open_study"),
     "parse": ("wavesim.scene", "parse"),
+    "point": ("wavesim.studies", "point"),
+    "predict": ("wavesim.studies", "predict"),
     "preview": ("wavesim.lightpath", "preview"),
+    "profile": ("wavesim.studies", "profile"),
     "run_study": ("wavesim.ensemble", "run_study"),
+    "tolerance": ("wavesim.studies", "tolerance"),
 }
 
 

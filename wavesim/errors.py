@@ -51,7 +51,11 @@ class InputError(WavesimError):
     def _message(self) -> str:
         place = ": ".join(part for part in (self.file, self.key) if part)
         found = "" if self.value is None else f" (found {_short(self.value)})"
-        right = f"; expected {self.expected}" if self.expected else ""
+        right = (
+            f"; {'' if _asks(self.expected) else 'expected '}{self.expected}"
+            if self.expected
+            else ""
+        )
         return (
             f"{place}: {self.problem}{found}{right}" if place else f"{self.problem}{found}{right}"
         )
@@ -106,6 +110,11 @@ def within(key: str, value: float, low: float, high: float, *, above_low: bool =
             "out of range", key=key, value=value, expected=f"{least} and at most {high:g}"
         )
     return value
+
+
+def _asks(expected: str) -> bool:
+    """Whether what would be right is a guess, put as a question."""
+    return expected.startswith("did you mean")
 
 
 def _short(value: object, limit: int = 60) -> str:

@@ -31,7 +31,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
-    "compare", "study", "figure", "sheet", "animate", "live", "schema",
+    "compare", "study", "figure", "sheet", "animate", "live", "keys", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
 _TERMINATED = 128 + signal.SIGTERM
@@ -55,7 +55,7 @@ class _Commands(click.Group):
         known = self.list_commands(ctx)
         if args and args[0] not in known:
             near = difflib.get_close_matches(args[0], known, 1)
-            hint = f"perhaps {near[0]!r}" if near else f"expected one of {', '.join(known)}"
+            hint = f"did you mean {near[0]!r}?" if near else f"expected one of {', '.join(known)}"
             raise click.UsageError(f"no command {args[0]!r}; {hint}", ctx)
         return super().resolve_command(ctx, args)
 

@@ -87,7 +87,8 @@ def _values(scene: Scene, given: dict[str, Any]) -> list[str | float]:
     """The values from --from to --to, as a scene file writes them."""
     import numpy as np
 
-    from wavesim.scene import SI_UNITS, value_at
+    from wavesim.scene import value_at
+    from wavesim.scene.changes import SI_UNITS
 
     low, high = (_end(given[key], f"--{option}") for key, option in _ENDS.items())
     for end in _ENDS:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,9 @@ from wavesim.lightpath.stages import Stages
 from wavesim.plate import Bins, Plate, Report
 from wavesim.scene import Scene
 from wavesim.scene.planar import Plane as PlaneShape
+
+if TYPE_CHECKING:
+    from xarray import Dataset
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
@@ -49,6 +53,17 @@ class ExposedPlate(Plate):
         stream = BytesIO()
         Image.fromarray(self.picture()).save(stream, "PNG")
         return stream.getvalue()
+
+    def to_xarray(self) -> Dataset:
+        """The plate as a labelled dataset (xarray must be installed; imported only here).
+
+        Coordinates x, y [m], wavelength [m] and component X, Y, Z; variables irradiance [W m-2],
+        exposure [lx s], illuminance [lx], profile_irradiance and profile_spectrum [W m-2 nm-1]
+        along the plate's middle; the scene's text and the exposure time as attributes.
+        """
+        from wavesim.lightpath.labelled import dataset
+
+        return dataset(self)
 
     def save(self, path: str | Path) -> None:
         """Write the plate file (HDF5, NeXus); an interrupted write leaves the old file or none."""

@@ -17,7 +17,7 @@ from wavesim.scene.aperture import (
     Wires,
 )
 from wavesim.scene.bench import Aberrations, Air, Beam, Bench
-from wavesim.scene.changes import SI_UNITS, Value, changed, value_at
+from wavesim.scene.changes import changed, value_at
 from wavesim.scene.defect import (
     BowDefect,
     Defect,
@@ -84,7 +84,6 @@ from wavesim.scene.source import (
 )
 
 __all__ = [
-    "SI_UNITS",
     "Aberrations",
     "Air",
     "Annulus",
@@ -150,7 +149,6 @@ __all__ = [
     "TableDefect",
     "TableFilter",
     "TableGroove",
-    "Value",
     "WidthDefect",
     "Wires",
     "changed",

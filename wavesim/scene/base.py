@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping, Sequence
 
 from pydantic import BaseModel, ConfigDict, ValidationError
 
+Value = str | int | float | bool | Sequence[object] | Mapping[str, object]  # as in a file
 _UNIT_SUFFIX = re.compile(r"_(?:m|rad|K|s|W|Pa|lx|cd_m2|per_m)$")
 
 

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, cast
 
 from wavesim.errors import InputError, SceneError
-from wavesim.scene.base import toml_key
+from wavesim.scene.base import Value, toml_key
 
 if TYPE_CHECKING:
     from wavesim.scene.model import Scene
 
-Value = str | int | float | bool | Sequence[object] | Mapping[str, object]
 _RIGHT = "a key of the scene with the tables that hold it, such as aperture.count"
 SI_UNITS = {
     "length": "m", "angle": "rad", "temperature": "K", "pressure": "Pa", "time": "s", "power": "W",

@@ -81,7 +81,7 @@ def _with_others(expected: str | None, others: Iterable[str], unweighed: int) ->
     listed = ", ".join(names[:_MOST_LISTED])
     rest = len(names) - _MOST_LISTED + unweighed
     more = f" and {rest:,} more" if rest > 0 else ""
-    return f"{expected or 'something else'} (wrong too: {listed}{more})"
+    return f"{expected or 'something else'} (also wrong: {listed}{more})"
 
 
 def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python: bool) -> _Finding:
@@ -135,12 +135,14 @@ def _unknown(place: _Place, python: bool) -> _Finding:
     names = _names(place.owner, python)
     homes = [_tag(form) for form in place.siblings if place.last in _names(form, python)]
     if homes:
-        problem = f"does not go with {_tag_text(place.owner)}, only with {_listed(homes)}"
+        problem = f"cannot be combined with {_tag_text(place.owner)}, only with {_listed(homes)}"
         return _Finding(0, place.dotted, problem, None, f"one of {', '.join(names)}")
     near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
     if near:
         excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
-        return _Finding(0, place.dotted, "is an unknown key", None, f'perhaps "{near[0]}"', excused)
+        return _Finding(
+            0, place.dotted, "is an unknown key", None, f'did you mean "{near[0]}"?', excused
+        )
     home = _home(place)
     if home:
         return _Finding(0, place.dotted, "does not belong here", None, home)
@@ -196,16 +198,15 @@ def _form(place: _Place, kind: str, context: Mapping[str, object]) -> _Finding:
     choices = [_tag(form) for form in forms]
     if kind == "union_tag_not_found":
         return _Finding(0, key, "is missing", None, _listed(choices))
-    return _choice(key, f"is no known {tag}", context.get("tag"), choices)
+    return _choice(key, f"is an unknown {tag}", context.get("tag"), choices)
 
 
 def _choice(key: str, problem: str, value: object, choices: list[str]) -> _Finding:
     given = str(value)[:100]
     near = [choice for choice in choices if choice.casefold() == given.casefold()]
     near = near or difflib.get_close_matches(given, choices, n=1, cutoff=0.5)
-    hint = f'perhaps "{near[0]}", or ' if near and len(choices) > 2 else ""
-    rest = [choice for choice in choices if not hint or choice != near[0]]
-    return _Finding(0, key, problem, value, hint + _listed(rest))
+    hint = f'did you mean "{near[0]}"? Choices: ' if near and len(choices) > 2 else ""
+    return _Finding(0, key, problem, value, hint + _listed(choices))
 
 
 def _listed(choices: list[str]) -> str:

@@ -7,9 +7,8 @@ from typing import Annotated, Literal, Self, cast
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from wavesim.scene.aperture import Aperture
-from wavesim.scene.base import Model
+from wavesim.scene.base import Model, Value
 from wavesim.scene.bench import Bench
-from wavesim.scene.changes import Value, changed
 from wavesim.scene.checks import check_together
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.quantities import complaint
@@ -75,6 +74,8 @@ class Scene(Model):
         SceneError
             A key that leads nowhere, or a value that the scene does not take.
         """
+        from wavesim.scene import changed
+
         return cast("Self", changed(self, {**(changes or {}), **more}))
 
     def with_text(self, text: str) -> Self:

@@ -117,7 +117,9 @@ def _content(name: str) -> bytes:
         content = read_most(stream, LARGEST_FILE + 1, Path(name), SceneError, right)
     for beginning, kind in _OTHER_KINDS.items():
         if content.startswith(beginning):
-            raise SceneError(f"is {kind}, no scene", file=name, expected="a scene file (.toml)")
+            raise SceneError(
+                f"is {kind}, not a scene file", file=name, expected="a scene file (.toml)"
+            )
     if len(content) > LARGEST_FILE:
         raise SceneError(f"is larger than {bytes_text(LARGEST_FILE)}", file=name, expected=right)
     return content
@@ -130,7 +132,7 @@ def _neighbour(path: Path) -> str | None:
     except (OSError, ValueError):
         return None
     near = difflib.get_close_matches(path.name, names, n=1, cutoff=0.75)
-    return f"perhaps {path.with_name(near[0])}" if near else None
+    return f"did you mean {path.with_name(near[0])}?" if near else None
 
 
 def _text(content: bytes, name: str) -> str:

@@ -220,7 +220,7 @@ def _nearest(unit: str) -> str:
     tight = _tight(unit)
     near = [known for known in FAST_UNITS if known.casefold() == tight.casefold()]
     near = near or difflib.get_close_matches(tight, FAST_UNITS, n=1, cutoff=0.5)
-    return f', perhaps "{near[0]}"' if near else ""
+    return f' (did you mean "{near[0]}"?)' if near else ""
 
 
 @cache

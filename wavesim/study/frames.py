@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from wavesim.errors import InputError, positive
 from wavesim.plate import Plate
-from wavesim.scene import Scene, Value, changed
+from wavesim.scene import Scene, changed
+from wavesim.scene.base import Value
 
 
 def varied(

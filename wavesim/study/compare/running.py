@@ -8,7 +8,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 
 from wavesim.errors import InputError, LimitError
-from wavesim.scene import SI_UNITS, Scene, value_at
+from wavesim.scene import Scene, value_at
+from wavesim.scene.changes import SI_UNITS
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES

@@ -1,0 +1,46 @@
+"""A plate with its axes and units named, for xarray."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wavesim.plate import Plate
+
+if TYPE_CHECKING:
+    from xarray import Dataset
+
+
+def dataset(plate: Plate) -> Dataset:
+    """The plate as a labelled dataset; see `ExposedPlate.to_xarray`."""
+    import xarray
+
+    def of(dimensions: tuple[str, ...], values: object, unit: str, name: str) -> object:
+        return dimensions, np.asarray(values), {"units": unit, "long_name": name}
+
+    variables = {
+        "irradiance": of(("y", "x"), plate.irradiance, "W m-2", "irradiance, 360 to 830 nm"),
+        "exposure": of(("y", "x", "component"), plate.xyz, "lx s", "CIE 1931 exposure"),
+        "illuminance": of(("y", "x"), plate.illuminance_lx, "lx", "illuminance"),
+        "profile_irradiance": of(
+            ("x",), plate.profile_irradiance, "W m-2", "irradiance along the middle of the plate"
+        ),
+        "profile_spectrum": of(
+            ("wavelength", "x"), plate.profile_spectrum, "W m-2 nm-1",
+            "spectral irradiance along the middle of the plate",
+        ),
+    }  # fmt: skip
+    coordinates = {
+        "x": of(("x",), plate.x_m, "m", "position across the rulings, from the camera's axis"),
+        "y": of(("y",), plate.y_m, "m", "position along the rulings"),
+        "wavelength": of(("wavelength",), plate.profile_wavelength_m, "m", "wavelength in air"),
+        "component": ("component", ["X", "Y", "Z"]),
+    }
+    attributes = {
+        "title": plate.scene.title,
+        "scene": plate.scene.text,
+        "exposure_s": plate.exposure_s,
+        "white_exposure_lx_s": plate.white_exposure_lx_s,
+    }
+    return xarray.Dataset(variables, coordinates, attributes)
