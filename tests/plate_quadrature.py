@@ -5,9 +5,9 @@ A pixel's light is integrated as it stands in the textbook, with none of the eng
     E = 1 / pixel^2  integral dx dy over the pixel, ds dt over the source, dlambda over the light of
         L(lambda) |A_x((sin a + s + p) / lambda) A_y((q + t) / lambda)|^2 / lambda^2  J(x, y),
 
-A_x the sum over the slits of w sinc(w u) exp(-2 pi i u x_j), A_y = h sinc(h v), J = d(p, q) / d(x, y)
-= f (f cos b0 - x sin b0) / r^4 (Born & Wolf 8.5 for the amplitudes). Gauss-Legendre rules over
-pixel and source; wavelength in bins so narrow that light at their middles stands for them.
+A_x the sum over the slits of w sinc(w u) exp(-2 pi i u x_j), A_y = h sinc(h v), J = d(p, q) /
+d(x, y) = f (f cos b0 - x sin b0) / r^4 (Born & Wolf 8.5 for the amplitudes). Gauss-Legendre rules
+over pixel and source; wavelength in bins so narrow that light at their middles stands for them.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ def setup_of(seed: int) -> Setup:
     slit = ""
     coherent = "laser" in source
     if not coherent or draw.random() < 0.3:
-        w, h = 10 ** draw.uniform(-5.3, -3.7), 10 ** draw.uniform(-5, -2.6)
+        w, h = 10 ** draw.uniform(-5.3, -3.7), 10 ** draw.uniform(-5, -3.3)
         source += f'\nslit = {{ width = "{w * 1e6:.2f} um", height = "{h * 1e6:.2f} um" }}'
         slit = f'collimator = "{draw.uniform(0.3, 1):.3f} m"\n'
     alpha = 0.0 if draw.random() < 0.5 else draw.uniform(-30, 30)
@@ -215,18 +215,24 @@ def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame):  # 
     sin_in, c, s, f = frame
     total = 0.0
     middle = np.zeros(1)
+    straight = 1e-7 / (x[-1] - x[0] + size[0])  # of the wavelength: a bend that moves nothing
     for b in range(wave.size):
         for j in range(py.size):
             for i in range(px.size):
                 r = math.sqrt(px[i] ** 2 + py[j] ** 2 + f * f)
                 p, q = (px[i] * c + f * s) / r, py[j] / r
-                across = along = 0.0
-                for k in range(source_x[0].size):
-                    u = (sin_in + p + source_x[0][k]) / wave[b]
-                    across += source_x[1][k] * _slit_power(u, x, size[0])
-                for k in range(source_y[0].size):
-                    v = (q + source_y[0][k]) / wave[b]
-                    along += source_y[1][k] * _slit_power(v, middle, size[1])
+                light = across = 0.0
+                for m in range(source_y[0].size):
+                    t = source_y[0][m]
+                    bend = sin_in * (math.sqrt(1 - t * t) - 1)  # a tall slit enters at a slant
+                    if m == 0 or abs(bend) > straight * wave[b]:
+                        across = 0.0
+                        for k in range(source_x[0].size):
+                            u = (sin_in + p + source_x[0][k] + bend) / wave[b]
+                            across += source_x[1][k] * _slit_power(u, x, size[0])
+                    light += (
+                        source_y[1][m] * _slit_power((q + t) / wave[b], middle, size[1]) * across
+                    )
                 jac = f * (f * c - px[i] * s) / r**4
-                total += weight[j, i] * power[b] * across * along * jac / wave[b] ** 2
+                total += weight[j, i] * power[b] * light * jac / wave[b] ** 2
     return total

@@ -1,5 +1,6 @@
 """The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
 
+from wavesim.plate.accuracy import measured_error
 from wavesim.plate.bins import Bins, choose
 from wavesim.plate.compose import Light, compose
 from wavesim.plate.costs import Smoothing
@@ -25,6 +26,7 @@ __all__ = [
     "develop",
     "geometry",
     "level",
+    "measured_error",
     "reach_per_m",
     "rows",
     "sweep",

@@ -23,6 +23,7 @@ from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.costs import Cut, Smoothing, least_ns
 from wavesim.plate.geometry import Geometry
+from wavesim.plate.spreading import spread
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
@@ -34,8 +35,12 @@ _RESOLVED_ERROR = 1e-5  # measured: a plate in bins of this rule against four ti
 _RAMP = 16  # bins at either end of the light that narrow to a tenth
 _MOST_BINS = 20_000_000  # a metre of rulings in white light needs 3 million
 _MARGIN = 2.0  # bins per lambda / (m N): the sum over bins is then free of aliases
+_MARGIN_LINES = 3.0  # where the light has lines that a bin does not resolve (DEVELOPERS.md)
+_RESOLVED_LINE = 20.0  # bins to a line's width that leave nothing to be shared out
+_SPARE = 5  # bins more of an interval that is not narrow against lambda / (m N)
+_NARROW = 0.01  # of lambda / (m N)
 _NARROW_SLIT = 1e-3  # of 1 / (aperture width): no wider than a point
-_GAUSS_SLIT = 1.0  # of 1 / (aperture width): up to here a few points stand for the slit
+_GAUSS_SLIT = 0.5  # of 1 / (aperture width): up to here four points stand for it to 1e-6
 
 
 _SECOND_NS = 12.0  # of making a cell of the second integral
@@ -53,7 +58,8 @@ class Bins:
     node_m : (k,) [m] nodes
     first : (k,) index of the first bin above each node; the last entry is b
     smoothing : how a pixel edge is averaged
-    error : error of a pixel in smooth light from the finite bins, of the brightest pixel
+    shared : whether light is shared between the wavelengths about it (`spreading`)
+    error : error of a pixel in smooth light allowed to the finite bins, of the brightest pixel
     stretch : (b,) wavelength in the air along the bench over that in standard air
     """
 
@@ -66,6 +72,7 @@ class Bins:
     smoothing: Smoothing
     error: float
     stretch: Floats | float = 1.0
+    shared: bool = False
 
     def cut(self, width_m: float) -> Cut:
         """In numbers, for an aperture of that width [m]."""
@@ -89,7 +96,7 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = S
     LimitError
         More bins than could be computed.
     """
-    rule = _cheapest(place, aperture.width_m, spectrum.support_m)
+    rule = _cheapest(place, aperture.width_m, spectrum)
     count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
     if count > _MOST_BINS:
         raise LimitError(
@@ -100,11 +107,16 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = S
         )
     nodes = nodes_about(spectrum.support_m, _nodes_per_nm(aperture, place))
     lo, hi = _cut(spectrum.support_m, rule)
-    power, centre = spectrum.integrate(lo, hi)
+    if not rule.shared:
+        power, centre = spectrum.integrate(lo, hi)
+    else:
+        power, centre = spread(spectrum, lo, hi)
     first = np.searchsorted(centre, nodes).astype(np.int64)
     first[-1] = centre.size
     stretch = np.asarray(relative_to_standard(centre, air))
-    return Bins(lo, hi, centre, power, nodes, first, rule.smoothing, rule.error, stretch)
+    return Bins(
+        lo, hi, centre, power, nodes, first, rule.smoothing, rule.error, stretch, rule.shared
+    )
 
 
 @dataclass(frozen=True)
@@ -115,12 +127,14 @@ class _Rule:
     scale: float
     power: int
     error: float
+    shared: bool = False  # light between the wavelengths about it, see `spreading`
 
     def bins(self, lo_m: float, hi_m: float) -> float:
         """Bins that an interval of the spectrum needs, none wider than `WIDEST_M`."""
         width = min(self.scale * float(hi_m**self.power), WIDEST_M)
         if self.power == 2:
-            return (1 / lo_m - 1 / hi_m) * hi_m**2 / width
+            count = (1 / lo_m - 1 / hi_m) * hi_m**2 / width
+            return count + _SPARE if self.shared and count > _NARROW else count
         return math.log(hi_m / lo_m) * hi_m / width
 
     def cut(self, support_m: tuple[tuple[float, float], ...], width_m: float) -> Cut:
@@ -131,7 +145,7 @@ class _Rule:
         return Cut(self.smoothing, bins, nodes, *ends, width_m)
 
 
-def _rules(place: Geometry, width_m: float) -> list[_Rule]:
+def _rules(place: Geometry, width_m: float, features_m: float = math.inf) -> list[_Rule]:
     """Ways to cut the spectrum that all meet their stated error."""
     slit = place.slit_sines
     slit_width = 0.0 if slit is None else slit[1] - slit[0]
@@ -140,7 +154,10 @@ def _rules(place: Geometry, width_m: float) -> list[_Rule]:
     if across > _GAUSS_SLIT:
         sharp = Smoothing.SLIT
     widest = max(place.widest_sine, 1e-12)
-    rules = [_Rule(sharp, 1.0 / (_MARGIN * width_m * widest), 2, _RESOLVED_ERROR)]
+    coarse = 1.0 / (_MARGIN * width_m * widest)
+    lines = features_m < _RESOLVED_LINE * min(coarse * 550e-9**2, WIDEST_M)
+    margin = _MARGIN_LINES if lines and sharp is not Smoothing.SLIT else _MARGIN
+    rules = [_Rule(sharp, 1.0 / (margin * width_m * widest), 2, _RESOLVED_ERROR, lines)]
     if sharp is Smoothing.SLIT:
         step = math.pi * math.sqrt(RIPPLE * place.pixel_sine * slit_width)
         rules.append(_Rule(sharp, step / widest, 1, RIPPLE))
@@ -149,8 +166,9 @@ def _rules(place: Geometry, width_m: float) -> list[_Rule]:
     return rules
 
 
-def _cheapest(place: Geometry, width_m: float, support_m: tuple[tuple[float, float], ...]) -> _Rule:
+def _cheapest(place: Geometry, width_m: float, spectrum: Spectrum) -> _Rule:
     """The rule of least cost, that of a second table counted in."""
+    support_m = spectrum.support_m
     shortest, longest = support_m[0][0], support_m[-1][1]
     lo, hi = place.reach
     span = max(hi / shortest, hi / longest) - min(lo / shortest, lo / longest)
@@ -160,7 +178,7 @@ def _cheapest(place: Geometry, width_m: float, support_m: tuple[tuple[float, flo
         boxes = rule.smoothing in (Smoothing.SLIT, Smoothing.BIN)
         return least_ns(place, rule.cut(support_m, width_m)) + (second if boxes else 0.0)
 
-    return min(_rules(place, width_m), key=cost)
+    return min(_rules(place, width_m, spectrum.features_m), key=cost)
 
 
 def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:

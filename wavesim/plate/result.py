@@ -19,8 +19,9 @@ class Report:
     elements : slits or rulings lit by the beam
     wavelengths : wavelength bins used
     smoothing : what each pixel edge was averaged over
-    pixel_error : relative error of a pixel's light at each wavelength (table and rounding)
-    bin_error : error of a pixel in smooth light from the finite bins, of the brightest pixel
+    pixel_error : error of a pixel's light at each wavelength (table and rounding)
+    bin_error : error of a pixel from finite bins, wide pixels and bowed lines, as measured on
+        parts of this plate; both of the brightest pixel, their sum bounds the whole
     seconds : wall time of each stage [s]
     seeds : random seeds that the scene fixes
     cautions : for the eyes

@@ -28,7 +28,8 @@ from wavesim.threads import in_threads
 _LEVEL = 1e-7  # of the brightest row: error allowed where rows are interpolated in wavelength
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
 _PART = 0.5  # of the free memory
-_SCALE_SEEN = 0.02  # [pixel] spread of y scales across the plate that is left out
+_SCALE_SEEN = 0.002  # [pixel] spread of y scales across the plate that is left out
+_SCALES = 10  # scales for each pixel of their spread
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,11 +42,13 @@ class Rows:
     share : (s, k, n) Y [m] (times a sine where there is a source slit), at `scale`, for the rows
         of the plate's lower half (its middle row included); the upper half mirrors it
     scale : (s,) cosines f / sqrt(x^2 + f^2) of the columns that share stands for, falling
+    error : of a row's light by the columns' scale, of the brightest row
     """
 
     node_m: Floats
     share: Floats
     scale: Floats
+    error: float = 0.0
 
 
 def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
@@ -62,7 +65,26 @@ def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
     table = _height_table(height_m, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
     kept = _needed(node_m, every)
-    return Rows(node_m[kept], every[:, kept], scale)
+    error = _between_scales(table, place, node_m, every, scale)
+    return Rows(node_m[kept], every[:, kept], scale, error)
+
+
+def _between_scales(
+    table: RunningIntegral, place: Geometry, node_m: Floats, share: Floats, scale: Floats
+) -> float:
+    """What rows miss where columns stand between two scales, or farthest from the only one."""
+    few = node_m[:: max(1, node_m.size // 8)]
+    part = share[:, :: max(1, node_m.size // 8)]
+    if scale.size == 1:
+        ends = _extremes(place)
+        wrong = [_share(table, place, few, s) - part[0] for s in ends]
+    else:
+        at = sorted({0, scale.size // 2 - 1, scale.size - 2})
+        wrong = [
+            _share(table, place, few, (scale[k] + scale[k + 1]) / 2) - (part[k] + part[k + 1]) / 2
+            for k in at
+        ]
+    return float(max(np.abs(w).max() for w in wrong) / max(float(share.max()), 1e-300))
 
 
 def _scales(place: Geometry) -> Floats:
@@ -71,18 +93,24 @@ def _scales(place: Geometry) -> Floats:
     A point at x sees y under the sine y / sqrt(x^2 + y^2 + f^2): columns off the axis are
     nearer to the middle by f / sqrt(x^2 + f^2).
     """
+    top, low = _extremes(place)
+    tallest = float(np.abs(place.y_edges_m).max())
+    pixel = float(place.y_edges_m[1] - place.y_edges_m[0])
+    spread = tallest * (top - low) / pixel
+    if spread < _SCALE_SEEN:
+        return np.array([(top + low) / 2])
+    return np.linspace(top, low, 2 + int(_SCALES * spread))
+
+
+def _extremes(place: Geometry) -> tuple[float, float]:
+    """Largest and smallest cosine f / sqrt(x^2 + f^2) on the plate."""
     edges = np.abs(place.x_edges_m)
     farthest, nearest = float(edges.max()), float(edges.min())
     if place.x_edges_m[0] < 0 < place.x_edges_m[-1]:
         nearest = 0.0
     top = place.focal_m / np.hypot(nearest, place.focal_m)
     low = place.focal_m / np.hypot(farthest, place.focal_m)
-    tallest = float(np.abs(place.y_edges_m).max())
-    pixel = float(place.y_edges_m[1] - place.y_edges_m[0])
-    spread = tallest * (top - low) / pixel
-    if spread < _SCALE_SEEN:
-        return np.array([(top + low) / 2])
-    return np.linspace(top, low, 2 + int(spread))
+    return top, low
 
 
 def _require_memory(spans: float, shares: int, place: Geometry) -> None:
@@ -175,6 +203,16 @@ def _onto(light: Floats, fine: Floats, coarse: Floats) -> Floats:
         return light
     hats = np.stack([np.interp(fine, coarse, row) for row in np.eye(coarse.size)], axis=1)
     return np.asarray(light @ hats)
+
+
+def bent_columns(light: Floats, place: Geometry, y_m: float) -> Floats:
+    """Light (nx + 2 margin, c) of the columns as the row at y has it: (nx, c)."""
+    if not place.margin:
+        return light
+    out = np.empty((1, place.x_edges_m.size - 1, light.shape[1]))
+    edges = place.x_of_sine(place.sine_edges)
+    bend_rows(light[None], edges, place.straightened(y_m)[None], out)
+    return out[0]
 
 
 def bowed(plate: Floats, place: Geometry) -> Floats:

@@ -14,6 +14,7 @@ from wavesim.plate.convolution import BEYOND
 from wavesim.plate.costs import Smoothing
 from wavesim.plate.envelope import Envelopes
 from wavesim.plate.geometry import Geometry
+from wavesim.plate.pairwise import sweep_pairs
 from wavesim.plate.ways import runs
 
 
@@ -55,19 +56,25 @@ def reach_per_m(place: Geometry, bins: Bins, ruled: Aperture) -> tuple[float, fl
     return float(u.min()) - beyond, float(u.max()) + beyond
 
 
-def sweep(field: FarField, place: Geometry, bins: Bins, ruled: Aperture) -> Columns:
+def sweep(
+    field: FarField, place: Geometry, bins: Bins, ruled: Aperture, *, pairs: bool = False
+) -> Columns:
     """Light of each pixel column at each wavelength node.
 
     Each term of the far field is taken over the columns in the way that costs least
     (`plate.ways`): every pair of edge and bin, few wavelengths and what lies between them, or a
-    convolution in the logarithm of wavelength. Half of a symmetric plate is computed.
+    convolution in the logarithm of wavelength. Half of a symmetric plate is computed. With
+    `pairs` every pair of edge and bin is read, and edges need not be in order.
     """
     light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
     first = first_column(place, ruled)
     envelopes = Envelopes(place, bins.node_m, ruled.pitch_m)
     for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
         part = light if term.envelopes is None else np.zeros_like(light)
-        _add(term.integral, place, bins, ruled.width_m, part[first:])
+        if pairs:
+            sweep_pairs(term.integral, place, bins, slice(first, light.shape[0]), part[first:])
+        else:
+            _add(term.integral, place, bins, ruled.width_m, part[first:])
         part[:first] = part[::-1][:first] * (-1.0 if term.part == "imaginary" else 1.0)
         factor = envelopes.factor(term)
         if factor is not None:

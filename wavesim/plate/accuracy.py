@@ -1,0 +1,137 @@
+"""How well a plate of rulings is known: parts of it computed again, more finely.
+
+A few stretches of columns (the brightest, the steepest, the most curved, and some spread over the
+plate) are computed once more with bins cut in two, pixels of phase gratings cut in two, and, where
+lines are bowed, at the directions that pixels of some rows truly see. What they miss the plate by,
+with a margin for the columns that were not looked at, is the error that the plate states.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wavesim.aperture import Aperture
+from wavesim.aperture.elements import Floats
+from wavesim.diffraction.far import FarField
+from wavesim.light.air import STANDARD, Air, relative_to_standard
+from wavesim.plate.bins import Bins
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.photometry import sensitivities
+from wavesim.plate.rows import Rows, bent_columns
+from wavesim.plate.spreading import spread
+from wavesim.plate.sweep import Columns, sweep
+
+if TYPE_CHECKING:
+    from wavesim.light import Spectrum
+
+_WIDE = 4  # columns of a stretch
+_FINER = 2  # parts of a pixel where grooves change the phase (else pixels are exact)
+_MARGIN = 3.0  # over what was found
+_FLOOR = 3e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
+_COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
+_HEIGHTS = (0.0, 0.3, 0.7)  # rows looked at where lines are bowed: of the way to the middle
+_BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
+
+
+def measured_error(
+    columns: Columns,
+    field: FarField,
+    place: Geometry,
+    bins: Bins,
+    ruled: Aperture,
+    share: Rows,
+    spectrum: Spectrum,
+    air: Air = STANDARD,
+) -> float:
+    """Error of a pixel's light by bins, wide pixels and bowed lines, of the brightest pixel.
+
+    Cost: at most 12 stretches of 4 columns, four times that where lines are bowed, with twice the
+    bins.
+    """
+    total = columns.light @ sensitivities(columns.node_m)
+    brightest = total.max(axis=0)
+    brightest[brightest <= 0] = np.inf
+    stretches = _stretches(total[:, 3], columns.first)
+    probes = list(_probes(place, total, share, stretches))
+    finer = 1 if ruled.of_u_alone else _FINER
+    edges = [_cut(sines, finer) for sines, _, _ in probes]
+    there = replace(place, sine_edges=np.concatenate(edges), margin=0)
+    seen = sweep(field, there, halved(bins, spectrum, air), ruled, pairs=True)
+    exact = seen.light @ sensitivities(seen.node_m)
+    worst, at = 0.0, 0
+    for (_, plain, part), cut in zip(probes, edges, strict=True):
+        fine = exact[at : at + cut.size - 1].reshape(-1, finer, 4).sum(axis=1)
+        worst = max(worst, part * float((np.abs(fine - plain) / brightest).max()))
+        at += cut.size
+    return max(_FLOOR, _COARSE * bins.error, _MARGIN * worst) + share.error
+
+
+def halved(bins: Bins, spectrum: Spectrum, air: Air) -> Bins:
+    """The same bins, each cut in two."""
+    middle = (bins.lo_m + bins.hi_m) / 2
+    lo = np.stack([bins.lo_m, middle], axis=1).ravel()
+    hi = np.stack([middle, bins.hi_m], axis=1).ravel()
+    power, centre = spread(spectrum, lo, hi) if bins.shared else spectrum.integrate(lo, hi)
+    first = np.searchsorted(centre, bins.node_m).astype(np.int64)
+    first[-1] = centre.size
+    stretch = np.asarray(relative_to_standard(centre, air))
+    return replace(
+        bins, lo_m=lo, hi_m=hi, wavelength_m=centre, power=power, first=first, stretch=stretch
+    )
+
+
+def _stretches(light: Floats, first: int) -> list[slice]:
+    """Columns to look at, never before `first`: where light, slope or curve is largest, and some
+    spread evenly."""
+    n = light.size
+    wide = min(_WIDE, n - first)
+    found = {int(np.argmax(light))}
+    for order in (1, 2, 3):
+        if n > order:
+            bend = np.abs(np.diff(light, order))
+            found |= {int(k) + order // 2 for k in np.argsort(bend)[-2:]}
+    found |= {int(k) for k in np.linspace(first, n - 1, 5)}
+    starts = sorted({min(max(k - wide // 2, first), n - wide) for k in found})
+    return [slice(s, s + wide) for s in starts]
+
+
+Probe = tuple[Floats, Floats, float]  # pixel edges as sines, their light on the plate, its part
+
+
+def _probes(place: Geometry, total: Floats, share: Rows, stretches: list[slice]) -> Iterator[Probe]:
+    """Stretches of the middle row, and of rows towards the plate's edge where lines are bowed."""
+    for part in stretches:
+        yield place.sine_edges[part.start : part.stop + 1], total[part], 1.0
+    rows = place.y_m[: place.half_rows]
+    bright = share.share.max(axis=(0, 1))
+    if not rows.size or bright.max() <= 0:
+        return
+    for height in _HEIGHTS:
+        row = int(height * (rows.size - 1))
+        y = float(rows[row])
+        sines = np.sin(np.arctan(place.straightened(y) / place.focal_m) + place.axis_rad)
+        plain = place.sine_edges[place.margin : place.sine_edges.size - place.margin]
+        if np.abs(sines - plain).max() < _BOW_SEEN * place.pixel_sine:
+            return
+        bent = bent_columns(total, place, y)
+        part_of = float(bright[row] / bright.max())
+        for part in stretches:
+            inner = _within(part, place.margin, sines.size - 1)
+            if inner.stop > inner.start:
+                yield sines[inner.start : inner.stop + 1], bent[inner], part_of
+
+
+def _within(part: slice, margin: int, columns: int) -> slice:
+    """The same columns counted without the plate's margin."""
+    return slice(max(part.start - margin, 0), min(part.stop - margin, columns))
+
+
+def _cut(sines: Floats, parts: int) -> Floats:
+    """Edges of pixels cut into equal parts."""
+    t = np.arange(parts) / parts
+    inner = sines[:-1, None] + np.diff(sines)[:, None] * t
+    return np.append(inner.ravel(), sines[-1])
