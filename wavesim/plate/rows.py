@@ -212,7 +212,7 @@ def bent_columns(light: Floats, place: Geometry, y_m: float) -> Floats:
     out = np.empty((1, place.x_edges_m.size - 1, light.shape[1]))
     edges = place.x_of_sine(place.sine_edges)
     bend_rows(light[None], edges, place.straightened(y_m)[None], out)
-    return out[0]
+    return np.asarray(out[0])
 
 
 def bowed(plate: Floats, place: Geometry) -> Floats:
