@@ -174,8 +174,12 @@ def test_a_random_walk_over_scenes_gives_the_bits_of_fresh_exposures() -> None:
     [
         ("title", "another", {"exposure"}),
         ("exposure.over", 1.0, {"exposure"}),
-        ("source.slit.height_m", 2e-3, {"geometry", "rows", "pixels", "exposure"}),
-        ("aperture.count", 6, {"aperture", "far field", "columns", "pixels", "exposure"}),
+        ("source.slit.height_m", 2e-3, {"geometry", "rows", "accuracy", "pixels", "exposure"}),
+        (
+            "aperture.count",
+            6,
+            {"aperture", "far field", "columns", "accuracy", "pixels", "exposure"},
+        ),
     ],
 )
 def test_only_stages_that_read_a_value_are_repeated(

@@ -28,12 +28,12 @@ from wavesim.plate.sweep import Columns, sweep
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
-_WIDE = 4  # columns of a stretch
+_WIDE = 3  # columns of a stretch
 _FINER = 2  # parts of a pixel where grooves change the phase (else pixels are exact)
 _MARGIN = 3.0  # over what was found
 _FLOOR = 3e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
 _COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
-_HEIGHTS = (0.0, 0.3, 0.7)  # rows looked at where lines are bowed: of the way to the middle
+_HEIGHTS = (0.0, 0.5)  # rows looked at where lines are bowed: of the way to the middle
 _BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
 
 
@@ -49,7 +49,7 @@ def measured_error(
 ) -> float:
     """Error of a pixel's light by bins, wide pixels and bowed lines, of the brightest pixel.
 
-    Cost: at most 12 stretches of 4 columns, four times that where lines are bowed, with twice the
+    Cost: at most 8 stretches of 3 columns, three times that where lines are bowed, with twice the
     bins.
     """
     total = columns.light @ sensitivities(columns.node_m)
@@ -93,8 +93,8 @@ def _stretches(light: Floats, first: int) -> list[slice]:
     for order in (1, 2, 3):
         if n > order:
             bend = np.abs(np.diff(light, order))
-            found |= {int(k) + order // 2 for k in np.argsort(bend)[-2:]}
-    found |= {int(k) for k in np.linspace(first, n - 1, 5)}
+            found |= {int(k) + order // 2 for k in np.argsort(bend)[-1:]}
+    found |= {int(k) for k in np.linspace(first, n - 1, 4)}
     starts = sorted({min(max(k - wide // 2, first), n - wide) for k in found})
     return [slice(s, s + wide) for s in starts]
 
