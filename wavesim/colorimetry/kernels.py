@@ -166,51 +166,76 @@ def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
 
 
 @_jit
+def _colour(
+    x, y, z, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab, mode, tone, table, knee,
+    crosstalk,
+):  # fmt: skip
+    """Linear RGB of an exposure relative to white."""
+    p = _root(to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z)
+    q = _root(to_lms_in[1, 0] * x + to_lms_in[1, 1] * y + to_lms_in[1, 2] * z)
+    r = _root(to_lms_in[2, 0] * x + to_lms_in[2, 1] * y + to_lms_in[2, 2] * z)
+    light = to_oklab[0, 0] * p + to_oklab[0, 1] * q + to_oklab[0, 2] * r
+    a = to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r
+    b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
+    if mode == SMOOTH:
+        return smooth_pixel(light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk)
+    if light > 0 and tone != LINEAR:
+        strength = light**3
+        gain = _root(_toned(strength, tone, table) / strength)
+        light, a, b = light * gain, a * gain, b * gain
+        light = 1.0 if light > 1 - 1e-9 else light
+    if mode == CSS:
+        return css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
+    return _rgb(light, a, b, to_roots, to_rgb)
+
+
+@_jit
+def _limited(x, scale):
+    return min(max(x * scale, -HUGE), HUGE)
+
+
+@_jit
 def render(
     xyz, start, stop, width, scale, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
     mode, tone, table, knee, crosstalk, encoding, mask, full, out,
 ):  # fmt: skip
-    """Fill out[start:stop] (n, 3) from xyz (n, 3); the first non-finite pixel, or -1.
+    """Fill out (n, 3) from xyz (n, 3), rows of `width`; the first non-finite pixel, or -1.
 
-    `scale` makes white 1; `to_lms_in` takes that XYZ, white balance included, to OKLab's cones;
-    `encoding` is the display's curve over the square root of light; `mask` the dither pattern
-    0..1, its sides powers of two.
+    Rows start .. stop - 1 of the upper half are taken, each with its mirror image in the lower
+    one; where pixels that mirror each other are equal, as on most plates, the colour is found
+    once. `scale` makes white 1; `to_lms_in` takes that XYZ, white balance included, to OKLab's
+    cones; `encoding` is the display's curve over the square root of light; `mask` the dither
+    pattern 0..1, its sides powers of two.
     """
     nodes = encoding.size - 1
     tall, wide = mask.shape[0] - 1, mask.shape[1] - 1
-    row, column = start // width, start % width
-    for i in range(start, stop):
-        x, y, z = xyz[i, 0], xyz[i, 1], xyz[i, 2]
-        if not (math.isfinite(x) and math.isfinite(y) and math.isfinite(z)):
-            return i
-        x = min(max(x * scale, -HUGE), HUGE)
-        y = min(max(y * scale, -HUGE), HUGE)
-        z = min(max(z * scale, -HUGE), HUGE)
-        p = _root(to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z)
-        q = _root(to_lms_in[1, 0] * x + to_lms_in[1, 1] * y + to_lms_in[1, 2] * z)
-        r = _root(to_lms_in[2, 0] * x + to_lms_in[2, 1] * y + to_lms_in[2, 2] * z)
-        light = to_oklab[0, 0] * p + to_oklab[0, 1] * q + to_oklab[0, 2] * r
-        a = to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r
-        b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
-        if mode == SMOOTH:
-            red, green, blue = smooth_pixel(
-                light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk
-            )
-        else:
-            if light > 0 and tone != LINEAR:
-                strength = light**3
-                gain = _root(_toned(strength, tone, table) / strength)
-                light, a, b = light * gain, a * gain, b * gain
-                light = 1.0 if light > 1 - 1e-9 else light
-            if mode == CSS:
-                red, green, blue = css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab)
-            else:
-                red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
-        u = mask[row & tall, column & wide]
-        column += 1
-        if column == width:
-            row, column = row + 1, 0
-        out[i, 0] = int(full * _read(encoding, math.sqrt(_clip1(red)) * nodes) + u)
-        out[i, 1] = int(full * _read(encoding, math.sqrt(_clip1(green)) * nodes) + u)
-        out[i, 2] = int(full * _read(encoding, math.sqrt(_clip1(blue)) * nodes) + u)
-    return -1
+    height = xyz.shape[0] // width
+    bad = -1
+    for top in range(start, stop):
+        for left in range((width + 1) // 2):
+            x, y, z = math.nan, math.nan, math.nan
+            red, green, blue = 0.0, 0.0, 0.0
+            for image in range(4):
+                row = height - 1 - top if image % 2 else top
+                column = width - 1 - left if image >= 2 else left
+                if (image % 2 and row == top) or (image >= 2 and column == left):
+                    continue
+                i = row * width + column
+                if not (xyz[i, 0] == x and xyz[i, 1] == y and xyz[i, 2] == z):
+                    x, y, z = xyz[i, 0], xyz[i, 1], xyz[i, 2]
+                    if not (math.isfinite(x) and math.isfinite(y) and math.isfinite(z)):
+                        bad = i if bad < 0 else min(bad, i)
+                        continue
+                    red, green, blue = _colour(
+                        _limited(x, scale), _limited(y, scale), _limited(z, scale),
+                        to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
+                        mode, tone, table, knee, crosstalk,
+                    )  # fmt: skip
+                    red = full * _read(encoding, math.sqrt(_clip1(red)) * nodes)
+                    green = full * _read(encoding, math.sqrt(_clip1(green)) * nodes)
+                    blue = full * _read(encoding, math.sqrt(_clip1(blue)) * nodes)
+                u = mask[row & tall, column & wide]
+                out[i, 0] = int(red + u)
+                out[i, 1] = int(green + u)
+                out[i, 2] = int(blue + u)
+    return bad

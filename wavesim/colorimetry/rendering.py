@@ -191,11 +191,14 @@ def _render(
         out,
     )
 
+    rows = (len(values) // width + 1) // 2
+    step = max(1, _BLOCK // (2 * width))
+
     def block(start: int) -> int:
-        stop = min(start + _BLOCK, len(values))
+        stop = min(start + step, rows)
         return int(kernels.render(values, start, stop, width, *settings))
 
-    bad = [found for found in _each(block, range(0, len(values), _BLOCK)) if found >= 0]
+    bad = [found for found in _each(block, range(0, rows, step)) if found >= 0]
     if bad:
         raise InputError(
             f"value number {min(bad)} is not finite",
