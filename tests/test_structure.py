@@ -23,8 +23,8 @@ LEAVES = (
 )  # fmt: skip
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
-    "scene", "light", "geometry", "aperture", "diffraction", "plate", "colorimetry", "store",
-    "lightpath", "study", "measuring", "ensemble", "figures", "live", "cli",
+    "scene", "light", "geometry", "grooves", "aperture", "diffraction", "plate", "colorimetry",
+    "store", "lightpath", "study", "measuring", "ensemble", "figures", "live", "cli",
 )  # fmt: skip
 FACADE = ("__init__", "__main__", "studies")  # the public module: imported by users, not by stages
 TOP_LEVEL = {

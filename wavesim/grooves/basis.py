@@ -1,0 +1,148 @@
+"""Functions along one period of a grating: piecewise polynomials, or Fourier's.
+
+Lengths are in periods. A field is F = exp(i alpha t) sum_j F_j N_j(t), N_j of period 1, and its
+Galerkin matrices are sums of integrals of c(t) times N_i, N_j and their derivatives.
+
+Elements    polynomials on a mesh that is refined geometrically towards the edges of the profile,
+            continuous at the mesh points (Babuska & Guo 1992: such meshes converge exponentially
+            although the field is singular at an edge). Nodes are Gauss-Lobatto points.
+Fourier     exp(2 pi i n t), n = -N..N, with the factorisation rules of Li (1996), J. Opt. Soc. Am.
+            A 13, 1870: products of two jumping functions whose product does not jump take the
+            inverse of the matrix of the reciprocal.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.polynomial import legendre
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Complexes = NDArray[np.complex128]
+Integers = NDArray[np.intp]
+
+_EXTRA_POINTS = 8  # of quadrature beyond the degree: plane waves within an element are integrated
+
+
+def lobatto(degree: int) -> Floats:
+    """(degree + 1,) Gauss-Lobatto points on [-1, 1]."""
+    series = np.zeros(degree + 1)
+    series[degree] = 1.0
+    inner = np.sort(np.real(legendre.legroots(legendre.legder(series))))
+    return np.concatenate([[-1.0], inner, [1.0]])
+
+
+def _lagrange(node: Floats, x: Floats) -> tuple[Floats, Floats]:
+    """Values and derivatives (x, node) of the polynomials that are 1 at one node, 0 at others."""
+    size = node.size
+    inverse = np.linalg.inv(legendre.legvander(node, size - 1))
+    slopes = np.zeros((x.size, size))
+    for k in range(1, size):
+        slopes[:, k] = legendre.legval(x, legendre.legder(np.eye(size)[k]))
+    return legendre.legvander(x, size - 1) @ inverse, slopes @ inverse
+
+
+@dataclass(frozen=True, eq=False)
+class Elements:
+    """Periodic piecewise polynomials.
+
+    Attributes
+    ----------
+    edge : (elements + 1,) mesh points, ascending over one period
+    degree : of the polynomials, at least 2
+    """
+
+    edge: Floats
+    degree: int
+
+    @property
+    def size(self) -> int:
+        """Number of functions."""
+        return (self.edge.size - 1) * self.degree
+
+    @cached_property
+    def _tables(self) -> tuple[Floats, Floats, Floats]:
+        point, weight = legendre.leggauss(self.degree + _EXTRA_POINTS)
+        value, slope = _lagrange(lobatto(self.degree), point)
+        return weight, value, slope
+
+    @cached_property
+    def index(self) -> Integers:
+        """(elements, degree + 1) the function of each node of an element."""
+        first = np.arange(self.edge.size - 1)[:, None] * self.degree
+        return np.asarray((first + np.arange(self.degree + 1)) % self.size, dtype=np.intp)
+
+    @cached_property
+    def length(self) -> Floats:
+        """(elements, 1) their lengths."""
+        return np.asarray(np.diff(self.edge)[:, None])
+
+    @cached_property
+    def node(self) -> Floats:
+        """(size,) where one function is 1 and the others 0."""
+        local = (lobatto(self.degree)[:-1] + 1) / 2
+        return np.asarray((self.edge[:-1, None] + self.length * local).ravel())
+
+    @cached_property
+    def point(self) -> Floats:
+        """(elements, points) of quadrature."""
+        local = legendre.leggauss(self.degree + _EXTRA_POINTS)[0]
+        return np.asarray(self.edge[:-1, None] + self.length * (local + 1) / 2)
+
+    def matrix(self, weight: Floats, derivatives: tuple[int, int]) -> Floats:
+        """(size, size) integral of weight N_i^(a) N_j^(b); the weight is given at `point`."""
+        rule, value, slope = self._tables
+        left, right = (slope if d else value for d in derivatives)
+        scale = self.length / 2 * (2 / self.length) ** sum(derivatives)
+        local = np.einsum("eq,qi,qj->eij", weight * rule * scale, left, right, optimize=True)
+        total = np.zeros((self.size, self.size))
+        np.add.at(total, (self.index[:, :, None], self.index[:, None, :]), local)
+        return total
+
+    def vector(self, values: Complexes) -> Complexes:
+        """(..., size) integral of f N_j, with f given at `point` (..., elements, points)."""
+        rule, value, _ = self._tables
+        local = (values * (rule * self.length / 2)) @ value
+        total = np.zeros((*values.shape[:-2], self.size), dtype=np.complex128)
+        degree = self.degree
+        total[...] = local[..., :degree].reshape(total.shape)
+        ends = np.roll(local[..., degree], 1, axis=-1)
+        total[..., ::degree] += ends
+        return total
+
+
+def graded(
+    point: Floats, sharp: NDArray[np.bool_], levels: int, ratio: float, longest: float
+) -> Floats:
+    """Mesh over one period through given points, refined `levels` times to the sharp ones.
+
+    Parameters
+    ----------
+    point : (k,) ascending within one period; none: an even mesh
+    sharp : (k,) which of them are edges of the profile
+    ratio : of the lengths of neighbouring elements towards an edge
+    longest : no element is longer
+    """
+    if point.size == 0:
+        return np.linspace(0.0, 1.0, max(2, int(np.ceil(1 / longest - 1e-9))) + 1)
+    ends, edge = np.append(point, point[0] + 1.0), np.append(sharp, sharp[0])
+    mesh: list[float] = [float(ends[0])]
+    for k, (a, b) in enumerate(pairwise(ends)):
+        part = _stretch(levels if edge[k] else 0, levels if edge[k + 1] else 0, ratio)
+        for left, right in pairwise(part):
+            pieces = max(1, int(np.ceil((right - left) * (b - a) / longest - 1e-9)))
+            mesh += list(a + (b - a) * np.linspace(left, right, pieces + 1)[1:])
+    return np.array(mesh)
+
+
+def _stretch(first: int, last: int, ratio: float) -> Floats:
+    """Mesh of [0, 1] refined so many times to either end."""
+    if first == 0 and last == 0:
+        return np.array([0.0, 1.0])
+    left = 0.5 * ratio ** np.arange(first, -1, -1.0)
+    right = 1 - 0.5 * ratio ** np.arange(0, last + 1, 1.0)
+    return np.unique(np.concatenate([[0.0], left, right, [1.0]]))

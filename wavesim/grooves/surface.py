@@ -1,0 +1,178 @@
+"""A grooved surface: profile, materials, and the method that suits it."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from wavesim.errors import LimitError
+from wavesim.grooves.basis import Elements, graded
+from wavesim.grooves.coordinate import CoordinateMethod
+from wavesim.grooves.materials import Material, constant
+from wavesim.grooves.modal import Fourier, Layer, ModalMethod, Polynomials
+from wavesim.grooves.problem import Problem
+from wavesim.grooves.profiles import Profile, Relief
+from wavesim.grooves.recursion import Region
+from wavesim.grooves.scatter import Method
+from wavesim.grooves.waves import Complexes, Floats, Waves
+
+MethodName = Literal["auto", "coordinate", "modal", "fourier"]
+
+_RATIO = 0.15  # of neighbouring elements towards an edge (Gui & Babuska 1986: 0.15 to 0.17)
+_PHASE = 7.0  # of a wave over an element [rad]: a polynomial of degree 8 follows it
+# refinements to the edges and degrees, coarse to fine
+_EDGED = ((0, 8), (1, 8), (2, 8), (3, 9), (4, 10))
+_SMOOTH = ((0, 8), (0, 10), (0, 12), (0, 15), (0, 18))
+_WALLED = ((1, 6), (2, 6), (3, 7), (4, 8), (5, 8))
+_PRECISE = 2  # level from which rounding in eigenvectors would show
+FINEST = len(_EDGED) - 1
+MOST_FUNCTIONS = 1200  # eigenproblems beyond this take minutes each
+
+
+@dataclass(frozen=True, eq=False)
+class Surface:
+    """Grooves between two media.
+
+    Attributes
+    ----------
+    profile : of the face that the light meets
+    pitch_m : [m]
+    above : the medium of the light (without loss)
+    below : the substrate; None is a perfect conductor
+    coating : layers on the substrate from the top down, each a material and its thickness [m]
+        measured across the grating's plane; every face has the same profile
+    """
+
+    profile: Profile
+    pitch_m: float
+    below: Material | None
+    above: Material = field(default_factory=lambda: constant(1.0, "air"))
+    coating: tuple[tuple[Material, float], ...] = ()
+
+    def eps(self, material: Material, vacuum_m: Floats, air: Floats | float = 1.0) -> Complexes:
+        """(b,) permittivity of a material, of unit index for the index of air."""
+        return np.asarray((material.at(vacuum_m) / air) ** 2)
+
+
+def method_for(
+    surface: Surface, wavelength_m: Floats, name: MethodName, level: int
+) -> tuple[Method, int]:
+    """The method and its number of functions at a level of refinement, 0 (coarse) to FINEST.
+
+    Parameters
+    ----------
+    wavelength_m : (b,) in vacuum; the shortest sets the mesh
+
+    Raises
+    ------
+    LimitError
+        The method cannot treat the profile, or would need too many functions.
+    """
+    layers = surface.profile.layers(surface.pitch_m)
+    relief = surface.profile.relief(surface.pitch_m) if layers is None else None
+    if layers is None and relief is None:
+        raise LimitError("has no shape that a method here can treat", key="groove")
+    if layers is not None and name == "coordinate":
+        raise LimitError(
+            "has vertical walls on both sides, which the coordinate-transformation method cannot "
+            "treat", key="groove", expected="the modal method",
+        )  # fmt: skip
+    if layers is None and name in ("modal", "fourier"):
+        raise LimitError(
+            "has inclined facets, which the modal method cannot treat",
+            key="groove",
+            expected="the coordinate-transformation method",
+        )
+    if layers is not None:
+        return _modal(surface, layers, wavelength_m, name, level)
+    assert relief is not None
+    return _coordinate(surface, relief, wavelength_m, level)
+
+
+def _coordinate(
+    surface: Surface, relief: Relief, wavelength_m: Floats, level: int
+) -> tuple[Method, int]:
+    levels, degree = (_EDGED if relief.corner.size else _SMOOTH)[level]
+    turns = _largest_index(surface, wavelength_m) * surface.pitch_m / wavelength_m.min()
+    longest = _PHASE / (2 * math.pi * turns * relief.speed)
+    even = 0.5 if relief.corner.size == 0 else 1.0
+    if relief.corner.size and relief.corner.size < 4:
+        even = 0.5 / relief.corner.size
+    mesh = graded(relief.corner, relief.sharp, levels, _RATIO, min(longest, even))
+    basis = Elements(mesh, degree)
+    _check_size(basis.size)
+    bare = CoordinateMethod(relief.curve, basis, relief.shear, precise=level >= _PRECISE)
+    if not surface.coating:
+        return bare, basis.size
+    return _Coated(bare, surface, wavelength_m), basis.size
+
+
+class _Coated(CoordinateMethod):
+    """The same with layers between equal faces."""
+
+    def __init__(self, bare: CoordinateMethod, surface: Surface, wavelength_m: Floats) -> None:
+        self.__dict__.update(bare.__dict__)
+        self._layers = [
+            (surface.eps(material, wavelength_m), thickness / surface.pitch_m)
+            for material, thickness in surface.coating
+        ]
+
+    def layers(self, problem: Problem) -> list[Region]:
+        """One region for each coating."""
+        return [self.region(problem, eps, thickness) for eps, thickness in self._layers]
+
+
+def _modal(
+    surface: Surface, layers: tuple[Layer, ...], wavelength_m: Floats, name: MethodName, level: int
+) -> tuple[Method, int]:
+    if surface.coating:
+        raise LimitError(
+            "cannot follow vertical walls: a coating of one vertical thickness leaves them bare",
+            key="coating",
+            expected="a profile with inclined facets",
+        )
+    turns = _largest_index(surface, wavelength_m) * surface.pitch_m / wavelength_m.min()
+    functions: Fourier | Polynomials
+    if name == "fourier":
+        functions = Fourier(int(turns) + 10 * 2**level)
+    else:
+        levels, degree = _WALLED[level]
+        walls = np.unique([w for layer in layers for w in layer.wall])
+        longest = min(0.5, _PHASE / (2 * math.pi * turns))
+        sharp = np.ones(walls.size, dtype=bool)
+        functions = Polynomials(Elements(graded(walls, sharp, levels, _RATIO, longest), degree))
+    _check_size(functions.size)
+    groove = surface.eps(surface.above, wavelength_m)
+    ridge = None if surface.below is None else surface.eps(surface.below, wavelength_m)
+    return ModalMethod(functions, layers, [ridge, groove]), functions.size
+
+
+def _largest_index(surface: Surface, wavelength_m: Floats) -> float:
+    """Of the media in which waves run along the grating; metals hold none."""
+    media = [surface.above, *(material for material, _ in surface.coating)]
+    if surface.below is not None:
+        media.append(surface.below)
+    found = [1.0]
+    for material in media:
+        index = material.at(wavelength_m)
+        found.append(float(np.max(np.where(index.imag < index.real, index.real, 1.0))))
+    return max(found)
+
+
+def _check_size(size: int) -> None:
+    if size > MOST_FUNCTIONS:
+        raise LimitError(
+            f"needs {size:,} functions for its pitch and depth in wavelengths",
+            key="groove",
+            expected=f"at most {MOST_FUNCTIONS:,}: a finer pitch, or scalar theory, "
+            "which is right for coarse pitches",
+        )
+
+
+def batch(waves: Waves, size: int) -> int:
+    """How many wavelengths at a time: about 100 MB of matrices."""
+    factor = 8.0 if waves.conical else 2.0
+    return max(1, int(1e8 / (16 * (2 * size) ** 2 * factor)))
