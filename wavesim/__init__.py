@@ -155,6 +155,8 @@ def amplitude(
 
 
 def __getattr__(name: str) -> object:
+    if name == "live":  # a package that can be called: the bench in a notebook
+        return importlib.import_module("wavesim.live")
     if name not in __all__:
         raise AttributeError(f"module 'wavesim' has no attribute {name!r}")
     module, original = _HOMES.get(name, ("wavesim.errors", name))
@@ -164,4 +166,4 @@ def __getattr__(name: str) -> object:
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__})
+    return sorted({*globals(), *__all__, "live"})

@@ -31,9 +31,11 @@ def command(
     machine can open the page, unless --share lets others look on. Ctrl-C ends it. Needs the extra
     "live" (pip install wavesim[live]).
     """
-    from wavesim.live.starting import needed, open_bench, served, start_scene
+    from wavesim.live.extras import require
 
-    needed("starlette", "uvicorn", "websockets", extra="live")
+    require("starlette", "uvicorn", "websockets", "tomlkit", extra="live")
+    from wavesim.live.starting import open_bench, served, start_scene
+
     scene = scene_named(scene_file) if scene_file is not None else start_scene()
     bench = open_bench(scene, scene_file, port=port, share=share)
     if as_json:

@@ -29,7 +29,7 @@ class Hall:
         if desk.covered and kind == "frame":
             return
         if kind == "state":
-            data = packed(Reply({**reply.head, "follower": True}, reply.buffers))
+            data = packed(Reply({**reply.head, "follower": True, "share": None}, reply.buffers))
         if kind in _KINDS:
             self._latest[kind] = data
             self._version[kind] = self._version.get(kind, 0) + 1

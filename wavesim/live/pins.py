@@ -92,6 +92,7 @@ class Pins:
             rows.append(
                 {
                     "title": pin.plate.scene.title,
+                    "text": pin.text,
                     "columns": int(view.profile.size),
                     "rows": [round((top - float(y)) / (top - bottom), 6) for y in view.row_m],
                     "x_m": view.x_range_m,

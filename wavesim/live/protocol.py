@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -21,10 +21,11 @@ from typing import Any
 from wavesim.colorimetry import png_bytes
 from wavesim.errors import InputError, WavesimError
 from wavesim.live import saving, study
-from wavesim.live.pins import Pins
+from wavesim.live.pins import MOST_PINS, Pins
 from wavesim.live.session import TONES, Session
 from wavesim.live.views import WHOLE, View, view_of
 from wavesim.scene import Scene
+from wavesim.text import shutter
 
 DEFAULT_COLUMNS, _FEWEST, _MOST = 1200, 64, 4096
 LONGEST_TEXT = 1 << 15  # characters of a scene that a page sends
@@ -50,7 +51,9 @@ class Desk:
     bench : the scene and what was turned on it
     scenes : others that can be put on the bench, by number
     columns : of the screen
+    pins : plates kept
     covered : whether the plate is hidden until everybody has said what it will show
+    share : address for the class and its QR code as a path, where the bench is shared
     """
 
     bench: Session
@@ -58,6 +61,7 @@ class Desk:
     columns: int = DEFAULT_COLUMNS
     pins: Pins = field(default_factory=Pins)
     covered: bool = False
+    share: dict[str, Any] | None = None
 
     def answer(self, message: dict[str, Any], tell: Tell) -> None:
         """Do what a message asks and tell what comes of it; what is wrong is told, not raised."""
@@ -98,6 +102,7 @@ class Desk:
                 "scenes": [one.title or f"scene {k + 1}" for k, one in enumerate(self.scenes)],
                 "tones": list(TONES),
                 "tone": self.bench.tone,
+                "share": self.share,
             }
         )
 
@@ -107,8 +112,21 @@ class Desk:
         text = message.get("text")
         if isinstance(text, str) and text and text != self.bench.text:
             self.bench.read(_short(text))
+        if message.get("tone") in TONES:
+            self.bench.tone = str(message["tone"])
+        self._hold(message.get("locks", ()))
         tell(self.state())
         self._frame(self.bench.preview(self.columns), tell)
+        if message.get("pins") and not len(self.pins):
+            self._keep_again(list(message["pins"])[:MOST_PINS])
+            self._tell_pins(tell)
+
+    def _keep_again(self, texts: list[object]) -> None:
+        """Plates that a page had kept before its connection was lost."""
+        for text in texts:
+            again = Session(self.bench.scene)
+            again.read(_short(str(text)))
+            self.pins.add(again.expose(), again.text)
 
     def _turn(self, message: dict[str, Any], tell: Tell) -> None:
         self._set_columns(message)
@@ -153,9 +171,12 @@ class Desk:
         self._frame(self.bench.preview(self.columns), tell)
 
     def _lock(self, message: dict[str, Any], tell: Tell) -> None:
-        known = {handle.path for handle in self.bench.handles()}
-        self.bench.locks = frozenset(known & set(map(str, message["locks"])))
+        self._hold(message["locks"])
         tell(Reply({"kind": "locks", "locks": sorted(self.bench.locks)}))
+
+    def _hold(self, paths: Iterable[object]) -> None:
+        known = {handle.path for handle in self.bench.handles()}
+        self.bench.locks = frozenset(known & set(map(str, paths)))
 
     def _cursor(self, message: dict[str, Any], tell: Tell) -> None:
         x_m = _within(message["x_m"], -1e13, 1e13)
@@ -242,6 +263,7 @@ def frame_head(bench: Session, view: View) -> dict[str, Any]:
         "x_m": view.x_range_m,
         "y_m": view.y_range_m,
         "exposure_s": plate.exposure_s,
+        "exposure": shutter(plate.exposure_s),
         "white_lx_s": plate.white_exposure_lx_s,
         "brightest_W_m2": view.brightest_W_m2,
         "title": plate.scene.title,

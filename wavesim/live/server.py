@@ -44,17 +44,24 @@ _FILES = {
 class Server:
     """All that is shared between the connections to one bench."""
 
-    def __init__(self, scene: Scene, scenes: Sequence[Scene], access: Access) -> None:
+    def __init__(
+        self,
+        scene: Scene,
+        scenes: Sequence[Scene],
+        access: Access,
+        share: dict[str, Any] | None = None,
+    ) -> None:
         self.access, self.hall = access, Hall()
         self.connections = self.benches = 0
         self.stopping = False
-        self._scene, self._scenes = scene, tuple(scenes)
+        self._scene, self._scenes, self._share = scene, tuple(scenes), share
         # one computation of each bench at a time, first come first served: benches take turns
         self.pool = ThreadPoolExecutor(max(2, os.cpu_count() or 1), "bench")
 
-    def desk(self) -> Desk:
+    def desk(self, *, owner: bool) -> Desk:
         """A bench of one's own, with the scene that the server was started with."""
-        return Desk(Session(self._scene), self._scenes)
+        share = self._share if owner else None
+        return Desk(Session(self._scene), self._scenes, share=share)
 
     def app(self) -> Starlette:
         """The web application."""
@@ -92,8 +99,9 @@ class Server:
             return
         self.benches += 1
         try:
-            publish = self.hall.publish if role != FOLLOWER and self.access.class_key else None
-            await _Connection(socket, self, self.desk(), publish).run(hello)
+            owner = role != FOLLOWER
+            publish = self.hall.publish if owner and self.access.class_key else None
+            await _Connection(socket, self, self.desk(owner=owner), publish).run(hello)
         finally:
             self.benches -= 1
 

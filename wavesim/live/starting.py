@@ -52,21 +52,6 @@ class Opened:
         return "\n".join(lines)
 
 
-def needed(*modules: str, extra: str) -> None:
-    """Refuse to begin without what an extra brings.
-
-    Raises
-    ------
-    InputError
-        A library is missing.
-    """
-    missing = [name for name in modules if importlib.util.find_spec(name) is None]
-    if missing:
-        raise InputError(
-            f"the live bench needs {', '.join(missing)}", expected=f"pip install wavesim[{extra}]"
-        )
-
-
 def start_scene() -> Scene:
     """The scene that a bench begins with where none is named."""
     text = resources.files("wavesim.live").joinpath("data/start.toml").read_text("utf-8")
@@ -100,11 +85,13 @@ def open_bench(
     number = listening.getsockname()[1]
     outside = _own_address() if share else "127.0.0.1"
     rights = access([outside, socket.gethostname()] if share else [], number, shared=share)
-    server = Server(scene, scenes_beside(scene_file), rights)
     owner = f"#key={rights.owner_key}" if share else ""
+    class_address = f"http://{outside}:{number}/#key={rights.class_key}" if share else ""
+    shown = {"address": class_address, **code_path(class_address)} if share else None
+    server = Server(scene, scenes_beside(scene_file), rights, shown)
     return Opened(
         address=f"http://127.0.0.1:{number}/{owner}",
-        class_address=f"http://{outside}:{number}/#key={rights.class_key}" if share else "",
+        class_address=class_address,
         access=rights,
         server=server,
         listening=listening,
@@ -143,12 +130,24 @@ def code(address: str) -> str:
     return stream.getvalue()
 
 
+def code_path(address: str) -> dict[str, object]:
+    """A QR code of an address as the path of a drawing, and its side in modules."""
+    if importlib.util.find_spec("segno") is None:
+        return {"code": "", "size": 1}
+    import segno
+
+    rows = list(segno.make(address, error="m").matrix)
+    dark = [(x, y) for y, row in enumerate(rows) for x, module in enumerate(row) if module]
+    return {"code": "".join(f"M{x} {y}h1v1h-1z" for x, y in dark), "size": len(rows)}
+
+
 def _listen(host: str, port: int | None) -> socket.socket:
     for wanted in (PORT, 0) if port is None else (port,):
         taken = socket.socket()
         taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             taken.bind((host, wanted))
+            taken.listen(128)  # who comes before the server is ready waits
         except OSError:
             taken.close()
             continue

@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from wavesim.live.session import Session
 
 _MOST_SPECTRUM = 400  # points of a spectrum that is drawn
-_TOLD = ("why", "colour")
 _MOST_ORDERS = 6  # that overlap at a place
 _VISIBLE_M = (400e-9, 700e-9)
 
@@ -31,7 +30,12 @@ def in_short(plate: Plate) -> list[str]:
         words = brief(visibility(plate))
     except WavesimError:
         return []
-    return [words[:1].upper() + words[1:]]
+    return [sentence(words)]
+
+
+def sentence(words: str) -> str:
+    """Words that begin a line."""
+    return words[:1].upper() + words[1:]
 
 
 def in_full(plate: Plate) -> list[str]:
@@ -40,7 +44,7 @@ def in_full(plate: Plate) -> list[str]:
         said = [one.text for one in visibility(plate).sentences]
     except WavesimError:
         said = []
-    return [*said, *plate.report.notes]
+    return [sentence(words) for words in (*said, *plate.report.notes)]
 
 
 def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
@@ -67,7 +71,7 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     }
     if why:
         found = explain(plate, float(plate.x_m[column]))
-        told["words"] = [one.text for one in found.sentences if one.label in _TOLD]
+        told["words"] = [sentence(one.text) for one in found.sentences if one.label == "why"]
         told["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)
     return told
 

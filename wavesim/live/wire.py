@@ -25,7 +25,7 @@ class Overrun(Exception):  # noqa: N818  (an event, not a fault of ours)
 def packed(reply: Reply) -> bytes:
     """One answer as the bytes of one message."""
     head = {**reply.head, "buffers": [len(buffer) for buffer in reply.buffers]}
-    text = json.dumps(_finite(head), ensure_ascii=False, separators=(",", ":")).encode()
+    text = json.dumps(finite(head), ensure_ascii=False, separators=(",", ":")).encode()
     return b"".join([struct.pack("<I", len(text)), text, *reply.buffers])
 
 
@@ -40,15 +40,15 @@ def unpacked(message: bytes) -> Reply:
     return Reply(head, tuple(buffers))
 
 
-def _finite(value: Any) -> Any:
+def finite(value: Any) -> Any:
     """JSON has no infinities: they become null."""
     match value:
         case float():
             return value if math.isfinite(value) else None
         case dict():
-            return {key: _finite(item) for key, item in value.items()}
+            return {key: finite(item) for key, item in value.items()}
         case list() | tuple():
-            return [_finite(item) for item in value]
+            return [finite(item) for item in value]
         case _:
             return value
 

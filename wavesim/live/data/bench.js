@@ -247,16 +247,16 @@ class Board {
 
   layout() {
     const style = getComputedStyle(this.bench.root);
-    const letters = parseFloat(style.fontSize) * 0.86;
-    const width = this.element.clientWidth;
     const hall = this.bench.root.classList.contains("hall");
+    const letters = parseFloat(style.fontSize) * (hall ? 1 : 0.86);
+    const width = this.element.clientWidth;
     const head = this.frame.head;
     const shape = (head.y_m[1] - head.y_m[0]) / (head.x_m[1] - head.x_m[0]);
-    const room = hall ? innerHeight * 0.34 : Math.min(innerHeight * 0.22, 300);
+    const room = hall ? innerHeight * 0.28 : Math.min(innerHeight * 0.22, 300);
     const least = hall ? innerHeight * 0.2 : 84;
     const plate = shape > 0.5 ? Math.min(width * shape, room * 1.5) : clamp(width * shape, least, room);
-    const profile = hall ? innerHeight * 0.22 : clamp(innerHeight * 0.15, 80, 190);
-    const scale = Math.round(letters * 1.9);
+    const profile = hall ? innerHeight * 0.19 : clamp(innerHeight * 0.15, 80, 190);
+    const scale = Math.round(letters * (hall ? 1.7 : 1.9));
     return { width, letters, scale, plate, profile, height: 3 * scale + plate + profile, style, hall };
   }
 
@@ -324,6 +324,7 @@ class Board {
     g.strokeStyle = plan.style.getPropertyValue("--ink");
     g.lineWidth = parseFloat(plan.style.getPropertyValue("--line")) * 0.8;
     g.stroke(path);
+    this.levelNumbers(g, plan, top, bottom);
   }
 
   levelLines(g, plan, top, bottom) {
@@ -339,6 +340,27 @@ class Board {
     g.stroke();
   }
 
+  levelNumbers(g, plan, top, bottom) {
+    const small = plan.letters * (plan.hall ? 0.7 : 0.85);
+    g.font = `${small}px system-ui, "DejaVu Sans", sans-serif`;
+    g.textBaseline = "top";
+    g.textAlign = "right";
+    const steps = this.logarithmic ? [10, 8, 6, 4, 2] : [4, 3, 2, 1];
+    const lines = this.logarithmic ? DECADES : 4;
+    for (const line of steps) {
+      const power = String(DECADES - line).replace(/\d/g, (d) => "\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"[d]);
+      const text = line === lines ? "1" : this.logarithmic ? `10\u207b${power}` : String(line / 4);
+      const y = bottom - (line / lines) * (plan.profile - 4) + 1;
+      const width = g.measureText(text).width;
+      g.fillStyle = plan.style.getPropertyValue("--surround");
+      g.globalAlpha = 0.7;
+      g.fillRect(plan.width - width - 8, y, width + 8, small * 1.15);
+      g.globalAlpha = 1;
+      g.fillStyle = plan.style.getPropertyValue("--ink");
+      g.fillText(text, plan.width - 4, y + 1);
+    }
+  }
+
   paintScales(g, plan) {
     const marks = this.frame.head.marks;
     const [low, high] = this.frame.head.x_m;
@@ -351,7 +373,7 @@ class Board {
     const wave = digits(marks.wavelength_m * 1e9, 4);
     this.scale(g, plan, 0, orders, true, orders.length ? filled(words.marks_label, { wave }) : "");
     this.ticks(g, plan, plan.scale, marks.minima.map((m) => m[0]), -5, 1);
-    this.ticks(g, plan, plan.scale, marks.ghosts.map((m) => m[0]), -9, 1.5, true);
+    this.triangles(g, plan, plan.scale, marks.ghosts.map((m) => m[0]));
     const step = roundStep((high - low) / (plan.width / (plan.letters * 6)));
     const places = [];
     for (let k = Math.ceil(low / step); k <= high / step; k += 1) {
@@ -361,8 +383,23 @@ class Board {
     this.scale(g, plan, foot, marks.angles.map((a) => [a[1], minus(digits(a[0], 5))]), false, words.diffraction_angle);
   }
 
-  ticks(g, plan, base, places, length, width, doubled) {
-    g.strokeStyle = plan.style.getPropertyValue(doubled ? "--fault" : "--quiet");
+  triangles(g, plan, base, places) {
+    // ghosts: open triangles, told from orders by their shape
+    const size = plan.letters * 0.36;
+    g.strokeStyle = plan.style.getPropertyValue("--fault");
+    g.lineWidth = plan.hall ? 3 : 1.4;
+    for (const x of places.map((place) => this.px(place))) {
+      g.beginPath();
+      g.moveTo(x, base - 1);
+      g.lineTo(x - size, base - 2 * size);
+      g.lineTo(x + size, base - 2 * size);
+      g.closePath();
+      g.stroke();
+    }
+  }
+
+  ticks(g, plan, base, places, length, width) {
+    g.strokeStyle = plan.style.getPropertyValue("--quiet");
     g.lineWidth = plan.hall ? 3 : width;
     g.beginPath();
     for (const x of places.map((place) => this.px(place))) {
@@ -683,7 +720,9 @@ class Bench {
 
   hello(text) {
     this.line.reset();
-    this.line.ask("hello", { columns: this.board.columns, text: this.text ?? text });
+    const begun = this.text !== null;
+    const kept = begun ? { pins: this.pins.head?.pins.map((pin) => pin.text) ?? [], locks: [...this.locks], tone: this.tone } : {};
+    this.line.ask("hello", { columns: this.board.columns, text: this.text ?? text, ...kept });
   }
 
   lost(reason) {
@@ -718,6 +757,7 @@ class Bench {
     this.follower = Boolean(head.follower);
     this.record = head;
     this.text = head.text;
+    this.tone = head.tone;
     this.locks = new Set(head.locks);
     this.status.textContent = "";
     this.build(head);
@@ -756,10 +796,10 @@ class Bench {
 
   showQuality() {
     if (!this.head) return;
-    const { quality, columns, exposure_s } = this.head;
+    const { quality, columns, exposure } = this.head;
     const shown = filled(this.words.quality[quality], { columns: columns.toLocaleString("en") });
     const rate = this.paintTimes.length > 2 ? filled(this.words.rate, { rate: this.paintTimes.length }) : "";
-    const time = filled(this.words.exposed, { time: shutter(exposure_s) });
+    const time = filled(this.words.exposed, { time: exposure });
     this.quality.textContent = [shown, time, rate].filter(Boolean).join("  \u00b7  ");
     clearTimeout(this.rateTimer);
     this.rateTimer = setTimeout(() => { this.paintTimes = []; this.showQuality(); }, 1500);
@@ -843,7 +883,7 @@ class Bench {
   }
 
   showWhy(head) {
-    this.why.textContent = head.words.join(". ").replace(/\.\./g, ".");
+    this.why.textContent = head.words.join(". ");
     this.speak(`${this.line1.textContent}. ${head.words[0]}`);
   }
 
@@ -950,8 +990,8 @@ class Bench {
     this.title = make("h1", {}, head.title);
     this.quality = make("span", { class: "quality" });
     this.hallButton = button(words.hall, () => this.hall(!this.root.classList.contains("hall")));
-    const surround = button("\u25d0", () => { this.root.classList.toggle("light"); this.board.soon(); this.pins.draw(); }, { "aria-label": words.surround, title: words.surround });
-    const top = make("header", {}, this.title, this.quality, this.hallButton, surround);
+    const surround = button("\u25d0", () => { this.root.classList.toggle("light"); this.board.soon(); this.pins.draw(); }, { class: "surround", "aria-label": words.surround, title: words.surround });
+    const top = make("header", {}, this.title, this.quality, this.sceneMenu(words, head.scenes), this.hallButton, surround);
     this.buildBoard(words, button);
     this.list = make("ul", { class: "words" });
     this.cautions = make("div");
@@ -991,7 +1031,7 @@ class Bench {
     const scale = make("select", { onchange: (e) => { this.board.logarithmic = e.target.value === "log"; this.board.soon(); } },
       make("option", { value: "linear" }, words.scale_linear), make("option", { value: "log" }, words.scale_log));
     scale.value = this.board.logarithmic ? "log" : "linear";
-    const tone = make("select", { onchange: (e) => this.line.ask("look", { tone: e.target.value }) }, ...head.tones.map((t) => make("option", { value: t }, words.tones[t])));
+    const tone = make("select", { onchange: (e) => { this.tone = e.target.value; this.line.ask("look", { tone: this.tone }); } }, ...head.tones.map((t) => make("option", { value: t }, words.tones[t])));
     tone.value = head.tone;
     this.wave = make("input", { type: "text", size: 8, onchange: (e) => this.marksFor(e.target.value) });
     const eyes = make("select", { onchange: (e) => this.seeWith(e.target.value) }, ...Object.entries(words.eyes_choices).map(([key, text]) => make("option", { value: key }, text)));
@@ -1063,11 +1103,13 @@ class Bench {
     const read = () => { this.verdict.textContent = ""; this.line.ask("read", { text: this.editor.value }); };
     this.panel = make("details", {}, make("summary", {}, words.text), make("p", { class: "quiet" }, words.text_help), this.verdict, this.editor,
       make("div", { class: "actions" }, button(words.text_apply, read, { class: "chief" }), button(words.link, () => this.copyLink())));
-    const scenes = this.record.scenes;
-    if (!scenes.length) return;
-    const menu = make("select", { "aria-label": words.scene_menu, onchange: (e) => e.target.value && this.line.ask("choose", { number: Number(e.target.value) }) },
-      make("option", { value: "" }, `${words.scene_menu} (${words.scene_menu_first})`), ...scenes.map((title, k) => make("option", { value: String(k) }, title)));
-    this.panel.querySelector(".actions").append(menu);
+  }
+
+  sceneMenu(words, scenes) {
+    if (!scenes.length || this.follower) return "";
+    const choose = (e) => e.target.value && this.line.ask("choose", { number: Number(e.target.value) });
+    return make("select", { class: "menu", "aria-label": words.scene_menu, onchange: choose },
+      make("option", { value: "" }, words.scene_menu), ...scenes.map((title, k) => make("option", { value: String(k) }, title)));
   }
 
   copyLink() {
@@ -1093,7 +1135,7 @@ class Bench {
     } else if (head.share) {
       const picture = drawing([head.share.code], [head.share.size, head.share.size]);
       picture.setAttribute("class", "code");
-      this.panel.after(make("details", {}, make("summary", {}, words.share), make("p", {}, words.share_help), make("p", {}, head.share.address), picture));
+      this.panel.after(make("details", {}, make("summary", {}, words.share), make("p", {}, words.share_help), make("p", { class: "address" }, head.share.address), picture));
     }
   }
 
@@ -1158,11 +1200,6 @@ function grouped(records) {
   const groups = new Map();
   for (const record of records) groups.set(record.station, [...(groups.get(record.station) || []), record]);
   return groups;
-}
-
-function shutter(seconds) {
-  if (seconds >= 0.3 || seconds < 1e-5) return `${seconds.toPrecision(2)} s`;
-  return `1/${Number((1 / seconds).toPrecision(2))} s`;
 }
 
 export default {

@@ -76,7 +76,9 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
     smoothing = _smoothing(spectrum, place, ruled)
     nodes = _nodes(place, ruled)
     seen, passed = (
-        _on_pixel(_bins(part, nodes, smoothing, scene.bench.air), ruled, place, scene.plate.pixel_m)
+        _on_pixel(
+            _bins(part, nodes, smoothing, scene.bench.air), ruled, place, scene.plate.pixel_area_m2
+        )
         for part in (spectrum, even)
     )
     factor = plate.level(scene, place, spectrum.kind_of_level)
@@ -85,9 +87,8 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
 
 def _one_pixel(scene: Scene, x_m: float, rows: int) -> Scene:
     """The same scene with a plate of one column; two rows where the middle lies between two."""
-    pixel = scene.plate.pixel_m
-    small = {"width_m": pixel, "height_m": pixel * (2 - rows % 2), "centre_m": x_m}
-    return scene.model_copy(update={"plate": scene.plate.model_copy(update=small)})
+    column = scene.plate.one_column(x_m, 2 - rows % 2)
+    return scene.model_copy(update={"plate": column})
 
 
 def _smoothing(spectrum: Spectrum, place: Geometry, ruled: Aperture) -> Smoothing:
@@ -117,7 +118,7 @@ def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: Air) -> 
     return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, 0.0, stretch)
 
 
-def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> Floats:
+def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_area_m2: float) -> Floats:
     """(n,) [power per area and nm] at the nodes, before the source's level."""
     nodes, reach = bins.node_m, plate.reach_per_m(place, bins, ruled)
     plate.check_memory(ruled, reach, bins, place)
@@ -127,7 +128,7 @@ def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_m: float) -> F
     middle = np.interp(nodes, share.node_m, share.share[0][:, -1])
     width_nm = np.gradient(nodes) * 1e9
     width_nm[[0, -1]] /= 2  # half a triangle at either end
-    return np.asarray(columns.light[place.margin] * middle / (width_nm * pixel_m**2))
+    return np.asarray(columns.light[place.margin] * middle / (width_nm * pixel_area_m2))
 
 
 def _from_profile(exposed: plate.Plate, column: int) -> PointSpectrum:
