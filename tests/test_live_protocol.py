@@ -272,8 +272,9 @@ def test_a_page_is_answered_to_printed_names_only_and_may_load_nothing_else() ->
 
 
 def test_the_page_is_small_and_names_no_other_host() -> None:
+    paths = ("/", "/bench.js", "/socket.js", "/bench.css", "/strings.json", "/favicon.ico")
     with client() as web:
-        texts = [web.get(path).text for path in ("/", "/bench.js", "/socket.js", "/bench.css")]
+        texts = [web.get(path).text for path in paths]
     assert sum(len(text.encode()) for text in texts) < 200_000
     named = {name for text in texts for name in re.findall(r"https?://[^\s\"'`$]+", text)}
     assert named <= {"http://www.w3.org/2000/svg"}  # the name of a language, no address

@@ -37,6 +37,7 @@ _FILES = {
     "/bench.js": ("bench.js", "text/javascript; charset=utf-8"),
     "/socket.js": ("socket.js", "text/javascript; charset=utf-8"),
     "/bench.css": ("bench.css", "text/css; charset=utf-8"),
+    "/strings.json": ("strings.json", "application/json"),
     "/favicon.ico": ("icon.svg", "image/svg+xml"),
 }
 

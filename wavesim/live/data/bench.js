@@ -703,7 +703,7 @@ class Bench {
     this.text = null;
     this.paintTimes = [];
     this.root = make("div", { class: "bench" });
-    this.root.counters = this.counters;
+    Object.assign(this.root, { counters: this.counters, bench: this }); // for tests and the curious
     el.replaceChildren(this.root);
     this.root.classList.toggle("light", matchMedia("(prefers-color-scheme: light)").matches);
     this.board = new Board(this);
@@ -713,7 +713,7 @@ class Bench {
     this.root.append(this.status, this.spoken);
     model.on("msg:custom", (head, buffers) => this.receive(head, buffers || []));
     model.on("open", (text) => this.hello(text));
-    model.on("lost", (reason) => this.lost(reason));
+    model.on("lost", (words) => this.lost(words));
     document.addEventListener("visibilitychange", () => this.line.pump());
     if (!model.askForOwnBench) this.hello(null);
   }
@@ -725,9 +725,9 @@ class Bench {
     this.line.ask("hello", { columns: this.board.columns, text: this.text ?? text, ...kept });
   }
 
-  lost(reason) {
+  lost(words) {
     this.stopSweep();
-    this.status.textContent = this.words[reason] || "The connection is lost; trying again.";
+    this.status.textContent = words;
   }
 
   // ---- answers

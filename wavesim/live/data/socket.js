@@ -26,6 +26,7 @@ class SocketModel {
     this.begin = fromHash();
     this.own = false;
     this.tries = 0;
+    this.words = fetch("/strings.json").then((answer) => answer.json()).catch(() => ({}));
     this.connect();
   }
 
@@ -47,7 +48,7 @@ class SocketModel {
 
   lost(code) {
     const refused = REFUSED[code];
-    this.emit("lost", refused || "lost");
+    this.words.then((words) => this.emit("lost", words[refused || "lost"] || ""));
     if (refused === "wrong_key") return;
     setTimeout(() => this.connect(), WAIT_MS[Math.min(this.tries++, WAIT_MS.length - 1)]);
   }
