@@ -151,13 +151,62 @@ def _peak(ruled: scene.Scene, mu: float) -> float:
 
 
 def test_focal_shift_of_a_drift() -> None:
-    """1/r = m lambda kappa / (d cos^2 beta): 3033.333333 m at kappa = 1e-3/m, so f^2/(r - f)."""
+    """1/r = m lambda kappa / (d cos^2 beta): 3033.333333 m at kappa = 1e-3/m, so -f^2/(r + f)."""
     width = 6000 * D600
     ruled = grating(6000, f'kind = "drift"\nlinear = {1e-3 * width!r}', pitch_m=D600)
     effect = predict(ruled, orders=(1,)).effects[0]
-    assert effect.focal_shift_m == pytest.approx(1 / (3033.333333 - 1), rel=1e-6)
+    assert effect.focal_shift_m == pytest.approx(-1 / (3033.333333 + 1), rel=1e-6)
     other = predict(ruled, orders=(-1,)).effects[0]
-    assert other.focal_shift_m < 0  # the other side of the zero order
+    assert other.focal_shift_m > 0  # the other side of the zero order
+
+
+@pytest.mark.parametrize(("kappa", "order"), [(0.2, 1), (0.2, -1), (-0.5, 1)])
+def test_a_plate_in_the_predicted_focus_is_sharp(kappa: float, order: int) -> None:
+    """The engine's own plate, moved along the axis: its line is narrowest there.
+
+    Judged by the peak over the light in the row, because along the rulings, where they are no
+    lens, the light is in focus at the camera's own focal length.
+    """
+    from wavesim.lightpath import expose
+
+    drift = f'kind = "drift"\nlinear = {kappa * 6000 * D600!r}'
+    viewing = math.degrees(math.asin(order * WAVELENGTH_M / D600))
+    shift = predict(grating(6000, drift, pitch_m=D600), orders=(order,)).effects[0].focal_shift_m
+    tried = shift + np.linspace(-8e-3, 8e-3, 9)
+
+    def peak(defocus_m: float) -> float:
+        bench = f'viewing = "{viewing!r} deg"\ndefocus = "{defocus_m!r} m"'
+        scene = grating(6000, drift, pitch_m=D600, bench=bench)
+        plate = scene.plate.model_copy(update={"width_m": 4e-3, "pixel_m": 2e-6})
+        row = expose(scene.model_copy(update={"plate": plate})).irradiance.mean(axis=0)
+        return float(row.max() / row.sum())
+
+    level = np.array([peak(float(z)) for z in tried])
+    top = np.polyfit(tried, level, 2)
+    assert level.argmax() in (3, 4, 5)
+    assert -top[1] / (2 * top[0]) == pytest.approx(shift, abs=1e-3)  # 1/20 of the depth of focus
+
+
+@pytest.mark.parametrize(("alpha", "order"), [(-30.0, 1), (60.0, 2), (0.0, 1)])
+def test_exposure_at_a_slant(alpha: float, order: int) -> None:
+    """E = L S cos(beta) eta / f^2 against the exposed plate, the slit's image well resolved."""
+    from wavesim.lightpath import expose
+
+    beta = math.degrees(math.asin(order * 0.3 - math.sin(math.radians(alpha))))
+    text = bench.text(
+        source='kind = "band"\ncentre = "500 nm"\nwidth = "0.02 nm"\n'
+        'slit = { width = "400 um", height = "4 mm" }',
+        bench=f'collimator = "500 mm"\ncamera = "500 mm"\nincidence = "{alpha} deg"\n'
+        f'viewing = "{beta!r} deg"',
+        aperture='kind = "grating"\ndensity = "600 / mm"\nruled_width = "10 mm"\n'
+        'height = "5 mm"\ngroove = { profile = "slit", width = "0.4 um" }',
+        plate='width = "4 mm"\nheight = "1 mm"\npixel = "20 um"',
+    )
+    ruled = scene.parse(text)
+    estimate = predict(ruled, orders=(order,), wavelengths_m=(500e-9,)).exposure
+    assert estimate is not None
+    seen = expose(ruled).illuminance_lx.max()
+    assert estimate.orders[0].illuminance_lx == pytest.approx(seen, rel=0.05)
 
 
 def test_exposure_agrees_with_the_exposed_plate() -> None:

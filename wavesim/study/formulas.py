@@ -195,8 +195,16 @@ def drift_curvature_per_m(
 
 
 def focal_shift_m(focal_m: float, curvature_per_m: float) -> float:
-    """Place of best focus less the focal length f of the camera [m], f^2/r for long r."""
-    return focal_m**2 * curvature_per_m / (1 - focal_m * curvature_per_m)
+    """Place of best focus less the camera's focal length f [m].
+
+    The ruling's power 1/r adds to the lens's, 1/f' = 1/f + 1/r, so f' - f = -f^2 / (r + f): where
+    the pitch grows with x, rays from the far side leave more steeply and an order m > 0 comes to
+    its focus early. Ruling and lens close together against r. Infinite where the ruling undoes
+    the lens (1/r <= -1/f).
+    """
+    if focal_m * curvature_per_m <= -1:
+        return math.inf
+    return -(focal_m**2) * curvature_per_m / (1 + focal_m * curvature_per_m)
 
 
 def strehl_of_phase(waves: Floats) -> float:

@@ -1,8 +1,9 @@
 """How long to expose, estimated: illuminance from the radiance of the source slit.
 
 A slit of luminance L in the collimator's focus lights its image behind an aperture of open area S
-and a camera of focal length f with E = L S eta / f^2, eta the share of the light that the order
-gets. Away from order 0 a place on the plate gets the light of one slit image's width of
+and a camera of focal length f with E = L S cos(beta) eta / f^2, eta the share of the light that the
+order gets: radiance is conserved, and S cos(beta) / f^2 is the solid angle from which the image is
+lit (the beam caught, S cos(alpha), lands on an image cos(alpha) / cos(beta) as wide). Away from order 0 a place on the plate gets the light of one slit image's width of
 wavelengths.
 """
 
@@ -103,7 +104,7 @@ def estimate(
 def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -> float:
     """L S eta / f^2 of the wavelengths that meet there, on the axis of one order [lx]."""
     lit_m = float(np.sum(np.abs(ruled.weight) ** 2)) * ruled.pitch_m
-    area = lit_m * ruled.bare.height_m * math.cos(scene.bench.alpha_rad)
+    area = lit_m * ruled.bare.height_m * math.cos(line.beta_rad)
     optics = area * line.efficiency / scene.bench.camera_focal_m**2
     wide = math.hypot(line.slit_image_m, line.line_m, scene.plate.pixel_m)
     filled = optics * line.slit_image_m / wide
