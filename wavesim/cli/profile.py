@@ -88,13 +88,16 @@ def command(
 
 def record(found: LineProfile) -> dict[str, object]:
     """All figures of a profile, without the curves."""
-    curves = ("mu", "level", "core", "ghosts", "missed", "diffuse", "power_within")
+    curves = ("mu", "level", "core", "ghosts", "hidden", "missed", "diffuse", "limits",
+              "power_within")  # fmt: skip
     plain = {key: value for key, value in vars(found).items() if key not in curves}
     return {
         **plain,
         "power_within": [{"widths": n, "share": share} for n, share in found.power_within],
         "ghosts": [asdict(pair) for pair in found.ghosts],
+        "hidden": [asdict(ghost) for ghost in found.hidden],
         "missed": [asdict(ghost) for ghost in found.missed],
+        "limits": [asdict(limit) for limit in found.limits],
         "diffuse": asdict(found.diffuse),
     }
 
@@ -117,6 +120,7 @@ def summary(found: LineProfile) -> list[tuple[str, str]]:
         ("diffuse", _diffuse(found)),
     ]  # fmt: skip
     rows += [("ghosts", _count(found))] + [("", text) for text in map(_ghost, _strongest(found))]
+    rows.append(("search", _limits(found)))
     return rows + [("note", text) for text in found.notes]
 
 
@@ -140,6 +144,21 @@ def _diffuse(found: LineProfile) -> str:
         f"{light.cells:,.0f} cells within {light.reach_orders:.2g} orders; contrast "
         f"{light.contrast:.2f} (speckle: 1)"
     )
+
+
+def _limits(found: LineProfile) -> str:
+    """How strong a ghost near the line has to be to be found."""
+    parts = [
+        f"{limit.strength:.0e} at {limit.distance_orders / found.fwhm_orders:g}"
+        for limit in found.limits
+        if limit.strength < 1
+    ]
+    if not parts:
+        return "the line's wings hide every ghost within 10 widths of it"
+    return (
+        "the line's own wings hide ghosts near it; the weakest that can be found: "
+        + ", ".join(parts) + " line widths"
+    )  # fmt: skip
 
 
 def _count(found: LineProfile) -> str:

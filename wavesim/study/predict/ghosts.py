@@ -20,6 +20,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.formulas import bessel, ghost_ratio_small, hard_edge_tail
 from wavesim.study.predict.orders import Order
+from wavesim.study.predict.steps import Steps, steps_of
 from wavesim.study.ruling import Ruling, defects_of
 
 _HIGHEST = 40  # harmonics looked at per period; J_40(z) is below 1e-12 up to z = 18
@@ -40,7 +41,8 @@ class Ghost:
     x_m : place on the plate [m]
     relative : strength over its line's, exact Bessel form, on a flat envelope
     small_error : the same by the small-error form, prod ((pi m A/d)^k / k!)^2
-    seen : `relative` times the ratio of the envelopes: what the plate shows
+    seen : `relative` times the ratio of the envelopes: what the plate shows; beside a step, peak
+        over peak, with what the broken line leaves at the ghost's place added in amplitude
     mistaken_m : wavelength that it would be taken for in its order [m]; nan in order 0
     edge_tail : mean level there of the tails that a hard edge gives the line; 0 in a Gaussian beam
     """
@@ -70,6 +72,7 @@ class Periods:
     period: Floats
     phase_rad: Floats
     count: int
+    steps: Steps | None = None
 
     def amplitude_at(self, mu: float, harmonics: Floats) -> complex:
         """Sum over the rows of `harmonics` (t, p) of what each brings to mu."""
@@ -94,16 +97,21 @@ def periods_of(scene: Scene, ruled: Ruling) -> Periods:
         np.array([d.period.in_rulings(ruled.pitch_m) for d in found]),
         np.array([d.phase_rad for d in found]),
         ruled.count,
+        steps_of(scene, ruled),
     )
 
 
 def line_left(periods: Periods, order: float) -> float:
     """What the periodic errors leave of the line itself, relative to the perfect one."""
+    return abs(_line_amplitude(periods, order)) ** 2
+
+
+def _line_amplitude(periods: Periods, order: float) -> complex:
     if periods.amplitude.size == 0:
         return 1.0
     rows = _rows(periods, abs(order) + 1.0, 1e-10)
     at_line = rows[_distance(rows @ (1 / periods.period)) * periods.count < _CLOSE]
-    return abs(periods.amplitude_at(order, at_line)) ** 2
+    return periods.amplitude_at(order, at_line)
 
 
 def ghosts_of(line: Order, ruled: Ruling, periods: Periods, *, above: float) -> tuple[Ghost, ...]:
@@ -115,7 +123,7 @@ def ghosts_of(line: Order, ruled: Ruling, periods: Periods, *, above: float) -> 
     if periods.amplitude.size == 0 or ruled.count == 1:
         return ()
     rows = _rows(periods, abs(line.order) + 1.0, above * 1e-3)
-    parent = line_left(periods, line.order)
+    parent = _line_amplitude(periods, line.order)
     found = []
     for group in _groups(rows, periods):
         mu = line.order + float(group[0] @ (1 / periods.period))
@@ -165,15 +173,19 @@ def _groups(rows: Floats, periods: Periods) -> list[Floats]:
 
 
 def _ghost(
-    line: Order, ruled: Ruling, periods: Periods, mu: float, group: Floats, parent: float
+    line: Order, ruled: Ruling, periods: Periods, mu: float, group: Floats, parent: complex
 ) -> Ghost | None:
     sine = float(ruled.sine_out(mu, line.wavelength_m))
     if abs(sine) >= 1 or parent == 0:
         return None
-    relative = abs(periods.amplitude_at(mu, group)) ** 2 / parent
+    offset = mu - round(mu)
+    own = periods.amplitude_at(mu, group)
+    relative = abs(own / parent) ** 2
+    shown = relative
+    if periods.steps is not None and offset:
+        shown = periods.steps.ghost_over_line(own, parent, mu=mu, order=line.order)
     share = float(ruled.efficiency(mu, line.wavelength_m))
     envelope = share / line.efficiency if line.efficiency else math.nan
-    offset = mu - round(mu)
     tail = float(hard_edge_tail(mu - line.order, ruled.count)) if ruled.uniform and offset else 0.0
     return Ghost(
         order=line.order,
@@ -186,7 +198,7 @@ def _ghost(
             ghost_ratio_small(line.order, int(k), amplitude=float(a))
             for k, a in zip(group[0], periods.amplitude, strict=True)
         ),
-        seen=relative * envelope,
+        seen=shown * envelope,
         mistaken_m=ruled.wavelength_seen_m(line.order, mu, line.wavelength_m),
         edge_tail=tail,
     )

@@ -19,29 +19,29 @@ from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.errors import LimitError
 from wavesim.scene import Scene
 from wavesim.study.formulas import SINC_FWHM
-from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
-from wavesim.study.predict.orders import DARK, order_table
+from wavesim.study.predict.ghosts import Ghost
+from wavesim.study.predict.orders import DARK
 from wavesim.study.profile.line_core import Core, core_of
-from wavesim.study.profile.scan import Illumination, Scan, scan, softened, weight_moments
-from wavesim.study.profile.search import Diffuse, FoundGhost, diffuse, find, prepared
+from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit, notes, search
+from wavesim.study.profile.scan import Illumination, Scan, scan
+from wavesim.study.profile.search import Diffuse, FoundGhost
 from wavesim.study.ruling import Ruling, ruling
 
-__all__ = ["Diffuse", "FoundGhost", "Illumination", "LineProfile", "MatchedGhost", "line_profile"]
+__all__ = [
+    "Diffuse",
+    "FoundGhost",
+    "HiddenGhost",
+    "Illumination",
+    "LineProfile",
+    "MatchedGhost",
+    "WingLimit",
+    "line_profile",
+]
 
-_FINE, _SOFT = 4.0, 4.0  # samples per 1/(aperture width) of the scan and of the softened one
+_FINE = 4.0  # samples per 1/(aperture width) of the scan
 _CORE = 8.0  # widths to either side that the fine core spans
 _WIDTHS = (1.0, 10.0, 100.0)
-_FAINTEST = 1e-20  # of the line: ghosts predicted, to name what is found
-_FOUND = 1e-17  # of the line: above this nothing but diffuse light hides a ghost
 _ENOUGH_CELLS = 1000  # for a mean of speckle to 3 %
-
-
-@dataclass(frozen=True)
-class MatchedGhost:
-    """A ghost that was found, and the prediction that stands there (or None)."""
-
-    found: FoundGhost
-    predicted: Ghost | None
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,8 +61,10 @@ class LineProfile:
     strehl : peak over the perfect ruling's in the same beam
     power_within : share of the scan's power within 1, 10 and 100 FWHM about the peak
     ghosts : found, and matched with the predicted
+    hidden : predicted ghosts that the line's own wings cover, with the limit there
     missed : predicted ghosts above the diffuse light's mean that were not found
     diffuse : mean light between
+    limits : the weakest ghost that the line's wings leave to be found, by distance
     notes : sentences
     """
 
@@ -82,8 +84,10 @@ class LineProfile:
     strehl: float
     power_within: tuple[tuple[float, float], ...]
     ghosts: tuple[MatchedGhost, ...]
+    hidden: tuple[HiddenGhost, ...]
     missed: tuple[Ghost, ...]
     diffuse: Diffuse
+    limits: tuple[WingLimit, ...]
     notes: tuple[str, ...]
 
     def __repr__(self) -> str:
@@ -124,8 +128,8 @@ def line_profile(
     _refuse_dark(ruled, light, order)
     whole = scan(light, first, last, fineness=_FINE)
     core = _core(light, whole, order)
-    found, missed, between = _search(scene, ruled, light, order, (first, last))
     fwhm = core.fwhm
+    found = search(scene, ruled, light, order, ends=(first, last), width=fwhm)
     per_order = ruled.pitch_m * math.cos(_beta(ruled, order, wavelength_m))
     return LineProfile(
         order=order,
@@ -143,10 +147,12 @@ def line_profile(
         resolving_power=SINC_FWHM * abs(order) / fwhm,
         strehl=core.peak / _perfect_peak(ruled, order, wavelength_m),
         power_within=_power_within(light, whole, core),
-        ghosts=found,
-        missed=missed,
-        diffuse=between,
-        notes=_notes(ruled, between, missed),
+        ghosts=found.ghosts,
+        hidden=found.hidden,
+        missed=found.missed,
+        diffuse=found.diffuse,
+        limits=found.limits,
+        notes=notes(found, uniform=ruled.uniform, enough_cells=_ENOUGH_CELLS),
     )
 
 
@@ -180,46 +186,6 @@ def _core(light: Illumination, whole: Scan, order: int) -> Core:
     middle = (mu[above[-1]] + mu[above[0]]) / 2
     half = min(_CORE * width, 0.5)
     return core_of(light.intensity, float(middle), half)
-
-
-def _search(
-    scene: Scene, ruled: Ruling, light: Illumination, order: int, ends: tuple[float, float]
-) -> tuple[tuple[MatchedGhost, ...], tuple[Ghost, ...], Diffuse]:
-    soft = softened(light)
-    field = prepared(scan(soft, *ends, fineness=_SOFT), order)
-    found = find(field)
-    predicted = _predicted(scene, ruled, light, order, ends)
-    matched = tuple(MatchedGhost(ghost, _nearest(ghost, predicted, field.width)) for ghost in found)
-    taken = {id(pair.predicted) for pair in matched}
-    places = np.array([g.mu for g in found] + [g.mu for g in predicted])
-    own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
-    between = diffuse(
-        field,
-        places,
-        moments=(own[1] / own[0] ** 2, softer[1] / softer[0] ** 2),
-        cell=softer[2] / softer[1] ** 2,
-    )
-    missed = [g for g in predicted if id(g) not in taken and g.seen > max(between.level, _FOUND)]
-    return matched, tuple(missed), between
-
-
-def _predicted(
-    scene: Scene, ruled: Ruling, light: Illumination, order: int, ends: tuple[float, float]
-) -> list[Ghost]:
-    """Ghosts of this line and its neighbours' that fall into the scan, relative to this line."""
-    rows = order_table(scene, ruled, (light.wavelength_m,), orders=(order,))
-    periods = periods_of(scene, ruled)
-    return [
-        ghost
-        for line in rows
-        for ghost in ghosts_of(line, ruled, periods, above=_FAINTEST)
-        if ends[0] <= ghost.mu <= ends[1] and abs(ghost.mu - round(ghost.mu)) > 1e-9
-    ]
-
-
-def _nearest(ghost: FoundGhost, predicted: list[Ghost], width: float) -> Ghost | None:
-    near = [g for g in predicted if abs(g.mu - ghost.mu) < width / 2]
-    return max(near, key=lambda g: g.seen) if near else None
 
 
 def _beta(ruled: Ruling, order: int, wavelength_m: float) -> float:
@@ -267,22 +233,3 @@ def running(light: Illumination, first: float, last: float) -> RunningIntegral:
 def _between(table: RunningIntegral, light: Illumination, first: float, last: float) -> float:
     ends = table.read(np.array([first, last]) / light.pitch_m)
     return float(ends[1] - ends[0]) * light.pitch_m
-
-
-def _notes(ruled: Ruling, between: Diffuse, missed: tuple[Ghost, ...]) -> tuple[str, ...]:
-    found = []
-    if between.cells < _ENOUGH_CELLS:
-        found.append(
-            f"only {between.cells:.0f} resolution cells of diffuse light: its mean is uncertain by "
-            f"{100 / math.sqrt(max(between.cells, 1)):.0f} %; scan more orders"
-        )
-    if between.level < 1e-20:
-        found.append("no diffuse light above the floor of the transforms, 1e-24 of the line")
-    if ruled.uniform:
-        found.append(
-            "the ruling ends sharply; ghosts and diffuse light were looked for in a softened beam, "
-            "without the line's tails"
-        )
-    if missed:
-        found.append(f"{len(missed)} predicted ghosts drown in the diffuse light")
-    return tuple(found)

@@ -6,6 +6,7 @@ I(mu) = |sum over kinds  E(mu) sum_j w_j exp(-2 pi i mu x_j / d)|^2,   mu = d u
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -54,6 +55,13 @@ class Illumination:
     def sine(self, mu: Floats) -> Floats:
         """sin(beta) at any mu (n,)."""
         return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+
+    @property
+    def edge_amplitude(self) -> float:
+        """Amplitude of the beam at its ends over the greatest within."""
+        combs = self.aperture.combs
+        edge = max(float(np.abs(comb.weight[[0, -1]]).max()) for comb in combs)
+        return edge / max(float(np.abs(comb.weight).max()) for comb in combs)
 
     def intensity(self, mu: Floats) -> Floats:
         """|A|^2 [m2] at any mu (n,), exact to 1e-12 of the peak amplitude."""
@@ -149,20 +157,21 @@ def softened(light: Illumination) -> Illumination:
     Lines become Gaussian, about three times as wide, and lose the tails of a sharp end: what
     stands between the orders is then ghosts and diffuse light alone.
     """
+    strength = max(_EDGE + math.log(max(light.edge_amplitude, 1e-300)), 0.0)
+    return faded(light, lambda along: np.asarray(np.exp(-strength * along**2)))
+
+
+def faded(light: Illumination, taper: Callable[[Floats], Floats]) -> Illumination:
+    """The same ruling in a beam multiplied by `taper` of -1 to 1 from end to end."""
     low, high = light.aperture.span_m
     half, middle = (high - low) / 2, (high + low) / 2
-    edge = max(float(np.abs(comb.weight[[0, -1]]).max()) for comb in light.aperture.combs)
-    most = max(float(np.abs(comb.weight).max()) for comb in light.aperture.combs)
-    already = -math.log(max(edge / most, 1e-300))
-    strength = max(_EDGE - already, 0.0)
 
-    def faded(comb: Comb) -> Comb:
-        weight = comb.weight * np.exp(-strength * ((comb.position_m - middle) / half) ** 2)
-        return Comb(comb.element, comb.position_m, weight)
+    def weakened(comb: Comb) -> Comb:
+        along = np.clip((comb.position_m - middle) / half, -1.0, 1.0)
+        return Comb(comb.element, comb.position_m, comb.weight * taper(along))
 
-    return replace(light, aperture=replace(
-        light.aperture, combs=tuple(faded(comb) for comb in light.aperture.combs)
-    ))  # fmt: skip
+    combs = tuple(weakened(comb) for comb in light.aperture.combs)
+    return replace(light, aperture=replace(light.aperture, combs=combs))
 
 
 def weight_moments(aperture: Aperture) -> tuple[float, float, float]:
