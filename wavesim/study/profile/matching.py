@@ -10,7 +10,7 @@ import numpy as np
 from wavesim.scene import Scene
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.orders import order_table
-from wavesim.study.profile.near import WINDOWS, find_near, ideal_of, windowed
+from wavesim.study.profile.near import WINDOWS, NearGhosts, find_near, ideal_of, windowed
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
 from wavesim.study.profile.search import (
     SKIRT,
@@ -133,29 +133,32 @@ def search(
     matched = tuple(MatchedGhost(g, _nearest(g, predicted, field, width)) for g in found)
     taken = {id(pair.predicted) for pair in matched}
     rest = [g for g in predicted if id(g) not in taken]
-    weakest = near.limit(np.array([g.mu for g in rest]))
-    inside = [
-        abs(g.mu - order) <= skirt and g.seen < _MIXED * w
-        for g, w in zip(rest, weakest, strict=True)
-    ]
+    hidden, missed = _unseen(rest, near, between, (order, skirt))
     return Search(
         ghosts=matched,
-        hidden=tuple(
-            HiddenGhost(g, float(w))
-            for g, w, near_line in zip(rest, weakest, inside, strict=True)
-            if near_line and g.seen > _FOUND
-        ),
-        missed=tuple(
-            g
-            for g, near_line in zip(rest, inside, strict=True)
-            if not near_line and g.seen > max(between.level, _FOUND)
-        ),
+        hidden=hidden,
+        missed=missed,
         diffuse=between,
         limits=tuple(
             WingLimit(n * width, float(near.limit(np.array([field.line + n * width]))[0]))
             for n in _TABLED
         ),
     )
+
+
+def _unseen(
+    rest: list[Ghost], near: NearGhosts, between: Diffuse, about: tuple[int, float]
+) -> tuple[tuple[HiddenGhost, ...], tuple[Ghost, ...]]:
+    """Predicted ghosts that were not found: those in the line's wings, and others of account."""
+    order, skirt = about
+    hidden, missed = [], []
+    for ghost, limit in zip(rest, near.limit(np.array([g.mu for g in rest])), strict=True):
+        if abs(ghost.mu - order) <= skirt and ghost.seen < _MIXED * limit:
+            if ghost.seen > _FOUND:
+                hidden.append(HiddenGhost(ghost, float(limit)))
+        elif ghost.seen > max(between.level, _FOUND):
+            missed.append(ghost)
+    return tuple(hidden), tuple(missed)
 
 
 def _in_own_beam(light: Illumination, ghost: FoundGhost, line: float, width: float) -> FoundGhost:
