@@ -231,7 +231,7 @@ def test_the_scene_file_says_what_is_wrong_and_what_costs_too_much(page: Page) -
     page.get_by_text("Scene file", exact=True).click()
     editor = page.get_by_role("textbox", name="Scene file")
     for text, said in (
-        (SMALL_SCENE.replace("pitch", "pich"), "perhaps"),
+        (SMALL_SCENE.replace("pitch", "pich"), "pitch"),
         (SMALL_SCENE.replace('pixel = "100 um"', 'pixel = "1 um"'), "GB of memory"),
     ):
         editor.fill(text)
