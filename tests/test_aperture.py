@@ -75,6 +75,21 @@ class TestGrooves:
         groove = SineGroove(PITCH, 2 * depth_for(1.841183781341, 1), MIRROR)
         assert efficiency(groove, 1) == pytest.approx(0.338567139228, abs=1e-9)
 
+    @pytest.mark.parametrize("depth_m", [2e-7, 1e-6, 5e-6, 2e-5, 1e-4, 2.8e-4])
+    def test_sine_grooves_of_any_depth_follow_bessel_s_function(self, depth_m: float) -> None:
+        """Goodman, section 4.4.4; J_m from scipy. 1e-16 of the phase is rounding."""
+        groove = SineGroove(PITCH, depth_m, MIRROR)
+        order = np.arange(-2.0, 3.0)
+        rays = Rays(0.0, order * WAVE / PITCH, WAVE)
+        expected = np.abs(jv(order, np.pi * MIRROR.turns_per_m(rays) * depth_m))
+        found = np.abs(groove.amplitude(rays)) / PITCH
+        assert found == pytest.approx(expected, abs=1e-13 + 1e-15 * depth_m / WAVE)
+
+    @pytest.mark.parametrize("depth_m", [1e-2, 1e13])
+    def test_a_sine_groove_too_deep_to_be_waited_for_is_refused(self, depth_m: float) -> None:
+        with pytest.raises(LimitError, match=r"groove\.depth.*shallower"):
+            SineGroove(PITCH, depth_m, MIRROR).amplitude(Rays(0.0, np.array([0.1]), WAVE))
+
     @pytest.mark.parametrize(
         ("levels", "expected"),
         [(2, 0.405284734569), (4, 0.810569469139), (8, 0.949641203552), (16, 0.987214830767)],

@@ -21,7 +21,11 @@ from typing import Literal
 import numpy as np
 
 from wavesim.aperture.elements import Complexes, Floats, Rays
+from wavesim.errors import LimitError
 
+_PANEL_POINTS = 128  # of a composite rule; its cost does not grow with the phase
+_PANEL_RAD = 150.0  # of phase within a panel; 128 points carry 200 to rounding
+_MOST_PANELS = 160  # 20,480 points: some ten seconds of a plate
 Mounting = Literal["reflection", "transmission"]
 
 
@@ -123,7 +127,9 @@ class SineGroove:
     """h(x) = (depth / 2) cos(2 pi x / pitch), by Gauss-Legendre quadrature over the pitch.
 
     At whole orders |E|^2 / pitch^2 = J_m(pi c depth)^2 (Goodman, Introduction to Fourier
-    Optics, section 4.4.4). The number of points follows the phase; error below 1e-13.
+    Optics, section 4.4.4). A shallow groove takes one rule whose points follow the phase; a deep
+    one as many panels of 128 points as keep the phase within each below 150 rad. Error below
+    1e-13 of the pitch, and growing as 1e-16 of the phase.
     """
 
     pitch_m: float
@@ -157,13 +163,37 @@ class SineGroove:
     def amplitude(self, rays: Rays) -> Complexes:
         """E [m] at those rays."""
         u, c = rays.u, self.surface.turns_per_m(rays)
-        phase = math.pi * (self.pitch_m * np.abs(u).max() + self.depth_m * np.abs(c).max())
-        node, weight = np.polynomial.legendre.leggauss(32 + int(1.3 * phase))
+        node, weight = self._rule(float(np.abs(u).max()), float(np.abs(c).max()))
         total = np.zeros(np.broadcast_shapes(u.shape, c.shape), dtype=np.complex128)
-        for t, w in zip(node / 2, weight / 2, strict=True):
+        for t, w in zip(node, weight, strict=True):
             h = self.depth_m / 2 * math.cos(2 * math.pi * t)
             total += w * np.exp(2j * np.pi * (c * h - u * (t * self.pitch_m)))
         return np.asarray(self.pitch_m * total * self.surface.amplitude(rays.wavelength_m))
+
+    def _rule(self, u_per_m: float, turns_per_m: float) -> tuple[Floats, Floats]:
+        """Nodes and weights over one pitch, from -1/2 to 1/2, for the steepest phase asked for.
+
+        Raises
+        ------
+        LimitError
+            The groove is so deep that it would take more points than can be waited for.
+        """
+        across, deep = self.pitch_m * u_per_m, self.depth_m * turns_per_m
+        phase_rad = 2 * math.pi * (math.pi * deep + across)  # at its steepest rate, over the pitch
+        panels = max(1.0, phase_rad / _PANEL_RAD)
+        if not panels <= _MOST_PANELS:
+            raise LimitError(
+                f"turns the phase {deep:.2g} times, too often for scalar theory to mean anything",
+                key="aperture.groove.depth",
+                value=f"{self.depth_m:g} m",
+                expected="a shallower groove",
+            )
+        panels = math.ceil(panels)
+        points = _PANEL_POINTS if panels > 1 else 32 + int(0.64 * phase_rad)
+        node, weight = np.polynomial.legendre.leggauss(points)
+        middle = (np.arange(panels) + 0.5) / panels - 0.5
+        nodes = (middle[:, None] + node / (2 * panels)).ravel()
+        return nodes, np.tile(weight / (2 * panels), panels)
 
 
 def blazed(pitch_m: float, facet_angle_rad: float, surface: Surface) -> FacetGroove:
