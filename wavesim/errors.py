@@ -16,6 +16,8 @@ import math
 from collections.abc import Iterable
 from pathlib import Path
 
+_LONGEST_PART = 300  # letters of a name, a key, a problem or of what would be right
+
 
 class WavesimError(Exception):
     """Base of everything this package raises on purpose."""
@@ -49,16 +51,15 @@ class InputError(WavesimError):
         super().__init__(self._message())
 
     def _message(self) -> str:
-        place = ": ".join(part for part in (self.file, self.key) if part)
+        """One line of bounded length that cannot steer a terminal."""
+        place = [one_line(part, _LONGEST_PART) for part in (self.file, self.key) if part]
+        problem = one_line(self.problem, _LONGEST_PART)
         found = "" if self.value is None else f" (found {_short(self.value)})"
-        right = (
-            f"; {'' if _asks(self.expected) else 'expected '}{self.expected}"
-            if self.expected
-            else ""
-        )
-        return (
-            f"{place}: {self.problem}{found}{right}" if place else f"{self.problem}{found}{right}"
-        )
+        right = ""
+        if self.expected:
+            expected = one_line(self.expected, _LONGEST_PART)
+            right = f"; {'' if _asks(expected) else 'expected '}{expected}"
+        return ": ".join([*place, f"{problem}{found}{right}"])
 
 
 class SceneError(InputError):
@@ -117,6 +118,14 @@ def _asks(expected: str) -> bool:
     return expected.startswith("did you mean")
 
 
+def one_line(text: str, most: int) -> str:
+    """Text without breaks and control characters, its middle left out beyond `most` letters."""
+    if len(text) > most:
+        end = most // 3
+        text = f"{text[: most - end - 3]}...{text[-end:]}"
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+
+
 def _short(value: object, limit: int = 60) -> str:
-    text = repr(value)
+    text = one_line(repr(value), 10 * limit)
     return text if len(text) <= limit else text[: limit - 3] + "..."

@@ -46,8 +46,6 @@ def replacing(path: str | Path) -> Iterator[Path]:
         handle, temporary = _locked_beside(target)
     except OSError as error:
         raise _unwritable(target, error) from error
-    except ValueError as error:  # a NUL in the name
-        raise OutputError("is no name of a file", file=target) from error
     try:
         mode = _final_mode(handle, target)
         yield temporary
@@ -84,9 +82,16 @@ def refuse_no_file(target: Path) -> None:
         It is something else.
     """
     right = "the name of a file to write"
-    if target.is_dir():
+    try:
+        mode = target.stat().st_mode
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as error:  # a name too long, or with a NUL in it
+        reason = getattr(error, "strerror", None) or "it holds a NUL character"
+        raise OutputError(f"cannot be written: {reason}", file=target, expected=right) from None
+    if stat.S_ISDIR(mode):
         raise OutputError("is a folder", file=target, expected=right)
-    if target.exists() and not target.is_file():
+    if not stat.S_ISREG(mode):
         raise OutputError("is no ordinary file", file=target, expected=right)
 
 

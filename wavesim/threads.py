@@ -1,10 +1,13 @@
-"""Sharing rows of work between threads."""
+"""Sharing rows of work between threads, and keeping forks out of work that holds locks."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+import threading
+from collections import Counter
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 
 import numpy as np
 
@@ -24,3 +27,71 @@ def in_threads(work: Callable[[slice], object], count: int) -> None:
         return
     with ThreadPoolExecutor(max_workers=parts) as pool:
         list(pool.map(work, map(slice, edges[:-1], edges[1:])))
+
+
+class _Gate:
+    """Lets work in, and forks only while no other thread is at work.
+
+    A process forked while a thread compiles a kernel or plans a transform inherits the locks that
+    this thread holds and nobody to release them: its own work would wait for ever.
+    """
+
+    def __init__(self) -> None:
+        self._begin(Counter())
+
+    def _begin(self, inside: Counter[int]) -> None:
+        self._free = threading.Condition()
+        self._inside = inside  # depth of work of each thread
+        self._forking = 0
+
+    def enter(self) -> None:
+        me = threading.get_ident()
+        with self._free:
+            while self._forking and not self._inside[me]:
+                self._free.wait()
+            self._inside[me] += 1
+
+    def leave(self) -> None:
+        me = threading.get_ident()
+        with self._free:
+            self._inside[me] -= 1
+            if not self._inside[me]:
+                del self._inside[me]
+                self._free.notify_all()
+
+    def before_fork(self) -> None:
+        """Keep new work out, and wait for that of other threads to end."""
+        me = threading.get_ident()
+        with self._free:
+            self._forking += 1
+            while any(thread != me for thread in self._inside):
+                self._free.wait()
+        self._free.acquire()
+
+    def after_in_parent(self) -> None:
+        self._forking -= 1
+        self._free.notify_all()
+        self._free.release()
+
+    def after_in_child(self) -> None:
+        me = threading.get_ident()
+        self._begin(Counter({me: self._inside[me]} if me in self._inside else {}))
+
+
+_gate = _Gate()
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(
+        before=_gate.before_fork,
+        after_in_parent=_gate.after_in_parent,
+        after_in_child=_gate.after_in_child,
+    )
+
+
+@contextmanager
+def working() -> Iterator[None]:
+    """Work that holds locks of libraries: a fork waits until it has ended in other threads."""
+    _gate.enter()
+    try:
+        yield
+    finally:
+        _gate.leave()

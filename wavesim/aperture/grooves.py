@@ -113,7 +113,7 @@ class FacetGroove:
         """E [m] at those rays."""
         u, c = rays.u, self.surface.turns_per_m(rays)
         total = np.zeros(np.broadcast_shapes(u.shape, c.shape), dtype=np.complex128)
-        for k in range(self.start_m.size):
+        for k in np.flatnonzero(np.diff(self.edge_m) > 0):  # a level of no width adds nothing
             w = self.edge_m[k + 1] - self.edge_m[k]
             x = (self.edge_m[k + 1] + self.edge_m[k]) / 2
             h = (self.start_m[k] + self.end_m[k]) / 2

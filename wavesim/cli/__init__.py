@@ -17,15 +17,15 @@ import re
 import signal
 import sys
 import traceback
-from types import FrameType
+from pathlib import Path
 from typing import NoReturn
 
 import click
 
 from wavesim import __version__
+from wavesim.cli import signals
 from wavesim.cli.options import examples, first_example
-from wavesim.errors import WavesimError
-from wavesim.results import printable
+from wavesim.errors import WavesimError, one_line
 
 __all__ = ["main"]
 
@@ -33,8 +33,8 @@ _COMMANDS = (
     "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
     "compare", "study", "figure", "sheet", "animate", "live", "keys", "schema",
 )  # fmt: skip
-_FAILED, _WRONG, _INTERRUPTED = 1, 2, 130
-_TERMINATED = 128 + signal.SIGTERM
+_FAILED, _WRONG, _INTERRUPTED = 1, 2, signals.INTERRUPTED
+_LONGEST = 1200  # letters of a message
 
 
 class _Commands(click.Group):
@@ -82,16 +82,33 @@ def main(args: list[str] | None = None) -> NoReturn:
     # our own threads share out the work: those of a matrix product cost more than they save here,
     # and would make the last bits depend on their number
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ["MPLBACKEND"] = "agg"  # no window is opened, whatever a shell's leftovers name
+    os.environ.pop("NUMBA_NUM_THREADS", None)  # not used, and refused where it is nonsense
+    signals.listen()
+    _fill_closed_streams()
     try:
         status = _guarded(args)
     except KeyboardInterrupt:
         status = _say("interrupted", _INTERRUPTED)
+    struck = signals.status()
+    if status == 0 and struck is not None:  # where an exception was not heard
+        status = _say("interrupted, but all was done", struck)
     atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # all is said: no traceback now
     sys.exit(status)
 
 
+def _fill_closed_streams() -> None:
+    """Let no file that is opened take the number of a standard stream that was closed."""
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # the lowest number that is free
+    if sys.stderr is None:
+        sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  (for good)
+
+
 def _guarded(args: list[str] | None) -> int:
-    signal.signal(signal.SIGTERM, _terminate)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")  # a name that the terminal cannot show
@@ -102,8 +119,18 @@ def _guarded(args: list[str] | None) -> int:
     except BrokenPipeError:
         status = _unread()
     except OSError as error:
+        if _without_folder():
+            return _say("the working folder is not there any more; go to another", _WRONG)
         status = _say(f"the output cannot be written: {error.strerror}", _unread())
     return status
+
+
+def _without_folder() -> bool:
+    try:
+        Path.cwd()
+    except OSError:
+        return True
+    return False
 
 
 def _run(args: list[str] | None) -> int:
@@ -112,7 +139,11 @@ def _run(args: list[str] | None) -> int:
         return result if isinstance(result, int) else 0
     except OSError:  # of standard output: everything else is told by the stages
         raise
-    except (KeyboardInterrupt, click.Abort):
+    except KeyboardInterrupt:
+        return _say("interrupted", _INTERRUPTED)
+    except click.Abort as error:
+        if isinstance(error.__cause__, EOFError):  # click takes it for an interrupt
+            return _internal(error.__cause__)
         return _say("interrupted", _INTERRUPTED)
     except click.ClickException as error:
         return _say(_usage(error), _WRONG)
@@ -123,10 +154,16 @@ def _run(args: list[str] | None) -> int:
         _trace()
         return _say("the machine has not enough free memory for this scene", _FAILED)
     except Exception as error:
-        _trace()
-        what = f"{type(error).__name__}: {error}".splitlines()[0]
-        where = "" if _debugging() else " (wavesim --debug ... shows where)"
-        return _say(f"an error in wavesim itself, please report it: {what}{where}", _FAILED)
+        struck = signals.status()
+        return _internal(error) if struck is None else _say("interrupted", struck)
+
+
+def _internal(error: BaseException) -> int:
+    """Tell of an exception that nobody expected."""
+    _trace()
+    what = f"{type(error).__name__}: {error}"
+    where = "" if _debugging() else " (wavesim --debug ... shows where)"
+    return _say(f"an error in wavesim itself, please report it: {what}{where}", _FAILED)
 
 
 def _usage(error: click.ClickException) -> str:
@@ -142,7 +179,7 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _say(message: str, status: int) -> int:
-    click.echo(f"wavesim: {printable(message)}", err=True)
+    click.echo(f"wavesim: {one_line(message, _LONGEST)}", err=True)
     return status
 
 
@@ -153,11 +190,6 @@ def _debugging() -> bool:
 def _trace() -> None:
     if _debugging():
         traceback.print_exc()
-
-
-def _terminate(signum: int, frame: FrameType | None) -> NoReturn:  # noqa: ARG001  (a handler)
-    """Leave through the usual way out, so that temporary files are removed."""
-    sys.exit(_TERMINATED)
 
 
 def _unread() -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -14,7 +15,7 @@ import click
 
 from wavesim import results
 from wavesim.cli.options import PLATES
-from wavesim.errors import OutputError
+from wavesim.errors import OutputError, one_line
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -24,10 +25,19 @@ if TYPE_CHECKING:
 
 Progress = Callable[[str], None]
 
+_UNPRINTABLE = re.compile(r"[^\x20-\x7e\n]")
+_LONGEST_TITLE = 60  # letters beside the sign of progress
+
 
 def echo_json(value: object) -> None:
     """Print `value` as JSON; not-a-number becomes null, a path its text."""
-    click.echo(json.dumps(_plain(value), indent=2, ensure_ascii=False, allow_nan=False))
+    text = json.dumps(_plain(value), indent=2, ensure_ascii=False, allow_nan=False)
+    click.echo(_UNPRINTABLE.sub(_escaped, text) if not text.isascii() else text)
+
+
+def _escaped(found: re.Match[str]) -> str:
+    """A character as JSON writes it in ASCII, if it might steer a terminal."""
+    return found[0] if found[0].isprintable() else json.dumps(found[0])[1:-1]
 
 
 def _plain(value: object) -> object:
@@ -53,8 +63,11 @@ def progress(what: str) -> Iterator[Progress]:
     from rich.console import Console
     from rich.markup import escape
 
-    with Console(stderr=True).status(escape(what)) as status:
-        yield lambda stage: status.update(f"{escape(what)}: {escape(stage)}")
+    def shown(text: str) -> str:
+        return escape(one_line(text, _LONGEST_TITLE))
+
+    with Console(stderr=True).status(shown(what)) as status:
+        yield lambda stage: status.update(f"{shown(what)}: {shown(stage)}")
 
 
 def _quiet(stage: str) -> None:

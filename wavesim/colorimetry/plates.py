@@ -16,7 +16,7 @@ from wavesim.plate import Plate
 Picture = npt.NDArray[np.uint8 | np.uint16]
 _MOST_STOPS = 60.0
 
-# the plate file and the PNG want the same picture of the same plate; plates do not change
+# the plate file and the PNG want the same picture of the same plate
 _drawn: WeakKeyDictionary[Plate, Picture] = WeakKeyDictionary()
 
 
@@ -32,10 +32,13 @@ def picture_of(plate: Plate, rendering: Rendering | None = None) -> Picture:
     """(ny, nx, 3) picture of a plate, white at its white exposure, balanced as its scene says.
 
     Row 0 is the plate's upper edge in the picture: y falls from row to row. The picture in the
-    default rendering is kept as long as the plate and must not be written to.
+    default rendering is kept as long as the plate, where the plate's light cannot be written to,
+    and cannot be written to either.
     """
     if rendering is not None:
         return developed(plate, rendering)
+    if plate.xyz.flags.writeable:
+        return developed(plate, Rendering())
     if plate not in _drawn:
         _drawn[plate] = developed(plate, Rendering())
         _drawn[plate].flags.writeable = False

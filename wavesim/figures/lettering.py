@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+import warnings
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -34,7 +35,9 @@ def one_line(text: str) -> str:
 def width_of(text: str, points: float, *, bold: bool = False) -> float:
     """Width of a line of text [in]."""
     font = FontProperties(family=FONT, size=points, weight="bold" if bold else "normal")
-    width, _, _ = text_to_path.get_text_width_height_descent(plain(text), font, ismath=False)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # lent by another font, or a box
+        width, _, _ = text_to_path.get_text_width_height_descent(plain(text), font, ismath=False)
     return float(width) / 72
 
 

@@ -9,9 +9,11 @@ looks the same on every machine.
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +24,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from wavesim.errors import InputError, one_of
+from wavesim.figures.glyphs import lend_glyphs
 from wavesim.figures.lettering import FONT, LEADING, fitted, plain, sentences_once, wrapped
 from wavesim.files import check_ending, replacing
 
@@ -294,9 +297,14 @@ def save(figure: Figure, path: str | Path) -> None:
     """
     kind = check_ending(path, FORMATS)
     date = {".png": {}, ".pdf": {"CreationDate": None}, ".svg": {"Date": None}}[kind]
-    with replacing(path) as temporary, mpl.rc_context():
+    content = BytesIO()  # a library that fails in the middle of a file leaves more than an OSError
+    with mpl.rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph")  # in no font here: a box says it
+        lend_glyphs(figure)
         mpl.rcParams.update({"svg.fonttype": "path", "pdf.fonttype": 42, "svg.hashsalt": "wavesim"})
-        figure.savefig(temporary, format=kind[1:], metadata=date)
+        figure.savefig(content, format=kind[1:], metadata=date)
+    with replacing(path) as temporary:
+        temporary.write_bytes(content.getbuffer())
 
 
 def in_words(value: float, unit: str, digits: int = 3) -> str:

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from wavesim.light import pieces
 from wavesim.light.pieces import Spectrum
-from wavesim.light.shipped import rows
+from wavesim.light.shipped import frozen, rows
 
 Reals = NDArray[np.float64]
 
@@ -38,8 +38,8 @@ def lines(band: str) -> tuple[Reals, Reals]:
     """Air wavelengths [m] of a band's lines, and their shares of its strength; (n,) each."""
     table = [row for row in rows("oxygen_lines.csv") if row["band"] == band]
     return (
-        np.array([float(row["wavelength_air_nm"]) * 1e-9 for row in table]),
-        np.array([float(row["share"]) for row in table]),
+        frozen(np.array([float(row["wavelength_air_nm"]) * 1e-9 for row in table])),
+        frozen(np.array([float(row["share"]) for row in table])),
     )
 
 

@@ -14,6 +14,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wavesim.light.shipped import frozen
+
 Reals = NDArray[np.float64]
 Indices = NDArray[np.intp]
 Level = Literal["radiance", "irradiance"]
@@ -42,6 +44,8 @@ class Spectrum:
         Full width at half maximum of the narrowest feature; infinite for a smooth continuum.
     error : float
         Relative error of the density against the model it stands for, as built.
+
+    Spectra are shared between exposures: the arrays cannot be written to.
     """
 
     lo_m: Reals
@@ -50,6 +54,10 @@ class Spectrum:
     kind_of_level: Level
     features_m: float = np.inf
     error: float = 0.0
+
+    def __post_init__(self) -> None:
+        for name in ("lo_m", "hi_m", "coefficient"):
+            object.__setattr__(self, name, frozen(getattr(self, name)))
 
     @cached_property
     def support_m(self) -> tuple[tuple[float, float], ...]:
@@ -68,7 +76,7 @@ class Spectrum:
         power = 2.0 * half * (c[:, 0] + c[:, 2] / 3.0 + c[:, 4] / 5.0)
         inner = 2.0 * half**2 * (c[:, 1] / 3.0 + c[:, 3] / 5.0)
         middle = (self.lo_m + self.hi_m) / 2.0 - self.lo_m[0]
-        return _cumulative(power), _cumulative(inner + middle * power)
+        return frozen(_cumulative(power)), frozen(_cumulative(inner + middle * power))
 
     def integrate(self, edges_lo_m: ArrayLike, edges_hi_m: ArrayLike) -> tuple[Reals, Reals]:
         """Power in each bin and its centre of power.

@@ -27,7 +27,11 @@ def curves(path: Path) -> tuple[Reals, Reals]:
     Shared between callers: neither can be written to.
     """
     table = np.loadtxt(path, delimiter=",", skiprows=1)
-    wavelength_m, values = table[:, 0] * 1e-9, np.ascontiguousarray(table[:, 1:])
-    wavelength_m.flags.writeable = False
-    values.flags.writeable = False
-    return wavelength_m, values
+    return frozen(table[:, 0] * 1e-9), frozen(np.ascontiguousarray(table[:, 1:]))
+
+
+def frozen(values: Reals) -> Reals:
+    """The same numbers, shared, in an array that cannot be written to."""
+    view = values.view()
+    view.flags.writeable = False
+    return view

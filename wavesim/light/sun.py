@@ -31,7 +31,7 @@ from wavesim import disk_cache
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.light import oxygen, pieces
 from wavesim.light.pieces import Spectrum
-from wavesim.light.shipped import DATA
+from wavesim.light.shipped import DATA, frozen
 from wavesim.light.voigt import faddeeva, weideman
 
 Reals = NDArray[np.float64]
@@ -67,10 +67,10 @@ def lines() -> SolarLines:
     with np.load(DATA / "solar.npz") as table:
         names = [str(name) for name in table["species_names"]]
         return SolarLines(
-            table["wavelength_tenth_pm"] * 1e-13,
-            table["depth_ten_thousandth"] * 1e-4,
-            table["gaussian_hundredth_pm"] * 1e-14,
-            table["lorentz_hundredth_pm"] * 1e-14,
+            frozen(table["wavelength_tenth_pm"] * 1e-13),
+            frozen(table["depth_ten_thousandth"] * 1e-4),
+            frozen(table["gaussian_hundredth_pm"] * 1e-14),
+            frozen(table["lorentz_hundredth_pm"] * 1e-14),
             tuple(names[k] for k in table["species"]),
         )
 
@@ -81,13 +81,15 @@ def g173() -> tuple[Reals, Reals, Reals, Reals]:
     circumsolar, and on a 37 degree slope [W m-2 m-1]; (526,) each."""
     table = np.loadtxt(DATA / "astm_g173.csv", delimiter=",", skiprows=1)
     nm = 1e-9
-    return table[:, 0] * nm, table[:, 1] / nm, table[:, 2] / nm, table[:, 3] / nm
+    above, direct, tilted = (frozen(table[:, k] / nm) for k in (1, 2, 3))
+    return frozen(table[:, 0] * nm), above, direct, tilted
 
 
 @lru_cache(maxsize=1)
 def _continuum() -> tuple[Reals, Reals]:
     with np.load(DATA / "solar.npz") as table:
-        return table["continuum_nm"] * 1e-9, table["continuum_W_m2_nm"] * 1e9
+        nm, density = table["continuum_nm"], table["continuum_W_m2_nm"]
+        return frozen(nm * 1e-9), frozen(density * 1e9)
 
 
 def continuum(wavelength_m: Reals) -> Reals:

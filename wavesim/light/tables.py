@@ -28,6 +28,7 @@ Reals = NDArray[np.float64]
 
 _WAVELENGTH = re.compile(r"wavelength(_air|_vacuum)?_(\S+)", re.IGNORECASE)
 _DENSITY = re.compile(r"(radiance_W_m-2_sr-1|irradiance_W_m-2)_(\S+?)-1", re.IGNORECASE)
+_LARGEST = 1e100  # sums and products of values stay finite
 _RIGHT = 'a header such as "wavelength_nm,relative" or "wavelength_nm,radiance_W_m-2_sr-1_nm-1"'
 _RIGHT_FILTER = 'a header such as "wavelength_nm,transmittance" or "wavelength_nm,density"'
 
@@ -111,6 +112,7 @@ def _check(table: Cells, rows: Reals) -> None:
     for column, right, problem, allowed in (
         (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),
         (1, value >= 0, "value is negative or not a number", "0 or more"),
+        (1, value <= _LARGEST, "value is out of all measure", f"at most {_LARGEST:g}"),
     ):
         bad = np.flatnonzero(~(right & np.isfinite(rows[:, column])))
         if bad.size:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import fields, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
@@ -150,8 +150,16 @@ def open_plate(path: str | Path) -> ExposedPlate:
 
 
 def exposed(bare: Plate) -> ExposedPlate:
-    """The same plate with its picture and files."""
-    return ExposedPlate(**{f.name: getattr(bare, f.name) for f in fields(Plate)})
+    """The same plate with its picture and files; its arrays cannot be written to."""
+    return ExposedPlate(**{f.name: _frozen(getattr(bare, f.name)) for f in fields(Plate)})
+
+
+def _frozen(value: Any) -> Any:
+    if not isinstance(value, np.ndarray):
+        return value
+    view = value.view()
+    view.flags.writeable = False
+    return view
 
 
 def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]) -> Report:

@@ -13,6 +13,7 @@ import numpy as np
 
 from wavesim.lightpath.inputs import scene_key
 from wavesim.scene import Scene
+from wavesim.threads import working
 
 _T = TypeVar("_T")
 
@@ -29,7 +30,8 @@ class Stages:
         if self._progress is not None:
             self._progress(name)
         begin = time.perf_counter()
-        result = self.run(work, args, options)
+        with working():
+            result = self.run(work, args, options)
         self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - begin
         return result
 

@@ -223,6 +223,7 @@ def _plain_words(kind: str, context: Mapping[str, object], message: str) -> tupl
         "bool_type": ("is neither true nor false", "true or false"),
         "string_too_short": ("is empty", None),
         "string_too_long": ("is too long", f"at most {context.get('max_length')} characters"),
+        "string_pattern_mismatch": ("holds a control character", "a text that can be printed"),
         "too_short": ("has too few entries", f"at least {context.get('min_length')}"),
         "too_long": ("has too many entries", f"at most {context.get('max_length')}"),
     }

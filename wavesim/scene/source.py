@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
-from wavesim.scene.base import Model
+from wavesim.scene.base import PRINTABLE, Model
 from wavesim.scene.quantities import (
     Illuminance,
     Length,
@@ -25,7 +25,9 @@ from wavesim.scene.quantities import (
 )
 from wavesim.scene.rules import exactly_one, not_both
 
-FileName = Annotated[str, Field(min_length=1, max_length=1024, examples=["measured.csv"])]
+FileName = Annotated[
+    str, Field(min_length=1, max_length=1024, pattern=PRINTABLE, examples=["measured.csv"])
+]
 
 
 class SourceSlit(Model):

@@ -57,7 +57,7 @@ def read_scene(path: str | Path) -> Scene:
 @contextmanager
 def _opened(path: Path) -> Iterator[h5py.File]:
     """The open file; every error inside the block comes out as a PlateFileError naming it."""
-    check_regular(path, PlateFileError, "a plate file written by wavesim (.h5)")
+    check_regular(path, PlateFileError, "a plate file (.h5) written by wavesim")
     if not h5py.is_hdf5(path):
         raise PlateFileError(
             "is not an HDF5 file, or only the start of one",
@@ -181,7 +181,10 @@ def _scene(file: h5py.File) -> Scene:
         scene = from_resolved(values, text=_text(file, layout.SCENE_TEXT))
     except SceneError as error:
         raise PlateFileError(f"is not a scene: {error}", key=layout.SCENE_RESOLVED) from error
-    return scene.beside(_text(file, layout.SCENE_FOLDER))
+    folder = _text(file, layout.SCENE_FOLDER)
+    if not folder.isprintable():
+        raise PlateFileError("is no name of a folder", key=layout.SCENE_FOLDER)
+    return scene.beside(folder)
 
 
 def _json(file: h5py.File, path: str) -> dict[str, object]:

@@ -1,0 +1,86 @@
+"""What is handed out is shared: nobody can spoil it for others, and a fork leaves nobody waiting.
+
+There is no outside source: a second exposure shows whether the first was spoilt.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import threading
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import wavesim
+from tests.bench import SMALL_SCENE
+from wavesim import light
+from wavesim.light import sun
+
+ROOT = Path(__file__).resolve().parents[1]
+PATIENCE_S = 60.0
+
+
+def test_the_light_of_a_scene_cannot_be_written_to() -> None:
+    scene = wavesim.parse(SMALL_SCENE)
+    for spectrum in (light.of_scene(scene), sun.irradiance("above", lo_m=5e-7, hi_m=5.01e-7)):
+        for name in ("lo_m", "hi_m", "coefficient"):
+            with pytest.raises(ValueError, match="read-only"):
+                getattr(spectrum, name)[...] = 0.0
+    for shared in (*sun.g173(), sun.lines().depth, sun.lines().wavelength_m):
+        with pytest.raises(ValueError, match="read-only"):
+            shared[...] = 0.0
+
+
+def test_a_spectrum_leaves_the_arrays_that_it_was_made_of_alone() -> None:
+    lo, hi = np.array([5e-7]), np.array([6e-7])
+    light.Spectrum(lo, hi, np.ones((1, 5)), "radiance")
+    lo[0] = 4e-7  # still the caller's own
+
+
+def test_a_picture_is_that_of_the_light_that_is_there() -> None:
+    """Neither the plate nor its picture can be changed, so that they cannot come apart."""
+    plate = wavesim.expose(wavesim.parse(SMALL_SCENE))
+    for array in (plate.xyz, plate.irradiance, plate.x_m, plate.picture()):
+        with pytest.raises(ValueError, match="read-only"):
+            array[...] = 0
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no forks here")
+def test_a_fork_while_threads_expose_can_expose() -> None:
+    scene = wavesim.parse(SMALL_SCENE)
+    wanted = wavesim.expose(scene).xyz
+    ends = threading.Event()
+
+    def work() -> None:
+        while not ends.is_set():
+            wavesim.expose(scene)
+
+    threads = [threading.Thread(target=work) for _ in range(3)]
+    for thread in threads:
+        thread.start()
+    try:
+        for _ in range(6):
+            child = os.fork()
+            if child == 0:
+                os._exit(0 if np.array_equal(wavesim.expose(scene).xyz, wanted) else 1)
+            assert _status(child) == 0
+    finally:
+        ends.set()
+        for thread in threads:
+            thread.join()
+
+
+def _status(child: int) -> int:
+    """Exit status of a child that must end in time."""
+    end = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end:
+        ended, status = os.waitpid(child, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.01)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return -1
