@@ -10,7 +10,8 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, ValidationError, model_validator
 
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.errors import InputError, SceneError
+from wavesim.errors import InputError, SceneError, TableError
+from wavesim.inputs import read_bounded
 from wavesim.scene import Scene, load, named_files
 from wavesim.scene.base import Model
 from wavesim.scene.messages import translated
@@ -25,6 +26,7 @@ from wavesim.scene.syntax import refusal
 
 MOST_MEMBERS = 10_000_000
 _MOST_BYTES = 2**20  # of a study file, as of a scene
+_MOST_TABLE = 2**30  # of a table or picture that it names
 
 Value = str | int | float | bool
 Members = Annotated[int, Plain(1, MOST_MEMBERS, whole=True)]
@@ -301,7 +303,7 @@ class Plan:
         digest = hashlib.sha256(json.dumps(whole, sort_keys=True).encode())
         digest.update(f"\0{__version__}\0{self.scene.text}".encode())
         for path in self._named():
-            digest.update(path.read_bytes())
+            digest.update(read_bounded(path, _MOST_TABLE, TableError, "a table or a picture"))
         return digest.hexdigest()[:24]
 
     def _named(self) -> list[Path]:
@@ -346,20 +348,7 @@ def load_plan(path: str | Path) -> Plan:
 
 
 def _text(name: str) -> str:
-    path = Path(name)
-    try:
-        if not path.is_file():
-            raise SceneError(
-                "is not an ordinary file" if path.exists() else "does not exist",
-                file=name,
-                expected="a study file (.toml)",
-            )
-        content = path.read_bytes()[: _MOST_BYTES + 1]
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise SceneError(f"cannot be read: {reason}", file=name, expected="a study file") from None
-    if len(content) > _MOST_BYTES:
-        raise SceneError("is larger than 1 MiB", file=name, expected="a study file (.toml)")
+    content = read_bounded(Path(name), _MOST_BYTES, SceneError, "a study file (.toml)")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:

@@ -128,7 +128,7 @@ def read(path: Path, *, name: str = "") -> Material:
     unit = table.header[0].lower().removeprefix("wavelength_").removeprefix("vacuum_")
     heads = [text.lower() for text in table.header[1:3]]
     if heads != ["n", "k"] or unit not in LENGTHS_M or unit == table.header[0].lower():
-        raise table.wrong(-1, "is no table of optical constants", ",".join(table.header), right)
+        raise table.wrong(-1, "is no table of optical constants", expected=right)
     values = np.empty((len(table.texts), 3))
     for row in range(len(table.texts)):
         cells = table.row(row)
