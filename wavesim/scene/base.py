@@ -8,9 +8,8 @@ from collections.abc import Mapping, Sequence
 from pydantic import BaseModel, ConfigDict, ValidationError
 
 Value = str | int | float | bool | Sequence[object] | Mapping[str, object]  # as in a file
-# texts without control characters, which steer terminals and end names
-PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"
-PRINTABLE_LINES = r"^[^\x00-\x09\x0b-\x1f\x7f-\x9f]*$"
+PRINTABLE = r"^[^\x00-\x1f\x7f-\x9f]*$"  # a name without control characters
+WITHOUT_NUL = r"^[^\x00]*$"  # a text that files can hold; what steers a terminal is not shown
 _UNIT_SUFFIX = re.compile(r"_(?:m|rad|K|s|W|Pa|lx|cd_m2|per_m)$")
 
 

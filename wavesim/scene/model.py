@@ -7,7 +7,7 @@ from typing import Annotated, Literal, Self, cast
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from wavesim.scene.aperture import Aperture
-from wavesim.scene.base import PRINTABLE_LINES, Model, Value
+from wavesim.scene.base import WITHOUT_NUL, Model, Value
 from wavesim.scene.bench import Bench
 from wavesim.scene.checks import check_together
 from wavesim.scene.plate import Exposure, Plate
@@ -30,9 +30,7 @@ class Scene(Model):
     schema_: Annotated[Literal[1], BeforeValidator(_known_version)] = Field(
         1, alias="schema", description="version of the file format"
     )
-    title: str = Field(
-        "", description="what the scene shows", max_length=1000, pattern=PRINTABLE_LINES
-    )
+    title: str = Field("", description="what the scene shows", max_length=1000, pattern=WITHOUT_NUL)
     source: Source = Field(description="what shines")
     bench: Bench = Field(description="lenses, distances and angles")
     aperture: Aperture = Field(description="what diffracts")
