@@ -201,14 +201,10 @@ def test_a_name_that_is_too_long_is_refused_before_any_work(desk: Path) -> None:
     assert writable(desk / ("n" * 252 + ".h5"), (".h5",))
 
 
-@pytest.mark.parametrize("title", ["a\\u0000b", "a\\u001b[31mb", "a\\u009bb"])
-def test_a_title_with_control_characters_is_refused(title: str) -> None:
+def test_a_title_that_no_file_can_hold_is_refused() -> None:
+    untitled = re.sub("title = .*", "", SMALL_SCENE)
     with pytest.raises(SceneError, match=r"title: .*control"):
-        parse(
-            re.sub("title = .*", "", SMALL_SCENE).replace(
-                "[source]", f'title = "{title}"\n[source]'
-            )
-        )
+        parse(untitled.replace("[source]", 'title = "a\\u0000b"\n[source]'))
 
 
 @pytest.mark.parametrize("text", ["7/½", "-1e308 decade", "1e308 century", "2 ½ mm"])
