@@ -74,7 +74,8 @@ def preview(scene: Scene, columns: int, rows: int) -> ExposedPlate:
     """A scene's plate of the same size in `columns` x `rows` pixels, by the same engine.
 
     Each pixel holds the exact mean irradiance over its area, as on the full plate, so sums of
-    power agree. More pixels than the plate has are not made. Pixels are not square in general
+    power agree. `report.bin_error` is what was allowed to bins and rows, not measured as on the
+    full plate. More pixels than the plate has are not made. Pixels are not square in general
     (`plate.scene.plate.pixel_m` wide, `pixel_height_m` high): stretch the picture to the plate's
     proportions.
 

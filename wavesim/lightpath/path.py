@@ -21,6 +21,7 @@ from wavesim.lightpath.stages import Stages
 from wavesim.plate import Bins, Plate, Report
 from wavesim.scene import Scene
 from wavesim.scene.planar import Plane as PlaneShape
+from wavesim.scene.plate import CoarsePlate
 
 if TYPE_CHECKING:
     from xarray import Dataset
@@ -104,8 +105,10 @@ def follow(scene: Scene, stage: Stages) -> ExposedPlate:
     field = stage("far field", far.far_field, ruled, *reach)
     columns = stage("columns", plate.sweep, field, place, bins, ruled)
     share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
-    error = stage("accuracy", plate.measured_error, columns, field, place, bins, ruled, share,
-                  spectrum, scene.bench.air)  # fmt: skip
+    error = bins.error + share.error  # allowed; of a whole plate it is measured
+    if not isinstance(scene.plate, CoarsePlate):
+        error = stage("accuracy", plate.measured_error, columns, field, place, bins, ruled, share,
+                      spectrum, scene.bench.air)  # fmt: skip
     seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_area_m2)
     factor = plate.level(scene, place, spectrum.kind_of_level)
     report = _report(scene, ruled, replace(bins, error=error), stage.seconds)

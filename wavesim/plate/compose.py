@@ -9,9 +9,11 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.geometry import Geometry
+from wavesim.plate.kernels import mirror
 from wavesim.plate.photometry import sensitivities
 from wavesim.plate.rows import Rows, bowed, gather
 from wavesim.plate.sweep import Columns
+from wavesim.threads import in_threads
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,30 +43,30 @@ def compose(columns: Columns, share: Rows, place: Geometry, pixel_area_m2: float
     cosine = place.focal_m / np.hypot(middle, place.focal_m)
     weights = sensitivities(columns.node_m) / pixel_area_m2
     plate = gather(columns, share, weights, cosine)
+    first = columns.first
     if place.margin:
-        plate = bowed(plate, place)
-    profile = plate[-1, :, 3].copy()
+        whole = np.concatenate([plate[:, :, ::-1][:, :, :first], plate], axis=2)
+        plate = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), place), 2, 0)
+        plate, first = np.ascontiguousarray(plate), 0
+    profile = np.concatenate([plate[3, -1, ::-1][:first], plate[3, -1]])
     spectrum = _spectrum(columns, share, place)
     spectrum /= pixel_area_m2
-    rows = place.y_edges_m.size - 1
+    shape = (place.y_edges_m.size - 1, place.x_edges_m.size - 1)
+    xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
+    in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
     return Light(
-        xyz_lx=_mirrored(plate[:, :, :3], rows),
-        irradiance=_mirrored(plate[:, :, 3], rows),
+        xyz_lx=xyz,
+        irradiance=irradiance,
         profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
     )
 
 
-def _mirrored(lower: Floats, rows: int) -> Floats:
-    """The whole plate (ny, nx, ...) from its lower half: nothing tells y from -y."""
-    return np.concatenate([lower, lower[: rows - lower.shape[0]][::-1]])
-
-
 def _spectrum(columns: Columns, share: Rows, place: Geometry) -> Floats:
     """(k, nx) [W m-2 nm-1 x pixel area] of the middle row, by the width of each node's triangle."""
     nodes = columns.node_m
     inner = slice(place.margin, columns.light.shape[0] - place.margin)
-    down = np.interp(nodes, share.node_m, share.share[0][:, -1])
+    down = share.share[0][:, -1]
     per_nm = (down / bands_nm(nodes))[:, None]
     return np.asarray(np.multiply(columns.light[inner].T, per_nm, order="C"))

@@ -118,6 +118,69 @@ def sweep_boxes(tables, sines, start, end, bins, pixels, room, light):  # type: 
 
 
 @compiled()
+def cross(left, level, columns, rows):  # type: ignore[no-untyped-def]
+    """left (n, m) = sum of columns[k] x rows[k] to `level` of any entry: how many, or -1.
+
+    `columns` (most, n) and `rows` (most, m) are filled; `left` is changed to what is left.
+    """
+    n, m = left.shape
+    a, b, top = 0, 0, 0.0
+    for i in range(n):
+        for j in range(m):
+            if abs(left[i, j]) > top:
+                a, b, top = i, j, abs(left[i, j])
+    for k in range(columns.shape[0] + 1):
+        if top <= level:
+            return k
+        if k == columns.shape[0]:
+            break
+        pivot = left[a, b]
+        for j in range(m):
+            rows[k, j] = left[a, j] / pivot
+        for i in range(n):
+            columns[k, i] = left[i, b]
+        top = 0.0
+        for i in range(n):
+            factor = columns[k, i]
+            largest = 0.0
+            for j in range(m):
+                left[i, j] -= factor * rows[k, j]
+                largest = max(largest, abs(left[i, j]))
+            if largest > top:
+                a, top = i, largest
+        for j in range(m):
+            if abs(left[a, j]) == top:
+                b = j
+    return -1
+
+
+@compiled()
+def mirror(part, start, stop, xyz, irradiance):  # type: ignore[no-untyped-def]
+    """The whole plate from rows `start` to `stop` - 1 of its lower half (4, n, m).
+
+    `part` holds X, Y, Z and the irradiance of the lower rows and of the last m columns. Nothing
+    tells y from -y, and columns before the last m mirror those behind.
+    """
+    rows = xyz.shape[0]
+    columns = xyz.shape[1]
+    first = columns - part.shape[2]
+    for j in range(start, stop):
+        for i in range(columns):
+            n = i - first if i >= first else columns - 1 - i - first
+            x, y, z, e = part[0, j, n], part[1, j, n], part[2, j, n], part[3, j, n]
+            xyz[j, i, 0] = x
+            xyz[j, i, 1] = y
+            xyz[j, i, 2] = z
+            irradiance[j, i] = e
+            k = rows - 1 - j
+            if k != j:
+                xyz[k, i, 0] = x
+                xyz[k, i, 1] = y
+                xyz[k, i, 2] = z
+                irradiance[k, i] = e
+
+
+@compiled()
 def bend_rows(power, edges, wanted, out):  # type: ignore[no-untyped-def]
     """Powers (ny, n, c) between `edges` (n + 1,) put between `wanted` (ny, m + 1), out (ny, m, c).
 

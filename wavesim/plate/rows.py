@@ -13,23 +13,39 @@ slit it is a first difference.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.far.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.kernels import bend_rows
+from wavesim.plate.kernels import bend_rows, cross
 from wavesim.plate.memory import require_memory
 from wavesim.plate.sweep import Columns
 from wavesim.threads import in_threads
 
-_LEVEL = 1e-7  # of the brightest row: error allowed where rows are interpolated in wavelength
+_LEVEL = 1e-6  # of the brightest row: error allowed where few functions of wavelength stand for all
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
 _PART = 0.5  # of the free memory
 _SCALE_SEEN = 0.002  # [pixel] spread of y scales across the plate that is left out
 _SCALES = 10  # scales for each pixel of their spread
+
+
+@dataclass(frozen=True, eq=False)
+class FewFunctions:
+    """Rows at two scales, share = basis @ part to `_LEVEL` of the brightest.
+
+    Attributes
+    ----------
+    basis : (k, r) functions of wavelength
+    parts : two (r, n), how much of each function each row has
+    """
+
+    basis: Floats
+    parts: tuple[Floats, Floats]
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,16 +54,18 @@ class Rows:
 
     Attributes
     ----------
-    node_m : (k,) [m] a subset of the wavelength nodes; straight between them
+    node_m : (k,) [m] wavelength nodes
     share : (s, k, n) Y [m] (times a sine where there is a source slit), at `scale`, for the rows
         of the plate's lower half (its middle row included); the upper half mirrors it
     scale : (s,) cosines f / sqrt(x^2 + f^2) of the columns that share stands for, falling
+    between : for each pair of neighbouring scales, rows as few functions of wavelength
     error : of a row's light by the columns' scale, of the brightest row
     """
 
     node_m: Floats
     share: Floats
     scale: Floats
+    between: tuple[FewFunctions, ...]
     error: float = 0.0
 
 
@@ -64,9 +82,30 @@ def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
     _require_memory(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
     table = _height_table(height_m, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
-    kept = _needed(node_m, every)
     error = _between_scales(table, place, node_m, every, scale)
-    return Rows(node_m[kept], every[:, kept], scale, error)
+    pairs = pairwise(every) if scale.size > 1 else [(every[0], every[0])]
+    level = _LEVEL * float(every.max())
+    between = tuple(_few_functions(low, high, level) for low, high in pairs)
+    return Rows(node_m, every, scale, between, error)
+
+
+def _few_functions(low: Floats, high: Floats, level: float) -> FewFunctions:
+    """Functions of wavelength that make up both (k, n) with no entry off by more than `level`.
+
+    Rows within the source's image are nearly the same function of wavelength; only those in the
+    diffracted light beyond it differ. Cross approximation with the largest residual as pivot
+    (Bebendorf 2000, Numer. Math. 86, 565): the functions are rows of what is left of S, so the
+    residual is known, and it ends where that is small enough.
+    """
+    nodes, rows = low.shape
+    left = low.copy() if high is low else np.concatenate([low, high], axis=1)
+    most = min(left.shape) // 2  # more would save nothing
+    basis, part = np.empty((most, nodes)), np.empty((most, left.shape[1]))
+    count = cross(left, level, basis, part)
+    if count < 0:
+        return FewFunctions(np.eye(nodes), (low, high))
+    parts = part[:count, :rows], part[:count, -rows:]
+    return FewFunctions(np.ascontiguousarray(basis[:count].T), parts)
 
 
 def _between_scales(
@@ -150,59 +189,41 @@ def _share(table: RunningIntegral, place: Geometry, node_m: Floats, scale: float
     return np.asarray(node_m[:, None] * np.diff(both, axis=1))
 
 
-def _needed(node_m: Floats, share: Floats) -> slice:
-    """The widest even step through the nodes that leaves rows right to `_LEVEL`."""
-    if node_m.size < 3 or not np.allclose(np.diff(node_m, 2), 0, atol=1e-12):
-        return slice(None)
-    last = node_m.size - 1
-    for step in (s for s in range(last, 1, -1) if last % s == 0):
-        t = (step // 2) / step
-        kept = share[:, ::step]
-        guess = kept[:, :-1] * (1 - t) + kept[:, 1:] * t
-        if np.abs(guess - share[:, step // 2 :: step]).max() <= _LEVEL * share.max():
-            return slice(None, None, step)
-    return slice(None)
-
-
 def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
-    """Sum over wavelength nodes of light x weights x share: (n, nx, c), the lower half.
+    """Sum over wavelength nodes of light x weights x share: (c, n, nx'), the lower half.
 
     Parameters
     ----------
-    columns : light (nx, k) of each column at each node; those that mirror others are copied
+    columns : light (nx, k) of each column at each node; those that mirror others are left out
     weights : (k, c) per node, for instance the observer's curves
     cosine : (nx,) f / sqrt(x^2 + f^2) of each column, which sets its rows' scale
 
-    Cost: 2 nx n c k' operations for the k' nodes that the rows need, in one matrix product.
+    Cost: 2 nx' c r (k + 2 n) operations for rows of r functions of wavelength.
     """
-    first, cosine = columns.first, cosine[columns.first :]
-    out = np.zeros((share.share.shape[2], columns.light.shape[0], weights.shape[1]))
-    computed = out[:, first:]
-    for i in range(weights.shape[1]):
-        light = _onto(columns.light[first:] * weights[:, i], columns.node_m, share.node_m)
-        for s in range(share.scale.size):
-            near = _hat(share.scale, s, cosine)
-            seen = np.flatnonzero(near)
-            if not seen.size:  # no column stands at this scale
-                continue
-            there = slice(int(seen[0]), int(seen[-1]) + 1)
-            computed[:, there, i] += (share.share[s].T @ light[there].T) * near[there]
-    out[:, :first] = out[:, ::-1][:, :first]
+    light, cosine = columns.light[columns.first :], cosine[columns.first :]
+    out = np.zeros((weights.shape[1], share.share.shape[2], light.shape[0]))
+    for seen, few, along in _intervals(share, cosine):
+        for channel, weight in zip(out, weights.T, strict=True):
+            found = (few.basis * weight[:, None]).T @ light[seen].T
+            if share.scale.size == 1:
+                channel[:, seen] = few.parts[0].T @ found
+            else:
+                channel[:, seen] = few.parts[0].T @ (found * (1 - along))
+                channel[:, seen] += few.parts[1].T @ (found * along)
     return out
 
 
-def _hat(scale: Floats, s: int, cosine: Floats) -> Floats:
-    if scale.size == 1:
-        return np.ones_like(cosine)
-    return np.asarray(np.interp(-cosine, -scale, np.eye(scale.size)[s]))
-
-
-def _onto(light: Floats, fine: Floats, coarse: Floats) -> Floats:
-    """Light (nx, k) at fine nodes shared out to coarse ones (nx, k')."""
-    if fine.size == coarse.size:
-        return light
-    hats = np.stack([np.interp(fine, coarse, row) for row in np.eye(coarse.size)], axis=1)
-    return np.asarray(light @ hats)
+def _intervals(share: Rows, cosine: Floats) -> Iterator[tuple[slice, FewFunctions, Floats]]:
+    """Columns between two neighbouring scales, their rows, and how far along each stands."""
+    if share.scale.size == 1:
+        yield slice(0, cosine.size), share.between[0], np.zeros(cosine.size)
+        return
+    place = np.interp(-cosine, -share.scale, np.arange(share.scale.size))
+    number = np.minimum(place.astype(np.intp), share.scale.size - 2)
+    cuts = np.flatnonzero(np.diff(number)) + 1
+    for a, b in pairwise([0, *cuts.tolist(), cosine.size]):
+        s = int(number[a])
+        yield slice(a, b), share.between[s], place[a:b] - s
 
 
 def bent_columns(light: Floats, place: Geometry, y_m: float) -> Floats:
