@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.special import jv
 
 from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand
 from wavesim.aperture import Aperture
@@ -96,9 +97,9 @@ def test_errors_of_measurement_are_passed_on() -> None:
     stream = np.random.RandomState(1)
     order = np.array([1.0, 1.0, 2.0, 2.0, 3.0, 3.0])
     offset = np.array([0.01, -0.01] * 3)
-    from wavesim.measuring.diagnosis.fit import model
+    from wavesim.study.formulas import ghost_over_line
 
-    true = model(order, offset, 0.005)
+    true = ghost_over_line(order, offset, 1, 0.005)
     within = 0
     for _ in range(200):
         noisy = true * (1 + 0.05 * stream.standard_normal(6))
@@ -118,6 +119,45 @@ def test_tables_of_offsets_and_of_wavelengths_agree(tmp_path: Path) -> None:
     assert one.kind == other.kind == "displacement"
     assert one.period == pytest.approx(other.period, rel=1e-9)
     assert one.amplitude == pytest.approx(1e-2 / math.pi, rel=0.02)  # sqrt(1e-4) / pi
+
+
+def _harmonics(orders: tuple[int, ...], which: tuple[int, ...]) -> Measured:
+    """Ghosts of a displacement of 0.009 pitches and 600 rulings: J_k^2 over J_0^2, k of `which`."""
+    rows = []
+    for m in orders:
+        for k in (*which, *(-k for k in which)):
+            strength = (
+                jv(k, 2 * np.pi * (m + k / 600) * 0.009) / jv(0, 2 * np.pi * m * 0.009)
+            ) ** 2
+            rows.append((m, k / 600, 1e-7, strength, 1e-3 * strength))
+    return Measured(*np.array(rows).T)
+
+
+def test_harmonics_alone_in_one_order_name_the_longer_period_as_well() -> None:
+    """Ghosts 2 and 3 of 600 rulings look like 300 and 200: nothing but strength says more."""
+    found = diagnose(_harmonics((1,), (2, 3)), pitch_m=1e-3 / 300)
+    assert [round(error.period) for error in found.errors] == [300, 200]
+    longer = found.longer[0]
+    assert longer.period == pytest.approx(600, rel=1e-5)
+    assert (longer.harmonics, longer.errors, longer.agrees) == ((2, 3), (1, 2), True)
+    assert longer.amplitude_m == pytest.approx(30e-9, rel=1e-3)
+
+
+def test_a_lone_pair_in_one_order_may_be_the_second_ghosts_of_twice_the_period() -> None:
+    longer = diagnose(_harmonics((1,), (2,))).longer
+    assert longer[0].period == pytest.approx(600, rel=1e-5)
+    assert longer[0].amplitude == pytest.approx(0.009, rel=1e-3)
+    assert diagnose(_harmonics((1, 2), (1,))).longer == ()  # growth with order excludes it
+
+
+@pytest.mark.parametrize("which", [(2,), (3,), (2, 3, 4)])
+def test_growth_with_order_tells_which_ghosts_were_measured(which: tuple[int, ...]) -> None:
+    """The k-th ghosts of a displacement grow as |m|^2k."""
+    found = diagnose(_harmonics((1, 2, 3), which))
+    assert len(found.errors) == 1
+    assert found.errors[0].harmonic == which[0]
+    assert found.errors[0].period == pytest.approx(600, rel=1e-5)
+    assert found.errors[0].amplitude == pytest.approx(0.009, rel=2e-3)
 
 
 BAD = {
@@ -141,5 +181,5 @@ def test_tables_that_are_wrong(tmp_path: Path, text: str) -> None:
 
 
 def test_no_table(tmp_path: Path) -> None:
-    with pytest.raises(TableError, match="cannot be read"):
+    with pytest.raises(TableError, match=r"none\.csv: there is no such file"):
         read(tmp_path / "none.csv")

@@ -14,7 +14,7 @@ from wavesim.cli.options import PITCH, PLATES, examples, json_option
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
-    from wavesim.measuring.diagnosis import FoundError
+    from wavesim.measuring.diagnosis import FoundError, LongerPeriod
 
 
 @click.command(
@@ -47,7 +47,8 @@ def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None
     if as_json:
         echo_json({"tables": list(tables), **asdict(found)})
         return
-    click.echo(labelled([(f"error {n}", _words(error)) for n, error in enumerate(found.errors, 1)]))
+    rows = [(f"error {n}", _words(error)) for n, error in enumerate(found.errors, 1)]
+    click.echo(labelled([*rows, *(("or", _longer(one)) for one in found.longer)]))
 
 
 def _words(error: FoundError) -> str:
@@ -59,12 +60,32 @@ def _words(error: FoundError) -> str:
     if not math.isnan(error.growth):
         parts.append(
             f"ghosts grow with order to the power {error.growth:.2f} +- {error.growth_error:.1g} "
-            "(2: displacement, 0: strength)"
+            "(2: displacement, 0: strength, 2 k: k-th ghosts of a displacement)"
         )
     else:
         parts.append("one order cannot tell displacement from strength")
+    if error.harmonic > 1:
+        parts.append(f"found by its ghosts {error.harmonic}; the nearer ones are not in the table")
     parts.append(f"explains {error.ghosts} ghosts, misfit {error.misfit:.2g}")
     return "; ".join(parts)
+
+
+def _longer(one: LongerPeriod) -> str:
+    size = (
+        f"{one.amplitude:.4g} of the pitch"
+        if math.isnan(one.amplitude_m)
+        else f"{one.amplitude_m * 1e9:.4g} nm"
+    )
+    which = " and ".join(
+        f"ghosts {k} for error {n}" for k, n in zip(one.harmonics, one.errors, strict=True)
+    )
+    fits = f"fits as well, with an amplitude of {size} ({which})"
+    if not one.agrees:
+        fits = f"fits the places as well ({which}), but not the strengths"
+    return (
+        f"a longer period of {one.period:.6g} rulings {fits}: look for its first ghosts, "
+        f"{1 / one.period:.3g} orders from the line, which the line's wings may hide"
+    )
 
 
 def _amplitude(error: FoundError) -> str:

@@ -17,16 +17,17 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
 from wavesim.measuring.diagnosis.fit import Fit, fitted, ladder
+from wavesim.measuring.diagnosis.longer import LongerPeriod, longer_periods
 from wavesim.measuring.diagnosis.table import Measured, read
 
-__all__ = ["Diagnosis", "FoundError", "Measured", "diagnose", "read"]
+__all__ = ["Diagnosis", "FoundError", "LongerPeriod", "Measured", "diagnose", "read"]
 
 _SAME = 4.0  # standard errors within which two offsets are one
 _SAME_PART = 3e-4  # of the offset, allowed beside
@@ -45,7 +46,9 @@ class FoundError:
     amplitude, amplitude_error : peak displacement over pitch A/d (0 if there is none)
     amplitude_m, amplitude_error_m : the same [m]; nan where the pitch is not known
     modulation, modulation_error : a of the groove strength 1 + a cos (0 if there is none)
-    growth, growth_error : p of strength ~ |m|^p; 2 for displacement, 0 for strength
+    growth, growth_error : p of strength ~ |m|^p; 2 k for displacement, 0 for strength
+    harmonic : k of the ghosts that it was found by: 1, or 2 and more where the nearer ones of its
+        period were not measured, and these grow as |m|^2k
     ghosts : how many measured ghosts it explains, harmonics included
     misfit : root of chi square over degrees of freedom; about 1 for a good fit
     """
@@ -63,13 +66,21 @@ class FoundError:
     growth_error: float
     ghosts: int
     misfit: float
+    harmonic: int = 1
 
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """All errors found, the strongest first. Every ghost is one's, or a harmonic of some."""
+    """All errors found, the strongest first. Every ghost is one's, or a harmonic of some.
+
+    Attributes
+    ----------
+    errors : as the ghosts measured show them
+    longer : periods that explain the same ghosts as higher harmonics, their nearer ghosts unseen
+    """
 
     errors: tuple[FoundError, ...]
+    longer: tuple[LongerPeriod, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,6 +90,10 @@ class _Cluster:
     part: Measured
     offset: float
     error: float
+
+    def of_first(self, harmonic: int) -> _Cluster:
+        """The same ghosts, the distance and error those of the first ghost of their period."""
+        return replace(self, offset=self.offset / harmonic, error=self.error / harmonic)
 
 
 def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
@@ -110,13 +125,16 @@ def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
     for cluster in clusters:
         parent = _harmonic_of(cluster, found)
         if parent is None:
-            found.append((cluster, fitted(cluster.part)))
+            fit = fitted(cluster.part)
+            found.append((cluster.of_first(fit.harmonic), fit))
             parent = len(ghosts)
             ghosts.append(0)
         ghosts[parent] += cluster.part.order.size
     return Diagnosis(
-        tuple(_error(*one, count, pitch_m) for one, count in zip(found, ghosts, strict=True))
-    )
+        tuple(_error(*one, count, pitch_m) for one, count in zip(found, ghosts, strict=True)),
+        longer_periods([(cluster.part, cluster.offset, cluster.error, fit.kind, sum_of)
+                        for (cluster, fit), sum_of in zip(found, ghosts, strict=True)], pitch_m),
+    )  # fmt: skip
 
 
 def _clusters(measured: Measured) -> list[_Cluster]:

@@ -7,7 +7,7 @@ term of errors of place and strength at one period, raise one as they lower the 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from wavesim.study.formulas import ghost_over_line
 _GRID = 6000  # amplitudes tried before the best is refined
 _LEAST, _MOST = 1e-8, 0.6  # of the pitch
 _POOR = 3.0  # misfit beyond which one kind alone is not believed
+_STEEP = 2.7  # growth with order beyond which ghosts are not the first of their period
+_HIGHEST = 4
 _MODEL = 0.003  # of the strength: what envelope and neighbours still do to it
 
 
@@ -33,15 +35,11 @@ class Fit:
     growth: float
     growth_error: float
     misfit: float
-
-
-def model(order: Floats, offset: Floats, amplitude: Floats | float) -> Floats:
-    """Strength of a first ghost of displacement A/d over its line, at its own place m + offset."""
-    return ghost_over_line(order, offset, 1, amplitude)
+    harmonic: int = 1
 
 
 def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
-    """Strength of the k-th ghost that a fit predicts there; 1 for k = 0."""
+    """Strength of the k-th ghost of the period that a fit predicts there; 1 for k = 0."""
     if harmonic == 0:
         return np.ones(order.size)
     if fit.kind == "strength":
@@ -58,6 +56,7 @@ class _Pairs:
     part : the ghosts (n,)
     mean : (g, n) averages the sides of each order
     order, log_strength, error : (g,) order, mean of ln strength, and its standard error
+    harmonic : which ghosts these are of their period: first, second ...
     """
 
     part: Measured
@@ -65,11 +64,13 @@ class _Pairs:
     order: Floats
     log_strength: Floats
     error: Floats
+    harmonic: int = 1
 
     def log_model(self, amplitude: Floats | float) -> Floats:
-        """(g,) or (a, g): mean of ln `model` over the sides, for a displacement A/d."""
+        """(g,) or (a, g): mean of ln strength over the sides, for a displacement A/d."""
+        part = self.part
         with np.errstate(divide="ignore"):
-            level = np.log(model(self.part.order, self.part.offset, amplitude))
+            level = np.log(ghost_over_line(part.order, part.offset, self.harmonic, amplitude))
         return np.asarray(level @ self.mean.T)
 
 
@@ -90,6 +91,8 @@ def fitted(part: Measured) -> Fit:
     if np.unique(np.abs(part.order)).size < 2:
         return Fit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
                    growth, growth_error, misfit_place)  # fmt: skip
+    if growth > _STEEP:
+        return _higher(pairs, growth, growth_error)
     if min(misfit_place, misfit_strength) > _POOR:
         return _both(pairs, growth, growth_error)
     if misfit_place <= misfit_strength:
@@ -97,6 +100,20 @@ def fitted(part: Measured) -> Fit:
                    misfit_place)  # fmt: skip
     return Fit("strength", 0.0, 0.0, modulation, modulation_error, growth, growth_error,
                misfit_strength)  # fmt: skip
+
+
+def _higher(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
+    """Displacement of a longer period, of which these are the k-th ghosts: they grow as |m|^2k."""
+    tried = [(replace(pairs, harmonic=k), k) for k in range(1, _HIGHEST + 1)]
+    (amplitude, error, misfit), k = min(
+        ((_displacement(one), k) for one, k in tried), key=lambda found: found[0][2]
+    )
+    return Fit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, misfit, k)
+
+
+def amplitude_of(part: Measured, harmonic: int) -> tuple[float, float, float]:
+    """A/d of a displacement whose k-th ghosts these are, its standard error, and the misfit."""
+    return _displacement(replace(_paired(part), harmonic=harmonic))
 
 
 def _growth(pairs: _Pairs) -> tuple[float, float]:
