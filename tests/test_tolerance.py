@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 
 from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
@@ -17,6 +18,7 @@ from wavesim.study.tolerance.formula import (
     largest_random,
     resolving_power,
 )
+from wavesim.study.tolerance.simulation import Errors, bench
 
 COUNT = 5000
 
@@ -106,3 +108,30 @@ def test_refusals() -> None:
         tolerance(scene, Limits(resolving_power=2000), wavelength_m=WAVELENGTH_M)
     with pytest.raises(LimitError, match="order 0"):
         tolerance(scene, Limits(ghost=1e-4), wavelength_m=WAVELENGTH_M, order=0)
+
+
+@pytest.mark.parametrize("period", [96, 900, 1500, 3000, 4500])
+def test_a_simulated_ghost_of_few_periods_over_the_ruling(period: float) -> None:
+    """J_1(2 pi (m + 1/P) A/d)^2 / J_0^2 of 9,000 rulings, and (a/2)^2, down to two periods."""
+    there = bench(grating(9000), WAVELENGTH_M, 1)
+    place, _ = there.ghost(Errors(periodic=0.005, period=period))
+    assert place == pytest.approx(
+        formulas.ghost_ratio(1, 1, amplitude=0.005, period=period), rel=1e-3
+    )
+    assert there.ghost(Errors(modulation=0.02, period=period))[0] == pytest.approx(1e-4, rel=2e-3)
+
+
+def test_a_step_may_not_leave_a_twin() -> None:
+    """sinc^2(u/2) cos^2(pi u/2 + t), t = pi m s/d, of two halves out of step: its second peak.
+
+    At the largest step allowed it is 1 - 8/pi^2 of the first, wherever the half width would allow
+    more.
+    """
+    limits = Limits(resolving_power=COUNT / 2)
+    row = tolerance(grating(COUNT), limits, wavelength_m=WAVELENGTH_M).rows[-1]
+    assert row.kind == "one step in the middle"
+    u = np.linspace(-4, 4, 80_001)
+    level = (np.sinc(u / 2) * np.cos(np.pi * (u / 2 + row.alone / PITCH_M))) ** 2
+    peaks = np.sort(level[1:-1][(level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])])
+    assert peaks[-2] / peaks[-1] == pytest.approx(1 - 8 / math.pi**2, rel=0.02)
+    assert row.simulated == pytest.approx(row.alone, rel=0.01)

@@ -63,9 +63,14 @@ class Illumination:
         edge = max(float(np.abs(comb.weight[[0, -1]]).max()) for comb in combs)
         return edge / max(float(np.abs(comb.weight).max()) for comb in combs)
 
+    def amplitude(self, mu: Floats) -> Complexes:
+        """A [m] at any mu (n,), exact to 1e-12 of the peak."""
+        found: Complexes = amplitude(self.aperture, self.sine_in, self.sine(mu), self.wavelength_m)
+        return found
+
     def intensity(self, mu: Floats) -> Floats:
         """|A|^2 [m2] at any mu (n,), exact to 1e-12 of the peak amplitude."""
-        found: Complexes = amplitude(self.aperture, self.sine_in, self.sine(mu), self.wavelength_m)
+        found = self.amplitude(mu)
         return np.asarray(found.real**2 + found.imag**2, dtype=np.float64)
 
 
@@ -151,13 +156,15 @@ def _envelope(
     in_blocks(multiply, part.size)
 
 
-def softened(light: Illumination) -> Illumination:
+def softened(light: Illumination, *, edge: float | None = None) -> Illumination:
     """The same ruling seen through a beam that fades to exp(-21) at its ends.
 
     Lines become Gaussian, about three times as wide, and lose the tails of a sharp end: what
-    stands between the orders is then ghosts and diffuse light alone.
+    stands between the orders is then ghosts and diffuse light alone. `edge` is the amplitude that
+    the beam has at its ends over its middle, by default the light's own.
     """
-    strength = max(_EDGE + math.log(max(light.edge_amplitude, 1e-300)), 0.0)
+    edge = light.edge_amplitude if edge is None else edge
+    strength = max(_EDGE + math.log(max(edge, 1e-300)), 0.0)
     return faded(light, lambda along: np.asarray(np.exp(-strength * along**2)))
 
 

@@ -29,7 +29,7 @@ from wavesim.study.profile.line_core import Core
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
 from wavesim.study.profile.search import diffuse, prepared
 from wavesim.study.ruling import Ruling, ruling, with_aperture
-from wavesim.study.tolerance.formula import Broadening, mean_width
+from wavesim.study.tolerance.formula import Broadening, mean_width, with_twins
 
 _DRAWS = 2000  # rulings averaged where errors accumulate: 1.5 % of the width
 _FEW = 400  # rulings of each
@@ -108,18 +108,34 @@ class Bench:
     def ghost(self, errors: Errors) -> tuple[float, float]:
         """Stronger of the first ghosts over the line, without the groove's envelope, and its error.
 
-        The mean of 16 rulings where diffuse light interferes with it.
+        What stands at each place is the line and both ghosts together, each with the wings of the
+        softened beam; the amplitudes are told apart by what the perfect ruling leaves at the
+        distances between them, so a period may be as long as half of the ruling. The mean of 16
+        rulings where diffuse light interferes with it.
         """
-        mu = self.order + np.array([0.0, 1.0, -1.0]) / errors.period
-        share = self.ruled.efficiency(mu, self.wavelength_m)
+        offset = np.array([0.0, 1.0, -1.0, 2.0, -2.0]) / errors.period
+        mu = self.order + offset
+        share = np.sqrt(self.ruled.efficiency(mu, self.wavelength_m))
+        perfect = self.light(Errors())
+        copies = self._wings(softened(perfect), offset[:, None] - offset)
         draws = _GHOST_DRAWS if errors.random or errors.missing else 1
-        level = np.array(
-            [softened(self.light(errors, 10 * k)).intensity(mu) / share for k in range(draws)]
-        )
-        ratio = level[:, 1:] / level[:, :1]
+        level = np.empty((draws, mu.size))
+        for k in range(draws):
+            light = softened(self.light(errors, 10 * k), edge=perfect.edge_amplitude)
+            seen = light.amplitude(mu) / share
+            level[k] = np.abs(np.linalg.solve(copies, seen)) ** 2
+        ratio = level[:, 1:3] / level[:, :1]
         side = int(np.argmax(ratio.mean(axis=0)))
         error = float(ratio[:, side].std()) / math.sqrt(draws)
         return float(ratio[:, side].mean()), error
+
+    def _wings(self, perfect: Illumination, offset: Floats) -> Floats:
+        """Amplitude that a line of the perfect ruling leaves at offsets, over its peak."""
+        comb = perfect.aperture.combs[0]
+        weight, along = np.abs(comb.weight), comb.position_m / self.ruled.pitch_m
+        flat, place = np.unique(np.abs(offset), return_inverse=True)
+        waves = np.array([float(weight @ np.cos(2 * np.pi * u * along)) for u in flat])
+        return np.asarray((waves / weight.sum())[place].reshape(offset.shape))
 
     def diffuse(self, errors: Errors) -> tuple[float, float]:
         """Share of the line's light that is scattered evenly, and its standard error."""
@@ -154,8 +170,9 @@ class Bench:
         return found.level * self.ruled.effective_count, found.cells
 
     def resolving_power(self, errors: Errors) -> float:
-        """0.8859 |m| / FWHM of the line; the mean line of 2000 rulings where errors accumulate.
+        """0.8859 |m| / FWHM of the line, twins included (`with_twins`).
 
+        Where errors accumulate, of the mean line of 2000 rulings.
         Only what widens a line goes in, on a ruling of 400 with the same errors from end to end:
         widths go with 1/N at the same sigma^2 N, drift times N, and step.
         """
@@ -168,7 +185,9 @@ class Bench:
         for seed in range(draws):
             level += self._short(errors, count, seed, self.order + offset)
         try:
-            return SINC_FWHM * abs(self.order) / Core(offset, level).fwhm * fewer
+            left, right = Core(offset, level).half_places
+            width = with_twins(offset, level, (left, right))
+            return SINC_FWHM * abs(self.order) / width * fewer
         except ComputationError:
             return 0.0
 
