@@ -205,6 +205,11 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
             "animate three.toml --vary aperture.x.0.y=1",
             "leads nowhere in this scene; expected a key",
         ),
+        (
+            "animate three.toml --vary aperture.count=1 --vary plate.pixel=1",
+            "--vary is given twice",
+        ),
+        ("expose three.toml -o a.h5 -o b.h5", "-o is given twice"),
         ("animate three.toml --vary aperture.count=1 --seconds 0", "a number from 0.02 to 600"),
         ("expose three.toml --pgn a", "no such option '--pgn'"),
         ("expose none.toml", "none.toml: there is no such file; expected a scene file"),

@@ -87,6 +87,39 @@ def test_ghosts_are_marked_where_the_formula_puts_them() -> None:
     assert min(abs(mark.position_m - x) for mark in marks) < 1e-6  # the line list's last digit
 
 
+def test_lines_are_marked_where_their_light_falls() -> None:
+    """Mercury's wavelengths, each at f tan(asin(m lambda / d) - axis)."""
+    import math
+
+    from wavesim.figures.line_marks import line_marks
+    from wavesim.lightpath import expose
+    from wavesim.scene import parse
+
+    marks = {mark.label: mark.position_m for mark in line_marks(expose(parse(SCENE)))}
+    assert {"546.1", "577.0", "579.1"} <= set(marks)
+    assert all(label.replace(".", "").isdigit() for label in marks)
+    x = 0.6 * math.tan(math.asin(546.0749e-9 * 600e3) - math.radians(19.1))
+    assert marks["546.1"] == pytest.approx(x, abs=1e-6)
+    sun = SCENE.replace('kind = "lamp"\nelement = "Hg"', 'kind = "sun"')
+    green = sun.replace(
+        "[bench]",
+        '[[source.filters]]\nkind = "bandpass"\ncentre = "520 nm"\nwidth = "10 nm"\n[bench]',
+    )
+    letters = {mark.label for mark in line_marks(expose(parse(green)))}
+    assert {"E", "b1", "b2"} <= letters  # 526.96, 518.36, 517.27 nm pass the filter
+    assert not letters & {"D1", "D2", "a", "C", "F"}
+
+
+def test_a_source_without_lines_is_said_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    led = SCENE.replace('kind = "lamp"\nelement = "Hg"', 'kind = "blackbody"\ntemperature = "3 kK"')
+    (tmp_path / "scene.toml").write_text(led)
+    assert run("figure", str(tmp_path / "scene.toml"), "-o", "f.png", "--mark", "lines") == 2
+    printed = capsys.readouterr().err
+    assert all(fact in printed for fact in ("blackbody", "no lines", "--mark orders"))
+
+
 def test_wrong_ending(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "scene.toml").write_text(SCENE)
     assert run("figure", str(tmp_path / "scene.toml"), "-o", "figure.gif") == 2

@@ -124,6 +124,8 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
         ("--decades 3", "--decades goes with --tone log"),
         ("--stops ninety", '"ninety" is no number'),
         ("--halo 3", "has no unit"),
+        ("--halo 60um", "--halation"),
+        ("--seed 3", "--grain"),
         ("-o a.jpg", "ends in .png or .tif"),
         ("--stops 2 --stops 2.0000001", "is to be written twice"),
     ],

@@ -24,7 +24,7 @@ import click
 
 from wavesim import __version__
 from wavesim.cli import signals
-from wavesim.cli.options import examples, first_example
+from wavesim.cli.options import examples, first_example, refuse_repetition
 from wavesim.errors import WavesimError, one_line
 
 __all__ = ["main"]
@@ -47,7 +47,12 @@ class _Commands(click.Group):
         if cmd_name not in self.list_commands(ctx):
             return None
         command = importlib.import_module(f"wavesim.cli.{cmd_name}").command
-        return command if isinstance(command, click.Command) else None
+        if not isinstance(command, click.Command):
+            return None
+        for param in command.params:
+            if isinstance(param, click.Option) and not (param.multiple or param.is_flag):
+                refuse_repetition(param)
+        return command
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]

@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from wavesim.cli.common import Progress, echo_json, name_of, print_result, progress, scene_named
-from wavesim.cli.options import FIGURES, PLATES, Number, Output, Whole, examples, json_option
+from wavesim.cli.options import (
+    FIGURES,
+    PLATES,
+    Number,
+    Output,
+    Whole,
+    examples,
+    json_option,
+    writable,
+)
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
@@ -60,7 +69,7 @@ def command(
     tolerance; a closed-form estimate of that point stands beside it. With --vary any number of the
     scene is varied instead. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
     """
-    scene = scene_named(scene_file, output, figure)
+    scene = scene_named(scene_file, output, *_figure_names(figure, given["only"]))
     with progress(name_of(scene, scene_file)) as show:
         compared = _compared(scene, given, show)
     files = _written(compared, output, figure)
@@ -68,6 +77,20 @@ def command(
         echo_json({"scene_file": scene_file, **compared.record(), "files": files})
     else:
         print_result(compared, *([("written", ", ".join(files))] if files else []))
+
+
+def _figure_names(figure: Path | None, only: tuple[str, ...]) -> list[Path]:
+    """Every file that --figure may write: the one named, or one for each formula."""
+    if figure is None:
+        return []
+    if len(only) == 1:
+        return [figure]
+    derived = [_of_formula(figure, name) for name in only or _NAMES]
+    return [figure, *(writable(path, FIGURES) for path in dict.fromkeys(derived))]
+
+
+def _of_formula(figure: Path, name: str) -> Path:
+    return figure.with_name(f"{figure.stem}_{name}{figure.suffix}")
 
 
 def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
@@ -146,7 +169,7 @@ def _draw(compared: Compared, path: Path) -> list[Path]:
         if len(one.rows) < 2:
             continue
         several = len(compared.comparisons) > 1
-        name = path.with_name(f"{path.stem}_{one.name}{path.suffix}") if several else path
+        name = _of_formula(path, one.name) if several else path
         figures.save(drawing(one, compared.scene.title), name)
         drawn.append(name)
     return drawn

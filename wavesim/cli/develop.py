@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
+from click.core import ParameterSource
 
 from wavesim.cli.common import echo_json, labelled, plate_named, progress, scene_named
 from wavesim.cli.options import Amount, Number, Output, Whole, examples, json_option, writable
@@ -129,6 +130,16 @@ def command(
 
 
 def _check(look: _Look, output: Path, decades: float | None) -> None:
+    """Refuse options that would be given for nothing."""
+    context = click.get_current_context()
+    given = {
+        name for name in context.params
+        if context.get_parameter_source(name) is ParameterSource.COMMANDLINE
+    }  # fmt: skip
+    if "halo" in given and not context.params["halation"]:
+        raise click.UsageError("--halo needs --halation; expected --halation 0.03, for instance")
+    if "seed" in given and not (context.params["noise"] or context.params["grain"]):
+        raise click.UsageError("--seed needs --noise or --grain, which it draws")
     if decades is not None and look.tone != "log":
         raise click.UsageError(f"--decades goes with --tone log, not with --tone {look.tone}")
     if look.depth != _FLOAT:

@@ -37,7 +37,8 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
 )  # fmt: skip
 @click.option(
     "--mark", type=click.Choice(_MARK),
-    help="Mark on the plate its orders (the default), the Sun's dark lines, or predicted ghosts.",
+    help="Mark on the plate its orders (the default), the source's lines (a lamp's wavelengths in "
+    "nm, Fraunhofer's letters in sunlight), or predicted ghosts.",
 )  # fmt: skip
 @click.option("--log", is_flag=True, help="A logarithmic profile over ten decades.")
 @figure_options("figure.png", "page", *FIGURES)
@@ -90,20 +91,10 @@ def _no_marks(_: ExposedPlate) -> None:
 
 
 def _line_marks(plate: ExposedPlate) -> list[Mark]:
-    """Fraunhofer's letters in every order that falls on the plate."""
-    import numpy as np
+    """The source's own lines, where their light falls."""
+    from wavesim.figures.line_marks import line_marks
 
-    from wavesim.figures import Mark
-    from wavesim.figures.marks import order_positions, orders_on
-    from wavesim.measuring import FRAUNHOFER
-
-    marks = []
-    for letter, wavelength_nm, _ in FRAUNHOFER:
-        wavelength = wavelength_nm * 1e-9
-        orders = [m for m in orders_on(plate.scene, np.array([wavelength])) if m]
-        places = order_positions(plate.scene, np.array(orders, dtype=float), wavelength)
-        marks += [Mark(float(x), letter, "line") for x in places]
-    return marks
+    return line_marks(plate)
 
 
 def _ghost_marks(plate: ExposedPlate) -> list[Mark]:

@@ -6,7 +6,7 @@ import math
 import os
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -221,6 +221,36 @@ def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], 
         help="For paper, projector or screen.",
     )  # fmt: skip
     return lambda command: output(title(sizes(command)))
+
+
+def refuse_repetition(option: click.Option) -> None:
+    """Have an option that takes one value refuse a second one, instead of dropping the first.
+
+    Safe to repeat on the same option.
+    """
+    if getattr(option, "refuses_repetition", False):
+        return
+    added = option.add_to_parser
+
+    def add_to_parser(parser: Any, ctx: click.Context) -> None:
+        added(parser, ctx)
+        for name in option.opts:
+            stored = (parser._long_opt | parser._short_opt).get(name)
+            if stored is not None:
+                stored.process = _once(option, stored.process, ctx)
+
+    vars(option).update(refuses_repetition=True, add_to_parser=add_to_parser)
+
+
+def _once(
+    option: click.Option, process: Callable[[Any, Any], None], ctx: click.Context
+) -> Callable[[Any, Any], None]:
+    def store(value: Any, state: Any) -> None:
+        if option.name in state.opts:
+            raise click.UsageError(f"{option.opts[0]} is given twice; expected it once", ctx)
+        process(value, state)
+
+    return store
 
 
 def examples(*commands: str) -> str:

@@ -10,7 +10,10 @@ from typing import ClassVar
 import numpy as np
 
 from wavesim.plate import Plate
-from wavesim.results import Result, Sentence
+from wavesim.results import Result, Sentence, plain
+from wavesim.study.predict.missed import missed
+from wavesim.study.predict.shown_ghosts import ShownGhost, of_plate
+from wavesim.study.predict.shown_ghosts import sentences as ghost_sentences
 from wavesim.study.visibility import Visibility, visibility
 from wavesim.text import counted, length, shutter
 
@@ -39,6 +42,16 @@ class PlateSummary(Result):
         """What this exposure shows and burns out."""
         return visibility(self.plate)
 
+    @cached_property
+    def ghosts(self) -> tuple[ShownGhost, ...] | None:
+        """Ghosts of the lines on the plate; None without lines or periodic errors."""
+        return of_plate(self.plate)
+
+    @cached_property
+    def warning(self) -> str | None:
+        """Where no order reaches the plate."""
+        return missed(self.plate.scene)
+
     def report(self) -> Iterator[Sentence]:
         """How it was computed and exposed; what shows; notes and cautions."""
         report = self.plate.report
@@ -47,6 +60,10 @@ class PlateSummary(Result):
         yield Sentence("exposure", self._exposure())
         yield Sentence("brightest", self._brightest())
         yield from self.visibility.report()
+        if self.ghosts is not None:
+            yield from (Sentence("ghosts", text) for text in ghost_sentences(self.ghosts))
+        if self.warning is not None:
+            yield Sentence("warning", self.warning)
         yield from (Sentence("note", text) for text in report.notes)
         yield from (Sentence("caution", text) for text in report.cautions)
 
@@ -75,6 +92,8 @@ class PlateSummary(Result):
             "power_W": plate.power_W,
             "stage_seconds": dict(report.seconds),
             "seeds": list(report.seeds),
+            "ghosts": [plain(one) for one in self.ghosts or () if one.shown],
+            "warnings": [] if self.warning is None else [self.warning],
             "notes": list(report.notes),
             "cautions": list(report.cautions),
         }

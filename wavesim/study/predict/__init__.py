@@ -20,9 +20,12 @@ from wavesim.study.predict.errors import Effect, effects_of
 from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
+from wavesim.study.predict.missed import missed
 from wavesim.study.predict.openings import Feature, features_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
+from wavesim.study.predict.pairs import BestOrder, Pair, best_order, pairs_of
 from wavesim.study.predict.report import report
+from wavesim.study.predict.shown_ghosts import ShownGhost, shown_ghosts
 from wavesim.study.predict.wavelengths import (
     middle_wavelength,
     principal_wavelength,
@@ -31,13 +34,16 @@ from wavesim.study.predict.wavelengths import (
 from wavesim.study.ruling import Ruling, ruling
 
 __all__ = [
+    "BestOrder",
     "Effect",
     "Exposed",
     "ExposureEstimate",
     "Feature",
     "Ghost",
     "Order",
+    "Pair",
     "Prediction",
+    "ShownGhost",
     "Widths",
     "predict",
 ]
@@ -80,6 +86,10 @@ class Prediction(Result):
     effects : of all errors, for each order
     ghosts_above : level down to which ghosts are listed, over the line
     exposure : estimate, or None where L S / f^2 does not apply
+    pairs : neighbouring lines of the source in each order, resolved or not
+    best_order : order worth turning to the middle of the plate, of a grating
+    shown_ghosts : ghosts on the plate at the estimated exposure; None without an estimate
+    warning : where no order reaches the plate
     limits, cautions : sentences
     """
 
@@ -96,6 +106,10 @@ class Prediction(Result):
     effects: tuple[Effect, ...]
     ghosts_above: float
     exposure: ExposureEstimate | None
+    pairs: tuple[Pair, ...]
+    best_order: BestOrder | None
+    shown_ghosts: tuple[ShownGhost, ...] | None
+    warning: str | None
     limits: tuple[str, ...]
     cautions: tuple[str, ...]
 
@@ -145,6 +159,8 @@ def predict(
             expected=_orders_there(ruled, principal),
         )
     periods = periods_of(scene, ruled)
+    exposure = estimate(scene, ruled, spectrum, lines)
+    pairs = pairs_of(scene, ruled, lines, chosen=bool(wavelengths_m))
     return Prediction(
         title=scene.title,
         rulings=getattr(scene.aperture, "rulings", ruled.count),
@@ -163,10 +179,25 @@ def predict(
         ),
         effects=tuple(effect for line in main for effect in effects_of(scene, ruled, line)),
         ghosts_above=ghosts_above,
-        exposure=estimate(scene, ruled, spectrum, lines),
+        exposure=exposure,
+        pairs=pairs,
+        best_order=best_order(scene, ruled, lines, pairs, principal),
+        shown_ghosts=_shown(scene, ruled, lines, exposure) if periods.amplitude.size else None,
+        warning=missed(scene, ruled),
         limits=limits_of(scene, ruled, lines),
         cautions=light.cautions(scene.source),
     )
+
+
+def _shown(
+    scene: Scene, ruled: Ruling, lines: tuple[Order, ...], exposure: ExposureEstimate | None
+) -> tuple[ShownGhost, ...] | None:
+    """Ghosts that the estimated exposure would show; None where there is no estimate."""
+    if exposure is None:
+        return None
+    by_line = {(line.order, line.wavelength_m): line for line in lines}
+    levels = [(by_line[one.order, one.wavelength_m], one.stops) for one in exposure.orders]
+    return shown_ghosts(scene, ruled, levels)
 
 
 def _orders_there(ruled: Ruling, wavelength_m: float) -> str:
@@ -195,6 +226,10 @@ def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Pre
         effects=(),
         ghosts_above=math.nan,
         exposure=None,
+        pairs=(),
+        best_order=None,
+        shown_ghosts=None,
+        warning=None,
         limits=limits,
         cautions=light.cautions(scene.source),
     )

@@ -23,7 +23,7 @@ from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
-from wavesim.text import ranges
+from wavesim.text import ranges, stops_from_white
 
 _BINS = 40  # of the light that meets at one place
 _EYE_M = 555e-9  # peak of the eye
@@ -138,6 +138,6 @@ def _words(
             found.append(f"{state}, each at its brightest colour: {ranges('order', names)}")
     if subsidiary is not None:
         state, stops = subsidiary
-        found.append(f"the largest subsidiary maximum: {state}, {stops:+.1f} stops from white")
-    found.append("7 stops below white count as too faint")
+        found.append(f"the largest subsidiary maximum: {state}, {stops_from_white(stops)}")
+    found.append("too faint: more than 7 stops below white")
     return tuple(found)

@@ -10,11 +10,14 @@ from wavesim.results import Column, Listing, Sentence
 from wavesim.study.predict.errors import Effect
 from wavesim.study.predict.ghosts import Ghost
 from wavesim.study.predict.orders import Order
-from wavesim.text import length, shutter
+from wavesim.study.predict.pairs import BestOrder, Pair
+from wavesim.study.predict.shown_ghosts import sentences as ghost_sentences
+from wavesim.text import counted, length, shutter
 
 if TYPE_CHECKING:
     from wavesim.study.predict import Prediction
 
+_WIDE_SLIT_M = 1e-3  # wider slits are not worth naming
 _MOST_GHOSTS = 40
 _MOST_OVERLAPS = 3
 
@@ -24,7 +27,8 @@ def report(found: Prediction) -> Iterator[Sentence | Listing]:
     yield Sentence("scene", found.title or "without a title")
     yield from _ruling(found)
     for table in (
-        _orders(found), _positions(found), _features(found), _ghosts(found), _effects(found),
+        _orders(found), _positions(found), _pairs(found), _features(found), _ghosts(found),
+        _effects(found),
     ):  # fmt: skip
         if table is not None:
             yield table
@@ -75,7 +79,7 @@ def _order(line: Order) -> tuple[str, ...]:
     return (
         _signed(line.order),
         f"{math.degrees(line.beta_rad):.4f}",
-        f"{line.x_m * 1e3:.3f}" + ("" if line.on_plate else " off"),
+        _position(line),
         _number(line.dispersion_nm_mm),
         _number(line.free_spectral_range_m * 1e9),
         f"{line.anamorphic:.4f}",
@@ -102,15 +106,38 @@ def _positions(found: Prediction) -> Listing | None:
     rows = []
     for order in sorted({line.order for line in found.orders}):
         cells = [lines.get((order, w)) for w in found.wavelengths_m]
-        texts = ("-" if line is None else _position(line) for line in cells)
+        texts = ("-" if x is None else "missing" if x.missing else _position(x) for x in cells)
         rows.append((_signed(order), *texts))
     return Listing("position x on the plate (off: beyond its edge)", columns, tuple(rows))
 
 
 def _position(line: Order) -> str:
-    if line.missing:
-        return "missing"
+    if math.isnan(line.x_m):
+        return "off"
     return f"{line.x_m * 1e3:.3f}" + ("" if line.on_plate else " off")
+
+
+def _pairs(found: Prediction) -> Listing | None:
+    """For each pair of lines and order the widest source slit that resolves it."""
+    if not found.pairs:
+        return None
+    orders = sorted({pair.order for pair in found.pairs})
+    cells = {(pair.first_m, pair.second_m, pair.order): pair for pair in found.pairs}
+    columns = (Column("pair of lines", "nm"), *(Column(f"order {_signed(m)}") for m in orders))
+    rows = []
+    for first, second in dict.fromkeys((pair.first_m, pair.second_m) for pair in found.pairs):
+        name = f"{first * 1e9:.2f} and {second * 1e9:.2f}"
+        rows.append((name, *(_resolved(cells.get((first, second, m))) for m in orders)))
+    title = "is each pair resolved with this source slit, and the widest slit that resolves it"
+    return Listing(title, columns, tuple(rows))
+
+
+def _resolved(pair: Pair | None) -> str:
+    if pair is None:
+        return "-"
+    answer = "yes" if pair.resolved else "no"
+    wide = math.isnan(pair.slit_m) or (pair.resolved and pair.slit_m > _WIDE_SLIT_M)
+    return answer if wide else f"{answer}, {length(pair.slit_m)}"
 
 
 def _features(found: Prediction) -> Listing | None:
@@ -188,14 +215,34 @@ def _effect(effect: Effect) -> tuple[str, ...]:
 
 
 def _conclusions(found: Prediction) -> Iterator[Sentence]:
+    if found.warning is not None:
+        yield Sentence("warning", found.warning)
+    if found.best_order is not None:
+        yield Sentence("order", _best(found.best_order))
     for text in sorted({e.words for e in found.effects if "no closed form" in e.words}):
         yield Sentence("error", text)
     if found.exposure is not None:
         first, *rest = found.exposure.words
         yield Sentence("exposure", f"{shutter(found.exposure.time_s)} {first}")
         yield from (Sentence("", text) for text in rest)
+    if found.shown_ghosts is not None:
+        yield from (Sentence("ghosts", text) for text in ghost_sentences(found.shown_ghosts))
     yield from (Sentence("limit", text) for text in found.limits)
     yield from (Sentence("caution", text) for text in found.cautions)
+
+
+def _best(best: BestOrder) -> str:
+    nm = f"{best.wavelength_m * 1e9:.2f} nm"
+    text = f"order {_signed(best.order)} "
+    if best.pairs:
+        text += f"resolves {best.resolved} of {counted(best.pairs, 'pair')} of lines"
+        text += ", as many as any order; " if best.resolved else ", and no order more; "
+    else:
+        text += f"is the brightest beside order 0 ({100 * best.efficiency:.3g} %); "
+    if best.in_middle:
+        return f"{text}its {nm} already lies near the middle of the plate"
+    angle = f'{best.key} = "{math.degrees(best.angle_rad):.4f} deg"'
+    return f"{text}{angle} turns its {nm} to the middle of the plate"
 
 
 def _signed(order: int) -> str:
