@@ -21,6 +21,7 @@ from wavesim.study.predict.wavelengths import principal_wavelength, reference_wa
 from wavesim.study.ruling import Ruling, defects_of, ruling_seen
 
 _MOST_MINIMA = 400
+_MOST_ORDERS = 400
 _MOST_BETWEEN = 40  # minima between two orders: more stand closer than they can be marked
 _GHOSTS_ABOVE = 1e-6
 _ANGLES = 9
@@ -62,21 +63,39 @@ def marks_of(scene: Scene, wavelength_m: float) -> Marks:
     ruled = ruling_seen(scene)
     if ruled is None or ruled.count < 2:
         return Marks(wavelength_m, minima=_features(scene, wavelength_m), angles=angles)
-    lines = [one for one in order_table(scene, ruled, (wavelength_m,)) if one.on_plate]
+    return Marks(
+        wavelength_m,
+        orders=_orders(scene, ruled, wavelength_m),
+        minima=_minima(scene, ruled, wavelength_m),
+        ghosts=_ghosts(scene, ruled, wavelength_m),
+        angles=angles,
+    )
+
+
+def _orders(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[int, float, float], ...]:
+    """Order, place and share of the light of the strongest, of the whole orders on the plate."""
+    ends = sorted(float(ruled.geometry.order(x, wavelength_m)) for x in scene.plate.x_range_m)
+    orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1)
+    if not 0 < orders.size <= _MOST_ORDERS:
+        return ()
+    share = ruled.efficiency(orders, wavelength_m)
+    places = ruled.geometry.x_m(orders, wavelength_m)
+    top = max(float(share.max()), 1e-300)
+    rows = zip(orders, places, share / top, strict=True)
+    return tuple((int(m), float(x), float(part)) for m, x, part in rows)
+
+
+def _ghosts(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[float, float, int], ...]:
+    if not defects_of(scene, PeriodicDefect):
+        return ()
     periods = periods_of(scene, ruled)
     ghosts = [
         (ghost.x_m, ghost.seen, ghost.order)
-        for line in lines
-        if defects_of(scene, PeriodicDefect) and not line.missing
+        for line in order_table(scene, ruled, (wavelength_m,))
+        if line.on_plate and not line.missing
         for ghost in ghosts_of(line, ruled, periods, above=_GHOSTS_ABOVE)
     ]
-    return Marks(
-        wavelength_m,
-        orders=tuple((one.order, one.x_m, one.relative) for one in lines),
-        minima=_minima(scene, ruled, wavelength_m),
-        ghosts=tuple(g for g in ghosts if _on_plate(scene, g[0])),
-        angles=angles,
-    )
+    return tuple(ghost for ghost in ghosts if _on_plate(scene, ghost[0]))
 
 
 def _minima(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[float, str], ...]:

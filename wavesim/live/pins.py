@@ -101,7 +101,7 @@ class Pins:
                     "words": [] if pin is self._pins[0] else self._compared(pin),
                 }
             )
-            buffers.append(view.painted(rendering, stops=stops).tobytes())
+            buffers.append(view.painted(rendering, stops=stops)[0].tobytes())
         return {"pins": rows, "shared": self.shared_exposure}, tuple(buffers)
 
     def _compared(self, pin: Pin) -> list[str]:

@@ -230,8 +230,9 @@ class Desk:
         self, view: View, tell: Tell, more: dict[str, Any] | None = None, picture: bytes = b""
     ) -> None:
         head = frame_head(self.bench, view)
-        painted = b"" if picture else view.painted(self.bench.rendering()).tobytes()
-        buffers = (painted, view.hues().tobytes(), view.profile.astype("<f4").tobytes(), picture)
+        rows, hues = view.painted(self.bench.rendering())
+        painted = b"" if picture else rows.tobytes()
+        buffers = (painted, hues.tobytes(), view.profile.astype("<f4").tobytes(), picture)
         tell(Reply({**head, **(more or {})}, buffers))
 
     _WORK: dict[str, Callable[[Desk, dict[str, Any], Tell], None]] = field(

@@ -52,18 +52,20 @@ class View:
     brightest_W_m2: float  # noqa: N815  (the unit is W)
     plate: Plate
 
-    def painted(self, rendering: Rendering, *, stops: float = 0.0) -> npt.NDArray[np.uint8]:
-        """(r, nx, 4) RGBA of the rows, exposed `stops` longer."""
-        return _rgba(picture(self.xyz, over_stops=stops, rendering=rendering, **self._white()))
+    def painted(
+        self, rendering: Rendering, *, stops: float = 0.0
+    ) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
+        """(r, nx, 4) RGBA of the rows exposed `stops` longer, (1, nx, 4) the middle row's hues.
 
-    def hues(self) -> npt.NDArray[np.uint8]:
-        """(1, nx, 4) RGBA of the middle row's colours at one brightness."""
+        A hue is the light of its place at one brightness, to be seen below the curve.
+        """
         middle = self.xyz[self.xyz.shape[0] // 2]
-        level = _BRIGHTNESS * self.plate.white_exposure_lx_s
-        light = middle[:, 1:2]
-        even = np.where(light > 0, middle * (level / np.where(light > 0, light, 1.0)), 0.0)
-        rendering = Rendering(dither=False)
-        return _rgba(picture(even[None], rendering=rendering, **self._white()))
+        light = np.maximum(middle[:, 1:2], 1e-300)
+        level = _BRIGHTNESS * self.plate.white_exposure_lx_s / 2.0**stops
+        even = np.where(middle[:, 1:2] > 0, middle * (level / light), 0.0)
+        xyz = np.concatenate([self.xyz, even[None]])
+        rgba = _rgba(picture(xyz, over_stops=stops, rendering=rendering, **self._white()))
+        return rgba[:-1], rgba[-1:]
 
     def _white(self) -> dict[str, Any]:
         plate = self.plate
