@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 import numpy as np
@@ -143,8 +143,15 @@ def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16")
     one_of("balance", balance, _BALANCES)
     if balance == "none":
         return np.eye(3)
-    white = unit_white(white_xyz)
-    return adaptation(white, d65_xyz(), transform=transform, degree=balance_degree(white))
+    return _balance(tuple(float(part) for part in unit_white(white_xyz)), transform)
+
+
+@lru_cache(maxsize=64)  # the search for a white's temperature takes 2 ms, a row of a plate 1
+def _balance(white_xyz: tuple[float, ...], transform: str) -> Array:
+    white = np.array(white_xyz)
+    matrix = adaptation(white, d65_xyz(), transform=transform, degree=balance_degree(white))
+    matrix.flags.writeable = False
+    return matrix
 
 
 def _checked(xyz: ArrayLike) -> Array:

@@ -72,7 +72,9 @@ def marks_of(scene: Scene, wavelength_m: float) -> Marks:
     )
 
 
-def _orders(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[int, float, float], ...]:
+def _orders(
+    scene: Scene, ruled: Ruling, wavelength_m: float
+) -> tuple[tuple[int, float, float], ...]:
     """Order, place and share of the light of the strongest, of the whole orders on the plate."""
     ends = sorted(float(ruled.geometry.order(x, wavelength_m)) for x in scene.plate.x_range_m)
     orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1)
@@ -85,7 +87,9 @@ def _orders(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[int
     return tuple((int(m), float(x), float(part)) for m, x, part in rows)
 
 
-def _ghosts(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[float, float, int], ...]:
+def _ghosts(
+    scene: Scene, ruled: Ruling, wavelength_m: float
+) -> tuple[tuple[float, float, int], ...]:
     if not defects_of(scene, PeriodicDefect):
         return ()
     periods = periods_of(scene, ruled)

@@ -21,7 +21,7 @@ from wavesim.plate import Plate
 from wavesim.scene import Ruled, Scene
 
 PREVIEW, ROW, WHOLE = "preview", "row", "plate"
-_ROWS = 41  # of a ruled plate that are computed; odd, so that one is the middle
+_ROWS = 25  # of a ruled plate that are computed; odd, so that one is the middle
 _MOST_ROWS = 13  # of these that are handed on
 _MOST_COLUMNS = 4096
 _PLANE_SIDE = 200  # cells across a preview of an aperture in the plane
