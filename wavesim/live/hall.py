@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-import json
+from contextlib import suppress
 
-from starlette.websockets import WebSocket
+import anyio
+from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from wavesim.live.protocol import Desk, Reply
 from wavesim.live.wire import packed
@@ -41,17 +42,36 @@ class Hall:
 
     async def follow(self, socket: WebSocket) -> None:
         """Send each new frame once the last was confirmed; those missed meanwhile are left out."""
-        sent: dict[str, int] = {}
+        confirmed = asyncio.Semaphore(0)
         self.followers += 1
         try:
-            while True:
-                kind = next((k for k in _KINDS if self._version.get(k, 0) > sent.get(k, 0)), None)
-                if kind is None:
-                    async with self._changed:
-                        await self._changed.wait()
-                    continue
-                sent[kind] = self._version[kind]
-                await socket.send_bytes(self._latest[kind])
-                json.loads(await asyncio.wait_for(socket.receive_text(), _PATIENCE_S))
+            async with anyio.create_task_group() as group:
+                group.start_soon(self._confirmations, socket, confirmed, group.cancel_scope)
+                with suppress(WebSocketDisconnect, TimeoutError):
+                    await self._show(socket, confirmed)
+                group.cancel_scope.cancel()
         finally:
             self.followers -= 1
+
+    async def _show(self, socket: WebSocket, confirmed: asyncio.Semaphore) -> None:
+        sent: dict[str, int] = {}
+        while True:
+            kind = next((k for k in _KINDS if self._version.get(k, 0) > sent.get(k, 0)), None)
+            if kind is None:
+                async with self._changed:
+                    await self._changed.wait()
+                continue
+            sent[kind] = self._version[kind]
+            await socket.send_bytes(self._latest[kind])
+            await asyncio.wait_for(confirmed.acquire(), _PATIENCE_S)
+
+    async def _confirmations(
+        self, socket: WebSocket, confirmed: asyncio.Semaphore, scope: anyio.CancelScope
+    ) -> None:
+        """Every message of a follower counts as one; what it says is not looked at."""
+        with suppress(WebSocketDisconnect):
+            while True:
+                await socket.receive_text()
+                if confirmed.locked():
+                    confirmed.release()
+        scope.cancel()

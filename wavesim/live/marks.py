@@ -77,7 +77,7 @@ def _orders(
 ) -> tuple[tuple[int, float, float], ...]:
     """Order, place and share of the light of the strongest, of the whole orders on the plate."""
     ends = sorted(float(ruled.geometry.order(x, wavelength_m)) for x in scene.plate.x_range_m)
-    orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1)
+    orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1, dtype=np.float64)
     if not 0 < orders.size <= _MOST_ORDERS:
         return ()
     share = ruled.efficiency(orders, wavelength_m)

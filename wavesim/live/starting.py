@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import io
+import signal
 import socket
 import sys
 import threading
@@ -18,6 +19,7 @@ from wavesim.live.server import LARGEST_MESSAGE, Server
 from wavesim.scene import Scene, load, parse
 
 PORT = 8642
+_ENDING = (signal.SIGINT, signal.SIGTERM)
 _MOST_SCENES = 200
 
 
@@ -99,24 +101,27 @@ def open_bench(
 
 
 def served(bench: Opened, *, browser: bool) -> None:
-    """Answer until Ctrl-C."""
+    """Answer until Ctrl-C or termination, which end it as asked."""
     import uvicorn
 
     config = uvicorn.Config(
-        bench.server.app(), log_level="warning", ws="websockets-sansio",
+        bench.server.app(), log_level="error", ws="websockets-sansio",
         ws_max_size=LARGEST_MESSAGE, ws_per_message_deflate=False, ws_max_queue=4,
         timeout_graceful_shutdown=2, server_header=False, lifespan="off", limit_concurrency=400,
     )  # fmt: skip
+    server = uvicorn.Server(config)
     sys.stdout.flush()
     if browser:
         threading.Timer(0.7, webbrowser.open, (bench.address,)).start()
+    # the server hears the signals itself, ends, and raises them again for those who heard before
+    handlers = {which: signal.signal(which, lambda *_: None) for which in _ENDING}
     try:
-        uvicorn.Server(config).run(sockets=[bench.listening])
-    except KeyboardInterrupt:
-        pass
+        server.run(sockets=[bench.listening])
     finally:
         bench.server.stopping = True
         bench.server.pool.shutdown(wait=False, cancel_futures=True)
+        for which, handler in handlers.items():
+            signal.signal(which, handler)
 
 
 def code(address: str) -> str:
