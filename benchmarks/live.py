@@ -14,17 +14,13 @@ import json
 import math
 import os
 import resource
-import signal
-import subprocess
-import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from benchmarks.live_browser import BROWSER, FLAGS, running
 from wavesim.lightpath import expose
 from wavesim.live.protocol import Desk, Reply
 from wavesim.live.session import Session
@@ -41,7 +37,6 @@ DRAGS = (
 )
 _FRAMES = 40
 _SECONDS = 4.0
-_RUN = "import sys; from wavesim.cli import main; sys.argv[0] = 'wavesim'; main()"
 
 
 def main() -> None:
@@ -90,30 +85,8 @@ def page_bytes() -> None:
     print(f"page  {sum((data / name).stat().st_size for name in names) / 1e3:.1f} kB, first visit")
 
 
-@contextmanager
-def served(scene: str, *options: str) -> Iterator[tuple[subprocess.Popen[str], list[str]]]:
-    """`wavesim live` as a process, and the addresses it prints."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", _RUN, "live", str(SCENES / f"{scene}.toml"), "--no-browser",
-         "--port", "0", *options],
-        stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    assert process.stdout is not None
-    addresses: list[str] = []
-    while len(addresses) < (2 if options else 1):
-        line = process.stdout.readline().strip()
-        addresses += [line] if line.startswith("http") else []
-    try:
-        yield process, addresses
-    finally:
-        process.send_signal(signal.SIGINT)
-        process.wait()
-
-
 def in_a_browser() -> None:
     """A slider dragged at 60 Hz, and keys, in headless Chromium."""
-    from tests.live_browser import BROWSER, FLAGS
-
     if BROWSER is None:
         print("no Chromium on this machine: frames a second not measured")
         return
@@ -122,9 +95,9 @@ def in_a_browser() -> None:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=BROWSER, args=FLAGS)
         for name, key, *_ in DRAGS:
-            with served(name) as (_, addresses):
+            with running(SCENES / f"{name}.toml", "--port", "0") as bench:
                 page = browser.new_page(viewport={"width": 1280, "height": 720})
-                page.goto(addresses[0])
+                page.goto(bench.address)
                 page.wait_for_selector(".handle", timeout=60_000)
                 page.wait_for_timeout(2500)
                 print(f"drag  {name:20} {_dragged(page, key)}")
@@ -175,8 +148,9 @@ async def in_a_class() -> None:
     """30 followers while the owner drags; then 10 benches of their own; then 300 connections."""
     import websockets
 
-    with served("slits_005", "--share") as (process, addresses):
-        place = addresses[0].partition("#")[0].rstrip("/").removeprefix("http://")
+    with running(SCENES / "slits_005.toml", "--port", "0", "--share") as bench:
+        process, place = bench.process, bench.address.split("/")[2]
+        addresses = (bench.address, bench.class_address)
         owner_key, class_key = (address.partition("=")[2] for address in addresses)
         options = {"origin": f"http://{place}", "max_size": None, "compression": None}
 

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from benchmarks.live_browser import BROWSER, FLAGS, Bench, running, start
 from tests.bench import SMALL_SCENE
-from tests.live_browser import BROWSER, FLAGS, Bench, running, start
 from wavesim.lightpath import expose
 from wavesim.scene import parse
 

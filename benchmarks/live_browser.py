@@ -1,4 +1,4 @@
-"""A live bench as a process and a page of it in a browser, for the tests of the page."""
+"""A live bench as a process, and the browser in which its page is looked at."""
 
 from __future__ import annotations
 
