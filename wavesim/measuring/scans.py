@@ -189,7 +189,7 @@ def _spread(light: Floats, offset: Floats, scale: float) -> float:
 
 def _decoded(path: Path, encoding: str | float) -> tuple[Floats, Flags]:
     """Linear light (ny, nx), the mean of the colour channels, and where any of them is clipped."""
-    raw = _pixels(path)
+    raw = pixels(path)
     if raw.dtype.kind == "f":
         brightest = float(np.abs(raw).max())
         if not brightest < 1e60:  # nor NaN
@@ -227,7 +227,7 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
     return np.asarray(encoded**exponent)
 
 
-def _pixels(path: Path) -> Pixels:
+def pixels(path: Path) -> Pixels:
     if path.suffix.lower() in (".tif", ".tiff"):
         return _grey_or_colour(raster.tiff(path, _MOST_PIXELS, PlateFileError), path)
     with raster.picture(path, _MOST_PIXELS, PlateFileError) as image:

@@ -1,0 +1,102 @@
+"""A photograph beside the fit: the picture's values, the engine's, and what is left."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from wavesim.figures.style import POSITION, Size, Words, blank, heading_in, size_named, styled
+from wavesim.fitting import Fit
+from wavesim.fitting.fitted import Compared
+
+Floats = NDArray[np.float64]
+
+_COLOURS = ("#C8452E", "#2E8B57", "#3465B0")  # of the red, green and blue channel
+_CURVES_IN, _RESIDUAL_IN = 0.34, 0.13  # heights over the width
+
+
+def fit_figure(found: Fit, *, title: str = "", size: str | Size = "page") -> Figure:
+    """Each photograph: its strip, its values with the fit drawn through them, the residual.
+
+    Parameters
+    ----------
+    found : what `wavesim.fit` gave
+    title : default the scene's
+    """
+    size = size_named(size)
+    values = ", ".join(
+        f"{v.key.rpartition('.')[2]} {v.text}".replace("+-", "±") for v in found.values
+    )
+    words = Words(title or found.title, values)
+    line = size.line_in()
+    width = size.width_in
+    each = (0.06 + _CURVES_IN + _RESIDUAL_IN) * width + 4.2 * line
+    head = heading_in(size, words.title, words.subtitle) + 0.5 * line
+    with styled(size):
+        sheet = blank(size, head + len(found.compared) * each)
+        left = 0.1 * width
+        sheet.heading(left, words.title, words.subtitle)
+        for number, compared in enumerate(found.compared):
+            top = head + number * each
+            strip = sheet.axes(left, top, 0.86 * width, 0.06 * width)
+            _strip(strip, compared)
+            upper = sheet.axes(left, top + 0.07 * width, 0.86 * width, _CURVES_IN * width)
+            lower = sheet.axes(
+                left, top + (0.085 + _CURVES_IN) * width, 0.86 * width, _RESIDUAL_IN * width
+            )
+            _curves(upper, compared, size)
+            _residual(lower, compared, size)
+            lower.set_xlabel(
+                "distance from the centre (mm)" if compared.pattern.radial else POSITION, loc="left"
+            )
+    return sheet.figure
+
+
+def _position_mm(compared: Compared) -> Floats:
+    return np.asarray((compared.x_m + compared.shift_m) * 1e3)
+
+
+def _strip(axes, compared: Compared) -> None:  # type: ignore[no-untyped-def]
+    value = np.clip(compared.pattern.value, 0, 1)
+    shown = np.repeat(value, 3, axis=1) if value.shape[1] == 1 else value
+    axes.imshow(shown[None], aspect="auto", interpolation="nearest")
+    axes.set_axis_off()
+
+
+def _channels(compared: Compared) -> list[str]:
+    return ["#1B1F24"] if compared.pattern.value.shape[1] == 1 else list(_COLOURS)
+
+
+def _curves(axes, compared: Compared, size: Size) -> None:  # type: ignore[no-untyped-def]
+    x = _position_mm(compared)
+    value, used = compared.pattern.value, compared.pattern.usable
+    for c, colour in enumerate(_channels(compared)):
+        held = np.where(used[:, c], value[:, c], np.nan)
+        axes.plot(x, held, color=colour, lw=2.6 * size.line_pt, alpha=0.35, solid_capstyle="butt")
+        if compared.fitted.max() <= 1.6:
+            axes.plot(
+                x,
+                np.where(used[:, c], compared.fitted[:, c], np.nan),
+                color=colour,
+                lw=0.9 * size.line_pt,
+            )
+    axes.set_xlim(float(x[0]), float(x[-1]))
+    axes.set_ylim(0, 1.05)
+    axes.set_xticklabels([])
+    axes.set_ylabel("picture (wide), fit (thin)")
+
+
+def _residual(axes, compared: Compared, size: Size) -> None:  # type: ignore[no-untyped-def]
+    x = _position_mm(compared)
+    used = compared.pattern.usable
+    left = np.where(used, compared.pattern.value - compared.fitted, np.nan)
+    for c, colour in enumerate(_channels(compared)):
+        axes.plot(x, left[:, c], color=colour, lw=0.7 * size.line_pt)
+    reach = max(float(np.nanmax(np.abs(left))), 0.01) * 1.15
+    axes.set_xlim(float(x[0]), float(x[-1]))
+    axes.set_ylim(-reach, reach)
+    axes.axhline(0.0, color=size.rule, lw=0.8 * size.line_pt, zorder=0)
+    axes.yaxis.set_major_locator(MaxNLocator(3))
+    axes.set_ylabel("difference")

@@ -1,0 +1,208 @@
+"""Start values, from no closer than a factor of two: scans of one key after the other.
+
+Each candidate is judged by the correlation of the photograph with the engine's pattern, both
+encoded, over all shifts of one against the other and some exposures. The best few of each scan
+go on to the scan of the next key; steps become finer from round to round.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from wavesim.colorimetry.spaces import encode
+from wavesim.errors import WavesimError
+from wavesim.fitting.keys import FreeKey
+from wavesim.fitting.model import Model
+from wavesim.fitting.photograph import Pattern
+
+Floats = NDArray[np.float64]
+Values = tuple[float, ...]
+
+SAMPLES = 220  # of the photograph while searching
+_BEAM = 3  # candidates that go on
+_STEPS = (41, 15, 9)  # values of a key in each round
+_NARROWER = (1.0, 0.12, 0.03)  # part of the key's range searched in each round
+_STOPS = (0.0, 2.0, 4.0, 6.0)  # exposures beyond the brightest point white
+_TINY = 1e-12
+
+
+class Search:
+    """Judges candidates against patterns.
+
+    Parameters
+    ----------
+    patterns : of the photographs, coarse ones
+    models : the engine's light for each
+    """
+
+    def __init__(self, patterns: tuple[Pattern, ...], models: tuple[Model, ...]) -> None:
+        self._patterns, self._models = patterns, models
+        self._seen: dict[Values, tuple[float, tuple[float, ...]]] = {}
+
+    def judge(self, values: Values) -> tuple[float, tuple[float, ...]]:
+        """Mean correlation, and the shift [m] of each photograph that gives it."""
+        if values not in self._seen:
+            self._seen[values] = self._judged(values)
+        return self._seen[values]
+
+    def _judged(self, values: Values) -> tuple[float, tuple[float, ...]]:
+        found, shifts = [], []
+        for pattern, model in zip(self._patterns, self._models, strict=True):
+            try:
+                x, light = model.light(values)
+            except (WavesimError, ValueError):
+                return -1.0, (0.0,) * len(self._patterns)
+            best, shift = correlation(pattern, x, light)
+            found.append(best)
+            shifts.append(shift)
+        return float(np.mean(found)), tuple(shifts)
+
+    def best(self, keys: tuple[FreeKey, ...]) -> list[Values]:
+        """The best candidates, the best one first."""
+        beam: list[Values] = [tuple(key.start for key in keys)]
+        for steps, part in zip(_STEPS, _NARROWER, strict=True):
+            for number in self._order(keys, beam[0]) if part == 1.0 else range(len(keys)):
+                tried = {
+                    _with(values, number, value)
+                    for values in beam
+                    for value in self._tried(keys[number], number, values, steps, part)
+                }
+                ranked = sorted({*tried, *beam}, key=lambda v: -self.judge(v)[0])
+                beam = _apart(ranked, keys)
+        return beam
+
+    def _order(self, keys: tuple[FreeKey, ...], start: Values) -> list[int]:
+        """The key that betters the agreement most is scanned first, and once more at the end."""
+        gain = []
+        for number, key in enumerate(keys):
+            tried = self._tried(key, number, start, _STEPS[0], 1.0)
+            gain.append(max(self.judge(_with(start, number, value))[0] for value in tried))
+        order = sorted(range(len(keys)), key=lambda n: -gain[n])
+        return [*order, order[0]] if len(keys) > 1 else order
+
+    def _tried(
+        self, key: FreeKey, number: int, values: Values, steps: int, part: float
+    ) -> list[float]:
+        """Values of a key on a grid, and those that bring the fringes' spacing to what is seen."""
+        grid = _scan(key, values[number], steps, part)
+        if part < 1.0 or not key.logarithmic:
+            return grid
+        return [*grid, *(v for v in self._by_spacing(key, number, values))]
+
+    def _by_spacing(self, key: FreeKey, number: int, values: Values) -> list[float]:
+        """A pattern's spacing goes with most lengths or against them: both are tried."""
+        pattern = self._patterns[0]
+        try:
+            x, light = self._models[0].light(values)
+        except (WavesimError, ValueError):
+            return []
+        wanted = spacing(pattern.x_m, pattern.value.sum(axis=1))
+        own = spacing(x, np.asarray(encode(np.minimum(4 * light, 1.0))).sum(axis=1))
+        if not wanted or not own:
+            return []
+        ratios = (1 + np.linspace(-0.02, 0.02, 5)) * wanted / own
+        near = [values[number] * float(r) ** sign for r in ratios for sign in (1, -1)]
+        return [value for value in near if key.low <= value <= key.high]
+
+
+def spacing(x_m: Floats, value: Floats) -> float:
+    """The strongest period [m] of a pattern, 0 where there is none.
+
+    From the power spectrum of its slope under a Hann window, the peak by a parabola.
+    """
+    slope = np.gradient(value) * np.hanning(value.size)
+    power = np.abs(np.fft.rfft(slope, 8 * value.size)) ** 2
+    low = 24  # three periods in the picture
+    if power.size <= low + 2:
+        return 0.0
+    k = low + int(np.argmax(power[low:-1]))
+    a, b, c = np.log(power[k - 1 : k + 2] + _TINY)
+    bend = a - 2 * b + c
+    peak = k + (0.5 * (a - c) / bend if bend < 0 else 0.0)
+    return float(8 * value.size * (x_m[1] - x_m[0]) / peak)
+
+
+def _with(values: Values, number: int, value: float) -> Values:
+    return (*values[:number], value, *values[number + 1 :])
+
+
+def _scan(key: FreeKey, near: float, steps: int, part: float) -> list[float]:
+    """Values of a key about one of its values."""
+    if key.whole:
+        reach = max(2, round(part * (key.high - key.low)))
+        low, high = max(key.low, near - reach), min(key.high, near + reach)
+        values = np.unique(np.round(np.linspace(low, high, min(steps, int(high - low) + 1))))
+        return [float(v) for v in values]
+    low, high = key.inner(key.low), key.inner(key.high)
+    half = part * (high - low) / (1 if part == 1.0 else 2)
+    middle = key.inner(near)
+    grid = np.linspace(max(low, middle - half), min(high, middle + half), steps)
+    return [key.outer(float(v)) for v in grid]
+
+
+def _apart(ranked: list[Values], keys: tuple[FreeKey, ...]) -> list[Values]:
+    """The first few that are not next to a better one."""
+    chosen: list[Values] = []
+    for values in ranked:
+        if all(_distance(values, other, keys) > 0.01 for other in chosen):
+            chosen.append(values)
+        if len(chosen) == _BEAM:
+            break
+    return chosen
+
+
+def _distance(a: Values, b: Values, keys: tuple[FreeKey, ...]) -> float:
+    spans = (key.inner(key.high) - key.inner(key.low) for key in keys)
+    return max(
+        abs(key.inner(p) - key.inner(q)) / span
+        for key, p, q, span in zip(keys, a, b, spans, strict=True)
+    )
+
+
+def correlation(pattern: Pattern, x_m: Floats, light: Floats) -> tuple[float, float]:
+    """Largest correlation of a photograph's values with encoded light, and its shift [m].
+
+    The shift is what has to be added to the photograph's positions; 0 where they are known.
+    """
+    step = pattern.step_m
+    fixed = pattern.radial or pattern.left_m is not None
+    grid = np.arange(float(x_m[0]), float(x_m[-1]), step)
+    wanted = pattern.x_m if fixed else grid
+    if pattern.value.shape[1] == 1:  # grey: all of the light
+        light = light.sum(axis=1, keepdims=True)
+        light = light / max(float(light.max()), _TINY)
+    best, where = -1.0, 0.0
+    channels = [k for k in range(pattern.value.shape[1]) if np.ptp(pattern.value[:, k]) > 0.01]
+    for stops in _STOPS:
+        scores = []
+        for channel in channels:
+            bright = np.interp(wanted, x_m, light[:, channel]) * 2.0**stops
+            shown = encode(np.minimum(bright, 1.0))
+            scores.append(_scores(pattern.value[:, channel], np.asarray(shown), fixed))
+        total = np.mean(scores, axis=0)
+        k = int(np.argmax(total))
+        if total[k] > best:
+            best = float(total[k])
+            where = 0.0 if fixed else float(grid[k] + step / 2 - pattern.x_m[0])
+    return best, where
+
+
+def _scores(value: Floats, shown: Floats, fixed: bool) -> Floats:
+    """Pearson's coefficient of `value` with every stretch of `shown` of its length."""
+    v = value - value.mean()
+    norm = float(np.sqrt((v**2).sum())) + _TINY
+    if fixed:
+        s = shown - shown.mean()
+        return np.array([float((v * s).sum()) / (norm * (float(np.sqrt((s**2).sum())) + _TINY))])
+    n, m = v.size, shown.size
+    if m < n:
+        shown = np.pad(shown, (0, n - m + 1), mode="edge")
+        m = shown.size
+    size = 1 << (n + m - 1).bit_length()
+    product = np.fft.irfft(np.fft.rfft(shown, size) * np.conj(np.fft.rfft(v, size)), size)
+    total = np.cumsum(np.concatenate([[0.0], shown]))
+    squares = np.cumsum(np.concatenate([[0.0], shown**2]))
+    mean = (total[n:] - total[:-n]) / n
+    spread = np.maximum((squares[n:] - squares[:-n]) - n * mean**2, 0.0)
+    return np.asarray(product[: m - n + 1] / (norm * (np.sqrt(spread) + 1e-6)))
