@@ -24,7 +24,7 @@ LEAVES = (
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (
     "scene", "light", "geometry", "grooves", "aperture", "diffraction", "plate", "colorimetry",
-    "store", "lightpath", "study", "measuring", "ensemble", "figures", "live", "cli",
+    "store", "lightpath", "study", "measuring", "ensemble", "fitting", "figures", "live", "cli",
 )  # fmt: skip
 FACADE = ("__init__", "__main__", "studies")  # the public module: imported by users, not by stages
 TOP_LEVEL = {

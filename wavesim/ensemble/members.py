@@ -12,20 +12,17 @@ keys: matrices A and B from Sobol's sequence in 2k dimensions, moved by one rand
 
 from __future__ import annotations
 
-import copy
 import math
-import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.ensemble.plan import MOST_MEMBERS, Draw, Plan, Value, Vary
-from wavesim.errors import InputError, LimitError, SceneError
-from wavesim.scene import Scene, parse
+from wavesim.errors import InputError, LimitError
+from wavesim.scene import Scene
 from wavesim.scene.units import UnitError, measure
 
 if TYPE_CHECKING:
@@ -150,7 +147,7 @@ class Design:
         SceneError
             The scene does not take the values.
         """
-        return with_values(self.plan.scene, self.values(index), name=self.plan.name)
+        return self.plan.scene.but(self.values(index))
 
     def _words(self, index: int) -> list[int]:
         sequence = np.random.SeedSequence(self.plan.table.seed, spawn_key=(index,))
@@ -187,46 +184,6 @@ def si(value: Value) -> float | str:
         except UnitError:
             return value
     return float(value)
-
-
-def with_values(scene: Scene, values: Mapping[str, Value], *, name: str = "") -> Scene:
-    """The scene with values at dotted keys, read again as a scene file would be.
-
-    Raises
-    ------
-    SceneError
-        A key leads nowhere, or the scene does not take a value.
-    """
-    import tomli_w
-
-    data: dict[str, Any] = copy.deepcopy(tomllib.loads(scene.text))
-    for key, value in values.items():
-        _set(data, key, value, name)
-    return parse(tomli_w.dumps(data), file=name or None).beside(scene.folder)
-
-
-def _set(data: dict[str, Any], key: str, value: Value, name: str) -> None:
-    parts = key.split(".")
-    table: Any = data
-    for part in parts[:-1]:
-        inner: Any
-        if isinstance(table, list):
-            inner = table[int(part)] if part.isdigit() and int(part) < len(table) else None
-        else:
-            inner = table.setdefault(part, {})
-        if not isinstance(inner, dict | list):
-            raise SceneError(
-                "leads nowhere in this scene",
-                file=name or None,
-                key=key,
-                expected="a key with the tables about it, such as aperture.pitch",
-            )
-        table = inner
-    if not isinstance(table, dict):
-        raise SceneError(
-            "is a whole table of a list", file=name or None, key=key, expected="one of its keys"
-        )
-    table[parts[-1]] = value
 
 
 def _axes(plan: Plan) -> tuple[_Axis, ...]:

@@ -11,7 +11,7 @@ import tomllib
 from dataclasses import dataclass
 from typing import Any
 
-from wavesim.ensemble.members import quantity, si, with_values
+from wavesim.ensemble.members import quantity, si
 from wavesim.ensemble.plan import Value
 from wavesim.errors import InputError, WavesimError
 from wavesim.scene import Scene
@@ -113,7 +113,7 @@ def check_keys(scene: Scene, keys: tuple[FreeKey, ...]) -> None:
             raise InputError("is free twice", key=name, expected="each key once")
     for key in keys:
         try:
-            with_values(scene, {key.key: key.as_in_file(key.start)})
+            scene.but({key.key: key.as_in_file(key.start)})
         except WavesimError as error:
             raise InputError(f"cannot be varied: {error}", key=key.key) from None
 
@@ -121,7 +121,7 @@ def check_keys(scene: Scene, keys: tuple[FreeKey, ...]) -> None:
 def changed(scene: Scene, keys: tuple[FreeKey, ...], values: tuple[float, ...]) -> Scene:
     """The scene with values [SI] of its free keys."""
     named = {key.key: key.as_in_file(v) for key, v in zip(keys, values, strict=True)}
-    return with_values(scene, named) if named else scene
+    return scene.but(named) if named else scene
 
 
 def _given(scene: Scene, key: str) -> Any:

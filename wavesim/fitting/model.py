@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.colorimetry.rendering import linear_rgb
-from wavesim.ensemble.members import with_values
 from wavesim.errors import LimitError
 from wavesim.fitting.keys import FreeKey, changed
 from wavesim.fitting.photograph import Pattern
@@ -89,7 +88,7 @@ def _plate_of(
     }
     if not pattern.radial:
         values["plate.height"] = f"{max(scene.plate.height_m, fine)!r} m"
-    return with_values(scene, values)
+    return scene.but(values)
 
 
 def _rgb(plate: ExposedPlate, balance: str) -> Floats:

@@ -8,42 +8,29 @@ the misfit where it is larger than the noise, and by the length over which resid
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.errors import ComputationError, InputError, WavesimError
-from wavesim.fitting.fitted import MISFIT, Compared, Fit, Value, remarks_of
-from wavesim.fitting.keys import FreeKey, changed, check_keys, free_key
+from wavesim.errors import ComputationError, WavesimError
+from wavesim.fitting.keys import FreeKey
 from wavesim.fitting.model import Model
-from wavesim.fitting.photograph import Pattern, Reading, read_photograph
-from wavesim.fitting.search import SAMPLES, Search
+from wavesim.fitting.photograph import Pattern
+from wavesim.fitting.search import Search
 from wavesim.fitting.tone import fitted_curve, fitted_linear, known_tone
-from wavesim.scene import Plane, Scene
 
 Floats = NDArray[np.float64]
 Values = tuple[float, ...]
 
-_COLUMNS = 1200  # of the engine's plate in the last step
 _STEP = 3e-4  # of a logarithm, for derivatives
-_RIVAL = 4.0  # rise of chi^2 over its own for one degree up to which a count fits as well
-_MOST_RIVALS = 3
-_BLOCKS = 24  # of a photograph, whose errors count as independent
-_CORRELATED = 10.0  # samples that count as one, where rival counts are weighed
 _FLOOR = 3e-3  # of full scale: accuracy of a picture's tone, beside its noise
-_MONOCHROME = ("laser",)
-CAMERA = 3e-3  # of a length: channels of cameras lie a few nanometres apart from sRGB's
-_CAMERA_REMARK = (
-    f"errors include {100 * CAMERA:.1g} % for the spectral sensitivities of the camera, which are "
-    "taken for those of sRGB"
-)
+MONOCHROME = ("laser",)
 
 
 @dataclass(frozen=True, eq=False)
-class _Problem:
+class Problem:
     """Photographs with the engine behind each, and what is free."""
 
     keys: tuple[FreeKey, ...]
@@ -64,113 +51,8 @@ class _Problem:
         return place
 
 
-def fit(
-    scene: Scene,
-    photographs: Sequence[str | Path],
-    free: Sequence[str],
-    *,
-    reading: Reading,
-    progress: Callable[[str], None] | None = None,
-) -> Fit:
-    """Values of a scene's free keys that give what the photographs show.
-
-    Parameters
-    ----------
-    scene : what is known; its values of the free keys are where the search starts, and may be
-        wrong by a factor of two
-    photographs : picture or plate files of this one bench
-    free : "aperture.width", or with a range "aperture.width=20 um..60 um"
-    reading : scale, place and tone of the pictures
-    progress : told what is being done
-
-    Raises
-    ------
-    InputError
-        A key that cannot be fitted, a picture without a pattern, more free keys than it carries.
-    ComputationError
-        No values give a pattern like the picture's.
-    """
-    tell = progress or (lambda _: None)
-    if not free:
-        raise InputError("is missing", key="--free", expected='a key, such as "aperture.width"')
-    keys = tuple(free_key(scene, text) for text in free)
-    check_keys(scene, keys)
-    tell("photographs")
-    radial = isinstance(scene.aperture, Plane)
-    patterns = tuple(
-        _channels(read_photograph(path, reading, radial=radial), scene) for path in photographs
-    )
-    _check_enough(keys, patterns)
-    tell("start values")
-    coarse = tuple(_coarse(pattern) for pattern in patterns)
-    search = _search(scene, keys, coarse)
-    starts = search.best(keys)
-    if search.judge(starts[0])[0] < 0:
-        raise ComputationError("no values of the free keys give a pattern on the plate")
-    tell("least squares")
-    problem = _Problem(
-        keys, patterns, tuple(Model(scene, keys, p, _columns(p, _COLUMNS)) for p in patterns)
-    )
-    return _finished(scene, problem, _refined(problem, search, starts))
-
-
-def _search(scene: Scene, keys: tuple[FreeKey, ...], coarse: tuple[Pattern, ...]) -> Search:
-    return Search(coarse, tuple(Model(scene, keys, p, _columns(p, SAMPLES)) for p in coarse))
-
-
-def _channels(pattern: Pattern, scene: Scene) -> Pattern:
-    """Of light of one wavelength, the channel that shows it best, alone."""
-    if scene.source.kind not in _MONOCHROME or pattern.value.shape[1] == 1:
-        return pattern
-    power = np.where(pattern.usable, pattern.value, 0.0).std(axis=0) / pattern.noise.mean(axis=0)
-    best = slice(int(np.argmax(power)), int(np.argmax(power)) + 1)
-    return replace(
-        pattern,
-        value=pattern.value[:, best],
-        noise=pattern.noise[:, best],
-        usable=pattern.usable[:, best],
-    )
-
-
-def _coarse(pattern: Pattern) -> Pattern:
-    """Fewer samples, for the search."""
-    bins = max(1, pattern.x_m.size // SAMPLES)
-    whole = pattern.x_m.size // bins * bins
-
-    def mean(a: Floats) -> Floats:
-        return np.asarray(a[:whole].reshape(-1, bins, *a.shape[1:]).mean(axis=1))
-
-    return replace(
-        pattern,
-        x_m=mean(pattern.x_m),
-        value=mean(pattern.value),
-        noise=mean(pattern.noise),
-        usable=mean(pattern.usable.astype(np.float64)) > 0.5,
-        step_m=pattern.step_m * bins,
-    )
-
-
-def _columns(pattern: Pattern, most: int) -> int:
-    """Samples of the engine: as fine as the photograph's, or as many as allowed."""
-    if pattern.radial:
-        return min(2 * pattern.x_m.size, 300 if most > SAMPLES else 160)
-    wide = 1.04 if pattern.left_m is not None else 1.7
-    return int(min(wide * pattern.x_m.size, wide * most))
-
-
-def _check_enough(keys: tuple[FreeKey, ...], patterns: tuple[Pattern, ...]) -> None:
-    samples = sum(int(pattern.usable.sum()) for pattern in patterns)
-    if samples < 20 * len(keys):
-        raise InputError(
-            "frees more keys than the photographs carry",
-            key="--free",
-            value=len(keys),
-            expected=f"at most {max(samples // 20, 1)}",
-        )
-
-
 @dataclass(frozen=True, eq=False)
-class _Solution:
+class Solution:
     values: Values  # of all keys, SI
     numbers: Floats  # moved keys as searched, then nuisances
     chi2: float
@@ -180,9 +62,9 @@ class _Solution:
     evaluations: int
 
 
-def _refined(problem: _Problem, search: Search, starts: list[Values]) -> dict[Values, _Solution]:
+def refined(problem: Problem, search: Search, starts: list[Values]) -> dict[Values, Solution]:
     """Least squares from the best starts, and for rival counts; whole numbers -> solution."""
-    found: dict[Values, _Solution] = {}
+    found: dict[Values, Solution] = {}
     queue = [*starts]
     best = None
     for values in queue:
@@ -204,11 +86,11 @@ def _refined(problem: _Problem, search: Search, starts: list[Values]) -> dict[Va
     return found
 
 
-def _whole(problem: _Problem, values: Values) -> Values:
+def _whole(problem: Problem, values: Values) -> Values:
     return tuple(v for key, v in zip(problem.keys, values, strict=True) if key.whole)
 
 
-def _rivals(problem: _Problem, values: Values) -> list[Values]:
+def _rivals(problem: Problem, values: Values) -> list[Values]:
     """The same with each whole number moved by one and two."""
     found = []
     for number, key in enumerate(problem.keys):
@@ -219,37 +101,45 @@ def _rivals(problem: _Problem, values: Values) -> list[Values]:
     return found
 
 
-def _solved(problem: _Problem, start: Values, shifts: tuple[float, ...]) -> _Solution | None:
+@dataclass(frozen=True)
+class _Number:
+    """A number that least squares moves: where it begins, its limits, its steps and its size."""
+
+    begin: float
+    low: float
+    high: float
+    step: float
+    size: float
+
+
+def _of_key(key: FreeKey, value: float) -> _Number:
+    low, high = key.inner(key.low), key.inner(key.high)
+    if key.logarithmic:
+        return _Number(key.inner(value), low, high, _STEP, 0.01)
+    return _Number(key.inner(value), low, high, _STEP * (high - low), (high - low) / 100)
+
+
+def _of_photograph(problem: Problem, pattern: Pattern, shift_m: float) -> list[_Number]:
+    """Its place, the logarithms of its backgrounds, those of its gains after the first."""
+    found, count = [], problem.nuisances(pattern)
+    if not (pattern.radial or pattern.left_m is not None):
+        reach, step = 0.1 * pattern.width_m, pattern.step_m
+        found.append(_Number(shift_m, shift_m - reach, shift_m + reach, 0.02 * step, step))
+        count -= 1
+    channels = pattern.value.shape[1]
+    backgrounds = [_Number(-6.0, -14.0, 0.0, 1e-3, 1.0)] * min(count, channels)
+    gains = [_Number(0.0, -3.0, 3.0, 1e-3, 0.1)] * max(count - channels, 0)
+    return [*found, *backgrounds, *gains]
+
+
+def _solved(problem: Problem, start: Values, shifts: tuple[float, ...]) -> Solution | None:
+    """Least squares from one start; None where no light reaches the plate on the way."""
     from scipy.optimize import least_squares
 
-    moved = [key.inner(v) for key, v in zip(problem.keys, start, strict=True) if not key.whole]
-    low = [key.inner(key.low) for key in problem.moved]
-    high = [key.inner(key.high) for key in problem.moved]
-    steps = [
-        _STEP * (1.0 if key.logarithmic else max(abs(key.high - key.low), 1e-30))
-        for key in problem.moved
-    ]
-    numbers, scales = (
-        [*moved],
-        [0.01 if key.logarithmic else (key.high - key.low) / 100 for key in problem.moved],
-    )
+    free = [_of_key(k, v) for k, v in zip(problem.keys, start, strict=True) if not k.whole]
     for pattern, shift in zip(problem.patterns, shifts, strict=True):
-        extra = problem.nuisances(pattern)
-        placed = 0 if pattern.radial or pattern.left_m is not None else 1
-        if placed:
-            numbers.append(shift)
-            low.append(shift - 0.1 * pattern.width_m)
-            high.append(shift + 0.1 * pattern.width_m)
-            steps.append(0.02 * pattern.step_m)
-            scales.append(pattern.step_m)
-        channels = pattern.value.shape[1]
-        for kind in range(extra - placed):
-            background = kind < channels
-            numbers.append(-6.0 if background else 0.0)
-            low.append(-14.0 if background else -3.0)
-            high.append(0.0 if background else 3.0)
-            steps.append(1e-3)
-            scales.append(1.0 if background else 0.1)
+        free += _of_photograph(problem, pattern, shift)
+    low, high = (np.array([getattr(n, end) for n in free]) for end in ("low", "high"))
     count = [0]
 
     def residual(p: Floats) -> Floats:
@@ -257,31 +147,23 @@ def _solved(problem: _Problem, start: Values, shifts: tuple[float, ...]) -> _Sol
         return _residual(problem, start, p)
 
     def jacobian(p: Floats) -> Floats:
-        at = residual(p)
-        columns = []
-        for k, step in enumerate(steps):
-            signed = step if p[k] + step < high[k] else -step
+        at, columns = residual(p), []
+        for k, number in enumerate(free):
+            signed = number.step if p[k] + number.step < high[k] else -number.step
             q = p.copy()
             q[k] += signed
             columns.append((residual(q) - at) / signed)
         return np.stack(columns, axis=1)
 
-    begin = np.clip(np.array(numbers), np.array(low) + 1e-12, np.array(high) - 1e-12)
+    begin = np.clip(np.array([n.begin for n in free]), low + 1e-12, high - 1e-12)
     try:
         found = least_squares(
-            residual,
-            begin,
-            jacobian,
-            (low, high),
-            x_scale=scales,
-            loss="linear",
-            max_nfev=40,
-            xtol=1e-7,
-            ftol=1e-7,
-        )
+            residual, begin, jacobian, (low, high), x_scale=[n.size for n in free], max_nfev=40,
+            xtol=1e-7, ftol=1e-7,
+        )  # fmt: skip
     except (WavesimError, np.linalg.LinAlgError, ValueError):
         return None
-    return _Solution(
+    return Solution(
         values=_values(problem, start, found.x),
         numbers=found.x,
         chi2=2 * float(found.cost),
@@ -292,7 +174,7 @@ def _solved(problem: _Problem, start: Values, shifts: tuple[float, ...]) -> _Sol
     )
 
 
-def _values(problem: _Problem, start: Values, numbers: Floats) -> Values:
+def _values(problem: Problem, start: Values, numbers: Floats) -> Values:
     moved = iter(numbers)
     return tuple(
         v if key.whole else key.outer(float(next(moved)))
@@ -300,16 +182,17 @@ def _values(problem: _Problem, start: Values, numbers: Floats) -> Values:
     )
 
 
-def _residual(problem: _Problem, start: Values, numbers: Floats) -> Floats:
+def _residual(problem: Problem, start: Values, numbers: Floats) -> Floats:
     """(photograph - fit) / noise at all usable samples."""
     parts = []
-    for pattern, fitted in zip(problem.patterns, _fitted(problem, start, numbers), strict=True):
-        value, noise = _wanted(pattern)
+    shown = fitted_values(problem, start, numbers)
+    for pattern, fitted in zip(problem.patterns, shown, strict=True):
+        value, noise = wanted(pattern)
         parts.append(((value - fitted) / noise)[pattern.usable])
     return np.concatenate(parts)
 
 
-def _wanted(pattern: Pattern) -> tuple[Floats, Floats]:
+def wanted(pattern: Pattern) -> tuple[Floats, Floats]:
     """What is compared and its error: values as they are, or linear light of a known tone."""
     noise = np.hypot(pattern.noise, _FLOOR)
     if pattern.linear or pattern.reading.tone == "fitted":
@@ -318,7 +201,7 @@ def _wanted(pattern: Pattern) -> tuple[Floats, Floats]:
     return light, noise * np.maximum(slope, 0.05)
 
 
-def _fitted(problem: _Problem, start: Values, numbers: Floats) -> list[Floats]:
+def fitted_values(problem: Problem, start: Values, numbers: Floats) -> list[Floats]:
     """(n, c) of each photograph, as `_wanted` has it."""
     values = _values(problem, start, numbers)
     rest = list(numbers[len(problem.moved) :])
@@ -334,17 +217,17 @@ def _fitted(problem: _Problem, start: Values, numbers: Floats) -> list[Floats]:
     return found
 
 
-def _at(wanted: Floats, x: Floats, light: Floats, channels: int) -> Floats:
+def _at(at_m: Floats, x: Floats, light: Floats, channels: int) -> Floats:
     """(n, c) light at positions, by cubics; a single channel is the whole light."""
     from scipy.interpolate import CubicSpline
 
     whole = light if channels == 3 else light.sum(axis=1, keepdims=True)
-    inside = np.clip(wanted, x[0], x[-1])
-    return np.maximum(np.asarray(CubicSpline(x, whole, axis=0)(inside)), 0.0)
+    read = CubicSpline(x, whole, axis=0)(np.clip(at_m, x[0], x[-1]))
+    return np.asarray(np.maximum(read, 0.0), dtype=np.float64)
 
 
 def _shown(pattern: Pattern, light: Floats, nuisances: list[float]) -> Floats:
-    value, noise = _wanted(pattern)
+    value, noise = wanted(pattern)
     used = pattern.usable
     if pattern.linear or pattern.reading.tone != "fitted":
         columns = [
@@ -376,118 +259,3 @@ def _each(
         rest = ~used
         fitted[rest] = np.interp(light[rest], light[used][order], fitted[used][order])
     return fitted
-
-
-def _finished(scene: Scene, problem: _Problem, found: dict[Values, _Solution]) -> Fit:
-    best = min(found.values(), key=lambda s: s.chi2)
-    moved = len(problem.moved)
-    covariance = _covariance(problem, best)[:moved, :moved]
-    error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    correlation = covariance / np.maximum(np.outer(error, error), 1e-300)
-    errors = iter(error)
-    values = []
-    for number, (key, value) in enumerate(zip(problem.keys, best.values, strict=True)):
-        sigma = float("nan") if key.whole else float(next(errors))
-        if key.logarithmic and _unknown_camera(scene, problem):
-            sigma = float(np.hypot(sigma, CAMERA))
-        own = sigma * value if key.logarithmic else sigma
-        others = _alternatives(problem, found, best, number) if key.whole else ()
-        values.append(Value(key.key, key.unit, value, own, others))
-    names = tuple(key.key for key in problem.moved)
-    misfit = _misfit(problem, best)
-    return Fit(
-        title=scene.title,
-        values=tuple(values),
-        correlation=correlation,
-        keys=names,
-        misfit=misfit,
-        fits=misfit < MISFIT,
-        iterations=sum(s.evaluations for s in found.values()),
-        compared=_compared(problem, best),
-        scene=changed(scene, problem.keys, best.values),
-        remarks=(
-            *remarks_of(tuple(values), correlation, names, _at_limit(problem, best)),
-            *((_CAMERA_REMARK,) if _unknown_camera(scene, problem) else ()),
-        ),
-    )
-
-
-def _unknown_camera(scene: Scene, problem: _Problem) -> bool:
-    """Whether colours of white light came through sensitivities that nobody told."""
-    return scene.source.kind not in _MONOCHROME and not all(p.linear for p in problem.patterns)
-
-
-def _at_limit(problem: _Problem, best: _Solution) -> list[str]:
-    """Keys that ended at the edge of their range."""
-    found = []
-    for key, value in zip(problem.keys, best.values, strict=True):
-        ends = (key.inner(key.low), key.inner(key.high))
-        if not key.whole and min(abs(key.inner(value) - end) for end in ends) < 1e-3:
-            found.append(key.key)
-    return found
-
-
-def _covariance(problem: _Problem, best: _Solution) -> Floats:
-    """H^-1 (sum over blocks g g^T) H^-1 with H = J^T J and g = J^T r of each block.
-
-    Robust against errors that neighbouring samples and channels share (White 1980, Econometrica
-    48, 817, over clusters): 24 blocks along each photograph, n / (n - k) for their number.
-    """
-    inverse = np.linalg.pinv(best.jacobian.T @ best.jacobian)
-    scores = best.jacobian * best.residual[:, None]
-    blocks = _blocks(problem)
-    count = int(blocks.max()) + 1
-    summed = np.zeros((count, scores.shape[1]))
-    np.add.at(summed, blocks, scores)
-    few = count / max(count - len(problem.moved), 1)
-    plain = inverse * max(best.chi2 / best.freedom, 0.0)
-    robust = inverse @ (summed.T @ summed) @ inverse * few
-    return np.asarray(robust if np.trace(robust) > np.trace(plain) else plain)
-
-
-def _blocks(problem: _Problem) -> NDArray[np.intp]:
-    """Number of the block that each used sample belongs to."""
-    parts = []
-    for number, pattern in enumerate(problem.patterns):
-        n = pattern.x_m.size
-        along = np.arange(n) * _BLOCKS // n + number * _BLOCKS
-        parts.append(np.broadcast_to(along[:, None], pattern.usable.shape)[pattern.usable])
-    return np.concatenate(parts)
-
-
-def _alternatives(
-    problem: _Problem, found: dict[Values, _Solution], best: _Solution, number: int
-) -> tuple[int, ...]:
-    """Other whole numbers of a key whose best fit is no worse than chance allows."""
-    scale = max(best.chi2 / best.freedom, 0.05) * _CORRELATED
-    others = {
-        round(s.values[number])
-        for s in found.values()
-        if s.values[number] != best.values[number] and s.chi2 - best.chi2 < _RIVAL * scale
-    }
-    return tuple(sorted(others))[:_MOST_RIVALS]
-
-
-def _misfit(problem: _Problem, best: _Solution) -> float:
-    """rms difference of photographs and fit over the spread of the photographs."""
-    difference, spread = 0.0, 0.0
-    fitted = _fitted(problem, best.values, best.numbers)
-    for pattern, shown in zip(problem.patterns, fitted, strict=True):
-        value, _ = _wanted(pattern)
-        difference += float((((value - shown) ** 2)[pattern.usable]).sum())
-        spread += float((((value - value[pattern.usable].mean()) ** 2)[pattern.usable]).sum())
-    return float(np.sqrt(difference / max(spread, 1e-300)))
-
-
-def _compared(problem: _Problem, best: _Solution) -> tuple[Compared, ...]:
-    rest = list(best.numbers[len(problem.moved) :])
-    found = []
-    for pattern, shown in zip(
-        problem.patterns, _fitted(problem, best.values, best.numbers), strict=True
-    ):
-        extra = problem.nuisances(pattern)
-        placed = not (pattern.radial or pattern.left_m is not None)
-        shift = rest[0] if placed else 0.0
-        rest = rest[extra:]
-        found.append(Compared(pattern, pattern.x_m, shown, float(shift)))
-    return tuple(found)
