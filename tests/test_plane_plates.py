@@ -131,11 +131,11 @@ def test_hole_and_obstacle_look_alike_beside_the_beam() -> None:
     hole = expose(scene('kind = "disc"\ndiameter = "0.2 mm"', bench='beam = "6 mm"'))
     stop = expose(
         scene('kind = "disc"\ndiameter = "0.2 mm"\nobstacle = true',
-              bench='beam = { diameter = "3 mm", profile = "gaussian" }')
+              bench='beam = { diameter = "11 mm", profile = "gaussian" }')
     )  # fmt: skip
     away = np.hypot(hole.x_m[None, :], hole.y_m[:, None]) > 1.5e-3
     scale = stop.irradiance[away].sum() / hole.irradiance[away].sum()
-    # Babinet: the Gaussian beam's own light ends within 0.4 mm
+    # Babinet: the Gaussian beam's own light ends within 0.1 mm, and fades by 3e-4 over the disc
     apart = np.abs(stop.irradiance / scale - hole.irradiance)[away].max()
     assert apart < 1e-4 * hole.irradiance.max()
 
@@ -274,13 +274,13 @@ def test_corona_of_many_discs_has_the_rings_of_one() -> None:
     """N random discs give N times one disc's light and its rings, with speckle."""
     plate = expose(
         scene('kind = "dots"\ncount = 4000\ndiameter = "40 um"\nstop = { diameter = "6 mm" }',
-              source='disc = "4 arcmin"', size=60, pixel=200)
+              source='disc = "4 arcmin"', bench='beam = "6 mm"', size=60, pixel=200)
     )  # fmt: skip
     r = np.hypot(plate.x_m[None, :], plate.y_m[:, None])
     ring = np.arange(3e-3, 29e-3, 4e-4)
     mean = [plate.irradiance[(r > a) & (r <= a + 4e-4)].mean() for a in ring]
     one = disc(40e-6).amplitude((ring + 2e-4) / WAVE, 0.0) ** 2
-    power = 1e-3 / (math.pi / 4 * 1e-3**2) * 4000 * one / WAVE**2
+    power = 1e-3 / (math.pi / 4 * 6e-3**2) * 4000 * one / WAVE**2
     dark = ring[np.argmin(mean[:50])] + 2e-4
     assert dark == pytest.approx(1.21967 * WAVE / 40e-6, abs=6e-4)  # a ring and a half of 0.4 mm
     # 300 speckles and more to a ring, smoothed by the source: three standard errors

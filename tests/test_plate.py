@@ -14,6 +14,7 @@ from scipy.special import sici
 from benchmarks.references import brute_force, closed_power, columns
 from tests.bench import scene, slits
 from wavesim import light, plate
+from wavesim.aperture.illumination import Along
 from wavesim.diffraction import far
 from wavesim.errors import LimitError
 from wavesim.lightpath import expose
@@ -165,7 +166,7 @@ class TestPower:
         height = 0.01
         place = plate.geometry(of)
         node = np.array([546e-9, 547e-9])
-        share = plate.rows(height, place, node).share[0]
+        share = plate.rows(Along(height), place, node).share[0]
         y = place.y_edges_m[: place.half_rows + 1]
         for k, wave in enumerate(node):
             t = height * y / np.hypot(y, 1.0) / wave

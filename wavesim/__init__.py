@@ -151,7 +151,8 @@ def amplitude(
         return plane_amplitude(build_plane(scene), u, v, wavelength_m=wavelength_m)
     ruled = aperture.build(scene)
     across = far.amplitude(ruled, sine_in, sine, wavelength_m)
-    return np.asarray(across * np.sinc(ruled.height_m * rise / wavelength_m))
+    along = ruled.along.amplitude(rise / wavelength_m) / ruled.height_m
+    return np.asarray(across * along)
 
 
 def __getattr__(name: str) -> object:

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from wavesim.aperture import grooves
-from wavesim.aperture.combs import Aperture, Comb
+from wavesim.aperture.combs import Aperture, Chord, Comb, pieces
 from wavesim.aperture.defects import Errors, Ruling, combined
-from wavesim.aperture.elements import Floats, Slit
+from wavesim.aperture.elements import Complexes, Floats, Slit
 from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface
+from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
 from wavesim.aperture.spread import spread
-from wavesim.constants import VISIBLE_LO_M
+from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
 from wavesim.geometry import grating_geometry
-from wavesim.scene import Bench, Scene
+from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating, Ruled, Slits, Wires
 from wavesim.scene.defect import BowDefect, FanDefect
 from wavesim.scene.groove import (
@@ -28,14 +30,23 @@ from wavesim.scene.groove import (
     SlitGroove,
     TableGroove,
 )
+from wavesim.scene.rules import SLACK
 
 _FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _HOLDS = "positions, line shapes and ratios of ghosts to lines"
+GAUSSIAN_PIECE = 0.02  # of the radius R: amplitude right to 3e-5 over a piece
+EDGE_PIECE = 1 / 256  # of the radius of a beam with an edge: its area right to 1e-4
+_CHORDS = 64  # of a round beam (tests/test_illumination.py)
+_TALL = 9.0  # source slit in lambda / (illuminated height): 1e-3 of a line by chords
 _BEYOND = 1.2  # directions a little beyond the plate that errors of shape are made right for
 
 
-def build(scene: Scene) -> Aperture:
+def build(scene: Scene, *, whole: bool = False) -> Aperture:
     """Elements at their positions, with defects, and the illumination of the beam as weights.
+
+    Parameters
+    ----------
+    whole : keep slits whole that are wide beside the beam, for formulas that count them
 
     Raises
     ------
@@ -45,20 +56,30 @@ def build(scene: Scene) -> Aperture:
     TableError
         A table of a profile or of displacements cannot be read.
     """
-    combs, pitch_m, height_m = _bare(scene)
-    lit = [_illuminated(_present(comb), scene.bench) for comb in combs]
+    bare, pitch_m, height_m = _bare(scene)
+    beam = beam_of(scene.bench)
+    piece = math.inf if whole else piece_m(beam, scene)
+    parts = [pieces(_present(comb), piece, beam.reach_m[0]) for comb in bare]
+    lit = [_illuminated(comb, beam) for comb in parts]
     kept = tuple(comb for comb in lit if comb.position_m.size)
     if not kept:
-        raise LimitError(
-            "no element is left in the beam",
-            key="bench.beam",
-            expected="a beam wider than the pitch, and rulings that are not all missing",
-        )
-    if scene.bench.beam is not None:
-        height_m = min(height_m, scene.bench.beam.diameter_m)
-    _check_reach(kept, height_m)
-    smallest = min(pitch_m, *(comb.element.width_m for comb in kept))
-    return Aperture(kept, height_m, pitch_m, of_small_elements(smallest, _HOLDS))
+        raise no_light()
+    along = along_rulings(beam, height_m)
+    _check_reach(kept, along.height_m)
+    smallest = min(pitch_m, *(comb.element.width_m for comb in bare))
+    return Aperture(
+        kept, along.height_m, pitch_m, of_small_elements(smallest, _HOLDS),
+        along.gaussian_m, _chords(beam, scene, along.height_m / 2), beam.radius_m,
+    )  # fmt: skip
+
+
+def no_light() -> LimitError:
+    """What is wrong where a beam meets no ruling."""
+    return LimitError(
+        "no element is left in the beam",
+        key="bench.beam",
+        expected="a beam wider than the pitch, and rulings that are not all missing",
+    )
 
 
 def needs_strips(scene: Scene) -> bool:
@@ -72,7 +93,52 @@ def needs_strips(scene: Scene) -> bool:
         or ruled.outline != "rectangle"
         or bench.aberrations is not None
         or scene.source.disc_rad is not None
+        or (cut_by_beam(scene) and not (bench.far_field and _tall_slit(scene)))
     )
+
+
+def cut_by_beam(scene: Scene) -> bool:
+    """Whether the round edge of a uniform beam cuts a ruled aperture's rectangle."""
+    ruled, beam = scene.aperture, beam_of(scene.bench)
+    if not isinstance(ruled, Ruled) or not beam.round_edge:
+        return False
+    return not beam.covers(_half_width_m(ruled), ruled.height_m / 2)
+
+
+def _half_width_m(ruled: Ruled) -> float:
+    """Distance [m] of the farther edge of the ruled width from the axis, without defects."""
+    if isinstance(ruled, Slits) and ruled.slits is not None:
+        return max(abs(s.centre_m) + s.width_m / 2 for s in ruled.slits)
+    pitch = ruled.mean_pitch_m or 0.0
+    widest = getattr(ruled, "width_m", None) if isinstance(ruled, Slits) else pitch
+    return ((ruled.rulings - 1) * pitch + (widest or pitch)) / 2
+
+
+def _tall_slit(scene: Scene) -> bool:
+    """Whether the source slit is so tall that heights on the aperture do not interfere.
+
+    Two heights that are lambda / (the slit's angle) apart add up in intensity: light may then
+    be added up over the aperture's height, chord by chord of the beam.
+    """
+    slit, focal = scene.source.slit, scene.bench.source_focal_m
+    if slit is None or focal is None:
+        return False
+    angle = 2 * math.sin(math.atan(slit.height_m / 2 / focal))
+    height = along_rulings(beam_of(scene.bench), getattr(scene.aperture, "height_m", 0.0)).height_m
+    return angle * height >= _TALL * VISIBLE_HI_M
+
+
+def _chords(beam: BeamProfile, scene: Scene, half_height_m: float) -> tuple[Chord, ...]:
+    """Gauss-Legendre points in t over the height y = R sin t: half width R cos t / cos alpha."""
+    if not cut_by_beam(scene):
+        return ()
+    radius = beam.radius_m
+    top = math.asin(min(1.0, half_height_m / radius))
+    t, w = np.polynomial.legendre.leggauss(_CHORDS)
+    angle, part = top * (t + 1) / 2, top * w / 2
+    fraction = part * np.cos(angle) * radius / half_height_m
+    half = beam.half_axes_m[0] * np.cos(angle)
+    return tuple(Chord(float(h), float(f)) for h, f in zip(half, fraction, strict=True))
 
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
@@ -171,8 +237,22 @@ def _openings(place: Floats, width: Floats, wrong: Errors, scene: Scene) -> tupl
         width = np.maximum(width, 0.0)
     weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
     weight = np.where(width > 0, weight, 0.0)
+    place, width, weight = _united(place, width, weight)
     phase = math.pi * _BEYOND * _reach(scene) / VISIBLE_LO_M
     return spread(Slit, width, place, weight, phase)
+
+
+def _united(place: Floats, width: Floats, weight: Complexes) -> tuple[Floats, Floats, Complexes]:
+    """Openings that errors have moved onto one another as one: light passes there once."""
+    clear = weight != 0
+    left, right = (place - width / 2)[clear], (place + width / 2)[clear]
+    order = np.argsort(left, kind="stable")
+    left, ends = left[order], np.maximum.accumulate(right[order])
+    apart = left[1:] >= ends[:-1] - SLACK * width.max()
+    if apart.all():
+        return place, width, weight
+    left, right = left[np.append(True, apart)], ends[np.append(apart, True)]
+    return (left + right) / 2, right - left, np.ones(left.size, dtype=np.complex128)
 
 
 def _reach(scene: Scene) -> float:
@@ -227,21 +307,22 @@ def _present(comb: Comb) -> Comb:
     there = comb.weight != 0
     if there.all():
         return comb
-    return Comb(comb.element, comb.position_m[there], comb.weight[there])
+    return replace(comb, position_m=comb.position_m[there], weight=comb.weight[there])
 
 
-def _illuminated(comb: Comb, bench: Bench) -> Comb:
-    """Weights by the beam: hard edge, or the amplitude of a Gaussian whose diameter is 1/e^2.
+def piece_m(beam: BeamProfile, scene: Scene) -> float:
+    """Widest slit [m] for which one amplitude of the beam will do; infinite without a beam."""
+    if not beam.limits or not (beam.gaussian or cut_by_beam(scene)):
+        return math.inf
+    part = GAUSSIAN_PIECE if beam.gaussian else EDGE_PIECE
+    return part * beam.half_axes_m[0]
 
-    The beam is met at alpha, so a length x on the aperture covers x cos(alpha) of it. One
-    weight stands for a whole element: good while an element is small beside the beam.
-    """
-    if bench.beam is None:
+
+def _illuminated(comb: Comb, beam: BeamProfile) -> Comb:
+    """Weights by the beam along y = 0; one weight stands for a whole element."""
+    if not beam.limits:
         return comb
-    across = comb.position_m * math.cos(bench.alpha_rad)
-    radius = bench.beam.diameter_m / 2
-    if bench.beam.profile == "gaussian":
-        weight = comb.weight * np.exp(-((across / radius) ** 2))
-        return Comb(comb.element, comb.position_m, weight)
-    inside = np.abs(across) <= radius
-    return Comb(comb.element, comb.position_m[inside], comb.weight[inside])
+    weight = comb.weight * beam.amplitude(comb.position_m)
+    if beam.gaussian:
+        return replace(comb, weight=weight)
+    return _present(replace(comb, weight=weight))

@@ -104,13 +104,13 @@ def follow(scene: Scene, stage: Stages) -> ExposedPlate:
     plate.check_memory(ruled, reach, bins, place)
     field = stage("far field", far.far_field, ruled, *reach)
     columns = stage("columns", plate.sweep, field, place, bins, ruled)
-    share = stage("rows", plate.rows, ruled.height_m, place, columns.node_m)
+    share = stage("rows", plate.rows, ruled.along, place, columns.node_m)
     error = bins.error + share.error  # allowed; of a whole plate it is measured
     if not isinstance(scene.plate, CoarsePlate):
         error = stage("accuracy", plate.measured_error, columns, field, place, bins, ruled, share,
                       spectrum, scene.bench.air)  # fmt: skip
     seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_area_m2)
-    factor = plate.level(scene, place, spectrum.kind_of_level)
+    factor = plate.level(scene, place, spectrum.kind_of_level, ruled)
     report = _report(scene, ruled, replace(bins, error=error), stage.seconds)
     return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
 

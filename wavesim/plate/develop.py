@@ -10,6 +10,7 @@ import numpy as np
 
 from wavesim import light
 from wavesim.aperture.elements import Floats
+from wavesim.aperture.illumination import Opening, aperture_irradiance
 from wavesim.light.photometry import tristimulus
 from wavesim.plate.compose import Light
 from wavesim.plate.geometry import Geometry
@@ -21,28 +22,25 @@ D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15:2004, 2-degree observer
 _WHITE_SOURCES = ("sun", "blackbody", "illuminant", "table")  # the others have a hue of their own
 
 
-def level(scene: Scene, place: Geometry, kind_of_level: str) -> float:
+def level(scene: Scene, place: Geometry, kind_of_level: str, opening: Opening) -> float:
     """Factor from a spectrum to what multiplies the two directions' integrals.
 
     A radiance L counts as it is: the power in a pixel is L times the integrals over the source
-    slit. The irradiance E of a beam counts as E cos(alpha), since the aperture is met at alpha;
-    with a slit it is spread over the slit's sines, L = E cos(alpha) / (their product). The
-    middle of a Gaussian beam has twice the mean irradiance within its 1/e^2 diameter.
+    slit. The irradiance of a beam counts as at the aperture (`aperture_irradiance`); with a slit
+    it is spread over the slit's sines, L = E cos(alpha) / (their product).
     """
     if kind_of_level == "radiance":
         return 1.0
+    beam = beam_level(scene, opening)
     if place.slit_sines is None or place.slit_rise is None:
-        return beam_level(scene)
+        return beam
     lo, hi = place.slit_sines
-    return beam_level(scene) / ((hi - lo) * 2 * place.slit_rise)
+    return beam / ((hi - lo) * 2 * place.slit_rise)
 
 
-def beam_level(scene: Scene) -> float:
-    """Irradiance at the aperture over a beam's own: cos(alpha), twice that in the middle of a
-    laser's Gaussian beam."""
-    beam = scene.bench.beam
-    gaussian = beam is not None and beam.profile == "gaussian" and scene.source.kind == "laser"
-    return math.cos(scene.bench.alpha_rad) * (2.0 if gaussian else 1.0)
+def beam_level(scene: Scene, opening: Opening) -> float:
+    """Irradiance at an aperture over that of the source's spectrum."""
+    return aperture_irradiance(scene, opening.circle_m(math.cos(scene.bench.alpha_rad)))
 
 
 def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:

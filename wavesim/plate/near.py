@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.combs import Aperture, Comb
+from wavesim.aperture.build import GAUSSIAN_PIECE
+from wavesim.aperture.combs import Aperture, Comb, pieces
 from wavesim.aperture.elements import Floats, Slit
+from wavesim.aperture.illumination import Along
 from wavesim.diffraction.far.running import CELLS, RunningIntegral
 from wavesim.diffraction.fresnel import NearRulings, Wavefront, judged, near_rulings, wavefront
 from wavesim.plate.geometry import Geometry
@@ -43,7 +47,7 @@ def expose_near(
     lo, hi = ruled.span_m
     half = max(abs(lo), abs(hi))
     front = wavefront(scene.bench, half)
-    columns, rows = near_rulings(ruled, front), _tall(ruled.height_m, front)
+    columns, rows = near_rulings(ruled, front), _tall(ruled.along, front)
     step, air = _step(ruled, place, front), scene.bench.air
     waves = stage("wavelengths", choose_waves, spectrum, step, error=1e-3, air=air)
     source = extent(scene, place)
@@ -65,15 +69,18 @@ def expose_near(
         bin_error=waves.error,
         notes=(*ruled.limits, judged(front, half)),
     )
-    factor = level_plane(scene, source, spectrum.kind_of_level)
+    factor = level_plane(scene, source, spectrum.kind_of_level, ruled)
     return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
-def _tall(height_m: float, front: Wavefront) -> NearRulings:
-    """The rulings' height as one slit along y."""
-    comb = Comb(Slit(height_m), np.zeros(1), np.ones(1, dtype=np.complex128))
+def _tall(along: Along, front: Wavefront) -> NearRulings:
+    """The rulings' height as one slit along y, in pieces where a Gaussian beam fades over it."""
+    comb = Comb(Slit(along.height_m), np.zeros(1), np.ones(1, dtype=np.complex128))
+    if math.isfinite(along.gaussian_m):
+        comb = pieces(comb, GAUSSIAN_PIECE * along.gaussian_m, along.height_m)
+        comb = replace(comb, weight=np.exp(-np.square(comb.position_m / along.gaussian_m)) + 0j)
     turned = Wavefront(front.curvature_y_per_m, front.curvature_x_per_m)
-    return near_rulings(Aperture((comb,), 1.0, height_m), turned)
+    return near_rulings(Aperture((comb,), 1.0, along.height_m), turned)
 
 
 def _step(ruled: Aperture, place: Geometry, front: Wavefront) -> float:

@@ -1,9 +1,10 @@
 """The direction along the rulings: diffraction at their height and the source slit's image.
 
-A ruled height h sends h^2 sinc^2(h v) along v = q / lambda. For a pixel row between q1 and q2
+Rulings with the amplitude F(v) along y (`Along`), h sinc(h v) for an even height h, send F^2 along
+v = q / lambda. For a pixel row between q1 and q2
 and a source slit between -r and r (all sines), the light is
 
-    Y = integral over q_s from -r to r, over q from q1 to q2, of  h^2 sinc^2(h (q + q_s) / lambda)
+    Y = integral over q_s from -r to r, over q from q1 to q2, of  F^2((q + q_s) / lambda)
         dq dq_s / lambda,
 
 a second difference of the same running integral, integrated once more, as along x. Without a
@@ -20,6 +21,7 @@ from itertools import pairwise
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.aperture.illumination import Along
 from wavesim.diffraction.far.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows, cross
@@ -69,8 +71,8 @@ class Rows:
     error: float = 0.0
 
 
-def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
-    """Light of each row for a ruled height [m], at as few wavelength nodes as will do.
+def rows(along: Along, place: Geometry, node_m: Floats) -> Rows:
+    """Light of each row for the amplitude along the rulings, at as few nodes as will do.
 
     Raises
     ------
@@ -79,8 +81,9 @@ def rows(height_m: float, place: Geometry, node_m: Floats) -> Rows:
     """
     scale = _scales(place)
     shortest = float(node_m.min())
-    _require_memory(2 * height_m * _reach(place, shortest), scale.size * node_m.size, place)
-    table = _height_table(height_m, place, shortest)
+    spans = 2 * along.height_m * _reach(place, shortest)
+    _require_memory(spans, scale.size * node_m.size, place)
+    table = _height_table(along, place, shortest)
     every = np.stack([_share(table, place, node_m, s) for s in scale])
     error = _between_scales(table, place, node_m, every, scale)
     pairs = pairwise(every) if scale.size > 1 else [(every[0], every[0])]
@@ -168,13 +171,13 @@ def _reach(place: Geometry, shortest_m: float) -> float:
     return (tallest / math.hypot(tallest, place.focal_m) + (place.slit_rise or 0.0)) / shortest_m
 
 
-def _height_table(height_m: float, place: Geometry, shortest_m: float) -> RunningIntegral:
+def _height_table(along: Along, place: Geometry, shortest_m: float) -> RunningIntegral:
     reach = _reach(place, shortest_m) * 1.001
 
     def power(v: Floats) -> Floats:
-        return np.asarray(height_m**2 * np.sinc(height_m * v) ** 2)
+        return np.square(along.amplitude(v))
 
-    return integral_of(power, height_m, -reach, reach, again=place.slit_rise is not None)
+    return integral_of(power, along.height_m, -reach, reach, again=place.slit_rise is not None)
 
 
 def _share(table: RunningIntegral, place: Geometry, node_m: Floats, scale: float) -> Floats:

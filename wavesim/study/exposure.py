@@ -136,5 +136,5 @@ def bright_image_lx(scene: Scene) -> float:
             "has no luminance", key="source", value=scene.source.kind, expected="a radiance"
         )
     built = aperture.build(scene)
-    area = built.open_width_m * built.height_m * math.cos(scene.bench.alpha_rad)
+    area = built.open_area_m2 * math.cos(scene.bench.alpha_rad)
     return luminous(spectrum) * area / scene.bench.camera_focal_m**2

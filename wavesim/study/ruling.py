@@ -121,7 +121,7 @@ def ruling(scene: Scene) -> Ruling:
             value=scene.aperture.kind,
             expected="slits, wires or a grating",
         )
-    bare = aperture.build(with_aperture(scene, defects=()))
+    bare = aperture.build(with_aperture(scene, defects=()), whole=True)
     if not _even(bare):
         raise LimitError(
             "the slits differ in width or distance, and the formulas ask for equal ones",

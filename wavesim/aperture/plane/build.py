@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
-import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
+from wavesim.aperture.illumination import BeamProfile, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.plane import elements as el
-from wavesim.aperture.plane.groups import Group, PlaneAperture
+from wavesim.aperture.plane.fading import fade, faded, fades_across
+from wavesim.aperture.plane.groups import Group, PlaneAperture, radius_of
+from wavesim.aperture.plane.overlaps import refuse_overlaps
 from wavesim.aperture.plane.picture import lattice_of
 from wavesim.aperture.plane.places import dot_diameters, mesh_places, scattered
-from wavesim.aperture.plane.polygons import clip, corner_radius, signed_area
+from wavesim.aperture.plane.polygons import clip, signed_area
 from wavesim.aperture.spread import chebyshev
 from wavesim.errors import LimitError
-from wavesim.scene import Bench, Scene
+from wavesim.scene import Scene
 from wavesim.scene import planar as sh
 
 Mask = npt.NDArray[np.bool_]
@@ -25,7 +28,6 @@ Mask = npt.NDArray[np.bool_]
 _HOLDS = "positions and shapes"
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
 _SIZES = 7  # Chebyshev diameters: 1e-6 of the peak for a spread of 5 %, three rings out
-_COVER_SEEN = 0.01  # part of the stop that dots cover from which overlaps are told
 _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 
@@ -39,35 +41,24 @@ def build_plane(scene: Scene) -> PlaneAperture:
     TableError
         The picture cannot be read.
     """
-    aperture, bench = scene.aperture, scene.bench
+    aperture, beam = scene.aperture, beam_of(scene.bench)
     if isinstance(aperture, sh.Picture):
         return _from_picture(aperture, scene)
     groups = _groups(aperture)
-    notes: list[str] = []
-    for stop in _stops(None if isinstance(aperture, sh.Dots) else aperture, bench):
+    notes = refuse_overlaps(groups, aperture)
+    for stop in _stops(None if isinstance(aperture, sh.Dots) else aperture, beam):
         groups = _stopped(groups, stop, notes)  # dots keep to their own stop
-    groups = [_weighted(g, bench) for g in groups]
-    if isinstance(aperture, sh.Plane) and aperture.obstacle:
-        groups = _in_open_beam(groups, aperture, bench)
-    if not groups:
+    obstacle = isinstance(aperture, sh.Plane) and aperture.obstacle
+    opening = _open_beam(aperture, beam) if obstacle else []
+    if not groups and not opening:
         raise LimitError("lets no light through", key="aperture", expected=_NO_LIGHT)
-    if isinstance(aperture, sh.Dots):
-        notes += _overlaps(aperture)
-    area = _open_area(groups, aperture)
-    smallest = min(g.element.smallest_m for g in groups)
+    smallest = min(g.element.smallest_m for g in [*opening, *groups])
     limits = (*notes, *of_small_elements(smallest, _HOLDS))
-    return PlaneAperture(tuple(groups), None, area, limits)
-
-
-def _overlaps(dots: sh.Dots) -> list[str]:
-    """A sentence where dots placed at random come to lie on one another."""
-    cover = dots.count * math.pi / 4 * dots.diameter_m**2 / dots.stop.area_m2
-    if dots.min_distance_m >= dots.diameter_m or cover < _COVER_SEEN:
-        return []
-    return [
-        f"dots cover {cover:.2g} of the stop and may overlap, and count twice where they do; "
-        "min_distance keeps them apart"
-    ]
+    if beam.gaussian and fades_across([*opening, *groups], beam):
+        return faded(groups, opening, scene, limits)
+    groups = [_weighted(g, beam) for g in groups]
+    groups = [*opening, *(replace(g, weight=-g.weight) for g in groups)] if obstacle else groups
+    return PlaneAperture(tuple(groups), None, _open_area(groups, aperture), limits)
 
 
 def _from_picture(picture: sh.Picture, scene: Scene) -> PlaneAperture:
@@ -79,13 +70,10 @@ def _from_picture(picture: sh.Picture, scene: Scene) -> PlaneAperture:
     y = (np.arange(ny) - (ny - 1) / 2) * lattice.cell_m
     if picture.obstacle:
         np.subtract(1.0, t, out=t)
-    for stop in _stops(picture, scene.bench):
+    beam = beam_of(scene.bench)
+    for stop in _stops(picture, beam):
         t *= stop.contains(x[None, :], y[:, None])
-    beam = scene.bench.beam
-    if beam is not None and beam.profile == "gaussian":
-        r = beam.diameter_m / 2
-        t *= np.exp(-((y / r) ** 2))[:, None].astype(np.float32)
-        t *= np.exp(-((x / r) ** 2))[None, :].astype(np.float32)
+    fade(t, x, y, beam)
     area = float(np.sum(np.square(t), dtype=np.float64)) * lattice.cell_m**2
     if area == 0.0:
         raise LimitError("lets no light through", key="aperture", expected=_NO_LIGHT)
@@ -141,15 +129,10 @@ class _Edge:
 
     half: tuple[float, ...]
 
-    def __init__(self, stop: sh.Stop, tilt_rad: float = 0.0) -> None:
-        narrow = math.cos(tilt_rad)  # a beam met at an angle covers more of the aperture
-        if stop.diameter_m is not None:
-            d = stop.diameter_m
-            self.element: el.PlaneElement = el.Ellipse(d / narrow, d)
-        else:
-            self.element = el.Rectangle((stop.width_m or 0.0) / narrow, stop.height_m or 0.0)
-        self.half = self.element.reach_m
-        self.round = stop.diameter_m is not None
+    def __init__(self, element: el.Ellipse | el.Rectangle) -> None:
+        self.element: el.PlaneElement = element
+        self.half = element.reach_m
+        self.round = isinstance(element, el.Ellipse)
 
     def contains(self, x: Floats, y: Floats) -> Mask:
         """Whether places lie within."""
@@ -168,13 +151,16 @@ class _Edge:
         return np.asarray(inside)
 
 
-def _stops(aperture: object, bench: Bench) -> list[_Edge]:
+def _stops(aperture: object, beam: BeamProfile) -> list[_Edge]:
     stops = []
-    stop = getattr(aperture, "stop", None)
-    if stop is not None:
-        stops.append(_Edge(stop))
-    if bench.beam is not None and bench.beam.profile == "uniform":
-        stops.append(_Edge(sh.Stop(diameter_m=bench.beam.diameter_m), bench.alpha_rad))
+    stop: sh.Stop | None = getattr(aperture, "stop", None)
+    if stop is not None and stop.diameter_m is not None:
+        stops.append(_Edge(el.disc(stop.diameter_m)))
+    elif stop is not None:
+        stops.append(_Edge(el.Rectangle(stop.width_m or 0.0, stop.height_m or 0.0)))
+    if beam.round_edge:
+        a, b = beam.half_axes_m
+        stops.append(_Edge(el.Ellipse(2 * a, 2 * b)))
     return stops
 
 
@@ -182,7 +168,7 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
     """Elements within the stop; those on its edge cut as polygons, or by their middles."""
     kept: list[Group] = []
     for group in groups:
-        reach = _radius(group.element)
+        reach = radius_of(group.element)
         within, without = stop.away(group.x_m, group.y_m, reach)
         edge = ~within & ~without
         if np.count_nonzero(edge) > _MOST_CUT:
@@ -196,11 +182,6 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
         for j in np.flatnonzero(edge):
             kept += _cut(_part(group, np.arange(group.x_m.size) == j)[0], stop)
     return kept
-
-
-def _radius(element: el.PlaneElement) -> float:
-    outline = element.outline()
-    return corner_radius(outline) if outline else max(element.reach_m)
 
 
 def _part(group: Group, chosen: Mask) -> list[Group]:
@@ -231,28 +212,25 @@ def _cut(lone: Group, stop: _Edge) -> list[Group]:
     return [Group(el.Polygon(left), lone.x_m, lone.y_m, lone.weight)]
 
 
-def _weighted(group: Group, bench: Bench) -> Group:
+def _weighted(group: Group, beam: BeamProfile) -> Group:
     """Amplitude of a Gaussian beam at each element's middle."""
-    if bench.beam is None or bench.beam.profile != "gaussian":
+    if not beam.gaussian:
         return group
-    r = bench.beam.diameter_m / 2
-    x = group.x_m * math.cos(bench.alpha_rad)
-    weight = group.weight * np.exp(-(x**2 + group.y_m**2) / r**2)
-    return Group(group.element, group.x_m, group.y_m, weight)
+    return replace(group, weight=group.weight * beam.amplitude(group.x_m, group.y_m))
 
 
-def _in_open_beam(groups: list[Group], aperture: sh.Plane, bench: Bench) -> list[Group]:
-    """Babinet: the open beam less the elements."""
+def _open_beam(aperture: object, beam: BeamProfile) -> list[Group]:
+    """The open beam in which obstacles stand (Babinet): within stops and a round edge, or Gaussian
+    without a stop."""
     origin = np.zeros(1)
-    if bench.beam is not None and bench.beam.profile == "gaussian" and aperture.stop is None:
-        opening: el.PlaneElement = el.GaussianBeam(bench.beam.diameter_m)
-    else:
-        edges = [s.element for s in _stops(aperture, bench)]
-        opening = edges[0]
-        for other in edges[1:]:
-            opening = _common(opening, other)
-    less = [Group(g.element, g.x_m, g.y_m, -g.weight) for g in groups]
-    return [Group(opening, origin, origin, np.ones(1)), *less]
+    edges = [edge.element for edge in _stops(aperture, beam)]
+    if not edges:
+        a, b = beam.half_axes_m
+        return [Group(el.GaussianBeam(2 * a, 2 * b), origin, origin, np.ones(1))]
+    opening = edges[0]
+    for other in edges[1:]:
+        opening = _common(opening, other)
+    return [Group(opening, origin, origin, np.ones(1))]
 
 
 def _common(one: el.PlaneElement, two: el.PlaneElement) -> el.PlaneElement:

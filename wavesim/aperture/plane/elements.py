@@ -207,33 +207,35 @@ class Polygon:
 
 @dataclass(frozen=True)
 class GaussianBeam:
-    """An open beam of amplitude exp(-(r / R)^2), 2 R its 1/e^2 diameter.
+    """An open beam of amplitude exp(-(x/a)^2 - (y/b)^2), 2 a and 2 b its 1/e^2 widths.
 
-    E = pi R^2 exp(-(pi R k)^2),  k^2 = u^2 + v^2.
+    E = pi a b exp(-pi^2 (a^2 u^2 + b^2 v^2)). Met at alpha, a beam of diameter D has
+    2 a = D / cos(alpha) and 2 b = D.
     """
 
-    diameter_m: float
+    width_m: float
+    height_m: float
 
     @property
     def reach_m(self) -> tuple[float, float]:
-        """Three times R: 1e-8 of the irradiance [m]."""
-        return 1.5 * self.diameter_m, 1.5 * self.diameter_m
+        """Three times a and b: 1e-8 of the irradiance [m]."""
+        return 1.5 * self.width_m, 1.5 * self.height_m
 
     @property
     def open_area_m2(self) -> float:
-        """pi R^2 / 2 [m2]."""
-        return math.pi * self.diameter_m**2 / 8
+        """pi a b / 2 [m2]."""
+        return math.pi * self.width_m * self.height_m / 8
 
     @property
     def smallest_m(self) -> float:
-        """The diameter [m]."""
-        return self.diameter_m
+        """The smaller width [m]."""
+        return min(self.width_m, self.height_m)
 
     def amplitude(self, u_per_m: Floats, v_per_m: Floats) -> Floats:
         """E [m2]."""
-        r = self.diameter_m / 2
-        k2 = np.square(u_per_m) + np.square(v_per_m)
-        return np.asarray(math.pi * r * r * np.exp(-((math.pi * r) ** 2) * k2))
+        a, b = self.width_m / 2, self.height_m / 2
+        square = np.square(a * np.asarray(u_per_m)) + np.square(b * np.asarray(v_per_m))
+        return np.asarray(math.pi * a * b * np.exp(-(math.pi**2) * square))
 
     def outline(self) -> None:
         """None: it has no edge."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,6 +11,7 @@ import numpy.typing as npt
 
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane.elements import PlaneElement
+from wavesim.aperture.plane.polygons import corner_radius
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,12 +65,16 @@ class PlaneAperture:
     lattice : a picture, or None; an aperture is groups or a lattice
     open_area_m2 : [m2] integral of |t|^2
     limits : sentences about where the theory stops for this aperture
+    whole : how many holes or rulings were cut into strips or cells, or None where none was
+    real : whether complex weights add up to a real transmission
     """
 
     groups: tuple[Group, ...]
     lattice: Lattice | None
     open_area_m2: float
     limits: tuple[str, ...] = ()
+    whole: int | None = None
+    real: bool = False
 
     @cached_property
     def box_m(self) -> tuple[float, float, float, float]:
@@ -95,15 +101,38 @@ class PlaneAperture:
 
     @property
     def elements(self) -> int:
-        """How many elements there are in all."""
+        """How many holes, rulings or picture cells there are in all."""
+        if self.whole is not None:
+            return self.whole
         cells = 0 if self.lattice is None else self.lattice.amplitude.size
         return cells + sum(g.x_m.size for g in self.groups)
+
+    def circle_m(self, cos_alpha: float) -> float:
+        """Radius [m] of the circle about the axis, seen along the beam, that holds it."""
+        if self.lattice is not None:
+            ny, nx = self.lattice.amplitude.shape
+            return self.lattice.cell_m / 2 * math.hypot(nx * cos_alpha, ny)
+        return max(_circle(group, cos_alpha) for group in self.groups)
 
     @property
     def of_one_phase(self) -> bool:
         """Whether t is real, so that |A(-u, -v)|^2 = |A(u, v)|^2 at every wavelength."""
         flat = self.lattice is None or self.lattice.path_m is None
-        return flat and all(not np.iscomplexobj(g.weight) for g in self.groups)
+        return self.real or (flat and all(not np.iscomplexobj(g.weight) for g in self.groups))
+
+
+def radius_of(element: PlaneElement) -> float:
+    """Radius [m] of the circle about an element's middle that holds it."""
+    outline = element.outline()
+    return corner_radius(outline) if outline else max(element.reach_m)
+
+
+def _circle(group: Group, cos_alpha: float) -> float:
+    """The lesser of two bounds: exact of discs, and of upright rectangles."""
+    (rx, ry), x, y = group.element.reach_m, np.abs(group.x_m), np.abs(group.y_m)
+    about = np.hypot(x * cos_alpha, y) + radius_of(group.element)
+    corner = np.hypot((x + rx) * cos_alpha, y + ry)
+    return float(np.minimum(about, corner).max())
 
 
 def _box(group: Group) -> tuple[float, float, float, float]:

@@ -15,14 +15,19 @@ from wavesim.errors import LimitError
 _LINES = 8  # lines across a cell along which its open part is measured
 
 
-def rasterised(aperture: PlaneAperture, cell_m: float) -> Lattice:
+def rasterised(
+    aperture: PlaneAperture, cell_m: float, half_m: tuple[float, float] | None = None
+) -> Lattice:
     """The same aperture as a lattice centred on the axis.
 
     Open parts are exact along x and averaged over eight lines a cell along y: areas are right to
-    about 1e-2 of a cell for each cell on an edge.
+    about 1e-2 of a cell for each cell on an edge. What lies beyond `half_m` along x and y [m],
+    by default nothing, is left out.
     """
-    lo_x, hi_x, lo_y, hi_y = aperture.box_m
-    half_x, half_y = max(-lo_x, hi_x), max(-lo_y, hi_y)
+    if half_m is None:
+        lo_x, hi_x, lo_y, hi_y = aperture.box_m
+        half_m = max(-lo_x, hi_x), max(-lo_y, hi_y)
+    half_x, half_y = half_m
     nx, ny = (2 * (math.ceil(h / cell_m) + 1) for h in (half_x, half_y))
     open_part = np.zeros((ny, nx))
     for group in aperture.groups:
@@ -40,10 +45,10 @@ def _draw(group: Group, cell_m: float, out: Floats) -> None:
         return
     if isinstance(element, el.GaussianBeam):
         ny, nx = out.shape
-        r = element.diameter_m / 2
         x = (np.arange(nx) - (nx - 1) / 2) * cell_m
         y = (np.arange(ny) - (ny - 1) / 2) * cell_m
-        out += np.exp(-((y[:, None] / r) ** 2)) * np.exp(-((x / r) ** 2))
+        a, b = element.width_m / 2, element.height_m / 2
+        out += np.exp(-((y[:, None] / b) ** 2)) * np.exp(-((x / a) ** 2))
         return
     outline = element.outline()
     if outline is None:

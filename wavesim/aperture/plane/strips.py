@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.build import build
-from wavesim.aperture.combs import Aperture, Comb
+from wavesim.aperture.build import build, no_light, piece_m
+from wavesim.aperture.combs import Aperture, Comb, pieces
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays, Slit
+from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.plane.elements import Corners
 from wavesim.aperture.plane.groups import Group, PlaneAperture
 from wavesim.constants import VISIBLE_LO_M
@@ -26,7 +27,8 @@ from wavesim.scene.aperture import Ruled
 from wavesim.scene.defect import BowDefect, FanDefect
 
 PHASE_RAD = 0.2  # half the phase along a strip that is left out: 7e-3 of the worst strip
-_FEWEST_ROUND = 128  # strips where the outline or the beam is round
+_FEWEST_ROUND, _USUAL_ROUND = 128, 512  # strips to a ruling where outline or beam is round
+_CHEAP = 1_000_000  # strips in all that cost next to nothing
 _MOST = 20_000_000  # strips in all
 
 
@@ -86,12 +88,13 @@ def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Elemen
     straight = build(_straight(scene, ruled))
     groove = _groove(straight)
     count = _strips(scene, ruled, straight, path_slope)
-    groups = [_cut(comb, scene, ruled, straight, count) for comb in straight.combs]
+    combs = _narrow(straight, scene)
+    groups = [_cut(comb, scene, ruled, straight, count) for comb in combs]
     lit = tuple(g for g in groups if g.x_m.size)
     if not lit:
-        raise LimitError("no ruling is left in the beam", key="bench.beam", expected="a wider beam")
+        raise no_light()
     area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in lit)
-    return PlaneAperture(lit, None, area, straight.limits), groove
+    return PlaneAperture(lit, None, area, straight.limits, straight.elements), groove
 
 
 def _straight(scene: Scene, ruled: Ruled) -> Scene:
@@ -100,6 +103,19 @@ def _straight(scene: Scene, ruled: Ruled) -> Scene:
     bare = ruled.model_copy(update={"defects": kept, "outline": "rectangle"})
     bench = scene.bench.model_copy(update={"beam": None})
     return scene.model_copy(update={"aperture": bare, "bench": bench})
+
+
+def _narrow(straight: Aperture, scene: Scene) -> tuple[Comb, ...]:
+    """The straight rulings, slits cut lengthwise where they are wide beside the beam."""
+    beam = beam_of(scene.bench)
+    piece = piece_m(beam, scene)
+    found = (pieces(comb, piece, beam.reach_m[0]) for comb in straight.combs)
+    return tuple(comb for comb in found if comb.position_m.size)
+
+
+def _height_m(ruled: Ruled, beam: BeamProfile) -> float:
+    """Height of the rulings that the beam reaches [m]."""
+    return along_rulings(beam, ruled.height_m).height_m
 
 
 def _groove(straight: Aperture) -> Element | None:
@@ -127,11 +143,14 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
             tilt += abs(d.angle_rad) / 2
         if isinstance(d, BowDefect):
             tilt += 4 * abs(d.sag_m) / ruled.height_m
-    path = farthest * tilt + path_slope(half, ruled.height_m / 2)
-    count = math.ceil(math.pi / VISIBLE_LO_M * path * ruled.height_m / PHASE_RAD)
+    height = _height_m(ruled, beam_of(scene.bench))
+    path = farthest * tilt + path_slope(half, height / 2)
+    count = math.ceil(math.pi / VISIBLE_LO_M * path * height / PHASE_RAD)
     round_ = ruled.outline != "rectangle" or scene.bench.beam is not None
-    count = max(count, _FEWEST_ROUND if round_ else 1)
-    total = count * straight.elements
+    narrow = sum(comb.position_m.size for comb in _narrow(straight, scene))
+    if round_:
+        count = max(count, int(np.clip(_CHEAP / narrow, _FEWEST_ROUND, _USUAL_ROUND)))
+    total = count * max(narrow, 1)
     if total > _MOST:
         raise LimitError(
             f"would need {count:,} strips for each of {straight.elements:,} rulings",
@@ -143,7 +162,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
 
 def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int) -> Group:
     lo, hi = straight.span_m
-    high = ruled.height_m / count
+    high = _height_m(ruled, beam_of(scene.bench)) / count
     y: Floats = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * high
     x = comb.position_m[:, None] + _shift(ruled, comb.position_m[:, None], y, (lo, hi))
     y = np.broadcast_to(y, x.shape)
@@ -173,14 +192,10 @@ def _lit(scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: fl
     out = np.ones(x.shape)
     if ruled.outline == "ellipse":
         out *= _within(x / half, y, high, ruled.height_m / 2)
-    beam = scene.bench.beam
-    if beam is None:
-        return out
-    radius = beam.diameter_m / 2
-    across = x * math.cos(scene.bench.alpha_rad) / radius
-    if beam.profile == "gaussian":
-        return out * np.exp(-(across**2) - (y / radius) ** 2)
-    return out * _within(across, y, high, radius)
+    beam = beam_of(scene.bench)
+    if not beam.round_edge:
+        return np.asarray(out * beam.amplitude(x, y))
+    return out * _within(x / beam.half_axes_m[0], y, high, beam.radius_m)
 
 
 def _within(x: Floats, y: Floats, high: float, half: float) -> Floats:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Literal
 
 import numpy as np
 
-from wavesim.aperture.combs import Aperture
+from wavesim.aperture.combs import Aperture, within
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays
 from wavesim.diffraction.far.mixing import Mixing, mixing
 from wavesim.diffraction.far.running import (
@@ -60,6 +61,8 @@ class FarField:
     cells : grid steps per 1/(aperture width)
     whole : whether the amplitude holds the envelopes already
     mixing : strengths of the elements where they were blended from more, or None
+    averaged : ((r, s), B_r B_s*) averaged over the chords of a round beam, instead of
+        `amplitude`; empty where all rulings are illuminated over the whole height
     """
 
     elements: tuple[Element, ...]
@@ -69,6 +72,7 @@ class FarField:
     cells: int
     whole: bool
     mixing: Mixing | None = None
+    averaged: tuple[tuple[tuple[int, int], Complexes | Floats], ...] = ()
 
     def terms(self, *, again: bool) -> Iterator[Term]:
         """|A|^2 = sum of terms, each integrated over u (and once more if `again`).
@@ -78,16 +82,44 @@ class FarField:
 
         with the interference functions B of u alone and the envelopes E smooth.
         """
-        for r, b in enumerate(self.amplitude):
-            envelopes = None if self.whole else (self.elements[r], self.elements[r])
-            yield Term(self._integral(_power(b), again), envelopes)
-            for s in range(r + 1, len(self.amplitude)):
-                if self.mixing is not None and not self.mixing.counts(r, s):
-                    continue
-                pair = (self.elements[r], self.elements[s])
-                product = b * np.conj(self.amplitude[s])
+        for r, s in self.pairs:
+            pair = None if self.whole else (self.elements[r], self.elements[s])
+            product = self._product(r, s)
+            if r == s:
+                yield Term(self._integral(product.real, again), pair)
+            else:
                 yield Term(self._integral(product.real.copy(), again), pair, "real")
                 yield Term(self._integral(product.imag.copy(), again), pair, "imaginary")
+
+    @property
+    def pairs(self) -> tuple[tuple[int, int], ...]:
+        """Kinds of element r <= s whose product counts."""
+        return tuple(pair for pair, _ in self.averaged) or self._pairs(self.amplitude)
+
+    def _pairs(self, amplitude: tuple[Complexes, ...]) -> tuple[tuple[int, int], ...]:
+        kinds = range(len(amplitude))
+        return tuple(
+            (r, s)
+            for r in kinds
+            for s in kinds[r:]
+            if r == s or self.mixing is None or self.mixing.counts(r, s)
+        )
+
+    def _product(self, r: int, s: int) -> Complexes | Floats:
+        if self.averaged:
+            return dict(self.averaged)[r, s]
+        if r == s:
+            return _power(self.amplitude[r])
+        return np.asarray(self.amplitude[r] * np.conj(self.amplitude[s]))
+
+    def averaging(self, others: Iterator[tuple[float, FarField]]) -> FarField:
+        """The same with products averaged over far fields, each with its fraction."""
+        averaged: dict[tuple[int, int], Complexes | Floats] = {}
+        for fraction, other in others:
+            for r, s in other.pairs:
+                part = fraction * other._product(r, s)
+                averaged[r, s] = averaged[r, s] + part if (r, s) in averaged else part
+        return replace(self, amplitude=(), averaged=tuple(averaged.items()))
 
     def _integral(self, samples: Floats, again: bool) -> RunningIntegral:
         table = integrate(samples, self.start_per_m, self.step_per_m, self.cells)
@@ -104,19 +136,48 @@ def table_bytes(aperture: Aperture, first_per_m: float, last_per_m: float) -> in
 def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
     """Interference functions between two frequencies [1/m].
 
-    Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element.
+    Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element, and for
+    each chord of a round beam.
     """
+    if aperture.chords:
+        return _chords_averaged(aperture, first_per_m, last_per_m)
+    return _straight(aperture, aperture, first_per_m, last_per_m)
+
+
+def _chords_averaged(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
+    """|A|^2 averaged over the height of a round beam, each chord with its own rulings."""
+
+    def fields() -> Iterator[tuple[float, FarField]]:
+        for chord in aperture.chords:
+            combs = tuple(within(comb, chord) for comb in aperture.combs)
+            part = replace(aperture, combs=combs, chords=())
+            yield chord.fraction, _straight(part, aperture, first_per_m, last_per_m)
+
+    parts = fields()
+    fraction, first = next(parts)
+    return first.averaging(chain([(fraction, first)], parts))
+
+
+def _straight(
+    part: Aperture, aperture: Aperture, first_per_m: float, last_per_m: float
+) -> FarField:
+    """Interference functions of rulings that are part of an aperture, on the aperture's grid."""
     width = aperture.width_m
     cells = cells_for(width, first_per_m, last_per_m)
     step = 1.0 / (cells * width)
     start, count = guarded(first_per_m, last_per_m, step)
-    elements = tuple(comb.element for comb in aperture.combs)
-    parts = (sampled(comb, aperture.centre_m, start, step, count) for comb in aperture.combs)
+    elements = tuple(comb.element for comb in part.combs)
+    parts = (
+        sampled(comb, aperture.centre_m, start, step, count)
+        if comb.position_m.size
+        else np.zeros(count, dtype=np.complex128)
+        for comb in part.combs
+    )
     if not aperture.of_u_alone:
         return _blended(FarField(elements, (), start, step, cells, whole=False), parts, count)
     whole = _enveloped(next(parts), elements[0].amplitude, start, step)
-    for element, part in zip(elements[1:], parts, strict=True):
-        whole += _enveloped(part, element.amplitude, start, step)
+    for element, other in zip(elements[1:], parts, strict=True):
+        whole += _enveloped(other, element.amplitude, start, step)
     return FarField(elements[:1], (whole,), start, step, cells, whole=True)
 
 

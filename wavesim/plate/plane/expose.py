@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Protocol, TypeVar
 import numpy as np
 
 from wavesim.aperture.elements import Element, Floats, Rays
+from wavesim.aperture.illumination import Opening
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import Wavefront, judged, wavefront
 from wavesim.diffraction.fresnel.plane import near_plane
@@ -114,7 +115,7 @@ def expose_plane(
         bin_error=waves.error,
         notes=(*aperture.limits, *words, judged(front, half_m)),
     )
-    factor = level_plane(scene, source, spectrum.kind_of_level)
+    factor = level_plane(scene, source, spectrum.kind_of_level, aperture)
     return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
@@ -231,10 +232,10 @@ def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
     return max(1.0, min(b * w / 550e-9 for b, w in zip(blur, size_m, strict=True)))
 
 
-def level_plane(scene: Scene, source: Extent, kind_of_level: str) -> float:
+def level_plane(scene: Scene, source: Extent, kind_of_level: str, opening: Opening) -> float:
     """Factor from the spectrum to irradiance at the aperture: the source's projected solid angle
     for a radiance, and what a beam has there."""
-    return source.area if kind_of_level == "radiance" else beam_level(scene)
+    return source.area if kind_of_level == "radiance" else beam_level(scene, opening)
 
 
 def _upper_half(on: Frame) -> Frame:

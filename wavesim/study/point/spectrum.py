@@ -81,7 +81,7 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
         )
         for part in (spectrum, even)
     )
-    factor = plate.level(scene, place, spectrum.kind_of_level)
+    factor = plate.level(scene, place, spectrum.kind_of_level, ruled)
     return PointSpectrum(nodes, seen * factor, passed / max(float(passed.max()), 1e-300), full=True)
 
 
@@ -124,7 +124,7 @@ def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_area_m2: float
     plate.check_memory(ruled, reach, bins, place)
     columns = plate.sweep(far.far_field(ruled, *reach), place, bins, ruled)
     coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
-    share = plate.rows(ruled.height_m, place, coarse)
+    share = plate.rows(ruled.along, place, coarse)
     middle = np.interp(nodes, share.node_m, share.share[0][:, -1])
     width_nm = np.gradient(nodes) * 1e9
     width_nm[[0, -1]] /= 2  # half a triangle at either end

@@ -1,0 +1,358 @@
+"""Light budget: what a plate catches is what goes through the opening, and never more than is sent.
+
+The light through the opening is counted here on a fine grid of the aperture's plane, from the
+shapes' own inequalities and the textbook beam: irradiance P / (pi R^2) in a uniform beam, and
+(2 P / (pi R^2)) exp(-2 rho^2 / R^2) in a Gaussian one (Siegman, Lasers, 17.1), rho seen along the
+beam. Edges send light beyond any plate: a fraction (perimeter / area) lambda / (2 pi^2 sin theta)
+(for a disc the expansion of 1 - J0^2 - J1^2, Born & Wolf 8.5.2).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import wavesim
+from tests import bench
+from wavesim import aperture
+from wavesim.aperture.illumination import Along
+from wavesim.errors import InputError
+from wavesim.scene import Scene
+
+POWER_W, WAVE_M = 1e-3, 450e-9
+FOCAL_M, HALF_M = 0.05, 0.03  # camera and half the plate: sines up to 0.51
+ACROSS, UP = 4000, 1000  # points at which the opening is looked at
+Inside = Callable[[np.ndarray, np.ndarray], np.ndarray]
+
+
+class Opening(NamedTuple):
+    """A scene's [aperture], the same as an inequality, and its half width and height [m]."""
+
+    text: str
+    inside: Inside
+    half_m: tuple[float, float]
+
+
+def um(length_m: float) -> str:
+    return f'"{length_m * 1e6:.9g} um"'
+
+
+def disc(dice: np.random.Generator) -> Opening:
+    r = dice.uniform(0.1e-3, 0.25e-3)
+    text = f'kind = "disc"\ndiameter = {um(2 * r)}'
+    return Opening(text, lambda x, y: np.hypot(x, y) < r, (r, r))
+
+
+def ring(dice: np.random.Generator) -> Opening:
+    r = dice.uniform(0.1e-3, 0.25e-3)
+    text = f'kind = "annulus"\nouter = {um(2 * r)}\ninner = {um(r)}'
+    return Opening(text, lambda x, y: (np.hypot(x, y) < r) & (np.hypot(x, y) > r / 2), (r, r))
+
+
+def rectangle(dice: np.random.Generator) -> Opening:
+    a, b = dice.uniform(0.05e-3, 0.2e-3, 2)
+    text = f'kind = "rectangle"\nwidth = {um(2 * a)}\nheight = {um(2 * b)}'
+    return Opening(text, lambda x, y: (abs(x) < a) & (abs(y) < b), (a, b))
+
+
+def holes(dice: np.random.Generator) -> Opening:
+    r, pitch = dice.uniform(20e-6, 35e-6), 80e-6
+    text = (
+        f'kind = "mesh"\ncount_x = 4\ncount_y = 4\npitch_x = {um(pitch)}\n'
+        f'hole = {{ kind = "disc", diameter = {um(2 * r)} }}'
+    )
+
+    def inside(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        near_x, near_y = ((np.clip(np.floor(t / pitch), -2, 1) + 0.5) * pitch for t in (x, y))
+        return np.hypot(x - near_x, y - near_y) < r
+
+    return Opening(text, inside, (2 * pitch, 2 * pitch))
+
+
+def slits(dice: np.random.Generator) -> Opening:
+    count, width = int(dice.integers(1, 5)), dice.uniform(30e-6, 70e-6)
+    pitch, half = width * dice.uniform(1.2, 2.0), dice.uniform(0.1e-3, 0.25e-3)
+    across = f"pitch = {um(pitch)}\n" if count > 1 else ""
+    text = f'kind = "slits"\ncount = {count}\nwidth = {um(width)}\n{across}height = {um(2 * half)}'
+
+    def inside(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        t = x / pitch + (count - 1) / 2
+        k = np.clip(np.rint(t), 0, count - 1)
+        return (abs(t - k) * pitch < width / 2) & (abs(y) < half)
+
+    return Opening(text, inside, (((count - 1) * pitch + width) / 2, half))
+
+
+SHAPES = [disc, ring, rectangle, holes, slits]
+
+
+class Case(NamedTuple):
+    scene: Scene
+    through_W: float  # noqa: N815  (the unit is W)
+    lost: float  # fraction beyond the plate
+
+
+def case_of(dice: np.random.Generator, obstacle: bool = False) -> Case:
+    """A random aperture in a random laser beam, and the light through it."""
+    shape = SHAPES[dice.integers(len(SHAPES))](dice)
+    stop = 0.3e-3
+    obstacle = obstacle and "slits" not in shape.text
+    if obstacle:
+        shape = _reversed(shape, stop)
+    radius, alpha = dice.uniform(0.08e-3, 0.5e-3), float(dice.choice([0.0, 0.3, 0.6]))
+    kind = str(dice.choice(["none", "uniform", "gaussian"]))
+    corner = math.hypot(shape.half_m[0] * math.cos(alpha), shape.half_m[1])
+    if kind == "uniform" and "slits" not in shape.text:
+        radius = max(radius, 1.01 * corner)  # cut holes are slow: tests/test_plane_plates.py
+    beam = "" if kind == "none" else f'beam = {{ diameter = {um(2 * radius)}, profile = "{kind}" }}'
+    scene = bench.scene(
+        source=f'kind = "laser"\nwavelength = "{WAVE_M * 1e9} nm"\npower = "{POWER_W} W"',
+        bench=f'collimator = "100 mm"\ncamera = "{FOCAL_M} m"\nincidence = "{alpha} rad"\n{beam}',
+        aperture=shape.text,
+        plate=f'width = "{2 * HALF_M} m"\nheight = "{2 * HALF_M} m"\npixel = "0.25 mm"',
+        exposure='time = "1 s"',
+    )
+    if kind == "none":
+        radius = 0.5e-3  # 1 mm is the least beam of a laser; these openings are smaller
+    return Case(scene, *through(shape, kind, radius, alpha))
+
+
+def _reversed(shape: Opening, stop: float) -> Opening:
+    """The shape as an obstacle in a round stop."""
+    return Opening(
+        f"{shape.text}\nobstacle = true\nstop = {{ diameter = {um(2 * stop)} }}",
+        lambda x, y: (np.hypot(x, y) < stop) & ~shape.inside(x, y),
+        (stop, stop),
+    )
+
+
+def through(shape: Opening, kind: str, radius: float, alpha: float) -> tuple[float, float]:
+    """Light through the opening [W], and the fraction of it that misses the plate."""
+    a, b, cosine = *shape.half_m, math.cos(alpha)
+    x = ((np.arange(ACROSS) + 0.5) / ACROSS * 2 - 1)[None, :] * a
+    y = ((np.arange(UP) + 0.5) / UP * 2 - 1)[:, None] * b
+    cell = 4 * a * b / (ACROSS * UP)
+    rho = np.hypot(x * cosine, y)
+    intensity = np.where(rho < radius, 1.0, 0.0) / (math.pi * radius**2)
+    if kind == "gaussian":
+        intensity = 2 / (math.pi * radius**2) * np.exp(-2 * (rho / radius) ** 2)
+    lit = intensity * shape.inside(x, y)
+    lit = np.pad(lit, 1)
+    upright = jumps(lit, 1) * 2 * b / UP  # edges that send light along x
+    level = jumps(lit, 0) * 2 * a / ACROSS
+    view = math.atan(HALF_M / FOCAL_M)
+    sides = [abs(math.sin(s * view - alpha) + math.sin(alpha)) for s in (1, -1)]
+    edges = upright * (1 / sides[0] + 1 / sides[1]) / 2 + level / math.sin(view)
+    slanted = 1.0 if "slits" in shape.text or "rectangle" in shape.text else math.pi / 4
+    lost = slanted * edges / (lit.sum() * cell) * WAVE_M / (2 * math.pi**2)
+    return POWER_W * cosine * float(lit.sum()) * cell, lost
+
+
+def jumps(lit: np.ndarray, axis: int) -> float:
+    """Sum of the steps at sharp edges; a beam that fades makes none."""
+    step = np.abs(np.diff(lit, axis=axis))
+    either = np.maximum(*(np.delete(lit, end, axis=axis) for end in (0, -1)))
+    return float(step[step > 0.5 * either].sum())
+
+
+def worst_of(seeds: range, *, obstacle: bool) -> float:
+    worst = 0.0
+    for seed in seeds:
+        case = case_of(np.random.default_rng(seed), obstacle)
+        found = wavesim.expose(case.scene).power_W
+        off = found / case.through_W / (1 - case.lost) - 1
+        print(f"seed {seed}: {off:+.1e} {case.scene.aperture.kind} {case.scene.bench.beam}")
+        assert found <= POWER_W * (1 + 1e-6)
+        # the grid of the truth and the lost light's estimate: 3e-4 each
+        assert abs(off) < 1e-3, f"seed {seed}"
+        worst = max(worst, abs(off))
+    return worst
+
+
+def test_a_plate_that_catches_all_gets_the_light_through_the_opening() -> None:
+    print(f"worst {worst_of(range(10), obstacle=False):.1e}")
+
+
+def test_nor_does_an_obstacle_send_more_than_its_beam() -> None:
+    print(f"worst {worst_of(range(1, 5), obstacle=True):.1e}")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("obstacle", [False, True])
+def test_the_light_budget_of_many_scenes(*, obstacle: bool) -> None:
+    print(f"worst {worst_of(range(100, 250), obstacle=obstacle):.1e}")
+
+
+def laser(aperture: str, beam: str = "", slit: str = "", angle: str = "0 deg") -> Scene:
+    return bench.scene(
+        source=f'kind = "laser"\nwavelength = "632.8 nm"\npower = "1 mW"\n{slit}',
+        bench=f'collimator = "600 mm"\ncamera = "1 m"\nincidence = "{angle}"\n{beam}',
+        aperture=aperture,
+        plate='width = "6 mm"\nheight = "6 mm"\npixel = "20 um"',
+        exposure='time = "1 s"',
+    )
+
+
+GAUSSIAN = 'beam = {{ diameter = "{} mm", profile = "gaussian" }}'
+WIDE = 'kind = "slits"\ncount = 1\nwidth = "5 mm"\nheight = "10 mm"'
+NAMED = {  # aperture, beam, light through it [mW]: the beam's own power, or its textbook fraction
+    "a laser that just fills 7 mm": ('kind = "disc"\ndiameter = "7 mm"', "", 1.0),
+    "a laser that just fills 10 mm": ('kind = "disc"\ndiameter = "10 mm"', "", 1.0),
+    "2 mm on a 3 mm hole": (
+        'kind = "disc"\ndiameter = "3 mm"', GAUSSIAN.format(2), 1 - math.exp(-2 * 1.5**2)
+    ),
+    "an obstacle in a 20 mm stop": (
+        'kind = "disc"\ndiameter = "1 mm"\nobstacle = true\nstop = { diameter = "20 mm" }', "",
+        1 - 0.05**2,
+    ),
+    "an obstacle in a Gaussian beam": (
+        'kind = "disc"\ndiameter = "1 mm"\nobstacle = true', GAUSSIAN.format(3),
+        math.exp(-2 / 9),
+    ),
+    "1 mm on a 5 mm slit": (WIDE, 'beam = "1 mm"', 1.0),
+    "a Gaussian 1 mm on a 5 mm slit": (WIDE, GAUSSIAN.format(1), 1.0),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NAMED)
+def test_a_milliwatt_stays_a_milliwatt(name: str) -> None:
+    """A few per cent may miss the plate of 6 mm: the wings of a sharp edge."""
+    aperture, beam, through_mw = NAMED[name]
+    found = wavesim.expose(laser(aperture, beam)).power_W / 1e-3
+    assert found <= 1 + 1e-6
+    assert 0.955 * through_mw < found < 1.001 * through_mw
+
+
+@pytest.mark.parametrize("angle", [0, 60])
+@pytest.mark.parametrize("kind", ["hole", "slit", "picture", "open beam"])
+def test_an_oblique_gaussian_beam_is_one_thing(kind: str, angle: float, tmp_path: Path) -> None:
+    """Whatever is wider than the beam sends exp(-2 (p / p0)^2 - 2 (q / q0)^2).
+
+    p0 = lambda cos(alpha) / (pi R), q0 = lambda / (pi R) in direction cosines about the zero order
+    (Siegman 17.1: the far field of a Gaussian waist; its footprint is R / cos(alpha) wide).
+    """
+    apertures = {
+        "hole": 'kind = "disc"\ndiameter = "1.2 mm"',
+        "slit": 'kind = "slits"\ncount = 1\nwidth = "1.2 mm"\nheight = "1.2 mm"',
+        "picture": 'kind = "picture"\nfile = "white.png"\ncell = "5 um"',
+        "open beam": 'kind = "disc"\ndiameter = "1 um"\nobstacle = true',
+    }
+    Image.new("L", (240, 240), 255).save(f"{tmp_path}/white.png")
+    scene = laser(apertures[kind], GAUSSIAN.format(0.2), angle=f"{angle} deg")
+    plate = wavesim.expose(scene.beside(tmp_path))
+    alpha, radius = math.radians(angle), 0.1e-3
+    r = np.hypot(1.0, np.hypot(plate.x_m, plate.y_m[:, None]))
+    p = (plate.x_m * math.cos(alpha) - math.sin(alpha)) / r + math.sin(alpha)
+    q = plate.y_m[:, None] / r
+    q0 = 632.8e-9 / (math.pi * radius)
+    shape = np.exp(-2 * (p / (q0 * math.cos(alpha))) ** 2 - 2 * (q / q0) ** 2)
+    wanted = 2 * 1e-3 / (math.pi * q0**2 * math.cos(alpha)) * shape * _projected(plate, alpha)
+    # cells of the aperture, and the pixel's middle for its mean
+    assert plate.irradiance == pytest.approx(wanted, abs=3e-3 * wanted.max())
+
+
+def _projected(plate: wavesim.Plate, alpha: float) -> np.ndarray:
+    """dp dq over dx dy [1/m2] at 1 m: cosine at the aperture over r^2 times that at the plate."""
+    x, y = plate.x_m, plate.y_m[:, None]
+    r = np.sqrt(1 + x**2 + y**2)
+    leaving = (math.cos(alpha) + x * math.sin(alpha)) / r
+    return np.asarray(leaving / r**3)
+
+
+def test_rulings_in_a_round_beam_by_brute_force() -> None:
+    """Rows see the beam's height: summed over the chords of a round beam.
+
+    I(u) = integral over v of |sum_j E(u) l_j sinc(l_j v) exp(-2 pi i u x_j)|^2, l_j the chord of
+    slit j, added up here point by point; a source slit 17 lambda / height tall.
+    """
+    tall, radius, pitch = 10e-3, 0.5e-3, 10e-6
+    scene = laser(
+        'kind = "slits"\ncount = 100\nwidth = "5 um"\npitch = "10 um"\nheight = "10 mm"',
+        'beam = "1 mm"',
+        'slit = { width = "10 um", height = "6 mm" }',
+    )
+    plate = wavesim.expose(scene)
+    x = (np.arange(100) - 49.5) * pitch
+    chord = np.minimum(2 * np.sqrt(radius**2 - x**2), tall)
+    half_p, half_q, wave = (
+        math.sin(math.atan(5e-6 / 0.6)),
+        math.sin(math.atan(3e-3 / 0.6)),
+        632.8e-9,
+    )
+    t, w = np.polynomial.legendre.leggauss(6)
+    s, h = np.polynomial.legendre.leggauss(1500)
+    column, row = np.array([150, 152, 156, 165, 180]), 150
+    v = (plate.y_m[row] + half_q * s) / wave
+    along = chord[:, None] * np.sinc(chord[:, None] * v)
+    wanted = np.zeros(column.size)
+    for k, c in enumerate(column):
+        for a, wa in zip(t, w, strict=True):
+            for b, wb in zip(t, w, strict=True):
+                u = (plate.x_m[c] + 10e-6 * a + half_p * b) / wave
+                field = np.exp(-2j * np.pi * u * x) @ along * 5e-6 * np.sinc(5e-6 * u)
+                wanted[k] += wa * wb / 4 * float(np.sum(h / 2 * np.abs(field) ** 2))
+    wanted *= 1e-3 / (math.pi * radius**2) / wave**2
+    # 1e-3 of the line: heights closer than lambda / the slit's angle interfere
+    assert plate.irradiance[row, column] == pytest.approx(wanted, abs=1.5e-3 * wanted.max())
+
+
+@pytest.mark.parametrize("gaussian", [0.2e-3, 0.9e-3, math.inf])
+@pytest.mark.parametrize("round_", [0.5e-3, 2e-3, math.inf])
+def test_amplitude_along_the_rulings(gaussian: float, round_: float) -> None:
+    """Against Gauss-Legendre quadrature of the profile itself."""
+    along = Along(1e-3, gaussian, round_)
+    t, w = np.polynomial.legendre.leggauss(2000)
+    y, part = t * 0.5e-3, w * 0.5e-3
+    profile = np.exp(-np.square(y / gaussian))
+    if math.isfinite(round_):
+        profile = np.sqrt(1 - np.square(y / round_))
+        profile *= math.sqrt(1e-3 / np.sum(part * profile**2))
+    elif math.isfinite(gaussian):
+        assert along.power_m == pytest.approx(np.sum(part * profile**2), rel=1e-12)
+    v = np.array([0.0, 300.0, 2e3, 5e4])
+    wanted = np.cos(2 * np.pi * np.outer(v, y)) @ (part * profile)
+    # the root of the chord at its end, of the reference
+    assert along.amplitude(v) == pytest.approx(wanted, abs=1e-3 * 1e-7)
+
+
+OVERLAPPING = {
+    "one place twice": 'kind = "disc"\ndiameter = "1 mm"\n'
+    'places = [{ x = "1 mm" }, { x = "1 mm" }]',
+    "a hundred times": 'kind = "disc"\ndiameter = "1 mm"\nplaces = ['
+    + ", ".join(["{}"] * 100)
+    + "]",
+    "squares": 'kind = "rectangle"\nwidth = "1 mm"\nheight = "1 mm"\n'
+    'places = [{}, { x = "0.9 mm" }]',
+    "triangles": 'kind = "polygon"\nsides = 3\nradius = "1 mm"\nplaces = [{}, { x = "0.4 mm" }]',
+    "polygons along their sides": 'kind = "polygon"\nsides = 4\nradius = "1 mm"\nturn = "45 deg"\n'
+    'places = [{}, { x = "0.7 mm" }]',
+    "holes of a mesh": 'kind = "mesh"\ncount_x = 3\ncount_y = 3\npitch_x = "50 um"\n'
+    'pitch_y = "100 um"\nhole = { kind = "rectangle", width = "60 um", height = "20 um" }',
+}
+
+
+@pytest.mark.parametrize("name", OVERLAPPING)
+def test_openings_that_overlap_are_refused(name: str) -> None:
+    with pytest.raises(InputError, match="overlaps"):
+        wavesim.expose(laser(OVERLAPPING[name]))
+
+
+def test_openings_that_touch_are_not() -> None:
+    touching = 'kind = "rectangle"\nwidth = "1 mm"\nheight = "1 mm"\nplaces = [{}, { x = "1 mm" }]'
+    assert wavesim.expose(laser(touching)).power_W > 0
+
+
+def test_slits_that_errors_push_together_pass_their_light_once() -> None:
+    """A step back makes two slits overlap by half: the open width is their union."""
+    scene = laser(
+        'kind = "grating"\ncount = 2\npitch = "100 um"\nheight = "2 mm"\n'
+        'groove = { profile = "slit", width = "80 um" }\n'
+        '[[aperture.defects]]\nkind = "step"\nsize = "-60 um"\nruling = 1'
+    )
+    assert aperture.build(scene).open_width_m == pytest.approx(120e-6, rel=1e-9)
