@@ -85,9 +85,9 @@ def test_a_point_names_the_order_of_the_light_there(air: str) -> None:
     """At x of the first order the path difference is one wavelength, in any air."""
     bench = bench_of(air)
     found = explain(wavesim.expose(bench), by_hand_m(bench))
-    best = max(found.remaining, key=lambda band: band.light_share)
+    best = max(found.remaining, key=lambda band: band.light_fraction)
     # half a pixel of 5 um is 1e-5 of an order there
-    assert best.waves * best.best_m == pytest.approx(LASER_NM * 1e-9, rel=2e-5)
+    assert best.difference * best.strongest_m == pytest.approx(LASER_NM * 1e-9, rel=2e-5)
 
 
 def test_there_and_back() -> None:
