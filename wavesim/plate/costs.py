@@ -21,9 +21,10 @@ _TAP_NS = 0.3  # one multiplication of an interpolation
 _PUT_NS = 180.0  # one bin's light put on even samples of the two nodes beside it
 _POINT_NS = 5.0  # one point of a transform, both directions and the product
 _GRID_NS = 30.0  # one reading of the grid of ln u and its transform
-_NODE_NS = 50e3  # one node's calls
+_NODE_NS = 150e3  # one node's calls
 _SHARE_NS = 10e3  # one node's light made ready where few wavelengths are read
 _FEWEST_PERIODS = 100.0  # of the running integral to a factor e: below, its grid is no grid
+_WIDEST_SLIT = 256.0  # grid points that a source slit may cover: more are too many to add up
 _SLITS_OFF = 8.0  # source slits' widths from the zero order from which a logarithm is safe
 
 
@@ -107,10 +108,13 @@ def convolved_ns(place: Geometry, cut: Cut, columns: slice) -> float:
     sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
     per_e = PER_PERIOD * cut.width_m * widest(place, columns) / cut.shortest_m
     across = per_e * abs(math.log(float(sigma[1] / sigma[0])))
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    covered = (hi - lo) / float(sigma.min()) * per_e
+    if covered > _WIDEST_SLIT:
+        return math.inf
     kernel = 2e-9 / cut.shortest_m * per_e + 2 * TAPS
-    reading = int(columns.stop - columns.start) * 1.5 * TAPS * _TAP_NS
-    reading *= 2 if cut.smoothing is Smoothing.SLIT else 1
-    node = (1.5 * across + 6 * kernel) * _POINT_NS + reading + _NODE_NS
+    reading = int(columns.stop - columns.start) * (TAPS + covered) * _TAP_NS
+    node = (0.5 * across + 6 * kernel) * _POINT_NS + 2 * reading + _NODE_NS
     grid = grid_points(place, cut, columns) * _GRID_NS
     return cut.nodes * node + grid + cut.bins * _PUT_NS
 

@@ -1,0 +1,269 @@
+"""Passes of a convolution in ln lambda: one grid of ln u, its stretches and their transforms."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.aperture.elements import Complexes, Floats
+from wavesim.compiled import compiled
+from wavesim.plate.bins import Bins
+from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread, weights_at
+
+Indices = npt.NDArray[np.int64]
+Room = tuple[Complexes, Floats]
+
+SMOOTH_STEP = 1e-4  # of ln u: grid of the smooth part
+_WINDOW = 13  # steps of the smooth part's grid to half the window that smooths
+_KAISER = 20.2  # the window's shape: nothing above a quarter of the grid's frequency, to 1e-7
+_BANDS = 64  # of frequency, in which transforms are bounded
+_AT_ONCE = 1 << 18  # values transformed at a time
+_SUMS = {"contract", "reassoc"}  # products of a sum may be added in any fixed order
+
+
+@dataclass(frozen=True)
+class LogGrid:
+    """Even grids of ln u (from `start`), of ln lambda (from `first`) and of ln |sigma|, whose
+    point n + m belongs to the points n and m of the others. `side` is the sign of sigma."""
+
+    start: float
+    first: float
+    step: float
+    side: float
+
+    def position(self, log_wavelength: Floats) -> Floats:
+        """(n,) places on the grid of ln lambda."""
+        return np.asarray((log_wavelength - self.first) / self.step)
+
+    def of_sine(self, sigma: Floats) -> Floats:
+        """(n,) places on the grid of ln sigma."""
+        return np.asarray((np.log(self.side * sigma) - self.start - self.first) / self.step)
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """Linear readings of an even grid, one for each pixel edge.
+
+    Attributes
+    ----------
+    start : (n,) first grid point of each edge's
+    weight : (n, w) weights of the grid points from there on
+    """
+
+    start: Indices
+    weight: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Lit:
+    """Bins, where they stand, and the light of each that goes to the nodes below and above."""
+
+    bins: Bins
+    log_wavelength: Floats
+    low: Floats
+    high: Floats
+
+
+def bins_of(bins: Bins, k: int) -> slice:
+    """Bins that give light to node k."""
+    last = bins.node_m.size - 1
+    return slice(int(bins.first[max(k - 1, 0)]), int(bins.first[min(k + 1, last)]))
+
+
+def put(lit: Lit, position: Floats, k: int, first: int, out: Floats) -> None:
+    """Put node k's light on even samples; out[0] is sample `first`."""
+    bins, span = lit.bins, bins_of(lit.bins, k)
+    middle = int(bins.first[k]) if k < bins.node_m.size - 1 else span.stop
+    middle = span.start if k == 0 else middle
+    below, above = slice(span.start, middle), slice(middle, span.stop)
+    room = np.empty(TAPS)
+    spread(position[below], lit.high[below], coefficients(), first, room, out)
+    spread(position[above], lit.low[above], coefficients(), first, room, out)
+
+
+def split_off(grid: LogGrid, values: Floats, times: int) -> tuple[LogGrid, Floats]:
+    """The smooth part of `values` on a grid `times` coarser; it is taken off `values`.
+
+    A Kaiser window of 2 x 13 coarse steps smooths, so that the coarse grid reads what is left of
+    any frequency without alias; the remainder of a step is as narrow as the window.
+    """
+    half = _WINDOW * times
+    window = np.kaiser(2 * half + 1, _KAISER)
+    smooth = np.empty((values.size - 2 * half - 1) // times + 1)
+    _smoothed(values, window / window.sum(), times, smooth)
+    _, weight = weights_at(np.arange(times) / times)
+    _take_off(values, smooth, half, weight)
+    return replace(grid, start=grid.start + half * grid.step, step=grid.step * times), smooth
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """How a grid of ln u is cut into stretches that overlap.
+
+    Stretch j holds the points j `stride` .. j `stride` + `size` - 1. Convolved in a circle with
+    a kernel of at most `longest` points it is right from its point longest - 1 on.
+    """
+
+    lit: Lit
+    position: Floats
+    reading: Reading
+    longest: int
+    size: int
+    stride: int
+    count: int
+
+    @property
+    def points(self) -> int:
+        """Grid points that the stretches cover."""
+        return self.count * self.stride + self.size
+
+    def over(self, values: Floats, least: float = 0.0) -> Pass:
+        """The pass over values on the grid, those beyond their end being the last.
+
+        Products of transforms of which no value can exceed `least` are left out.
+        """
+        if values.size < self.points:
+            values = np.pad(values, (0, self.points - values.size), mode="edge")
+        windows = np.lib.stride_tricks.sliding_window_view(values, self.size)
+        spectrum = np.fft.rfft(windows[:: self.stride][: self.count], axis=1)
+        return Pass(self, spectrum, _in_bands(spectrum), least)
+
+
+def plan(grid: LogGrid, lit: Lit, reading: Reading) -> Plan:
+    """Stretches three times as long as the light of a node and a reading."""
+    position = grid.position(lit.log_wavelength)
+    spans = [bins_of(lit.bins, k) for k in range(lit.bins.node_m.size)]
+    longest = TAPS + max(
+        math.floor(position[s.stop - 1]) - math.floor(position[s.start])
+        for s in spans if s.stop > s.start
+    )  # fmt: skip
+    widest = reading.weight.shape[1]
+    size = 1 << max(10, math.ceil(math.log2(3 * (longest + widest))))
+    stride = size - longest - widest + 2
+    last = int(reading.start.max()) + widest
+    return Plan(lit, position, reading, longest, size, stride, last // stride + 2)
+
+
+@dataclass(frozen=True, eq=False)
+class Pass:
+    """The convolution of T on one grid with the light of each node.
+
+    Attributes
+    ----------
+    spectrum : (count, size / 2 + 1) transforms of the stretches
+    bands : (count, b) their norms over bands of frequency
+    least : values below which a product of transforms is left out
+    """
+
+    plan: Plan
+    spectrum: Complexes
+    bands: Floats
+    least: float
+
+    def room(self) -> Room:
+        """Arrays for `read` to work in."""
+        rows = max(1, min(_AT_ONCE // self.plan.size, self.plan.count))
+        product = np.empty((rows, self.plan.size // 2 + 1), dtype=np.complex128)
+        return product, np.empty((rows, self.plan.size))
+
+    def read(self, k: int, edges: Floats, room: Room) -> None:
+        """Add the light of node k up to each edge to edges (n,)."""
+        cut = self.plan
+        span = bins_of(cut.lit.bins, k)
+        if span.stop == span.start:
+            return
+        first = math.floor(cut.position[span.start]) - BEFORE
+        kernel = np.zeros(cut.size)
+        put(cut.lit, cut.position, k, first, kernel)
+        spectrum = np.fft.rfft(kernel)
+        lead = first + cut.longest - 1
+        start, weight = cut.reading.start, cut.reading.weight
+        lowest = (int(start[[0, -1]].min()) - lead) // cut.stride
+        highest = (int(start[[0, -1]].max()) - lead) // cut.stride
+        for j, count in self._matters(spectrum, lowest, highest + 1, room[0].shape[0]):
+            product, values = room[0][:count], room[1][:count]
+            np.multiply(self.spectrum[j : j + count], spectrum, out=product)
+            np.fft.irfft(product, cut.size, axis=1, out=values)
+            _read_blocks(values, j, (cut.stride, lead, first), start, weight, edges)
+
+    def _matters(
+        self, kernel: Complexes, first: int, last: int, most: int
+    ) -> list[tuple[int, int]]:
+        """Runs (start, number) of stretches whose products with a kernel may matter.
+
+        |sum over f of F K| <= sum over bands of |F| |K| (Cauchy and Schwarz), so no value is lost
+        that exceeds `least`.
+        """
+        bound = self.bands[first:last] @ _in_bands(kernel[None])[0] * (2.0 / self.plan.size)
+        chosen = np.flatnonzero(bound > self.least) + first
+        runs: list[tuple[int, int]] = []
+        for j in chosen.tolist():
+            if runs and sum(runs[-1]) == j and runs[-1][1] < most:
+                runs[-1] = (runs[-1][0], runs[-1][1] + 1)
+            else:
+                runs.append((j, 1))
+        return runs
+
+
+def _in_bands(spectrum: Complexes) -> Floats:
+    """(n, b) norms of transforms (n, m) over bands of frequency."""
+    power = spectrum.real**2 + spectrum.imag**2
+    starts = np.unique(np.linspace(0, power.shape[1], _BANDS, endpoint=False).astype(int))
+    return np.asarray(np.sqrt(np.add.reduceat(power, starts, axis=1)))
+
+
+@compiled(fastmath=_SUMS)
+def _smoothed(values, window, times, smooth):  # type: ignore[no-untyped-def]
+    """smooth[n] = sum of window[q] values[n times + q]."""
+    for n in range(smooth.size):
+        total = 0.0
+        a = n * times
+        for q in range(window.size):
+            total += window[q] * values[a + q]
+        smooth[n] = total
+
+
+@compiled(fastmath=_SUMS)
+def _take_off(values, smooth, half, weight):  # type: ignore[no-untyped-def]
+    """values[q] less the smooth part read there; 0 where that does not reach.
+
+    Sample n of the smooth part stands at the point `half` + n times; `weight` (times, taps)
+    reads it between.
+    """
+    times, taps = weight.shape
+    before = taps // 2 - 1
+    for q in range(values.size):
+        n = (q - half) // times
+        part = q - half - n * times
+        a = n - before
+        if a < 0 or a + taps > smooth.size:
+            values[q] = 0.0
+            continue
+        total = 0.0
+        for j in range(taps):
+            total += weight[part, j] * smooth[a + j]
+        values[q] -= total
+
+
+@compiled(fastmath=_SUMS)
+def _read_blocks(values, block, lines, start, weight, edges):  # type: ignore[no-untyped-def]
+    """edges[i] += sum of weight[i] times the stretch (n, size) from `block` on that holds it."""
+    stride, lead, first = lines
+    row = 0
+    for i in range(start.size):
+        n = start[i] - lead - (block + row) * stride
+        while n >= stride:
+            row += 1
+            n -= stride
+        while n < 0:
+            row -= 1
+            n += stride
+        if 0 <= row < values.shape[0]:
+            n += lead - first
+            total = 0.0
+            for m in range(weight.shape[1]):
+                total += weight[i, m] * values[row, n + m]
+            edges[i] += total
