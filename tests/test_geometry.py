@@ -87,7 +87,7 @@ def test_a_point_names_the_order_of_the_light_there(air: str) -> None:
     found = explain(wavesim.expose(bench), by_hand_m(bench))
     best = max(found.remaining, key=lambda band: band.light_fraction)
     # half a pixel of 5 um is 1e-5 of an order there
-    assert best.difference * best.strongest_m == pytest.approx(LASER_NM * 1e-9, rel=2e-5)
+    assert best.path_difference * best.strongest_m == pytest.approx(LASER_NM * 1e-9, rel=2e-5)
 
 
 def test_there_and_back() -> None:
