@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import integrate, special
 
-from wavesim.light import lamps, pieces, smooth, sun
+from wavesim.light import air, lamps, pieces, smooth, sun
 from wavesim.light.voigt import faddeeva, voigt, voigt_fwhm
 
 LO, HI = 360e-9, 830e-9
@@ -73,10 +73,11 @@ def test_planck_in_bins_meets_the_polylogarithm_series(kelvin: float) -> None:
     edges = np.array([360.0, 361.0, 380.0, 500.0, 500.001, 700.0, 830.0]) * 1e-9
     power, _ = smooth.blackbody(kelvin).integrate(edges[:-1], edges[1:])
     with mpmath.workdps(40):
-        running = [_planck_beyond(edge, kelvin) for edge in edges]
+        running = [_planck_beyond(edge, kelvin) for edge in air.to_vacuum(edges)]
         parts = np.diff(running)
         error = [float(p / part - 1) for p, part in zip(power, parts, strict=True)]
-    assert np.abs(error).max() < 1e-12  # the pieces are built to it
+    rounding = 2.3e-16 * edges[1:] / np.diff(edges)  # of the edges themselves, turned into vacuum
+    assert (np.abs(error) < 1e-12 + rounding).all()  # the pieces are built to it
 
 
 def _planck_beyond(wavelength_m: float, kelvin: float) -> mpmath.mpf:

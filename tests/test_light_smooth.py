@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from wavesim.light import observer, photometry, pieces, smooth
+from wavesim.light import air, observer, photometry, pieces, smooth
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W m-2 K-4, SI
 
@@ -23,14 +23,32 @@ def _xy(spectrum: pieces.Spectrum) -> list[float]:
 def test_chromaticity_of_black_bodies(kelvin: float, x: float, y: float) -> None:
     # Planck with CIE 1931 at 1 nm, c2 = 0.01438776877 m K, computed apart; sums and integrals
     # differ by the curvature within 1 nm
-    assert _xy(smooth.blackbody(kelvin)) == pytest.approx([x, y], abs=2e-6)
+    assert _xy(smooth.planckian(kelvin)) == pytest.approx([x, y], abs=2e-6)
 
 
 @pytest.mark.parametrize(("kelvin", "efficacy"), [(5772.0, 92.029), (6628.0, 95.4285)])
 def test_luminous_efficacy_of_black_bodies(kelvin: float, efficacy: float) -> None:
     # lm per W of the whole radiation (SI Brochure and CIE S 010, computed apart)
-    found = photometry.luminous(smooth.blackbody(kelvin))
+    found = photometry.luminous(smooth.planckian(kelvin))
     assert found / (STEFAN_BOLTZMANN * kelvin**4 / np.pi) == pytest.approx(efficacy, abs=1e-3)
+
+
+@pytest.mark.parametrize("kelvin", [2000.0, 3200.0, 5772.0])
+def test_luminance_of_black_bodies_seen_through_air(kelvin: float) -> None:
+    """Planck's law over vacuum wavelengths, the eye's curve over those in air; plain quadrature."""
+    node, weight = np.polynomial.legendre.leggauss(8)
+    wavelength, curves = observer.cie1931()
+    edges = air.to_vacuum(wavelength)
+    half = np.diff(edges)[:, None] / 2
+    vacuum = (edges[1:] + edges[:-1])[:, None] / 2 + half * node
+    eye = np.interp(air.from_vacuum(vacuum), wavelength, curves[:, 1])
+    expected = 683.0 * (smooth.planck(vacuum, kelvin) * eye * half * weight).sum()
+    found = photometry.luminous(smooth.blackbody(kelvin))
+    assert found == pytest.approx(expected, rel=1e-9)
+    if kelvin == 2000.0:
+        assert found / photometry.luminous(smooth.planckian(kelvin)) - 1 == pytest.approx(
+            2.3e-3, abs=1e-4
+        )
 
 
 def test_luminous_efficacy_of_monochromatic_light() -> None:

@@ -11,7 +11,7 @@ from scipy import integrate
 from wavesim import light
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.errors import SceneError, TableError
-from wavesim.light import photometry, smooth, sun
+from wavesim.light import air, photometry, smooth, sun
 from wavesim.scene import (
     Band,
     BandpassFilter,
@@ -68,7 +68,8 @@ def test_true_levels() -> None:
     # the disc's mean luminance above the air: 133.1 klx (G173) over its solid angle
     assert photometry.luminous(disc) == pytest.approx(133.1e3 / SUN_SOLID_ANGLE_SR, rel=2e-3)
     hot = light.spectrum(BlackBody(temperature_K=2856.0, slit=SLIT))
-    expected, _ = integrate.quad(lambda w: float(smooth.planck(np.array(w), 2856.0)), 5e-7, 6e-7)
+    ends = air.to_vacuum([5e-7, 6e-7])
+    expected, _ = integrate.quad(lambda w: float(smooth.planck(np.array(w), 2856.0)), *ends)
     power, _ = hot.integrate([5e-7], [6e-7])
     assert power[0] == pytest.approx(expected, rel=1e-9)  # quadrature
 

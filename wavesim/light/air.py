@@ -144,6 +144,18 @@ def to_vacuum(wavelength_air_m: ArrayLike, air: Air = STANDARD) -> Reals:
     return np.asarray(vacuum)
 
 
+def stretch(wavelength_vacuum_m: ArrayLike) -> Reals:
+    """d lambda_vac / d lambda_air in standard air, n / (1 - (lambda_vac / n) dn / d lambda_vac).
+
+    With n of eq. (1) of [1], differentiated in closed form. (...) [m] -> (...).
+    """
+    vacuum = np.asarray(wavelength_vacuum_m, dtype=np.float64)
+    s = 1e-12 / np.square(vacuum)
+    rise = (5_792_105.0 / (238.0185 - s) ** 2 + 167_917.0 / (57.362 - s) ** 2) * 1e-8  # dn / ds
+    n = index(vacuum)
+    return np.asarray(n / (1.0 + 2.0 * s * rise / n))
+
+
 def relative_to_standard(wavelength_m: ArrayLike, air: Air) -> Reals:
     """Wavelength in the given air over that in standard air. [m, standard air] -> dimensionless.
 

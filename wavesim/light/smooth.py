@@ -8,6 +8,8 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,7 +20,7 @@ from wavesim.constants import (
     VISIBLE_HI_M,
     VISIBLE_LO_M,
 )
-from wavesim.light import pieces
+from wavesim.light import air, pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import rows
 
@@ -28,8 +30,7 @@ Reals = NDArray[np.float64]
 def planck(wavelength_m: Reals, temperature_K: float) -> Reals:
     """Spectral radiance of a black body, 2 h c^2 / lambda^5 / (exp(h c / lambda k T) - 1).
 
-    As in colorimetry, the wavelength is put in as it is given (refractive index 1): reading it as
-    an air wavelength would be a change of temperature by 0.03 %. (...) [m] -> [W m-2 sr-1 m-1].
+    Of the wavelength in vacuum. (...) [m] -> [W m-2 sr-1 m-1].
     """
     x = PLANCK_J_S * LIGHT_SPEED_M_S / (wavelength_m * BOLTZMANN_J_K * temperature_K)
     return np.asarray(
@@ -37,11 +38,29 @@ def planck(wavelength_m: Reals, temperature_K: float) -> Reals:
     )
 
 
+def planck_in_air(wavelength_m: Reals, temperature_K: float) -> Reals:
+    """The same light over its wavelength in standard air, L(lambda_vac) d lambda_vac / d lambda.
+
+    At 2000 K and 580 nm that is 0.23 % more than `planck` of the number itself.
+    """
+    vacuum = air.to_vacuum(wavelength_m)
+    return planck(vacuum, temperature_K) * air.stretch(vacuum)
+
+
 def blackbody(temperature_K: float) -> Spectrum:
     """Radiance of a black body, 360 to 830 nm; relative error 1e-12 in any bin."""
+    return _of_temperature(planck_in_air, temperature_K)
+
+
+def planckian(temperature_K: float) -> Spectrum:
+    """The Planckian radiator of colorimetry, with wavelengths put in as they are given [2]."""
+    return _of_temperature(planck, temperature_K)
+
+
+def _of_temperature(law: Callable[[Reals, float], Reals], temperature_K: float) -> Spectrum:
     breaks = np.linspace(VISIBLE_LO_M, VISIBLE_HI_M, 236)
     return pieces.from_function(
-        lambda wavelength: planck(wavelength, temperature_K),
+        lambda wavelength: law(wavelength, temperature_K),
         breaks,
         "radiance",
         tolerance=1e-12,
@@ -71,12 +90,13 @@ def band(centre_m: float, width_m: float) -> Spectrum:
 def illuminant(name: str) -> Spectrum:
     """A CIE illuminant: straight lines between the 5 nm steps of its table [2].
 
-    E is constant, and A is Planck's law at 2848 x 1.4388 / 1.435 = 2855.54 K, as it is defined.
+    E is constant, and A is Planck's law at 2848 x 1.4388 / 1.435 = 2855.54 K, as it is defined:
+    a formula into which the wavelength is put as it is given.
     """
     if name == "E":
         return band((VISIBLE_LO_M + VISIBLE_HI_M) / 2.0, VISIBLE_HI_M - VISIBLE_LO_M)
     if name == "A":
-        return blackbody(2848.0 * 0.01438776877 / 0.01435)
+        return planckian(2848.0 * 0.01438776877 / 0.01435)
     table = [row for row in rows("illuminants.csv") if row[name]]
     wavelength = np.array([float(row["wavelength_nm"]) * 1e-9 for row in table])
     density = np.array([float(row[name]) for row in table])
