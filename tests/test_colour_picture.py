@@ -162,21 +162,23 @@ def test_any_finite_exposure_gives_a_picture(
 )
 def test_pixels_before_rounding_are_in_range(xyz: Array, space: str) -> None:
     from wavesim.colorimetry import kernels
-    from wavesim.colorimetry.gamut import matrices, rounded_saturation
-    from wavesim.colorimetry.spaces import xyz_to_oklab
+    from wavesim.colorimetry.gamut import edges, matrices
+    from wavesim.colorimetry.spaces import rgb_space, xyz_to_oklab
 
     to_roots, to_rgb = matrices(space)
-    table = rounded_saturation(space)
+    table, weight = edges(space), np.ascontiguousarray(rgb_space(space).to_xyz()[1])
     with np.errstate(over="ignore"):
         lab = xyz_to_oklab(np.clip(xyz, -1e30, 1e30))
     for light, a, b in lab:
-        rgb = kernels.smooth_pixel(
-            light, a, b, table, to_roots, to_rgb, kernels.LINEAR, np.zeros(2), 0.9, 0.08
-        )
-        assert all(np.isfinite(rgb))
-        # the largest channel is 1 at most by construction; rounding
-        assert min(rgb) >= 0
-        assert max(rgb) <= 1 + 1e-12
+        for kept in (kernels.COLOUR, kernels.LUMINANCE):
+            rgb = kernels.smooth_pixel(
+                light, a, b, table, to_roots, to_rgb, weight, kernels.LINEAR, np.zeros(2), 0.9,
+                0.08, kept,
+            )  # fmt: skip
+            assert all(np.isfinite(rgb))
+            # the largest channel is 1 at most by construction; rounding
+            assert min(rgb) >= 0
+            assert max(rgb) <= 1 + 1e-12
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])

@@ -112,7 +112,13 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
     found = json.loads(capsys.readouterr().out)
     time = wavesim.open_plate(plate).exposure_s
     assert found["pictures"] == [
-        {"picture_file": "p.png", "stops": 1.0, "time_s": pytest.approx(2 * time)}
+        {
+            "picture_file": "p.png",
+            "stops": 1.0,
+            "time_s": pytest.approx(2 * time),
+            "colour_given_up": pytest.approx(0.5, abs=0.5),
+            "luminance_given_up": pytest.approx(0.5, abs=0.5),
+        }
     ]
 
 

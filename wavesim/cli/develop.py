@@ -14,6 +14,7 @@ from wavesim.cli.options import Amount, Number, Output, Whole, examples, json_op
 
 if TYPE_CHECKING:
     from wavesim.colorimetry import Material, Rendering
+    from wavesim.colorimetry.loss import Loss
     from wavesim.lightpath import ExposedPlate
     from wavesim.study.exposure import Frame
 
@@ -31,13 +32,14 @@ class _Look:
     decades: float
     space: str
     depth: str
+    kept: str
 
     def rendering(self) -> Rendering:
         """The same for the pictures' maker."""
         from wavesim.colorimetry import Film, Linear, Logarithmic, Rendering
 
         tone = {"linear": Linear, "film": Film}.get(self.tone, lambda: Logarithmic(self.decades))()
-        return Rendering(space=self.space, depth=int(self.depth), tone=tone)
+        return Rendering(space=self.space, depth=int(self.depth), tone=tone, kept=self.kept)
 
 
 @click.command(
@@ -69,6 +71,10 @@ class _Look:
     help="Colour space of the screen.",
 )  # fmt: skip
 @click.option(
+    "--keep", type=click.Choice(["colour", "luminance"]), default="colour", show_default=True,
+    help="What to keep of a light too strong for the screen in its colour.",
+)  # fmt: skip
+@click.option(
     "--depth", type=click.Choice(["8", "16", _FLOAT]), default="8", show_default=True,
     help="Bits for each of red, green, blue; 32 is a TIFF of linear light, for image editors.",
 )  # fmt: skip
@@ -96,6 +102,7 @@ def command(
     tone: str,
     decades: float | None,
     space: str,
+    keep: str,
     depth: str,
     noise: bool,
     grain: float,
@@ -108,7 +115,7 @@ def command(
 
     SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
     """
-    look = _Look(tone, decades or 4.0, space, depth)
+    look = _Look(tone, decades or 4.0, space, depth, keep)
     _check(look, output, decades)
     steps = tuple(dict.fromkeys(stops)) or (0.0,)
     written = [_named(output, step, alone=len(steps) == 1) for step in steps]
@@ -123,10 +130,20 @@ def command(
         for frame, path in zip(frames, written, strict=True):
             show(path.name)
             _write(plate, frame, path, look, material)
+        losses = [] if depth == _FLOAT else _losses(plate, frames, look, material)
     if as_json:
-        echo_json(_record(frames, written, look))
+        echo_json(_record(frames, written, look, losses))
     else:
-        click.echo(_summary(plate, frames, written, look))
+        click.echo(_summary(plate, frames, written, look, losses))
+
+
+def _losses(
+    plate: ExposedPlate, frames: tuple[Frame, ...], look: _Look, material: Material
+) -> list[Loss]:
+    from wavesim.colorimetry.plates import given_up
+
+    style = look.rendering()
+    return [given_up(plate, style, stops=frame.stops, material=material) for frame in frames]
 
 
 def _check(look: _Look, output: Path, decades: float | None) -> None:
@@ -169,20 +186,29 @@ def _write(plate: ExposedPlate, frame: Frame, path: Path, look: _Look, material:
     return save_png(path, picture, space=look.space, title=title)
 
 
-def _record(frames: tuple[Frame, ...], written: list[Path], look: _Look) -> dict[str, object]:
+def _record(
+    frames: tuple[Frame, ...], written: list[Path], look: _Look, losses: list[Loss]
+) -> dict[str, object]:
+    pictures: list[dict[str, object]] = [
+        {"picture_file": str(path), "stops": frame.stops, "time_s": frame.time_s}
+        for frame, path in zip(frames, written, strict=True)
+    ]
+    for entry, lost in zip(pictures, losses, strict=False):
+        entry |= {"colour_given_up": lost.colour, "luminance_given_up": lost.luminance}
     return {
         "tone": look.tone,
         "space": look.space,
         "depth": int(look.depth),
-        "pictures": [
-            {"picture_file": str(path), "stops": frame.stops, "time_s": frame.time_s}
-            for frame, path in zip(frames, written, strict=True)
-        ],
+        "pictures": pictures,
     }
 
 
 def _summary(
-    plate: ExposedPlate, frames: tuple[Frame, ...], written: list[Path], look: _Look
+    plate: ExposedPlate,
+    frames: tuple[Frame, ...],
+    written: list[Path],
+    look: _Look,
+    losses: list[Loss],
 ) -> str:
     from wavesim.text import shutter
 
@@ -193,5 +219,8 @@ def _summary(
         rows.append((label if frame.stops else "as exposed", words))
     if look.depth != _FLOAT and (label := look.rendering().tone.label):
         rows.append(("tone", label))
+    for lost in losses:
+        if lost.sentence:
+            rows.append(("given up", f"in {look.space}: {lost.sentence}"))
     rows += [("caution", text) for text in plate.report.cautions]
     return labelled(rows)

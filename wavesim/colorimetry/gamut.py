@@ -19,6 +19,7 @@ from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, XYZ_TO_LMS, rgb_space
 Array = NDArray[np.float64]
 
 HUES = 1024  # nodes around the circle
+EDGE_NODES = 8192  # of the table that pixels are read from: 1e-5 of C / L beside blue's cliff
 STEEPEST = 0.012  # of C / L per degree of hue: about its fall from blue to violet
 BEND = 5e-4  # of C / L per square degree
 _REACH_DEG = 24.0  # beyond which the parabola is too deep to matter
@@ -48,23 +49,44 @@ def direction(position: Array) -> tuple[Array, Array]:
 def largest_saturation(space: str) -> Array:
     """Largest C / L of `space` at HUES + 1 hue angles from 0 to 360 degrees (last = first)."""
     hue = np.linspace(0, 2 * np.pi, HUES + 1)
+    return _frozen(_largest(space, np.cos(hue), np.sin(hue)))
+
+
+@cache
+def edges(space: str) -> Array:
+    """The same, and `rounded_saturation`, at EDGE_NODES + 1 positions of `direction`: (2, n).
+
+    For reading pixel by pixel.
+    """
+    place = np.linspace(0, 4, EDGE_NODES + 1)
+    exact = _largest(space, *direction(place))
+    rounded = np.interp(place, np.linspace(0, 4, HUES + 1), rounded_saturation(space))
+    return _frozen(np.stack([exact, np.minimum(rounded, exact)]))
+
+
+def _largest(space: str, a: Array, b: Array) -> Array:
+    """Largest C / L in the directions (a, b) (n,), by a scan and bisection."""
     to_roots, to_rgb = matrices(space)
-    slope = np.outer(np.cos(hue), to_roots[:, 1]) + np.outer(np.sin(hue), to_roots[:, 2])
+    slope = np.outer(a, to_roots[:, 1]) + np.outer(b, to_roots[:, 2])
 
     def emptiest(saturation: Array) -> Array:
         return np.asarray((((1 + saturation[:, None] * slope) ** 3) @ to_rgb.T).min(axis=1))
 
-    high = np.full(HUES + 1, _LARGEST)
+    high = np.full(a.size, _LARGEST)
     for step in np.linspace(_LARGEST, 0, _STEPS, endpoint=False):
-        high[emptiest(np.full(HUES + 1, step)) < 0] = step
+        high[emptiest(np.full(a.size, step)) < 0] = step
     low = np.maximum(high - _LARGEST / _STEPS, 0)
     for _ in range(44):
         middle = (low + high) / 2
         empty = emptiest(middle) < 0
         high = np.where(empty, middle, high)
         low = np.where(empty, low, middle)
-    low.setflags(write=False)
     return np.asarray(low)
+
+
+def _frozen(values: Array) -> Array:
+    values.setflags(write=False)
+    return values
 
 
 @cache

@@ -16,7 +16,11 @@ SMOOTH, CSS, CLIP = 0, 1, 2  # how colours are brought into the gamut
 TONE_LOWEST = -24.0  # stops: start of a tone table
 TONE_PER_STOP = 64
 JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, and the end
-RIDGE = 0.1  # rounding of the gamut's ridges: yellow, cyan, magenta stop 5 % short
+RIDGE = 0.1  # rounding of ridges where a light is too strong: yellow stops 5 % short
+ROUNDED = 0.12  # beyond the gamut's edge its rounded one is taken; the locus lies farther out
+COLOUR, LUMINANCE = 0, 1  # what is kept of a light too strong for its colour
+EMPTY = 1e-5  # of the fullest channel: below that a negative one is rounding
+_HALVINGS = 24  # of saturation, for a luminance
 HUGE = 1e30  # relative light beyond which nothing changes any more
 
 _jit = compiled(fastmath=False)
@@ -64,6 +68,13 @@ def _fullest(red, green, blue):
 
 
 @_jit
+def _step(x):
+    """From 0 to 1 without a corner."""
+    x = min(max(x, 0.0), 1.0)
+    return x * x * (3 - 2 * x)
+
+
+@_jit
 def _toned(peak, tone, table):
     if tone == LINEAR:
         return min(peak, 1.0)
@@ -82,31 +93,77 @@ def _knee(ratio, knee):
 
 
 @_jit
-def smooth_pixel(light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk):
-    """Linear RGB 0..1 of an OKLab colour of any strength: constant hue, bleaching to white."""
+def _luminance(red, green, blue, weight):
+    return weight[0] * red + weight[1] * green + weight[2] * blue
+
+
+@_jit
+def smooth_pixel(
+    light, a, b, saturation, to_roots, to_rgb, weight, tone, table, knee, crosstalk, kept
+):
+    """Linear RGB 0..1 of an OKLab colour of any strength, its hue kept.
+
+    What the display can show is left as it is. A colour too saturated keeps its luminance; one
+    too strong keeps that (`kept` LUMINANCE) or bleaches like film (COLOUR).
+    """
     if light <= 0:
         return 0.0, 0.0, 0.0
+    red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
+    asked = _luminance(red, green, blue, weight)
+    top = max(red, green, blue)
     chroma = math.sqrt(a * a + b * b)
     s, share = 0.0, 0.0
     if chroma > 1e-9 * light:
         a, b = a / chroma, b / chroma
-        edge = _read(saturation, _position(a, b) * ((saturation.size - 1) / 4))
-        share = _knee(chroma / light / edge, knee)
-        s = edge * share
+        s = chroma / light
+        place = _position(a, b) * ((saturation.shape[1] - 1) / 4)
+        edge = _read(saturation[0], place)
+        share = _knee(s / edge, knee)
+        if min(red, green, blue) < -EMPTY * top or share < min(s / edge, 1.0):
+            beyond = _step((s / edge - 1) / ROUNDED)
+            s = share * (edge + beyond * (_read(saturation[1], place) - edge))
+            red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
+            scale = max(asked, 0.0) / _luminance(red, green, blue, weight)
+            red, green, blue = red * scale, green * scale, blue * scale
+            top = max(red, green, blue)
+    if top <= 0:
+        return 0.0, 0.0, 0.0
+    shown = _toned(top, tone, table)
+    lost = top - shown
+    if lost <= 0 or share <= 0:
+        scale = shown / top
+        return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
+    if kept == LUMINANCE:
+        goal = min(_toned(asked, tone, table), 1.0)
+        return _paler(goal, s, a, b, to_roots, to_rgb, weight)
+    grey = (1 - share) ** 2
+    spread = crosstalk * (red + green + blue) / top
+    filled = lost * (grey + spread) / (1 - grey)
+    s *= max(1 - filled / 2, 0.0) ** 2
     red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
-    top = _fullest(red, green, blue)
-    peak = top * light**3
-    shown = _toned(peak, tone, table)
-    lost = peak - shown
-    if lost > 0 and share > 0:
-        grey = (1 - share) ** 2
-        spread = crosstalk * (red + green + blue) / top
-        filled = lost * (grey + spread) / (1 - grey)
-        s *= max(1 - filled / 2, 0.0) ** 2
-        red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
-        top = _fullest(red, green, blue)
-    scale = shown / top
+    top = max(red, green, blue)
+    scale = shown / (top + _step(lost / 8) * (_fullest(red, green, blue) - top))
     return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
+
+
+@_jit
+def _paler(goal, s, a, b, to_roots, to_rgb, weight):
+    """The most saturated colour of that hue and luminance that the display can show."""
+    low, high = 0.0, s
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        red, green, blue = _rgb(1.0, middle * a, middle * b, to_roots, to_rgb)
+        if goal * max(red, green, blue) > _luminance(red, green, blue, weight):
+            high = middle
+        else:
+            low = middle
+    red, green, blue = _rgb(1.0, low * a, low * b, to_roots, to_rgb)
+    scale = goal / _luminance(red, green, blue, weight)
+    return (
+        min(max(red * scale, 0.0), 1.0),
+        min(max(green * scale, 0.0), 1.0),
+        min(max(blue * scale, 0.0), 1.0),
+    )
 
 
 @_jit
@@ -167,8 +224,8 @@ def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
 
 @_jit
 def _colour(
-    x, y, z, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab, mode, tone, table, knee,
-    crosstalk,
+    x, y, z, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, mode, tone, table,
+    knee, crosstalk, kept,
 ):  # fmt: skip
     """Linear RGB of an exposure relative to white."""
     p = _root(to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z)
@@ -178,7 +235,9 @@ def _colour(
     a = to_oklab[1, 0] * p + to_oklab[1, 1] * q + to_oklab[1, 2] * r
     b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
     if mode == SMOOTH:
-        return smooth_pixel(light, a, b, saturation, to_roots, to_rgb, tone, table, knee, crosstalk)
+        return smooth_pixel(
+            light, a, b, saturation, to_roots, to_rgb, weight, tone, table, knee, crosstalk, kept
+        )
     if light > 0 and tone != LINEAR:
         strength = light**3
         gain = _root(_toned(strength, tone, table) / strength)
@@ -197,7 +256,7 @@ def _limited(x, scale):
 @_jit
 def render(
     xyz, start, stop, width, scale, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
-    mode, tone, table, knee, crosstalk, encoding, mask, full, out,
+    weight, mode, tone, table, knee, crosstalk, kept, encoding, mask, full, out,
 ):  # fmt: skip
     """Fill out (n, 3) from xyz (n, 3), rows of `width`; the first non-finite pixel, or -1.
 
@@ -229,7 +288,7 @@ def render(
                     red, green, blue = _colour(
                         _limited(x, scale), _limited(y, scale), _limited(z, scale),
                         to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
-                        mode, tone, table, knee, crosstalk,
+                        weight, mode, tone, table, knee, crosstalk, kept,
                     )  # fmt: skip
                     red = full * _read(encoding, math.sqrt(_clip1(red)) * nodes)
                     green = full * _read(encoding, math.sqrt(_clip1(green)) * nodes)

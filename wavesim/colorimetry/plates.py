@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.colorimetry.grain import Material
+from wavesim.colorimetry.loss import Loss, loss
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.errors import within
 from wavesim.plate import Plate
@@ -56,6 +57,13 @@ def developed(
         A number of stops, or a property of the material, that is out of range.
     """
     return picture(_recorded(plate, stops, material), rendering=rendering, **_white(plate))
+
+
+def given_up(
+    plate: Plate, rendering: Rendering, *, stops: float = 0.0, material: Material | None = None
+) -> Loss:
+    """What `developed` of the same gives up for want of a wider display."""
+    return loss(_recorded(plate, stops, material), rendering=rendering, **_white(plate))
 
 
 def linear_light(

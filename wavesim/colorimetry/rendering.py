@@ -12,7 +12,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.colorimetry.gamut import matrices, rounded_saturation
+from wavesim.colorimetry.gamut import edges, matrices
 from wavesim.colorimetry.spaces import (
     ADAPTATIONS,
     ROOTS_TO_OKLAB,
@@ -34,6 +34,7 @@ _BLOCK = 1 << 16  # pixels handed to a thread at a time
 _THREADS = 2
 _DEPTHS = {8: np.uint8, 16: np.uint16}
 _GAMUTS = ("smooth", "css", "clip")
+_KEPT = ("colour", "luminance")
 _BALANCES = ("source", "none")
 
 
@@ -48,8 +49,11 @@ class Rendering:
     tone : `Linear()`, `Film(...)` or `Logarithmic(...)`.
     gamut : "smooth" (below), "css" (CSS Color 4, binary search with local MINDE) or "clip"
         (each channel alone; shifts hues, for comparison).
+    kept : what "smooth" keeps of a light too strong for the display to show in its colour: its
+        "colour", which bleaches slowly as on film, or its "luminance", which pales at once.
     knee : share of the display's saturation up to which "smooth" changes nothing; from there
-        chroma bends to reach the gamut's edge at 2 - knee. 1 is a hard edge.
+        chroma bends to reach the gamut's edge at 2 - knee. 1, the default, leaves every colour
+        that the display can show as it is.
     crosstalk : how fast over-exposed colours bleach. A pure red, green or blue is white once it
         is 2 / crosstalk times over what the display can show, a pure yellow at half of that.
     dither : add a fixed blue-noise pattern of under one step before rounding.
@@ -60,7 +64,8 @@ class Rendering:
     depth: int = 8
     tone: Tone = field(default_factory=Linear)
     gamut: str = "smooth"
-    knee: float = 0.9
+    kept: str = "colour"
+    knee: float = 1.0
     crosstalk: float = 0.08
     dither: bool = True
     adaptation: str = "cat16"
@@ -69,6 +74,7 @@ class Rendering:
         rgb_space(self.space)
         one_of("depth", self.depth, _DEPTHS)
         one_of("gamut", self.gamut, _GAMUTS)
+        one_of("kept", self.kept, _KEPT)
         one_of("adaptation", self.adaptation, ADAPTATIONS)
         within("knee", self.knee, 0.0, 1.0, above_low=True)
         within("crosstalk", self.crosstalk, 0.0, 10.0, above_low=True)
@@ -88,13 +94,17 @@ def picture(
     White light of the source with Y = white_level / 2^over_stops becomes the display's white.
     Steps: exposure and white balance (one matrix), OKLab, gamut, tone, encoding, dithering.
 
-    "smooth" gamut mapping keeps OKLab hue always. Where the display has room it keeps lightness
-    too and limits saturation C / L to s_max, the most it can show of that hue (`gamut.py`); a
-    spectral colour then stays linear in exposure. Where a channel would overflow, the colour
-    slides along the gamut's surface at its hue to white, as three overlapping colour layers
-    saturate one after the other: with N the fullest channel, f(N) what the tone shows of it,
-    S the sum of the channels over the fullest and g = (1 - s / s_max)^2, the saturation s falls
-    by (1 - w / 2)^2, w = (N - f(N)) (g + crosstalk S) / (1 - g). This bleaching is our own.
+    "smooth" gamut mapping leaves every colour that the display can show as it is, and keeps
+    OKLab hue always. A colour more saturated than the display can show gets the largest
+    saturation C / L of its hue (`gamut.py`), a little less beside the primaries, so that no line
+    shows there in a spectrum, and keeps its luminance: a spectral colour stays as
+    bright as it is, and linear in exposure. Where a channel would then overflow, the luminance
+    cannot be had in that colour. With kept = "luminance" the colour pales along its hue to the
+    most saturated one of that luminance, white at the most. With kept = "colour" it slides along
+    the gamut's surface to white more slowly, as three overlapping colour layers saturate one
+    after the other: with N the fullest channel, f(N) what the tone shows of it, S the sum of the
+    channels over the fullest and g = (1 - s / s_max)^2, the saturation s falls by (1 - w / 2)^2,
+    w = (N - f(N)) (g + crosstalk S) / (1 - g). This bleaching is our own; it gives luminance up.
 
     Parameters
     ----------
@@ -182,16 +192,18 @@ def _render(
     settings = (
         exposure[0],
         np.ascontiguousarray(exposure[1]),
-        rounded_saturation(style.space),
+        edges(style.space),
         to_roots,
         to_rgb,
         np.ascontiguousarray(np.linalg.inv(to_rgb)),
         ROOTS_TO_OKLAB,
+        np.ascontiguousarray(rgb_space(style.space).to_xyz()[1]),
         _GAMUTS.index(style.gamut),
         kernels.LINEAR if linear else kernels.TABLE,
         np.zeros(2) if linear else _tone_table(style.tone),
         style.knee,
         style.crosstalk,
+        kernels.LUMINANCE if style.kept == "luminance" else kernels.COLOUR,
         _encoding(rgb_space(style.space).curve),
         _dither_mask() if style.dither else np.full((1, 1), 0.5),
         float(np.iinfo(out.dtype).max),
