@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
+from wavesim.plate.plane.waves import Steps
 from wavesim.scene import Scene
 
 CELL, SIDE, WAVE = 10e-6, 96, 550e-9
@@ -66,8 +68,9 @@ DOTS = 'kind = "dots"\ncount = 400\ndiameter = "40 um"\nstop = { diameter = "3 m
 def _finer(factor: float) -> Callable[..., object]:
     plain = stage.choose_waves
 
-    def finer(spectrum: object, relative: float, **options: object) -> object:
-        return plain(spectrum, min(relative, 1e-3) / factor, **options)  # type: ignore[arg-type]
+    def finer(spectrum: object, steps: Steps, **options: object) -> object:
+        step = min(steps.inverse_per_m, 1e-3 / 550e-9) / factor
+        return plain(spectrum, replace(steps, inverse_per_m=step), **options)  # type: ignore[arg-type]
 
     return finer
 

@@ -87,7 +87,11 @@ def needs_strips(scene: Scene) -> bool:
     ruled, bench = scene.aperture, scene.bench
     if not isinstance(ruled, Ruled):
         return False
-    crooked = any(isinstance(d, FanDefect | BowDefect) for d in ruled.defects)
+    crooked = any(
+        (isinstance(d, FanDefect) and d.angle_rad != 0)
+        or (isinstance(d, BowDefect) and d.sag_m != 0)
+        for d in ruled.defects
+    )
     return (
         crooked
         or ruled.outline != "rectangle"

@@ -54,6 +54,7 @@ def measured_error(
     """
     total = columns.light @ sensitivities(columns.node_m)
     brightest = total.max(axis=0)
+    brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
     stretches = _stretches(total[:, 3], columns.first)
     probes = list(_probes(place, total, share, stretches))

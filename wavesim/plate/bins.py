@@ -222,7 +222,7 @@ def _cut(support_m: tuple[tuple[float, float], ...], rule: _Rule) -> tuple[Float
     lows: list[Floats] = []
     highs: list[Floats] = []
     for lo, hi in support_m:
-        t = _comb(max(1, math.ceil(rule.bins(lo, hi))))
+        t = comb(max(1, math.ceil(rule.bins(lo, hi))))
         inverse = 1 / lo + (1 / hi - 1 / lo) * t
         edges = 1 / inverse if rule.power == 2 else lo * (hi / lo) ** t
         edges[0], edges[-1] = lo, hi
@@ -231,7 +231,7 @@ def _cut(support_m: tuple[tuple[float, float], ...], rule: _Rule) -> tuple[Float
     return np.concatenate(lows), np.concatenate(highs)
 
 
-def _comb(count: int) -> Floats:
+def comb(count: int) -> Floats:
     """Edges from 0 to 1 of at least `count` bins, even but for both ends.
 
     Light cut off sharply would leave the square of a bin's width there; smoothly narrowing bins

@@ -18,7 +18,7 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.expose import PIXEL, Lit, Stage, level_plane, light_of
 from wavesim.plate.plane.source import extent
-from wavesim.plate.plane.waves import Waves, choose_waves
+from wavesim.plate.plane.waves import Steps, Waves, choose_waves
 from wavesim.plate.result import Report
 from wavesim.scene import Scene
 
@@ -49,7 +49,7 @@ def expose_near(
     front = wavefront(scene.bench, half)
     columns, rows = near_rulings(ruled, front), _tall(ruled.along, front)
     step, air = _step(ruled, place, front), scene.bench.air
-    waves = stage("wavelengths", choose_waves, spectrum, step, error=1e-3, air=air)
+    waves = stage("wavelengths", choose_waves, spectrum, Steps(step / 550e-9, 1e-3), air=air)
     source = extent(scene, place)
     pixels = place.x_m.size * place.y_m.size
     require_memory(

@@ -176,7 +176,9 @@ def _(defect: TableDefect, ruling: Ruling) -> Errors:
 
 @errors.register(FanDefect)
 @errors.register(BowDefect)
-def _(defect: object, ruling: Ruling) -> Errors:  # noqa: ARG001
+def _(defect: FanDefect | BowDefect, ruling: Ruling) -> Errors:  # noqa: ARG001
+    if (defect.angle_rad if isinstance(defect, FanDefect) else defect.sag_m) == 0:
+        return Errors()
     raise LimitError(
         "fanned or bowed rulings cannot be combined with this aperture or plate",
         key="aperture.defects",

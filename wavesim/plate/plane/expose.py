@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
 import numpy as np
@@ -20,11 +20,12 @@ from wavesim.plate.compose import Light
 from wavesim.plate.develop import beam_level
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
-from wavesim.plate.plane.frame import Frame, frame, to_pixels
+from wavesim.plate.plane.accuracy import measured_error
+from wavesim.plate.plane.frame import Frame, bearable, frame, to_pixels, wanted_fineness
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
-from wavesim.plate.plane.waves import Waves, choose_waves
+from wavesim.plate.plane.waves import Steps, Waves, choose_waves
 from wavesim.plate.result import Report
 from wavesim.scene import Scene
 
@@ -50,7 +51,8 @@ _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zo
 _ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
 _BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
-_MARGIN = 2.0  # wavelengths per lambda / (radial order of interference)
+_MARGIN = 2.0  # wavelengths per period of the pattern in 1 / lambda
+_WIDEST_M = 1e-9  # bin at 550 nm: the observer's curves bend from one nanometre to the next
 
 
 class Stage(Protocol):
@@ -60,22 +62,31 @@ class Stage(Protocol):
         """Call work(*args, **options)."""
 
 
-def relative_step(
-    size_m: tuple[float, float], on: Frame, sine_in: float, source: Extent
-) -> tuple[float, float]:
-    """Largest step of the wavelength, relative to it, and the error that goes with it.
+def steps_of(
+    size_m: tuple[float, float],
+    place: Geometry,
+    pixel: tuple[float, float],
+    source: Extent,
+    *,
+    widest_m: float = _WIDEST_M,
+) -> Steps:
+    """Steps of the wavelength for a plate, none wider than `widest_m` at 550 nm.
 
-    A change of wavelength by d moves the pattern at the direction s by s d / lambda. Two steps
-    for one 1 / width of the aperture, or for one cell or half the source's width where these
-    blur more, keep the sum over wavelengths smooth.
+    Seen against 1 / lambda the pattern at (p, q) holds no frequency above the longest path,
+    width x |sin alpha + p| + height x |q|: two steps to its period keep the sum equal to the
+    integral. Where pixel or source blur more, two steps to that blur do.
     """
-    farthest = math.hypot(
-        max(abs(sine_in + on.p[0]), abs(sine_in + on.p[-1])), max(abs(on.q[0]), abs(on.q[-1]))
-    )
+    p = np.abs(place.sine_in + place.sine(place.x_edges_m, 0.0)).max() + source.reach[0]
+    y = float(np.abs(place.y_edges_m).max())
+    q = y / math.hypot(y, place.focal_m) + source.reach[1]
+    path = max(size_m[0] * float(p) + size_m[1] * q, 1e-12)
     fringe = 550e-9 / max(size_m)
-    blur = max(min(on.cell), min(source.half))
-    step = max(fringe, blur) / (_MARGIN * max(farthest, 1e-12))
-    return step, _RESOLVED if fringe >= blur else _BLURRED
+    blur = max(min(pixel), min(source.half))
+    widest = widest_m / 550e-9**2
+    if fringe >= blur:
+        return Steps(min(1 / (_MARGIN * path), widest), _RESOLVED)
+    farthest = math.hypot(float(p), q)
+    return Steps(min(blur / (_MARGIN * 550e-9 * farthest), widest), _BLURRED, resolved=False)
 
 
 def expose_plane(
@@ -97,15 +108,13 @@ def expose_plane(
         The far field's table does not fit the memory, or a near field is too near.
     """
     source = extent(scene, place)
-    on = frame(place, source.half)
     half_m = max(abs(edge) for edge in aperture.box_m)
     front = wavefront(scene.bench, half_m)
     phases = aperture.lattice is not None and aperture.lattice.path_m is not None
     apart = phases or not front.plane
     run = _each_wavelength if apart else _all_at_once
-    setting = Setting(place, on, source, front, groove, scene.bench.air)
-    cells, rows, waves, plan, words = run(aperture, spectrum, setting, stage)
-    seen = stage("pixels", _pixels, cells, on, place, source)
+    setting = Setting(place, frame(place, source.reach), source, front, groove, scene.bench.air)
+    seen, rows, waves, plan, words, on = run(aperture, spectrum, setting, stage)
     spectral = stage("profile", middle_row, rows, on, place, source)
     report = Report(
         elements=aperture.elements,
@@ -139,61 +148,95 @@ class Setting:
         return np.asarray(field.real**2 + field.imag**2)
 
 
-Found = tuple[Floats, Strip, Waves, Plan, tuple[str, ...]]
+Found = tuple[Floats, Strip, Waves, Plan, tuple[str, ...], Frame]
 
 
 def _all_at_once(
     aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
-    """Frame cells (nq, np, 4) and the middle strip, by one table for all wavelengths."""
-    place, on, source = setting.place, setting.on, setting.source
-    step, error = relative_step(aperture.size_m, on, place.sine_in, source)
-    waves = stage("wavelengths", choose_waves, spectrum, step, error=error, air=setting.air)
+    """Light (ny, nx, 4) and the middle strip, by one table for all wavelengths."""
+    place, source, size = setting.place, setting.source, aperture.size_m
+    steps = steps_of(size, place, setting.on.pixel, source)
+    waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
+    shortest = float(waves.bench_m.min())
+    fine = bearable(place, wanted_fineness(place, size, shortest), waves.power.size)
+    on = frame(place, source.reach, fine)
+    setting = replace(setting, on=on)
     real = setting.groove is None and aperture.of_one_phase
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     plan = plan_table(aperture, reach_of(part, waves.bench_m, place.sine_in))
     _require_memory(plan, on, place, waves)
     table = stage("far field", plane_table, aperture, plan)
-    cells = stage("cells", _cells, table, part, setting, waves)
+    cells = stage("cells", _cells, table, replace(setting, on=part), waves)
     whole = _mirrored(cells, on) if half else cells
+    seen = stage("pixels", _pixels, whole, on, place, source)
     strip = strip_of(table, on, half, place.sine_in, waves, setting.factor)
-    return whole, strip, waves, plan, ()
+    twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
+    finer = choose_waves(spectrum, twice, air=setting.air)
+
+    def swept(window: Frame) -> Floats:
+        return _window(table, replace(setting, on=window), finer, half=half)
+
+    error = stage(
+        "accuracy", measured_error, seen, place, source, size, shortest, swept, finer.power.size
+    )
+    return seen, strip, replace(waves, error=error), plan, (), on
+
+
+def _window(table: SummedTable, setting: Setting, waves: Waves, *, half: bool) -> Floats:
+    """Cells of a frame, of which the table may hold the upper half alone."""
+    on = setting.on
+    if not half or on.q[0] > -1e-9 * on.cell[1]:
+        return _cells(table, setting, waves)
+    k = int(np.searchsorted(on.q, -1e-9 * on.cell[1]))
+    lower = Frame(-on.p[::-1], -on.q[: k + 1][::-1], (0, 0), straight=True)
+    cells = _cells(table, replace(setting, on=lower), waves)[::-1, ::-1]
+    if k >= on.q.size - 1:
+        return cells
+    upper = Frame(on.p, on.q[k:], (0, 0), straight=True)
+    return np.concatenate([cells, _cells(table, replace(setting, on=upper), waves)])
 
 
 def _each_wavelength(
     aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
     """The same, by a table for each wavelength: the near field, and pictures with phases."""
-    place, on, source, front = setting.place, setting.on, setting.source, setting.front
+    place, source, front, size = setting.place, setting.source, setting.front, aperture.size_m
+    on = setting.on
     farthest = max(abs(place.sine_in + on.p[0]), abs(place.sine_in + on.p[-1]), abs(on.q[0]))
     near = near_plane(aperture, front, farthest)
-    far, error = relative_step(aperture.size_m, on, place.sine_in, source)
-    error = max(error, _BLURRED)  # of patterns straight between knots (tests/test_plane_power.py)
-    waves = stage("wavelengths", choose_waves, spectrum, far, error=error, air=setting.air)
-    knots = near_knots(waves, aperture.size_m, far, front)
+    steps = steps_of(size, place, on.pixel, source)
+    steps = replace(steps, error=max(steps.error, _BLURRED))  # patterns are straight between knots
+    waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
+    apart = steps_of(size, place, on.pixel, source, widest_m=np.inf)
+    knots = near_knots(waves, size, apart.inverse_per_m * 550e-9, front)
+    wanted = wanted_fineness(place, size, float(waves.bench_m.min()))
+    on = frame(place, source.reach, bearable(place, wanted, knots.wavelength_m.size))
     plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
     _require_memory(plan, on, place, waves)
     cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
     weight, share = knots.share.T @ waves.weights(), knots.share.T @ waves.onto_nodes()
+    finer = replace(setting, on=on)
 
     def one(b: int) -> None:
         now = knots.wavelength_m[b : b + 1]
         at = plan_table(near.aperture, reach_of(on, now, place.sine_in), most=_ENOUGH)
         table = plane_table(near.at(float(now[0])), at, wavelength_m=float(now[0]))
         light = sweep_plane(table, on, place.sine_in, now, np.ones((1, 1)))[0]
-        light *= setting.factor(float(now[0]))
+        light *= finer.factor(float(now[0]))
         np.add(cells, light[:, :, None] * weight[b], out=cells)
-        strip.add(light, share[b])
+        strip.add(light, share[b], on)
 
     def every() -> None:
         for b in range(knots.wavelength_m.size):
             one(b)
 
     stage("near field", every)
+    seen = stage("pixels", _pixels, cells, on, place, source)
     words = f"path of the waves: {near.words}; {knots.wavelength_m.size} wavelengths"
-    return cells, strip, waves, plan, (words,)
+    return seen, strip, waves, plan, (words,), on
 
 
 @dataclass(frozen=True, eq=False)
@@ -228,7 +271,7 @@ def near_knots(waves: Waves, size_m: tuple[float, float], far: float, front: Wav
 def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
     """How many of the aperture's finest details (lambda / width at 550 nm) a pixel or the source
     averages over, along the direction where they are fewer; 1 at least."""
-    blur = (max(c, 2 * h) for c, h in zip(on.cell, source.half, strict=True))
+    blur = (max(c, 2 * h) for c, h in zip(on.pixel, source.half, strict=True))
     return max(1.0, min(b * w / 550e-9 for b, w in zip(blur, size_m, strict=True)))
 
 
@@ -240,7 +283,7 @@ def level_plane(scene: Scene, source: Extent, kind_of_level: str, opening: Openi
 
 def _upper_half(on: Frame) -> Frame:
     """Rows from the middle upwards; the middle row whole where their number is odd."""
-    return Frame(on.p, on.q[(on.q.size - 1) // 2 :], on.margin, on.straight)
+    return replace(on, q=on.q[(on.q.size - 1) // 2 :])
 
 
 def _mirrored(cells: Floats, on: Frame) -> Floats:
@@ -250,9 +293,9 @@ def _mirrored(cells: Floats, on: Frame) -> Floats:
     return np.concatenate([lower, cells])
 
 
-def _cells(table: SummedTable, on: Frame, setting: Setting, waves: Waves) -> Floats:
+def _cells(table: SummedTable, setting: Setting, waves: Waves) -> Floats:
     """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
-    sine_in, weight = setting.place.sine_in, waves.weights()
+    on, sine_in, weight = setting.on, setting.place.sine_in, waves.weights()
     if setting.groove is None:
         swept = sweep_plane(table, on, sine_in, waves.bench_m, weight)
         return np.ascontiguousarray(np.moveaxis(swept, 0, 2))

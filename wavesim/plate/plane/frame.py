@@ -2,7 +2,9 @@
 
 In direction cosines (p, q) the pattern of every wavelength is the same picture, scaled; a source
 of any extent shifts it as a whole. So light is first gathered in even cells of p and q, then
-blurred by the source, and only then put where the plate's pixels are.
+blurred by the source, and only then put where the plate's pixels are. Cells are so many to a
+pixel that four stand for the finest fringe, lambda / width, where that is bearable: what lies
+between their edges is then known, too (`interpolation`).
 """
 
 from __future__ import annotations
@@ -14,11 +16,15 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.kernels import bend_rows
+from wavesim.plate.plane.interpolation import TAPS, bend_even
 from wavesim.threads import in_threads
 
-_SEEN = 0.02  # [pixel] displacement of an even cell against its pixel that is left out
-_GUARD = 2  # cells beyond the plate where cells and pixels differ
+_SEEN = 1e-5  # [pixel] displacement of an even cell against its pixel that is left out
+_GUARD = TAPS // 2 + 1  # cells beyond the plate where cells and pixels differ
+PER_FRINGE = 4.0  # cells to the finest fringe: interpolation is right to 1e-5
+_MOST_CELLS = 4_000_000  # of a frame that is finer than its pixels
+_MOST_READINGS = 4e8  # cells times wavelengths of such a frame: a second or two
+Fineness = tuple[int, int]  # cells to a pixel along p and along q
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,18 +35,27 @@ class Frame:
     ----------
     p, q : (np + 1,), (nq + 1,) cell edges, even, ascending
     margin : (x, y) cells on each side that only serve the blur of the source
-    straight : whether, without its margin, each cell is a pixel
+    straight : whether, without its margin, pixels are made of whole cells
+    fine : cells to a pixel along p and along q
+    odd : whether a pixel's middle, not its edge, lies at q = 0 in the plate's middle
     """
 
     p: Floats
     q: Floats
     margin: tuple[int, int]
     straight: bool
+    fine: Fineness = (1, 1)
+    odd: bool = False
 
     @property
     def cell(self) -> tuple[float, float]:
         """Width of a cell in p and in q."""
         return float(self.p[1] - self.p[0]), float(self.q[1] - self.q[0])
+
+    @property
+    def pixel(self) -> tuple[float, float]:
+        """Width of a pixel in p and in q."""
+        return self.cell[0] * self.fine[0], self.cell[1] * self.fine[1]
 
     @property
     def symmetric(self) -> bool:
@@ -51,11 +66,35 @@ class Frame:
         )
 
 
-def frame(place: Geometry, source_half: tuple[float, float]) -> Frame:
-    """Frame of a plate, with a margin as wide as half the source (in p and q)."""
+def wanted_fineness(place: Geometry, size_m: tuple[float, float], shortest_m: float) -> Fineness:
+    """Cells to a pixel so that `PER_FRINGE` stand for the finest fringe."""
+    fringe = (shortest_m / side for side in size_m)
+    both = zip(_steps(place), fringe, strict=True)
+    p, q = (max(1, math.ceil(PER_FRINGE * step / f - 1e-9)) for step, f in both)
+    return p, q
+
+
+def bearable(place: Geometry, wanted: Fineness, waves: int) -> Fineness:
+    """As many cells to a pixel as are wanted, or fewer where they would be too many."""
+    pixels = place.x_m.size * place.y_m.size
+    most = min(_MOST_CELLS, _MOST_READINGS / max(waves, 1)) / pixels
+    p, q = wanted
+    while p * q > max(most, 1.0):
+        p, q = (p - 1, q) if p >= q else (p, q - 1)
+    return p, q
+
+
+def _steps(place: Geometry) -> tuple[float, float]:
+    """Width of a pixel on the axis in p and in q."""
     x, y = place.x_edges_m, place.y_edges_m
-    step_q = float(y[1] - y[0]) / place.focal_m
-    step_p = float(x[1] - x[0]) / place.focal_m * math.cos(place.axis_rad)
+    wide = float(x[1] - x[0]) / place.focal_m * math.cos(place.axis_rad)
+    return wide, float(y[1] - y[0]) / place.focal_m
+
+
+def frame(place: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) -> Frame:
+    """Frame of a plate, with a margin as wide as the source reaches from its middle."""
+    x, y = place.x_edges_m, place.y_edges_m
+    step_p, step_q = _steps(place)
     # at a given x, p goes one way with |y|, and q at a given y with |x|: the ends say it all
     p = place.sine(x, _ends(y)[:, None])
     q = y[:, None] / np.sqrt(_ends(x) ** 2 + y[:, None] ** 2 + place.focal_m**2)
@@ -63,19 +102,29 @@ def frame(place: Geometry, source_half: tuple[float, float]) -> Frame:
     off = max(
         np.abs(p - even_p).max() / step_p, np.abs(q - y[:, None] / place.focal_m).max() / step_q
     )
+    step_p, step_q = step_p / fine[0], step_q / fine[1]
     margin = tuple(
-        math.ceil(h / s) + 1 if h else 0 for h, s in zip(source_half, (step_p, step_q), strict=True)
+        math.ceil(h / s) + TAPS // 2 if h else 0
+        for h, s in zip(reach, (step_p, step_q), strict=True)
     )
     if off < _SEEN:
-        inner_p, inner_q = even_p, y / place.focal_m
+        inner_p, inner_q = _split(even_p, fine[0]), _split(y / place.focal_m, fine[1])
     else:
-        inner_p, inner_q = _around(p, step_p), _around(q, step_q)
+        inner_p = _around(p, step_p, odd=(x.size - 1) * fine[0] % 2 == 1)
+        inner_q = _around(q, step_q, odd=(y.size - 1) * fine[1] % 2 == 1)
     return Frame(
         _extended(inner_p, step_p, margin[0]),
         _extended(inner_q, step_q, margin[1]),
         (margin[0], margin[1]),
         bool(off < _SEEN),
+        fine,
+        y.size % 2 == 0,
     )
+
+
+def _split(edges: Floats, parts: int) -> Floats:
+    """Even edges, each cell cut into equal parts."""
+    return np.linspace(edges[0], edges[-1], (edges.size - 1) * parts + 1)
 
 
 def _ends(edges: Floats) -> Floats:
@@ -84,12 +133,13 @@ def _ends(edges: Floats) -> Floats:
     return edges[[away.argmin(), away.argmax()]]
 
 
-def _around(values: Floats, step: float) -> Floats:
-    """Even edges that enclose all values, about zero where the values are."""
+def _around(values: Floats, step: float, *, odd: bool) -> Floats:
+    """Even edges that enclose all values, about zero where the values are (`odd`: a cell's
+    middle at zero, else an edge)."""
     lo, hi = float(values.min()), float(values.max())
     if abs(lo + hi) < 1e-9 * step:
-        half = math.ceil(hi / step) + _GUARD
-        return np.asarray(np.arange(-half, half + 1, dtype=np.float64) * step)
+        half = math.ceil(hi / step) + _GUARD + 0.5 * odd
+        return np.asarray(np.arange(-half, half + 0.75, dtype=np.float64) * step)
     first = math.floor(lo / step) - _GUARD
     last = math.ceil(hi / step) + _GUARD
     return np.asarray(np.arange(first, last + 1, dtype=np.float64) * step)
@@ -110,7 +160,9 @@ def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
     mx, my = on.margin
     inner = np.ascontiguousarray(cells[my : cells.shape[0] - my, mx : cells.shape[1] - mx])
     if on.straight:
-        return inner
+        ny, nx, c = inner.shape
+        kp, kq = on.fine
+        return np.asarray(inner.reshape(ny // kq, kq, nx // kp, kp, c).sum(axis=(1, 3)))
     p, q = on.p[mx : on.p.size - mx], on.q[my : on.q.size - my]
     middle = (q[1:] + q[:-1]) / 2
     on_axis = place.sine(place.x_edges_m, 0.0)
@@ -124,7 +176,8 @@ def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
 
 
 def bent(power: Floats, edges: Floats, wanted: Floats) -> Floats:
-    """Powers (n, m, c) between `edges` (m + 1,) put between `wanted` (n, k + 1): (n, k, c)."""
+    """Powers (n, m, c) between even `edges` (m + 1,) put between `wanted` (n, k + 1): (n, k, c)."""
     out = np.empty((power.shape[0], wanted.shape[1] - 1, power.shape[2]))
-    in_threads(lambda part: bend_rows(power[part], edges, wanted[part], out[part]), power.shape[0])
+    even = (float(edges[0]), float(edges[1] - edges[0]))
+    in_threads(lambda part: bend_even(power[part], even, wanted[part], out[part]), power.shape[0])
     return out

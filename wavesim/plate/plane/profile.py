@@ -28,28 +28,30 @@ class Strip:
     ----------
     light : (k, rows, np) power in the frame's columns
     middle : number of the middle row
-    every : frame rows that make up one row of the strip
+    every : pixels that make up the height of one row of the strip
     """
 
     light: Floats
     middle: int
     every: int
 
-    def add(self, cells: Floats, share: Floats) -> None:
+    def add(self, cells: Floats, share: Floats, on: Frame) -> None:
         """Add a whole frame (nq, np) times the light (k,) that goes to each node."""
-        first = cells.shape[0] // 2 - self.middle * self.every
-        rows = cells[first : first + self.light.shape[1] * self.every]
-        rows = rows.reshape(self.light.shape[1], self.every, -1).sum(axis=1)
+        high = on.fine[1]  # cells to a pixel
+        first = (cells.shape[0] - high * on.odd) // 2 - self.middle * self.every * high
+        rows = cells[first : first + self.light.shape[1] * self.every * high]
+        rows = rows.reshape(self.light.shape[1], self.every * high, -1).sum(axis=1)
         for node in np.flatnonzero(share):
             self.light[node] += share[node] * rows
 
 
 def _thickness(on: Frame) -> tuple[int, int]:
-    """Frame rows to a row of the strip, and rows each way that the source reaches."""
-    every = max(1, math.ceil(on.margin[1] / _ROWS))
-    rows = on.q.size - 1
+    """Pixels to a row of the strip, and rows each way that the source reaches."""
+    margin = on.margin[1] / on.fine[1]
+    every = max(1, math.ceil(margin / _ROWS))
+    rows = (on.q.size - 1) // on.fine[1]
     fitting = (rows // 2) // every - 1
-    return every, max(min(math.ceil(on.margin[1] / every), fitting), 0)
+    return every, max(min(math.ceil(margin / every), fitting), 0)
 
 
 def empty_strip(on: Frame, waves: Waves) -> Strip:
@@ -67,15 +69,16 @@ def strip_of(
 ) -> Strip:
     """The strip by one table that serves all wavelengths (`half`: of the upper half alone)."""
     every, reach = _thickness(on)
-    step, rows = on.cell[1] * every, on.q.size - 1
-    odd = rows % 2 == 1 and every == 1
+    step = on.pixel[1] * every
     if not half:
-        q = on.q[rows // 2] + step * (np.arange(2 * reach + 2) - reach)
+        q = step * (np.arange(2 * reach + 2) - reach - 0.5 * on.odd)
         return Strip(_by_node(table, on, q, sine_in, waves, factor), reach, every)
-    q = (-step / 2 if odd else 0.0) + step * np.arange(reach + 2, dtype=np.float64)
+    q = step / 2 * np.arange(2 * reach + 3, dtype=np.float64)  # in halves, to be mirrored
     light = _by_node(table, on, q, sine_in, waves, factor)
-    light = np.concatenate([light[:, int(odd) :][:, ::-1, ::-1], light], axis=1)
-    return Strip(light, light.shape[1] // 2, every)
+    light = np.concatenate([light[:, ::-1, ::-1], light], axis=1)
+    first = 1 if on.odd else 2
+    pairs = light[:, first : first + 2 * (2 * reach + 1)]
+    return Strip(pairs[:, ::2] + pairs[:, 1::2], reach, every)
 
 
 def _by_node(
@@ -97,7 +100,7 @@ def _by_node(
 
 def middle_row(strip: Strip, on: Frame, place: Geometry, source: Extent) -> Floats:
     """(k, nx) power in the middle row's pixels, the source's blur included."""
-    step = on.cell[1] * strip.every
+    step = on.pixel[1] * strip.every
     row = _averaged(strip.light, strip.middle, source, (on.cell[0], step)) / strip.every
     return _to_pixels(row, on, place)
 
@@ -118,7 +121,7 @@ def _to_pixels(row: Floats, on: Frame, place: Geometry) -> Floats:
     m = on.margin[0]
     inner = np.ascontiguousarray(row[:, m : row.shape[1] - m])
     if on.straight:
-        return inner
+        return np.asarray(inner.reshape(inner.shape[0], -1, on.fine[0]).sum(axis=2))
     on_axis = place.sine(place.x_edges_m, 0.0)
     wanted = np.broadcast_to(on_axis, (row.shape[0], on_axis.size)).copy()
     return bent(inner[:, :, None], on.p[m : on.p.size - m], wanted)[:, :, 0]

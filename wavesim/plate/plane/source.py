@@ -10,9 +10,11 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.interpolation import TAPS, box_weights
 from wavesim.scene import Scene
 
-_FINE = 64  # points each way of a frame cell's width when a disc is shared out
+_STRIPS = 16  # of a disc to a cell; of a bent slit, to a cell of its bend
+_BEND_SEEN = 3e-4  # [cell] a bend of a tall slit's image that is left out
 
 
 @dataclass(frozen=True)
@@ -23,11 +25,24 @@ class Extent:
     ----------
     half : (p, q) half widths; zeros for a point
     round : whether it is an ellipse rather than a rectangle
+    sine_in : sin(alpha) of its middle: a tall slit's ends enter at a slant, which bends its image
+    shift : of its middle along p
     area : integral dp dq [sr, projected]; zero for a point
     """
 
     half: tuple[float, float]
     round: bool = False
+    sine_in: float = 0.0
+    shift: float = 0.0
+
+    @property
+    def reach(self) -> tuple[float, float]:
+        """Farthest (p, q) from the middle; zeros for a point."""
+        return self.half[0] + abs(self.shift) + abs(self.bend(self.half[1])), self.half[1]
+
+    def bend(self, t: float) -> float:
+        """Displacement of sin(alpha) at the sine t out of the plane."""
+        return 0.0 if self.round else self.sine_in * (math.sqrt(1 - min(t * t, 1.0)) - 1)
 
     @property
     def words(self) -> str:
@@ -50,56 +65,58 @@ def extent(scene: Scene, place: Geometry) -> Extent:
     if place.slit_sines is None or place.slit_rise is None:
         return Extent((0.0, 0.0))
     lo, hi = place.slit_sines
-    return Extent(((hi - lo) / 2, place.slit_rise))
+    return Extent(((hi - lo) / 2, place.slit_rise), sine_in=place.sine_in, shift=(lo + hi) / 2)
 
 
 def blurred(cells: Floats, on: Frame, source: Extent) -> Floats:
     """Powers (nq, np, c) averaged over the source; cells nearer to the rim than half the source
     lack what lies beyond it (the margin is there to be cut off).
 
-    A cell's light counts as even over the cell: exact sums, and an error of the square of
-    cell over pattern where a pattern is finer than a cell.
+    Exact for what cells resolve, four to the finest fringe; else a cell's light is told apart
+    within it as the twelve cells about it say.
     """
     if source.area == 0.0:
         return cells
-    kernel = kernel_of(source, on.cell)
-    if source.round:
-        return _convolved(cells, kernel)
-    across = _hat_mean(source.half[0] / on.cell[0])
-    along = _hat_mean(source.half[1] / on.cell[1])
-    return along_axis(along_axis(cells, along, 0), across, 1)
+    if source.round or _bent(source, on.cell):
+        return _convolved(cells, kernel_of(source, on.cell))
+    a, b = source.half[0] / on.cell[0], source.half[1] / on.cell[1]
+    across = box_weights(a, _reach(a), -source.shift / on.cell[0])
+    return along_axis(along_axis(cells, box_weights(b, _reach(b)), 0), across, 1)
+
+
+def _reach(half: float) -> int:
+    return math.ceil(half) + TAPS // 2
+
+
+def _bent(source: Extent, cell: tuple[float, float]) -> bool:
+    return abs(source.bend(source.half[1])) > _BEND_SEEN * cell[0]
 
 
 def kernel_of(source: Extent, cell: tuple[float, float]) -> Floats:
     """Share of a cell's light that each cell about it gets, adding up to 1."""
     a, b = source.half[0] / cell[0], source.half[1] / cell[1]
-    if not source.round:
-        return np.outer(_hat_mean(b), _hat_mean(a))
-    nx, ny = math.ceil(a) + 1, math.ceil(b) + 1
+    shift = -source.shift / cell[0]
+    farthest = source.reach[0] / cell[0]
+    nx, ny = _reach(farthest), _reach(b)
+    if not source.round and not _bent(source, cell):
+        return np.outer(box_weights(b, ny), box_weights(a, nx, shift))
     out = np.zeros((2 * ny + 1, 2 * nx + 1))
-    strips = max(64, 2 * math.ceil(b) * _FINE // 8)
-    for t in (np.arange(strips) + 0.5) / strips * 2 - 1:  # strips of the disc along p
-        width = a * math.sqrt(1 - t * t)
-        row = _hat_mean(width, nx) * width
-        at = t * b + ny
-        k = math.floor(at)
-        out[k] += row * (1 - (at - k))
-        out[min(k + 1, 2 * ny)] += row * (at - k)
+    bend = abs(source.bend(source.half[1])) / cell[0]
+    strips = 16 + math.ceil(_STRIPS * bend)
+    if source.round:
+        strips = max(64, _STRIPS * math.ceil(b))
+    thick = b / strips  # half of one
+    few = _reach(thick)
+    for t in (np.arange(strips) + 0.5) / strips * 2 - 1:  # strips of the source along p
+        width = a * math.sqrt(1 - t * t) if source.round else a
+        middle = shift - source.bend(float(t) * source.half[1]) / cell[0]
+        row = box_weights(width, nx, middle) * width
+        k = round(float(t) * b)
+        first = max(ny + k - few, 0)
+        along = box_weights(thick, few, float(t) * b - k)[first - (ny + k - few) :]
+        along = along[: 2 * ny + 1 - first]
+        out[first : first + along.size] += np.outer(along, row)
     return np.asarray(out / out.sum())
-
-
-def _hat_mean(half: float, reach: int | None = None) -> Floats:
-    """Mean over -half .. half of the hat of width 1 about each whole number."""
-    reach = math.ceil(half) + 1 if reach is None else reach
-    m = np.arange(-reach, reach + 1, dtype=np.float64)
-    if half < 1e-9:
-        return np.asarray((m == 0).astype(np.float64))
-
-    def below(s: Floats) -> Floats:
-        t = np.clip(s, -1.0, 1.0)
-        return np.asarray(0.5 + t - 0.5 * t * np.abs(t))
-
-    return np.asarray((below(half - m) - below(-half - m)) / (2 * half))
 
 
 def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
@@ -121,7 +138,7 @@ def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
 
 
 def _convolved(cells: Floats, kernel: Floats) -> Floats:
-    """Convolution by FFT with what lies outside taken as dark; negative rounding removed."""
+    """Convolution by FFT with what lies outside taken as dark."""
     from scipy.fft import next_fast_len
 
     both = zip(cells.shape[:2], kernel.shape, strict=True)
@@ -132,4 +149,4 @@ def _convolved(cells: Floats, kernel: Floats) -> Floats:
     for c in range(cells.shape[2]):
         whole = np.fft.irfft2(np.fft.rfft2(cells[:, :, c], shape) * spectrum, shape)
         out[:, :, c] = whole[y : y + cells.shape[0], x : x + cells.shape[1]]
-    return np.maximum(out, 0.0, out=out)
+    return out

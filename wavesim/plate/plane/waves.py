@@ -10,8 +10,9 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.light.air import STANDARD, Air, relative_to_standard
-from wavesim.plate.bins import nodes_about
+from wavesim.plate.bins import comb, nodes_about
 from wavesim.plate.photometry import sensitivities
+from wavesim.plate.spreading import spread
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
 _MOST = 20_000
+_FEW = 64  # bins that a band's sharp ends are seen in
+_MARGIN_LINES, _RESOLVED_LINE, _SPARE, _NARROW = 3.0, 20.0, 5, 0.02  # as in `plate.bins`
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,27 +66,48 @@ class Waves:
         return out
 
 
-def choose_waves(
-    spectrum: Spectrum, relative: float, *, error: float, air: Air = STANDARD
-) -> Waves:
-    """Bins of at most `relative` x wavelength (and a nanometre), the spectrum integrated over each.
+@dataclass(frozen=True)
+class Steps:
+    """How finely a plate in two dimensions takes wavelengths.
 
-    Light at its centre of power stands for a bin.
+    Attributes
+    ----------
+    inverse_per_m : [1/m] step of 1 / lambda, even over each interval of the spectrum
+    error : relative error of a pixel that smooth light may have from it
+    resolved : whether it is set by the pattern, not by the blur of pixel or source
+    """
+
+    inverse_per_m: float
+    error: float
+    resolved: bool = True
+
+
+def choose_waves(spectrum: Spectrum, steps: Steps, *, air: Air = STANDARD) -> Waves:
+    """Bins of even steps in 1 / lambda, the spectrum integrated over each.
+
+    Where light has lines that a bin does not resolve, or few bins hold it all, it is shared between
+    the wavelengths about it (`plate.spreading`), and bins are as many as that asks; else light at
+    its centre of power stands for a bin.
     """
     nodes = nodes_about(spectrum.support_m)
-    lo, hi, below = [], [], []
-    for k in range(nodes.size - 1):
-        for a, b in spectrum.support_m:
-            first, last = max(a, nodes[k]), min(b, nodes[k + 1])
-            if last <= first:
-                continue
-            n = max(1, math.ceil((last - first) / (relative * first)))
-            edges = np.linspace(first, last, min(n, _MOST) + 1)
-            lo.append(edges[:-1])
-            hi.append(edges[1:])
-            below.append(np.full(edges.size - 1, k))
-    power, centre = spectrum.integrate(np.concatenate(lo), np.concatenate(hi))
-    lit = power > 0
+    step = steps.inverse_per_m
+    lines = spectrum.features_m < _RESOLVED_LINE * step * 550e-9**2
+    whole = sum(1 / a - 1 / b for a, b in spectrum.support_m)
+    lines = steps.resolved and (lines or whole < _FEW * step)
+    if lines:
+        step *= 2.0 / _MARGIN_LINES
+    lo, hi = [], []
+    for a, b in spectrum.support_m:
+        n = (1 / a - 1 / b) / step
+        n += _SPARE if lines and n > _NARROW else 0
+        t = comb(min(max(1, math.ceil(n)), _MOST))
+        edges = 1 / (1 / a + (1 / b - 1 / a) * t)
+        edges[0], edges[-1] = a, b
+        lo.append(edges[:-1])
+        hi.append(edges[1:])
+    ends = np.concatenate(lo), np.concatenate(hi)
+    power, centre = spread(spectrum, *ends) if lines else spectrum.integrate(*ends)
+    lit = power != 0
     stretch = np.asarray(relative_to_standard(centre[lit], air))
-    node = np.concatenate(below)[lit]
-    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, error)
+    node = np.clip(np.searchsorted(nodes, centre[lit], side="right") - 1, 0, nodes.size - 2)
+    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, steps.error)

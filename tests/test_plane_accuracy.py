@@ -1,0 +1,106 @@
+"""Two ways to the same plate, and the error that a plate in two dimensions states.
+
+Random slit scenes (`plate_quadrature`) written as a mesh, or with a fan of next to nothing, against
+quadrature of single pixels; and laws that hold whatever the scene: a defect of size zero, finer
+pixels summed, a plate cut in two, a mirrored bench.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from tests import bench
+from tests.plate_quadrature import Setup, setup_of, worst_miss
+from wavesim.lightpath import ExposedPlate, expose
+
+
+def plate_of(setup: Setup, aperture: str, plate: str = "") -> ExposedPlate:
+    """The set-up's plate with that aperture."""
+    scene = bench.scene(
+        source=setup.source, bench=setup.bench, plate=plate or setup.plate, aperture=aperture
+    )
+    return expose(scene)
+
+
+def stated(*plates: ExposedPlate) -> float:
+    """The sum of the errors that plates state."""
+    return sum(p.report.pixel_error + p.report.bin_error for p in plates)
+
+
+def check(seed: int, form: str) -> None:
+    setup = setup_of(seed)
+    plate = plate_of(setup, setup.mesh() if form == "mesh" else setup.fan("1e-9 deg"))
+    miss = worst_miss(setup, plate.scene, plate, seed)
+    said = stated(plate)
+    assert miss <= said, f"seed {seed}, {form}: misses by {miss:.2g}, states {said:.2g}"
+
+
+@pytest.mark.parametrize("form", ["mesh", "fan"])
+@pytest.mark.parametrize("seed", [0, 1, 5, 8, 9, 11, 12, 18, 25])
+def test_plates_keep_to_their_stated_error(seed: int, form: str) -> None:
+    check(seed, form)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fifty", range(0, 300, 50))
+def test_plates_keep_to_their_stated_error_over_many_scenes(fifty: int) -> None:
+    for seed in range(fifty, fifty + 50):
+        check(seed, "mesh" if seed % 2 else "fan")
+
+
+@pytest.mark.parametrize("seed", [1, 5, 12, 18])
+def test_slits_as_a_mesh_are_the_slits(seed: int) -> None:
+    setup = setup_of(seed)
+    one, other = plate_of(setup, setup.slits()), plate_of(setup, setup.mesh())
+    off = np.abs(one.irradiance - other.irradiance).max() / one.irradiance.max()
+    assert off <= stated(one, other)
+    bright = one.xyz.max()
+    same_time = other.xyz * (one.exposure_s / other.exposure_s)
+    assert np.abs(one.xyz - same_time).max() / bright <= stated(one, other)
+
+
+def test_a_defect_of_size_zero_changes_no_bit() -> None:
+    setup = setup_of(1)
+    plain = plate_of(setup, setup.slits())
+    for defect in (setup.fan("0 deg"), setup.fan("0 deg").replace("fan", "bow").replace(
+        'angle = "0 deg"', 'sag = "0 nm"'
+    )):  # fmt: skip
+        assert np.array_equal(plate_of(setup, defect).irradiance, plain.irradiance)
+
+
+@pytest.mark.parametrize("seed", [0, 5, 12, 18])
+def test_finer_pixels_add_up(seed: int) -> None:
+    setup = setup_of(seed)
+    whole = plate_of(setup, setup.mesh())
+    pixel = whole.scene.plate.pixel_m
+    lines = setup.plate.splitlines()[:2]
+    fine = plate_of(setup, setup.mesh(), "\n".join([*lines, f'pixel = "{pixel * 5e5!r} um"']))
+    ny, nx = whole.irradiance.shape
+    mean = fine.irradiance.reshape(ny, 2, nx, 2).mean(axis=(1, 3))
+    off = np.abs(mean - whole.irradiance).max() / whole.irradiance.max()
+    # a fine pixel's error is stated of the brightest fine pixel
+    ratio = fine.irradiance.max() / whole.irradiance.max()
+    assert off <= stated(whole) + ratio * stated(fine)
+
+
+@pytest.mark.parametrize("seed", [1, 9, 18])
+def test_a_plate_cut_in_two_is_the_plate(seed: int) -> None:
+    setup = setup_of(seed)
+    whole = plate_of(setup, setup.mesh())
+    pixel, (ny, nx) = whole.scene.plate.pixel_m, whole.irradiance.shape
+    left = nx // 3
+
+    def part(first: int, last: int) -> ExposedPlate:
+        centre = ((first + last) / 2 - nx / 2) * pixel
+        size = f'width = "{(last - first) * pixel * 1e6!r} um"\nheight = "{ny * pixel * 1e6!r} um"'
+        return plate_of(
+            setup, setup.mesh(),
+            f'{size}\npixel = "{pixel * 1e6!r} um"\ncentre = "{centre * 1e6!r} um"',
+        )  # fmt: skip
+
+    parts = [part(0, left), part(left, nx)]
+    joined = np.concatenate([p.irradiance for p in parts], axis=1)
+    assert joined.shape == whole.irradiance.shape
+    off = np.abs(joined - whole.irradiance).max() / whole.irradiance.max()
+    assert off <= stated(whole, *parts)
