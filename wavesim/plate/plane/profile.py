@@ -71,9 +71,11 @@ def strip_of(
     every, reach = _thickness(on)
     step = on.pixel[1] * every
     if not half:
-        q = step * (np.arange(2 * reach + 2) - reach - 0.5 * on.odd)
+        q = np.asarray(step * (np.arange(2.0 * reach + 2) - reach - 0.5 * on.odd))
         return Strip(_by_node(table, on, q, sine_in, waves, factor), reach, every)
-    q = step / 2 * np.arange(2 * reach + 3, dtype=np.float64)  # in halves, to be mirrored
+    q = np.asarray(
+        step / 2 * np.arange(2 * reach + 3, dtype=np.float64)
+    )  # in halves, to be mirrored
     light = _by_node(table, on, q, sine_in, waves, factor)
     light = np.concatenate([light[:, ::-1, ::-1], light], axis=1)
     first = 1 if on.odd else 2
