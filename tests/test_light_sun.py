@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -10,9 +11,12 @@ from scipy import special
 
 from tests import light_residuals as residuals
 from tests.generate_light_tables import g173_columns, smoothed
+from wavesim import light
 from wavesim.constants import SUN_SOLID_ANGLE_SR
+from wavesim.errors import SceneError
 from wavesim.light import oxygen, photometry, sun
 from wavesim.light.pieces import Spectrum
+from wavesim.scene import Sun
 
 
 def _columns() -> np.ndarray:
@@ -87,6 +91,37 @@ def test_level_of_g173(air: sun.Air, lux: float, x: float, y: float) -> None:
     lined = photometry.tristimulus(sun.irradiance(air))
     assert lined[1] == pytest.approx(lux, rel=2e-3)  # the continuum's fit to G173
     assert lined[:2] / lined.sum() == pytest.approx([x, y], abs=3e-4)
+
+
+def test_twice_the_air_takes_the_same_part_twice() -> None:
+    """Bouguer's law, at places without lines of oxygen, which G173 has in its own steps."""
+    edges = np.array([420.0, 500.0, 555.0, 610.0, 650.0]) * 1e-9
+    power = [
+        sun.irradiance(air, air_mass=mass).integrate(edges, edges + 1e-12)[0]
+        for air, mass in (("above", 1.5), ("ground", 1.5), ("ground", 3.0))
+    ]
+    assert power[2] / power[1] == pytest.approx(power[1] / power[0], rel=1e-9)
+
+
+# Kasten & Young (1989), Table II, from memory: to the digits given here
+@pytest.mark.parametrize(
+    ("height_deg", "mass", "digits"),
+    [(90, 1.00, 0.005), (30, 1.99, 0.005), (5, 10.3, 0.05), (0, 38, 0.5)],
+)
+def test_air_mass_of_a_height(height_deg: float, mass: float, digits: float) -> None:
+    assert sun.air_mass_at(math.radians(height_deg)) == pytest.approx(mass, abs=digits)
+
+
+def test_a_scene_names_the_height_of_its_sun() -> None:
+    def lux(**given: object) -> float:
+        return photometry.luminous(light.spectrum(Sun(**given)))
+
+    assert lux() == pytest.approx(133.1e3, rel=2e-3)  # above the air, as stated
+    assert lux(air="ground") == lux(air_mass=1.5)
+    assert lux(height_rad=math.radians(30)) == pytest.approx(lux(air_mass=1.994), rel=1e-3)
+    for wrong in ({"air": "above", "air_mass": 2.0}, {"height_rad": 0.5, "air_mass": 2.0}):
+        with pytest.raises(SceneError, match="cannot go with"):
+            Sun(**wrong)
 
 
 def test_luminance_of_the_disc() -> None:

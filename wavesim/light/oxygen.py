@@ -61,13 +61,16 @@ def transmittance(wavelength_m: Reals, band: str, strength_m: float) -> Reals:
     return np.asarray(np.exp(-depth).reshape(wavelength_m.shape))
 
 
-def absorbed(spectrum: Spectrum) -> Spectrum:
-    """The spectrum behind the air's oxygen; only the two bands' ranges are touched."""
+def absorbed(spectrum: Spectrum, air_masses: float = 1.0) -> Spectrum:
+    """The spectrum behind the air's oxygen; only the two bands' ranges are touched.
+
+    `air_masses` is the path over that of ASTM G173.
+    """
     parts = []
     done = 0.0
     for band, (start, end) in zip(BAND_STRENGTH_M, RANGES_M, strict=True):
         parts.append(spectrum.clipped(done, start))
-        behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band])
+        behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band] * air_masses)
         # black line centres need no relative accuracy: the floor is the brightest place
         inside = spectrum.clipped(start, end)
         parts.append(inside.times(behind, tolerance=1e-5, floor=1.0).nonnegative())

@@ -114,9 +114,14 @@ def _sun(source: Sun) -> Spectrum:
     hi = min([VISIBLE_HI_M, *[r[1] for r in ranges]])
     if lo >= hi or source.luminance_cd_m2 is not None or source.illuminance_lx is not None:
         lo, hi = VISIBLE_LO_M, VISIBLE_HI_M
+    mass = source.air_mass
+    if mass is None and source.height_rad is not None:
+        mass = sun.air_mass_at(source.height_rad)
+    from_ground = source.air == "ground" or mass is not None
     found = sun.irradiance(
-        source.air, with_lines=source.lines, telluric=source.telluric, lo_m=lo, hi_m=hi
-    )
+        "ground" if from_ground else "above", with_lines=source.lines, telluric=source.telluric,
+        air_mass=mass or sun.G173_AIR_MASS, lo_m=lo, hi_m=hi,
+    )  # fmt: skip
     return found if source.is_point else sun.radiance(found)
 
 

@@ -2,6 +2,7 @@
 
 # ruff: noqa: N815  (names end in their unit as it is written: _K, _Pa, _W)
 
+import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
@@ -153,13 +154,34 @@ class Sun(SourceBase):
     """The Sun, with absolute radiance."""
 
     kind: Literal["sun"] = "sun"
-    air: Literal["above", "ground"] = Field(
-        "above", description="seen from above the air or from the ground"
+    air: Literal["above", "ground"] | None = Field(
+        None,
+        description="seen from above the air (the default: extraterrestrial, air mass 0), or from"
+        " the ground: through air mass 1.5, as in ASTM G173, unless height or air_mass is given",
+    )
+    height_rad: Annotated[float, Quantity("angle", "30 deg", 0.0, math.pi / 2)] | None = Field(
+        None,
+        description="height above the horizon, seen from the ground; gives the air mass",
+        examples=["30 deg"],
+    )
+    air_mass: Annotated[float, Plain(1.0, 40.0)] | None = Field(
+        None, description="air mass, seen from the ground, instead of height", examples=[2.0]
     )
     lines: bool = Field(True, strict=True, description="with the dark absorption lines")
     telluric: bool = Field(
         True, strict=True, description="with the bands of the Earth's air (only from the ground)"
     )
+
+    @model_validator(mode="after")
+    def _through_the_air(self) -> Self:
+        given = {"height": self.height_rad, "air_mass": self.air_mass}
+        not_both(given)
+        for key, value in given.items():
+            if value is not None and self.air == "above":
+                raise complaint(
+                    'cannot go with air = "above"', key=key, expected=f'air = "ground", or no {key}'
+                )
+        return self
 
 
 class BlackBody(SourceBase):
