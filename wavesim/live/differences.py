@@ -9,7 +9,7 @@ from wavesim.errors import WavesimError
 from wavesim.live.handles import handles_of
 from wavesim.plate import Plate
 from wavesim.scene import Scene
-from wavesim.study.predict import Prediction, predict
+from wavesim.study.predict import Ghost, Prediction, predict
 from wavesim.text import length
 
 _MOST_CHANGES = 4
@@ -66,7 +66,7 @@ def _orders(a: Prediction, b: Prediction, wavelength_m: float) -> Iterator[str]:
     """The first order's place and width, where both have one."""
     before = {o.order: o for o in a.orders if math.isclose(o.wavelength_m, wavelength_m)}
     after = {o.order: o for o in b.orders if math.isclose(o.wavelength_m, wavelength_m)}
-    both = sorted(m for m in before.keys() & after.keys() if m > 0)
+    both = sorted(m for m in before.keys() & after.keys() if m and after[m].on_plate)[::-1]
     if not both:
         return
     old, new = before[both[0]], after[both[0]]
@@ -80,22 +80,29 @@ def _orders(a: Prediction, b: Prediction, wavelength_m: float) -> Iterator[str]:
 
 
 def _ghosts(a: Prediction, b: Prediction) -> Iterator[str]:
-    if a.ghosts and not b.ghosts:
+    """Those of the orders on the plate, the strongest first."""
+    before, after = _on_plate(a), _on_plate(b)
+    if before and not after:
         yield "no ghosts"
-    strongest = sorted(b.ghosts, key=lambda ghost: -ghost.seen)[: 2 * _MOST_GHOSTS]
     places = {o.order: o.x_m for o in b.orders if o.wavelength_m == b.principal_m}
     told: dict[int, str] = {}
-    for ghost in strongest:
+    for ghost in after:
         harmonic = max(abs(k) for k in ghost.harmonics)
-        if ghost.order in places and harmonic not in told:
+        if harmonic not in told and len(told) < _MOST_GHOSTS:
             away = length(abs(ghost.x_m - places[ghost.order]))
             told[harmonic] = f"\N{PLUS-MINUS SIGN}{away}, {ghost.seen:.2g} of order {ghost.order}"
-    if told and not a.ghosts:
-        yield "ghosts at " + "; ".join(told[k] for k in sorted(told)[:_MOST_GHOSTS])
+    if told and not before:
+        yield "ghosts at " + "; ".join(told[k] for k in sorted(told))
     elif told:
-        change = strongest[0].seen / max(ghost.seen for ghost in a.ghosts)
+        change = after[0].seen / before[0].seen
         if abs(change - 1) > _NOTICED:
             yield f"strongest ghost {_times(change)}"
+
+
+def _on_plate(found: Prediction) -> list[Ghost]:
+    orders = {o.order for o in found.orders if o.on_plate and o.wavelength_m == found.principal_m}
+    ghosts = [g for g in found.ghosts if g.order in orders and math.isfinite(g.x_m)]
+    return sorted(ghosts, key=lambda ghost: -ghost.seen)
 
 
 def _times(ratio: float) -> str:

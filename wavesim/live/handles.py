@@ -37,6 +37,7 @@ _WIDE = 10.0  # a slider reaches from a tenth of the value to ten times it
 _NARROW = 200.0  # limits closer than this ratio are the slider's own
 _TURN_RAD = math.radians(10.0)  # of a slider for angles to either side
 _MOST_HANDLES = 120
+_PATH_ERROR_M = 1e-7
 _LESS_TURNED = ("height", "outline", "seed", "air", "reflectance")  # these stand below the others
 _RATIOS = (
     ("aperture.width", "aperture.pitch"),
@@ -57,7 +58,8 @@ class Handle:
     station : where on the bench it stands, one of `STATIONS`
     name : the key in words
     help : what it is, from the scene's schema
-    kind : "quantity" (with a unit), "number", "whole", "choice", "flag" or "ratio"
+    kind : "quantity" (with a unit), "number", "whole", "choice", "flag", "ratio", or "note":
+        what stands there, to be changed in the scene's text
     value : SI number, choice or flag; None where the program decides
     text : the value as a scene file gives it ("40 um")
     low, high : the slider's ends; the number field takes all that the scene takes
@@ -87,7 +89,13 @@ class Handle:
 
 def handles_of(scene: Scene) -> tuple[Handle, ...]:
     """All handles of a scene, from the source to the plate."""
-    found: list[Handle] = []
+    found = [
+        Handle(f"{key}.kind", _station(key), "kind", what, "note", kind, kind)
+        for key, what, kind in (
+            ("source", "What shines", scene.source.kind),
+            ("aperture", "What diffracts", scene.aperture.kind),
+        )
+    ]
     for key in ("source", "bench", "aperture", "plate", "exposure"):
         found += _of_table(getattr(scene, key), key)
     found += _ratios(found)
@@ -179,8 +187,13 @@ def _quantity(base: _Base, measure: Quantity, value: object, example: float) -> 
     if not isinstance(value, float):  # left to the program
         return Handle(*base, "quantity", None, "auto", 1e-4, 10.0, True, dimension)
     low, high, logarithmic = _reach(measure, value, example)
-    text = show(value, dimension)
+    text = show(value, dimension) if value else _nothing(example, dimension)
     return Handle(*base, "quantity", value, text, low, high, logarithmic, dimension)
+
+
+def _nothing(example: float, dimension: str) -> str:
+    """Zero with the unit that suits what is usual there."""
+    return f"0 {show(example, dimension).partition(' ')[2]}".rstrip()
 
 
 def _reach(measure: Quantity, value: float, example: float) -> tuple[float, float, bool]:
@@ -211,10 +224,12 @@ def _example(field: FieldInfo, measure: Quantity) -> float:
     from wavesim.scene.units import UnitError
     from wavesim.scene.units import measure as read
 
-    try:
-        return abs(read(str((field.examples or [measure.example])[0])).value)
-    except UnitError:
-        return abs(read(measure.example).value)
+    for text in (*(field.examples or ()), measure.example):
+        try:
+            return abs(read(str(text)).value)
+        except UnitError:  # "0.25 waves", which a path error alone can read
+            continue
+    return _PATH_ERROR_M
 
 
 def _number(base: _Base, measure: Plain, value: float) -> Handle:

@@ -22,6 +22,7 @@ class Pin:
 
     plate: Plate
     text: str
+    title: str
     view: View
 
 
@@ -45,7 +46,12 @@ class Pins:
         """From the top down."""
         return [pin.plate for pin in self._pins]
 
-    def add(self, plate: Plate, text: str) -> None:
+    @property
+    def titles(self) -> list[str]:
+        """From the top down."""
+        return [pin.title for pin in self._pins]
+
+    def add(self, plate: Plate, text: str, title: str) -> None:
         """Keep a plate below the others.
 
         Raises
@@ -55,7 +61,7 @@ class Pins:
         """
         if len(self._pins) >= MOST_PINS:
             raise InputError(f"{MOST_PINS} plates are kept already", expected="take one away first")
-        self._pins.append(Pin(plate, text, view_of(plate, WHOLE)))
+        self._pins.append(Pin(plate, text, title, view_of(plate, WHOLE)))
 
     def remove(self, number: int) -> None:
         """Give up the pin of that number, from 0."""
@@ -91,7 +97,7 @@ class Pins:
             top, bottom = view.y_range_m[1], view.y_range_m[0]
             rows.append(
                 {
-                    "title": pin.plate.scene.title,
+                    "title": pin.title,
                     "text": pin.text,
                     "columns": int(view.profile.size),
                     "rows": [round((top - float(y)) / (top - bottom), 6) for y in view.row_m],

@@ -89,12 +89,11 @@ class Desk:
 
     def state(self) -> Reply:
         """All that a page needs to begin."""
-        scene = self.bench.scene
         return Reply(
             {
                 "kind": "state",
                 "strings": strings(),
-                "title": scene.title,
+                "title": self.bench.title,
                 "text": self.bench.text,
                 "handles": [handle.record() for handle in self.bench.handles()],
                 "locks": sorted(self.bench.locks),
@@ -126,7 +125,7 @@ class Desk:
         for text in texts:
             again = Session(self.bench.scene)
             again.read(_short(str(text)))
-            self.pins.add(again.expose(), again.text)
+            self.pins.add(again.expose(), again.text, again.title)
 
     def _turn(self, message: dict[str, Any], tell: Tell) -> None:
         self._set_columns(message)
@@ -185,7 +184,7 @@ class Desk:
 
     def _pin(self, _message: dict[str, Any], tell: Tell) -> None:
         plate = self.bench.expose(lambda stage: tell(Reply({"kind": "stage", "stage": stage})))
-        self.pins.add(plate, self.bench.text)
+        self.pins.add(plate, self.bench.text, self.bench.title)
         self._tell_pins(tell)
 
     def _unpin(self, message: dict[str, Any], tell: Tell) -> None:
@@ -267,7 +266,7 @@ def frame_head(bench: Session, view: View) -> dict[str, Any]:
         "exposure": shutter(plate.exposure_s),
         "white_lx_s": plate.white_exposure_lx_s,
         "brightest_W_m2": view.brightest_W_m2,
-        "title": plate.scene.title,
+        "title": bench.title,
         "marks": vars(marks),
         "values": {handle.path: [handle.value, handle.text] for handle in bench.handles()},
     }

@@ -48,7 +48,9 @@ def saved(
 
         plates = pins.plates or [bench.expose(progress)]
         stops = [pins.stops_of(number) for number in range(len(pins))] or [0.0]
-        return File(f"{stem}.pdf", "application/pdf", sheet_pdf(plates, stops, paper))
+        titles = pins.titles or [bench.title]
+        content = sheet_pdf(plates, paper, titles=titles, stops=stops)
+        return File(f"{stem}.pdf", "application/pdf", content)
     plate = bench.expose(progress)
     progress("file")
     if what == "picture":

@@ -30,6 +30,7 @@ from wavesim.scene.quantities import show
 
 TONES: dict[str, Callable[[], Tone]] = {"linear": Linear, "film": Film, "logarithmic": Logarithmic}
 _LONGEST_VALUE = 80
+_MOST_NAMED = 3  # of what was turned, in a title
 _MOST_BYTES = 100_000_000  # remembered between frames; what the last frame used stays anyway
 
 
@@ -59,9 +60,17 @@ class Session:
         self._text = text
         self._edits: dict[str, Given | None] = {}
         self._tables: dict[str, Any] = tomllib.loads(text)
+        self._turned: dict[str, None] = {}  # keys, in the order in which they were last turned
         self._reference_m: float | None = None
         self._shown: Plate | None = None
         self._marked: tuple[object, Marks] | None = None
+
+    @property
+    def title(self) -> str:
+        """The scene's title, and what was turned since it was put on the bench."""
+        told = {h.path: f"{h.name} {h.text}" for h in self.handles() if h.path in self._turned}
+        names = [told[path] for path in self._turned if path in told][-_MOST_NAMED:]
+        return f"{self.scene.title}, {', '.join(names)}" if names else self.scene.title
 
     @property
     def text(self) -> str:
@@ -99,6 +108,9 @@ class Session:
             return
         self.scene = self._checked(from_tables(tables))
         self.plate, self._tables, self._edits = None, tables, edits
+        for path in changes:
+            self._turned.pop(path, None)
+            self._turned[path] = None
         if any(path.startswith("source") for path in changes):
             self._reference_m = None
 

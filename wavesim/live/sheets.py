@@ -25,18 +25,25 @@ _IN_MM = 1 / 25.4
 _MM = 1e3
 _LINE_MM = 4.4
 _INK, _QUIET = "#1B1F24", "#5F6873"
-_MAGNIFICATIONS = tuple(digit * 10.0**power for power in range(-4, 5) for digit in (1, 2, 5))
+_STEPS = tuple(digit * 10.0**power for power in range(-4, 5) for digit in (1, 2, 5))
+_MAGNIFICATIONS = tuple(
+    digit * 10.0**power for power in range(-4, 5) for digit in (1, 1.5, 2, 3, 4, 5, 6, 8)
+)
+_FOOT_MM = 38.0  # bar and cautions
 _TALLEST_MM, _LOWEST_MM = 70.0, 7.0
 
 
-def sheet_pdf(plates: Sequence[Plate], stops: Sequence[float], paper: str) -> bytes:
+def sheet_pdf(
+    plates: Sequence[Plate], paper: str, *, titles: Sequence[str], stops: Sequence[float]
+) -> bytes:
     """A page of plates, one above the other, all at one magnification, as PDF.
 
     Parameters
     ----------
     plates : from the top down
-    stops : how much longer each is shown exposed than it was
     paper : "A4" or "letter"
+    titles : one for each
+    stops : how much longer each is shown exposed than it was
 
     Raises
     ------
@@ -51,19 +58,18 @@ def sheet_pdf(plates: Sequence[Plate], stops: Sequence[float], paper: str) -> by
     page.text(_MARGIN_MM, 10.0, plates[0].scene.title, 13, bold=True)
     page.text(_MARGIN_MM, 16.5, _scale_words(times), 9, _QUIET)
     top = 24.0
-    room = (page.height_mm - 62.0 - top) / len(plates)
-    for number, (plate, extra) in enumerate(zip(plates, stops, strict=True)):
-        words = _caption(number, plate, extra, plates[0])
-        _strip(page, plate, extra, (top, low, times, room), words)
-        top += room
+    room = (page.height_mm - _FOOT_MM - top) / len(plates)
+    for number, (plate, title, extra) in enumerate(zip(plates, titles, stops, strict=True)):
+        words = _caption(f"{number + 1}  {title}", plate, extra, plates[0] if number else None)
+        top = _strip(page, plate, extra, (top, low, times, room), words)
     _bar(page, page.height_mm - 30.0)
-    cautions = " ".join(sentences_once(c for p in plates for c in p.report.cautions))
+    cautions = sentences_once(c for p in plates for c in p.report.cautions)
     page.text(_MARGIN_MM, page.height_mm - 21.0, page.wrapped(cautions, 7), 7, _QUIET)
     return page.pdf()
 
 
 def magnification(span_mm: float, room_mm: float) -> float:
-    """The largest of 1, 2, 5, 10 ... times at which `span_mm` fits the room."""
+    """The largest of 1, 1.5, 2, 3, 4, 5, 6, 8, 10 ... times at which `span_mm` fits the room."""
     return max((m for m in _MAGNIFICATIONS if m * span_mm <= room_mm), default=_MAGNIFICATIONS[0])
 
 
@@ -72,9 +78,9 @@ def _scale_words(times: float) -> str:
     return f"Printed at {size}: {times:g} mm on the paper is 1 mm on the plate."
 
 
-def _caption(number: int, plate: Plate, stops: float, first: Plate) -> str:
-    said = f"{number + 1}  {plate.scene.title}: exposed {shutter(plate.exposure_s * 2**stops)}"
-    return said + "".join(f"; {words}" for words in differences(first, plate) if number)
+def _caption(title: str, plate: Plate, stops: float, first: Plate | None) -> str:
+    said = f"{title}: exposed {shutter(plate.exposure_s * 2**stops)}"
+    return said + "".join(f"; {words}" for words in (differences(first, plate) if first else ()))
 
 
 class _Page:
@@ -140,8 +146,8 @@ class _Page:
 
 def _strip(
     page: _Page, plate: Plate, stops: float, place: tuple[float, float, float, float], words: str
-) -> None:
-    """A plate with its caption above and a scale of millimetres below."""
+) -> float:
+    """A plate with its caption above and a scale of millimetres below; where the next begins."""
     top, low, times, room = place
     half = plate.scene.plate.pixel_m / 2
     edges = [_MM * (float(plate.x_m[0]) - half), _MM * (float(plate.x_m[-1]) + half)]
@@ -150,14 +156,17 @@ def _strip(
     page.text(_MARGIN_MM, top, caption, 8)
     top += _LINE_MM * (caption.count("\n") + 1)
     true = times * _MM * plate.scene.plate.height_m
-    height = min(max(true, _LOWEST_MM), _TALLEST_MM, max(room - 16.0, 3.0))
+    height = min(
+        max(true, _LOWEST_MM), _TALLEST_MM, max(room - 16.0 - _LINE_MM * caption.count("\n"), 3.0)
+    )
     page.image((left, top, right - left, height), developed(plate, Rendering(), stops=stops))
     _ruler(page, top + height + 0.6, (edges[0], edges[1]), (left, times))
+    return top + height + 12.0
 
 
 def _ruler(page: _Page, y_mm: float, span: tuple[float, float], at: tuple[float, float]) -> None:
     left, times = at
-    step = next(m for m in _MAGNIFICATIONS if m * times >= 1.5)  # mm on the paper between ticks
+    step = next(m for m in _STEPS if m * times >= 1.5)  # mm on the paper between ticks
     for k in range(math.ceil(span[0] / step), math.floor(span[1] / step) + 1):
         x = left + times * (k * step - span[0])
         long = k % 5 == 0

@@ -184,7 +184,8 @@ class Board {
   xAt(clientX) {
     const box = this.over.getBoundingClientRect();
     const [low, high] = this.frame?.head.x_m || [0, 1];
-    return low + clamp((clientX - box.left) / box.width, 0, 1) * (high - low);
+    const { left, across } = this.plan || { left: 0, across: box.width };
+    return low + clamp((clientX - box.left - left) / across, 0, 1) * (high - low);
   }
 
   key(event) {
@@ -252,12 +253,15 @@ class Board {
     const width = this.element.clientWidth;
     const head = this.frame.head;
     const shape = (head.y_m[1] - head.y_m[0]) / (head.x_m[1] - head.x_m[0]);
+    const whole = shape > 0.25; // an aperture in the plane: never out of proportion
     const room = hall ? innerHeight * 0.28 : Math.min(innerHeight * 0.22, 300);
     const least = hall ? innerHeight * 0.2 : 84;
-    const plate = shape > 0.5 ? Math.min(width * shape, room * 1.5) : clamp(width * shape, least, room);
+    const plate = whole ? Math.min(width * shape, room * 1.7) : clamp(width * shape, least, room);
+    const across = whole ? plate / shape : width;
     const profile = hall ? innerHeight * 0.19 : clamp(innerHeight * 0.15, 80, 190);
     const scale = Math.round(letters * (hall ? 1.7 : 1.9));
-    return { width, letters, scale, plate, profile, height: 3 * scale + plate + profile, style, hall };
+    const left = (width - across) / 2;
+    return { width, across, left, letters, scale, plate, profile, height: 3 * scale + plate + profile, style, hall };
   }
 
   paint() {
@@ -282,7 +286,7 @@ class Board {
   }
 
   plateBox(plan) {
-    return { x: 0, y: plan.scale, w: plan.width, h: plan.plate };
+    return { x: plan.left, y: plan.scale, w: plan.across, h: plan.plate };
   }
 
   paintPlate(g, plan) {
@@ -297,7 +301,7 @@ class Board {
 
   px(x_m) {
     const [low, high] = this.frame.head.x_m;
-    return ((x_m - low) / (high - low)) * this.plan.width;
+    return this.plan.left + ((x_m - low) / (high - low)) * this.plan.across;
   }
 
   paintProfile(g, plan) {
@@ -309,17 +313,18 @@ class Board {
       ? (v) => (v > 0 ? clamp(1 + Math.log10(v) / DECADES, 0, 1) : 0)
       : (v) => v;
     const path = new Path2D();
-    path.moveTo(0, bottom);
+    const at = (column) => plan.left + (column / count) * plan.across;
+    path.moveTo(plan.left, bottom);
     for (let column = 0; column < count; column += 1) {
       const y = bottom - level(values[column]) * (plan.profile - 4);
-      path.lineTo((column / count) * plan.width, y);
-      path.lineTo(((column + 1) / count) * plan.width, y);
+      path.lineTo(at(column), y);
+      path.lineTo(at(column + 1), y);
     }
-    path.lineTo(plan.width, bottom);
+    path.lineTo(at(count), bottom);
     this.levelLines(g, plan, top, bottom);
     g.save();
     g.clip(path);
-    g.drawImage(this.hues, 0, 0, count, 1, 0, top, plan.width, plan.profile);
+    g.drawImage(this.hues, 0, 0, count, 1, plan.left, top, plan.across, plan.profile);
     g.restore();
     g.strokeStyle = plan.style.getPropertyValue("--ink");
     g.lineWidth = parseFloat(plan.style.getPropertyValue("--line")) * 0.8;
@@ -374,7 +379,7 @@ class Board {
     this.scale(g, plan, 0, orders, true, orders.length ? filled(words.marks_label, { wave }) : "");
     this.ticks(g, plan, plan.scale, marks.minima.map((m) => m[0]), -5, 1);
     this.triangles(g, plan, plan.scale, marks.ghosts.map((m) => m[0]));
-    const step = roundStep((high - low) / (plan.width / (plan.letters * 6)));
+    const step = roundStep((high - low) / (plan.across / (plan.letters * 6)));
     const places = [];
     for (let k = Math.ceil(low / step); k <= high / step; k += 1) {
       places.push([k * step, minus(digits(k * step * 1e3, 6))]);
@@ -500,7 +505,9 @@ class Handle {
     const label = make("label", { for: this.id, title: help }, name);
     this.fault = make("p", { class: "fault", id: `${this.id}f` });
     this.slider = this.field = this.choice = null;
-    if (kind === "choice") {
+    if (kind === "note") {
+      this.element.replaceChildren(make("p", { class: "quiet", title: help }, this.record.text));
+    } else if (kind === "choice") {
       this.choice = make("select", { id: this.id, onchange: (e) => this.set(e.target.value) }, ...choices.map((c) => make("option", { value: c }, c)));
       this.element.replaceChildren(label, this.choice, this.fault);
     } else if (kind === "flag") {
@@ -577,7 +584,8 @@ class Handle {
     const span = Math.abs(this.record.high - this.record.low);
     const neat = Math.abs(value) < span * 1e-4 ? 0 : value;
     if (!units.length) return digits(neat, 4);
-    const [size, unit] = units.find(([s]) => Math.abs(neat) >= s * 0.9999) || units[units.length - 1];
+    const suits = neat === 0 ? span / 2 : Math.abs(neat);
+    const [size, unit] = units.find(([s]) => suits >= s * 0.9999) || units[units.length - 1];
     return `${digits(neat / size, 4)} ${unit}`;
   }
 
@@ -608,6 +616,7 @@ class Handle {
     const { kind, value, text, name, help, path } = this.record;
     const words = this.bench.words;
     this.fault.textContent = "";
+    if (kind === "note") return;
     if (kind === "choice") this.choice.value = value;
     else if (kind === "flag") this.choice.checked = value;
     else {
@@ -999,8 +1008,8 @@ class Bench {
     this.buildEditor(words, button);
     this.pins.words(words);
     this.root.replaceChildren(this.eyesFilters(), top, this.status, this.spoken, this.board.element,
-      this.hallBar(words), this.readout(words), this.rail, this.actions(words, button, head), this.list,
-      this.cautions, this.pins.element, this.follower ? "" : this.panel);
+      this.cautions, this.readout(words), this.hallBar(words), this.rail, this.actions(words, button, head), this.list,
+      this.pins.element, this.follower ? "" : this.panel);
     this.follow(words, button, head);
     this.handles.clear();
     this.dropping();
@@ -1024,7 +1033,7 @@ class Bench {
     this.line2 = make("p", { class: "quiet" });
     this.why = make("p", { class: "why" });
     this.spectrum = make("canvas", { class: "spectrum", role: "img", "aria-label": words.spectrum });
-    return make("section", { class: "readout" }, this.patch, make("div", {}, this.line1, this.line2, this.why), this.spectrum);
+    return make("section", { class: "readout", hidden: this.follower }, this.patch, make("div", {}, this.line1, this.line2, this.why), this.spectrum);
   }
 
   actions(words, button, head) {
