@@ -85,6 +85,23 @@ def test_expose_writes_what_is_asked(
     assert sorted(p.name for p in desk.iterdir()) == [*files, "three.toml"]
 
 
+def test_several_scenes_are_exposed_by_one_process(
+    desk: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Each plate is the one that its scene alone makes; one JSON object tells of all."""
+    text = (desk / "three.toml").read_text()
+    (desk / "four.toml").write_text(text.replace("count = 3", "count = 4"))
+    (desk / "out").mkdir()
+    told = json.loads(Run("expose three.toml four.toml --folder out --json", capsys).out)
+    assert [found["elements"] for found in told["plates"]] == [3, 4]
+    assert Run("expose four.toml", capsys).status == 0
+    together = wavesim.open_plate(desk / "out" / "four.h5")
+    np.testing.assert_array_equal(together.xyz, wavesim.open_plate(desk / "four.h5").xyz)
+    assert sorted(p.name for p in (desk / "out").iterdir()) == [
+        "four.h5", "four.png", "three.h5", "three.png",
+    ]  # fmt: skip
+
+
 @pytest.mark.usefixtures("desk")
 def test_expose_as_json(capsys: pytest.CaptureFixture[str]) -> None:
     told = json.loads(Run("expose three.toml -o a.h5 --json", capsys).out)
@@ -139,10 +156,13 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
         ("expos three.toml", "no command 'expos'; did you mean 'expose'?"),
         (
             "expose",
-            "missing argument 'SCENE'; expected a line such as: wavesim expose"
+            "missing argument 'SCENE...'; expected a line such as: wavesim expose"
             " scenes/slits_005.toml; see wavesim expose --help",
         ),
-        ("expose three.toml four.toml", "nothing belongs where 'four.toml' stands; a quantity"),
+        ("expose three.toml four.toml", "four.toml: there is no such file; expected a scene file"),
+        ("expose three.toml three.toml", "three.h5: is to be written twice; expected scenes"),
+        ("expose three.toml x.toml -o a.h5", "a.h5: names one file, and there are 2 scenes"),
+        ("expose three.toml --folder no", "three.h5: there is no folder"),
         ("expose a.h5", "a.h5: is a plate already; expected a scene file (.toml)"),
         ("expose three.toml --png a", "a: has no ending; expected a name that ends in .png"),
         ("expose three.toml --png", "option '--png' requires an argument; see wavesim --help"),

@@ -19,7 +19,7 @@ import pytest
 from tests.sample_plates import slit_plate
 from wavesim import store
 from wavesim.colorimetry.plates import picture_of
-from wavesim.errors import OutputError, PlateFileError
+from wavesim.errors import InputError, OutputError, PlateFileError
 from wavesim.plate import Plate
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -54,6 +54,29 @@ def test_plate_returns_bit_for_bit(plate: Plate, tmp_path: Path) -> None:
     assert picture_of(back).tobytes() == picture_of(plate).tobytes()
     with h5py.File(tmp_path / "p.h5") as file:
         assert file["entry/plate/picture"][()].tobytes() == picture_of(plate).tobytes()
+
+
+def test_single_precision_is_right_to_a_part_in_ten_million(tmp_path: Path) -> None:
+    """Half the size; float32 has 24 bits (IEEE 754), so each value is right to 6e-8."""
+    plate = slit_plate()
+    whole, half = tmp_path / "double.h5", tmp_path / "single.h5"
+    store.save(plate, whole, precision="double")
+    store.save(plate, half, precision="single")
+    found = store.load(half)
+    for name in ("irradiance", "xyz", "profile_spectrum"):
+        np.testing.assert_allclose(
+            getattr(found, name), getattr(plate, name), rtol=6e-8, atol=1e-40
+        )
+    np.testing.assert_array_equal(found.x_m, plate.x_m)
+    assert half.stat().st_size < whole.stat().st_size
+    for path, precision in ((whole, "double"), (half, "single")):
+        assert path.stat().st_size <= store.most_bytes(plate, precision=precision)
+
+
+def test_a_precision_that_is_none_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="precision"):
+        store.save(slit_plate(), tmp_path / "plate.h5", precision="half")
+    assert not list(tmp_path.iterdir())
 
 
 def test_awkward_numbers_return_exactly(tmp_path: Path) -> None:

@@ -63,3 +63,12 @@ def ranges(noun: str, numbers: Sequence[int], plural: str = "") -> str:
             runs.append([number])
     parts = [f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(map(str, run)) for run in runs]
     return f"{noun if len(numbers) == 1 else plural or noun + 's'} {', '.join(parts)}"
+
+
+def size(count: int) -> str:
+    """A number of bytes to two digits: 24 MB."""
+    for unit, factor in (("GB", 10**9), ("MB", 10**6), ("kB", 1000)):
+        if count >= factor:
+            value = count / factor
+            return f"{value:.1f} {unit}" if value < 10 else f"{value:.0f} {unit}"
+    return f"{count} bytes"

@@ -66,9 +66,13 @@ class ExposedPlate(Plate):
 
         return dataset(self)
 
-    def save(self, path: str | Path) -> None:
-        """Write the plate file (HDF5, NeXus); an interrupted write leaves the old file or none."""
-        store.save(self, path)
+    def save(self, path: str | Path, *, precision: str = "auto") -> None:
+        """Write the plate file (HDF5, NeXus); an interrupted write leaves the old file or none.
+
+        `precision` is "double" (comes back to the last bit), "single" (right to 6e-8, half the
+        size) or "auto": single from 64 MB of light on.
+        """
+        store.save(self, path, precision=precision)
 
     def save_png(self, path: str | Path) -> None:
         """Write the picture."""

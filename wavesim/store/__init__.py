@@ -12,24 +12,44 @@ if TYPE_CHECKING:
     from wavesim.plate import Plate
     from wavesim.scene import Scene
 
-__all__ = ["load", "load_scene", "save"]
+__all__ = ["load", "load_scene", "most_bytes", "save"]
 
 
-def save(plate: Plate, path: str | Path) -> None:
+def save(plate: Plate, path: str | Path, *, precision: str = "auto") -> None:
     """Write `plate` to `path`, atomically: an interrupted run leaves the old file or none.
+
+    Parameters
+    ----------
+    precision : "double", float64, comes back to the last bit; "single", float32, is right to 6e-8
+        and half the size; "auto" is single where the light in float64 takes 64 MB or more
 
     Raises
     ------
     OutputError
         The folder is missing, read-only or full, or `path` is a folder.
+    InputError
+        A precision that is none.
     """
     from wavesim.store.write import write
 
-    write(plate, path)
+    write(plate, path, precision)
+
+
+def most_bytes(plate: Plate, *, precision: str = "auto") -> int:
+    """Size of the file that `save` would write, if nothing in it can be packed [bytes].
+
+    Raises
+    ------
+    InputError
+        A precision that is none.
+    """
+    from wavesim.store import layout
+
+    return layout.most_bytes(plate, precision)
 
 
 def load(path: str | Path) -> Plate:
-    """The Plate in `path`, equal to the last bit to the one that was saved.
+    """The Plate in `path`, equal to the last bit to the one that was saved in double precision.
 
     Raises
     ------

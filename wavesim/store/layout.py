@@ -10,6 +10,8 @@
 A picture begins at its upper edge: picture_y is y from the highest down. Axes are in mm and nm
 for viewers. x_m, y_m and wavelength_m beside them hold the same axes in metres, to the last bit:
 a number in mm does not always divide back to the metres it came from.
+Light is in float64, equal to the last bit to what was computed, or in float32 (`precision`), right
+to 6e-8 and half the size. Rows that repeat are packed (byte shuffle, gzip 1) where that pays.
 Every array and text that is read back lies in chunks with checksums (fletcher32), and the library
 guards its own structures in the same way, so that a damaged file is refused and never misread.
 """
@@ -17,6 +19,17 @@ guards its own structures in the same way, so that a damaged file is refused and
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from wavesim.errors import one_of
+
+if TYPE_CHECKING:
+    from wavesim.plate import Plate
+
+KINDS = {"double": "<f8", "single": "<f4"}
+PRECISIONS = ("auto", *KINDS)
+_SINGLE_FROM_BYTES = 64_000_000  # of light in float64: plates from here on are written in float32
+_REST_BYTES = 60_000  # axes, texts and the library's own structures
 
 VERSION = 1
 VERSION_ATTRIBUTE = "wavesim_plate"
@@ -58,3 +71,28 @@ FIELDS = (
     ),
 )
 ARRAYS = AXES + FIELDS
+
+
+def is_single(plate: Plate, precision: str) -> bool:
+    """Whether a plate is written in float32: as asked, or, for "auto", where it is large.
+
+    Raises
+    ------
+    InputError
+        A precision that is none.
+    """
+    one_of("precision", precision, PRECISIONS)
+    if precision == "auto":
+        return _light_bytes(plate) >= _SINGLE_FROM_BYTES
+    return precision == "single"
+
+
+def most_bytes(plate: Plate, precision: str) -> int:
+    """Size of a plate's file if nothing in it can be packed [bytes]; its picture counted in."""
+    light = _light_bytes(plate) // (2 if is_single(plate, precision) else 1)
+    axes = sum(getattr(plate, field.attribute).nbytes for field in AXES)
+    return int(light + 2 * axes + 3 * plate.irradiance.size + _REST_BYTES)
+
+
+def _light_bytes(plate: Plate) -> int:
+    return sum(int(getattr(plate, field.attribute).nbytes) for field in FIELDS)

@@ -114,14 +114,15 @@ def _dataset(file: h5py.File, path: str) -> h5py.Dataset:
 
 def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:
     dataset = _dataset(file, field.path)
-    if dataset.dtype != np.dtype("<f8") or dataset.ndim != len(field.axes):
+    kinds = layout.KINDS.values() if field in layout.FIELDS else ["<f8"]
+    if dataset.dtype.str not in kinds or dataset.ndim != len(field.axes):
         raise PlateFileError(
             "has the wrong shape or type",
             key=field.path,
             value=f"{dataset.dtype} {dataset.shape}",
             expected=f"float64 along ({', '.join(field.axes)})",
         )
-    values: NDArray[np.float64] = dataset[()]
+    values: NDArray[np.float64] = dataset[()].astype(np.float64, copy=False)
     if not np.isfinite(values).all():
         raise PlateFileError("holds a value that is not a number", key=field.path)
     return values
@@ -132,7 +133,7 @@ def _judge(file: h5py.File) -> None:
     datasets = {field.path: _dataset(file, field.path) for field in layout.ARRAYS}
     for path, dataset in datasets.items():
         _check_room(file, dataset, path)
-    need = _READING * sum(dataset.nbytes for dataset in datasets.values())
+    need = _READING * sum(8 * dataset.size for dataset in datasets.values())
     require_memory(need, what=" for its plate", key=None, expected="a smaller plate")
 
 

@@ -26,7 +26,7 @@ _CHUNK_COLUMNS = 32
 _WORTH_PACKING = 0.2  # of the size; see `_packing`
 
 
-def write(plate: Plate, path: str | Path) -> None:
+def write(plate: Plate, path: str | Path, precision: str) -> None:
     """Write `plate` to `path`, atomically: an interrupted run leaves the old file or none.
 
     Raises
@@ -36,18 +36,21 @@ def write(plate: Plate, path: str | Path) -> None:
     """
     picture_of(plate)  # kept; made here, where an interrupt need not wait
     with hdf5_replacing(path) as file:
-        _entry(file, plate)
+        _entry(file, plate, "single" if layout.is_single(plate, precision) else "double")
 
 
-def _entry(file: h5py.File, plate: Plate) -> None:
+def _entry(file: h5py.File, plate: Plate, precision: str) -> None:
     file.attrs.update({"NX_class": "NXroot", "default": "entry", "creator": "wavesim"})
     file.attrs[layout.VERSION_ATTRIBUTE] = layout.VERSION
     entry = _group(file, "entry", "NXentry", default="plate")
     entry["title"] = plate.scene.title
     _plate(entry, plate)
     _profile(entry, plate)
-    for field in layout.ARRAYS:
+    for field in layout.AXES:
         _array(file, field, getattr(plate, field.attribute))
+    kind = layout.KINDS[precision]
+    for field in layout.FIELDS:
+        _array(file, field, getattr(plate, field.attribute).astype(kind, copy=False))
     _scene(entry, plate.scene)
     _process(entry, plate)
 
@@ -137,7 +140,7 @@ def _axis(group: h5py.Group, name: str, values: NDArray[np.generic], unit: str =
         group[name].attrs["units"] = unit
 
 
-def _array(file: h5py.File, field: layout.Field, values: NDArray[np.float64]) -> None:
+def _array(file: h5py.File, field: layout.Field, values: NDArray[np.generic]) -> None:
     folder, _, name = field.path.rpartition("/")
     dataset = _dataset(file[folder], name, values)
     _scales(dataset, field.axes)
