@@ -126,7 +126,7 @@ def test_lists_merge_what_a_plate_cannot_separate():
 
 
 def test_a_plate_without_a_pitch():
-    scene = bench.scene(aperture='kind = "slits"\ncount = 1\nwidth = "40 um"')
+    scene = bench.scene(aperture='kind = "disc"\ndiameter = "0.5 mm"')
     with pytest.raises(InputError, match="no pitch"):
         of_scene(scene)
 

@@ -190,7 +190,7 @@ def _is_scene(file: str) -> bool:
 
 
 def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | None]:
-    from wavesim.measuring import find_references, measure_profile, solve
+    from wavesim.measuring import find_references, measure_profile, shows_lines, solve
     from wavesim.measuring.plates import read, usual_task
 
     profile, scene = read(_source(file), _scan(file, given))
@@ -199,6 +199,10 @@ def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | No
     solution = None
     unknown = given["unknown"]
     known = tuple(replace(line, order=task.order or 1) for line in given["references"])
+    if known and not shows_lines(profile, instrument, task.kind):
+        return measure_profile(
+            profile, instrument, replace(task, light_m=known[0].wavelength_m)
+        ), None
     if unknown and not known:
         solution = _by_pattern(profile, instrument, task, unknown)
     elif known:

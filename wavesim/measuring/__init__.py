@@ -20,12 +20,13 @@ from wavesim.measuring.circle import (
     from_circle,
 )
 from wavesim.measuring.csvfiles import read_profile, read_settings
+from wavesim.measuring.fringes import Pattern, find_pattern
 from wavesim.measuring.ghosts import Period, Verdict, classify
 from wavesim.measuring.instrument import Doubt, Instrument, of_scene
 from wavesim.measuring.lists import ELEMENTS, FRAUNHOFER, Entry, letter_m, line_list
 from wavesim.measuring.measuring import Task, measure_profile
 from wavesim.measuring.peaks import Feature, find_lines
-from wavesim.measuring.plates import Known, find_references, measure, solve_plate
+from wavesim.measuring.plates import Known, find_references, measure, shows_lines, solve_plate
 from wavesim.measuring.profile import Profile, from_plate, profile
 from wavesim.measuring.result import Line, Measurement
 from wavesim.measuring.scans import Scan, from_light, read_picture
@@ -45,6 +46,7 @@ __all__ = [
     "Known",
     "Line",
     "Measurement",
+    "Pattern",
     "Period",
     "Profile",
     "Read",
@@ -57,6 +59,7 @@ __all__ = [
     "classify",
     "dms",
     "find_lines",
+    "find_pattern",
     "find_references",
     "from_circle",
     "from_light",
@@ -71,6 +74,7 @@ __all__ = [
     "read_profile",
     "read_settings",
     "recognise",
+    "shows_lines",
     "solve",
     "solve_plate",
 ]

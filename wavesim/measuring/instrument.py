@@ -124,10 +124,13 @@ def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
     InputError
         The aperture has no pitch.
     """
-    from wavesim.scene import Ruled
+    from wavesim.scene import Ruled, Slits
 
     aperture, bench = scene.aperture, scene.bench
     pitch = aperture.mean_pitch_m
+    if pitch is None and isinstance(aperture, Slits):
+        listed = aperture.slits[0].width_m if aperture.slits else None
+        pitch = aperture.width_m or listed  # of one slit the dark places are at whole multiples
     if pitch is None or not isinstance(aperture, Ruled):
         raise InputError(
             "has no pitch, so its plate tells no wavelengths", key="aperture.kind",
@@ -136,7 +139,7 @@ def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
     air = bench.air
     return Instrument(
         pitch_m=pitch,
-        focal_m=bench.camera_focal_m,
+        focal_m=bench.camera_focal_m + bench.defocus_m,
         alpha_rad=bench.alpha_rad,
         viewing_rad=bench.camera_axis_rad,
         rulings=lit_rulings(scene, pitch, aperture.rulings),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -9,6 +10,7 @@ import numpy as np
 from wavesim.errors import InputError
 from wavesim.measuring.both_sides import subsidiary
 from wavesim.measuring.budget import budget
+from wavesim.measuring.character import of_pattern, without_lines
 from wavesim.measuring.ghosts import Period, Verdict, classify
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, line_list
@@ -16,6 +18,7 @@ from wavesim.measuring.orders import VISIBLE_M, Assignment, assign, possible_ord
 from wavesim.measuring.peaks import Feature, Kind, find_lines
 from wavesim.measuring.profile import Profile
 from wavesim.measuring.result import Line, Measurement
+from wavesim.text import length
 
 _ZERO_REACH = 3.0  # line widths about the zero order that hold nothing else
 
@@ -32,6 +35,8 @@ class Task:
     order : the order of all lines where it is known
     range_m : shortest and longest wavelength [m] that the source sends
     zero_order : set the origin by the zero order where the plate shows it
+    light_m : [m] wavelength of the light or its mean, which turns fringes into lengths; nan where
+        it is not known
     """
 
     kind: Kind = "bright"
@@ -40,6 +45,7 @@ class Task:
     order: int | None = None
     range_m: tuple[float, float] = VISIBLE_M
     zero_order: bool = True
+    light_m: float = math.nan
 
     def __post_init__(self) -> None:
         if self.order == 0:
@@ -62,15 +68,18 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     InputError
         No line stands out.
     """
-    notes: list[str] = []
+    notes = _defocus(profile)
     zero = _zero_order(profile, instrument) if task.zero_order else None
     if zero is not None:
         instrument = _at_zero(instrument, zero)
         notes.append("the zero order is on the plate and sets the origin")
     features = _without_zero(find_lines(profile, task.kind, least=task.least), zero)
+    if without_lines(features, instrument):
+        return of_pattern(profile, find_lines(profile), instrument, task.light_m)
     if not features:
         raise InputError(
-            f"shows no {task.kind} lines", key=profile.origin or None,
+            f"shows no {task.kind} lines: its light rises and falls smoothly",
+            key=profile.origin or None,
             expected="lines above nine times the noise; perhaps the other kind (bright or dark)",
         )  # fmt: skip
     entries: tuple[Entry, ...] = ()
@@ -79,7 +88,8 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     sides, lines = _placed(features, entries, instrument, task)
     verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in lines)
     periods: tuple[Period, ...] = ()
-    if task.kind == "bright":
+    lost = task.order is not None and not any(p.assignment and p.assignment.entry for p in lines)
+    if task.kind == "bright" and not (lost and entries):
         verdicts, periods = classify(
             tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
         )
@@ -92,7 +102,32 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
         judged.append((_Placed(zero, None), Verdict("zero order"), None))
     rows = _relative([_row(*one, instrument, profile) for one in judged], task.kind)
     rows.sort(key=lambda row: row.x_m)
+    notes += _unnamed(rows, entries, task)
     return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
+
+
+def _defocus(profile: Profile) -> list[str]:
+    if not profile.defocus_m:
+        return []
+    return [
+        f"the plate stands {length(abs(profile.defocus_m))} "
+        f"{'behind' if profile.defocus_m > 0 else 'before'} the focus: lines are broadened, to "
+        f"{length(profile.slit_image_m)} with the slit's image, which the uncertainty allows for"
+    ]
+
+
+def _unnamed(rows: list[Line], entries: tuple[Entry, ...], task: Task) -> list[str]:
+    """What to say where a list was asked for and names nothing in the order given."""
+    read = [r.wavelength_m for r in rows if r.wavelength_m is not None]
+    if task.order is None or not entries or not read or any(r.name for r in rows):
+        return []
+    low, high = min(read) * 1e9, max(read) * 1e9
+    listed = [e.wavelength_m * 1e9 for e in entries]
+    return [
+        f"no line is named: in order {task.order} they would lie at {low:.4g} to {high:.4g} nm, and"
+        f" the list of {task.element} holds {min(listed):.4g} to {max(listed):.4g} nm: is the order"
+        " right?"
+    ]
 
 
 @dataclass(frozen=True)

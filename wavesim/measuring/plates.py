@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.errors import InputError
+from wavesim.measuring.character import without_lines
 from wavesim.measuring.instrument import Instrument, of_scene
 from wavesim.measuring.lists import line_list
 from wavesim.measuring.measuring import Task, measure_profile
@@ -120,10 +121,26 @@ def usual_task(scene: Scene | None) -> Task:
     """Dark lines where the source is the Sun, else bright ones; the lamp's own list."""
     if scene is None:
         return Task()
+    from wavesim.scene import Slits, Wires
+
+    light_m = _mean_wavelength(scene) if isinstance(scene.aperture, Slits | Wires) else math.nan
     if scene.source.kind == "sun":
-        return Task(kind="dark", element="sun", range_m=(380e-9, 780e-9))
-    element = getattr(scene.source, "element", None)
-    return Task(element=element)
+        return Task(kind="dark", element="sun", range_m=(380e-9, 780e-9), light_m=light_m)
+    return Task(element=getattr(scene.source, "element", None), light_m=light_m)
+
+
+def _mean_wavelength(scene: Scene) -> float:
+    """Mean wavelength of fringes' light, 360 to 830 nm [m]: power by 1/lambda, as peaks have it."""
+    from wavesim import light
+
+    edges = np.linspace(360e-9, 830e-9, 471)
+    power, centroid = light.of_scene(scene).integrate(edges[:-1], edges[1:])
+    return float(np.average(centroid, weights=power / centroid)) if power.sum() > 0 else math.nan
+
+
+def shows_lines(profile: Profile, instrument: Instrument, kind: Kind = "bright") -> bool:
+    """Whether what stands out on a profile may be spectral lines; see `character`."""
+    return not without_lines(find_lines(profile, kind), instrument)
 
 
 def find_references(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,7 @@ from wavesim.errors import PlateFileError
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
+    from wavesim.scene import Scene
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -35,6 +36,7 @@ class Profile:
     noise : standard deviation of one sample's error, in the unit of `value`
     saturated : (n,) where the light is clipped
     slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
+    defocus_m : [m] of the plate behind the focus, where it is known
     turned_rad : [rad] rotation that was found in a picture and taken out
     origin : where the samples came from, in words
     """
@@ -45,6 +47,7 @@ class Profile:
     saturated: Flags
     slit_image_m: float = 0.0
     turned_rad: float = 0.0
+    defocus_m: float = 0.0
     origin: str = ""
 
     @property
@@ -116,9 +119,25 @@ def from_plate(plate: Plate) -> Profile:
     inside = y <= max(_MIDDLE * float(y.max()), float(y.min()))
     rows = inside & (y <= _straight_m(plate))
     rows |= y <= y.min() * (1 + 1e-9)
-    image = source_angle_rad(plate.scene) * plate.scene.bench.camera_focal_m
+    bench = plate.scene.bench
+    image = source_angle_rad(plate.scene) * bench.camera_focal_m
+    image = math.hypot(image, _out_of_focus_m(plate.scene))
     mean = plate.irradiance[rows].mean(axis=0)
-    return profile(plate.x_m, mean, slit_image_m=image, origin="plate file")
+    found = profile(plate.x_m, mean, slit_image_m=image, origin="plate file")
+    return replace(found, defocus_m=bench.defocus_m)
+
+
+def _out_of_focus_m(scene: Scene) -> float:
+    """Width that defocus gives every line: the beam's width times defocus over focal length [m]."""
+    from wavesim.scene import Ruled
+
+    bench, aperture = scene.bench, scene.aperture
+    if not bench.defocus_m or not isinstance(aperture, Ruled):
+        return 0.0
+    wide = aperture.rulings * (aperture.mean_pitch_m or 0.0)
+    if bench.beam is not None:
+        wide = min(wide, bench.beam.diameter_m)
+    return abs(wide * math.cos(bench.camera_axis_rad) * bench.defocus_m / bench.camera_focal_m)
 
 
 def _straight_m(plate: Plate) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from wavesim.measuring.fringes import Pattern
 from wavesim.measuring.ghosts import Period
 from wavesim.measuring.instrument import Instrument
 from wavesim.results import Table, plain
@@ -18,7 +19,7 @@ class Line:
     x_m : [m] on the plate
     height : bright: above the background, over the brightest line; dark: part of the continuum
     width_m : [m] full width at half maximum on the plate
-    kind : "line", "ghost", "subsidiary maximum" or "zero order"
+    kind : "line", "ghost", "subsidiary maximum", "zero order", "fringe" or "band"
     order : m, 0 where none fits
     wavelength_m : [m] in standard air; None without an order
     uncertainty_m : [m] standard uncertainty, all parts below but the identification's
@@ -67,12 +68,14 @@ class Measurement(Table[Line]):
     periods : periodic ruling errors that ghosts reveal
     turned_rad : [rad] rotation taken out of a picture
     notes : remarks for the reader
+    pattern : fringes of slits, where the plate shows these and no lines
     """
 
     instrument: Instrument
     periods: tuple[Period, ...] = ()
     turned_rad: float = 0.0
     notes: tuple[str, ...] = field(default=())
+    pattern: Pattern | None = None
 
     @property
     def lines(self) -> tuple[Line, ...]:
@@ -95,5 +98,6 @@ class Measurement(Table[Line]):
             "turned_rad": self.turned_rad,
             "periods": [plain(p) for p in self.periods],
             "notes": list(self.notes),
+            "pattern": None if self.pattern is None else plain(self.pattern),
             "lines": self.as_dicts(),
         }

@@ -23,7 +23,7 @@ from wavesim.study.predict.ghosts import Ghost
 from wavesim.study.predict.orders import DARK
 from wavesim.study.profile.line_core import Core, core_of
 from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit, notes, search
-from wavesim.study.profile.scan import Illumination, Scan, scan
+from wavesim.study.profile.scan import Illumination, Scan, out_of_focus, scan
 from wavesim.study.profile.search import Diffuse, FoundGhost
 from wavesim.study.ruling import Ruling, ruling
 
@@ -124,8 +124,12 @@ def line_profile(
     """
     ruled = ruling(scene)
     light = Illumination(aperture.build(scene), ruled.sine_in, ruled.bench_m(wavelength_m))
+    defocus_m = scene.bench.defocus_m
     first, last = _window(light, order, span_orders)
     _refuse_dark(ruled, light, order)
+    if defocus_m:
+        behind_m, beta = ruled.focal_m + defocus_m, _beta(ruled, order, wavelength_m)
+        light = out_of_focus(light, beta, 1 / behind_m - 1 / ruled.focal_m)
     whole = scan(light, first, last, fineness=_FINE)
     core = _core(light, whole, order)
     fwhm = core.fwhm
@@ -152,7 +156,7 @@ def line_profile(
         missed=found.missed,
         diffuse=found.diffuse,
         limits=found.limits,
-        notes=notes(found, uniform=ruled.uniform, enough_cells=_ENOUGH_CELLS),
+        notes=notes(found, uniform=ruled.uniform, enough_cells=_ENOUGH_CELLS, defocus_m=defocus_m),
     )
 
 

@@ -23,6 +23,7 @@ from wavesim.study.profile.search import (
     roughness,
 )
 from wavesim.study.ruling import Ruling
+from wavesim.text import length
 
 _SOFT = 4.0  # samples per 1/(aperture width) of the softened scan
 _FAINTEST = 1e-20  # of the line: ghosts predicted, to name what is found
@@ -209,10 +210,15 @@ def _nearest(ghost: FoundGhost, predicted: list[Ghost], field: Field, width: flo
     return max(near, key=lambda g: g.seen) if near else None
 
 
-def notes(found: Search, *, uniform: bool, enough_cells: float) -> tuple[str, ...]:
+def notes(
+    found: Search, *, uniform: bool, enough_cells: float, defocus_m: float = 0.0
+) -> tuple[str, ...]:
     """What a reader must know of the search, in sentences."""
     between = found.diffuse
     out = []
+    if defocus_m:
+        side = "behind" if defocus_m > 0 else "before"
+        out.append(f"as seen {length(abs(defocus_m))} {side} the focus, where the plate stands")
     if between.cells < enough_cells:
         out.append(
             f"only {between.cells:.0f} resolution cells of diffuse light: its mean is uncertain by "

@@ -168,6 +168,22 @@ def softened(light: Illumination, *, edge: float | None = None) -> Illumination:
     return faded(light, lambda along: np.asarray(np.exp(-strength * along**2)))
 
 
+def out_of_focus(light: Illumination, beta_rad: float, vergence_per_m: float) -> Illumination:
+    """The same ruling as seen in a plane before or behind the focus of a direction.
+
+    Weights times exp(i pi (x cos beta)^2 V / lambda), V = 1 / (f + defocus) - 1 / f: the phase by
+    which waves that converge to f miss that plane (Fresnel's approximation; Born & Wolf 8.8).
+    """
+    wave = math.pi * math.cos(beta_rad) ** 2 * vergence_per_m / light.wavelength_m
+
+    def bent(comb: Comb) -> Comb:
+        phase = np.exp(1j * wave * (comb.position_m - light.aperture.centre_m) ** 2)
+        return Comb(comb.element, comb.position_m, comb.weight * phase)
+
+    combs = tuple(bent(comb) for comb in light.aperture.combs)
+    return replace(light, aperture=replace(light.aperture, combs=combs))
+
+
 def faded(light: Illumination, taper: Callable[[Floats], Floats]) -> Illumination:
     """The same ruling in a beam multiplied by `taper` of -1 to 1 from end to end."""
     low, high = light.aperture.span_m

@@ -1,0 +1,99 @@
+"""What a plate shows: lines, or fringes and bands that are none.
+
+A spectral line is narrow against its own wavelength; a maximum or minimum of the pattern of a few
+slits is not: N slits make one of 0.89 / (m N) of it in order m. Where most of what stands out is
+wider than 1/25, nothing is named.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from wavesim.measuring.fringes import Pattern, find_pattern
+from wavesim.measuring.instrument import Instrument
+from wavesim.measuring.peaks import Feature
+from wavesim.measuring.profile import Profile
+from wavesim.measuring.result import Line, Measurement
+from wavesim.text import length
+
+_BROAD = 1 / 25  # of its wavelength: no spectral line is as wide
+_MOST = 0.5  # of all that stands out: with more as wide the plate shows no lines
+_SEEN = 0.02  # of the tallest: what is lower does not count
+
+
+def without_lines(features: tuple[Feature, ...], instrument: Instrument) -> bool:
+    """Whether most of what stands out is too broad for lines (the zero order apart)."""
+    if not features:
+        return False
+    x = np.array([f.x_m for f in features])
+    width = np.array([f.width_m for f in features])
+    height = np.array([abs(f.height) for f in features])
+    sine = instrument.sine(x)
+    step = 1e-6 * instrument.focal_m
+    per_m = np.abs(instrument.sine(x + step) - instrument.sine(x - step)) / (2 * step)
+    counted = (np.abs(sine) > width * per_m) & (height > _SEEN * height.max())
+    if not counted.any():
+        return True
+    broad = width[counted] * per_m[counted] > _BROAD * np.abs(sine[counted])
+    return float(broad.mean()) > _MOST
+
+
+def of_pattern(
+    profile: Profile, features: tuple[Feature, ...], instrument: Instrument, wavelength_m: float
+) -> Measurement:
+    """A measurement that names nothing: what the plate shows, and how to get pitch and width.
+
+    Parameters
+    ----------
+    wavelength_m : [m] in standard air, of the light or its mean; nan where unknown
+    """
+    pattern = find_pattern(profile, instrument.sine(profile.x_m))
+    top = max((abs(f.height) for f in features), default=1.0)
+    kind = "band" if pattern is None or pattern.slits == 1 else "fringe"
+    rows = tuple(
+        Line(f.x_m, f.height / top, f.width_m, kind, 0, None, saturated=f.saturated)
+        for f in sorted(features, key=lambda f: f.x_m)
+    )
+    if pattern is not None:
+        pattern = replace(pattern, wavelength_m=wavelength_m)
+    notes = sentences(pattern, instrument)
+    return Measurement(rows, instrument, (), profile.turned_rad, notes, pattern)
+
+
+def sentences(pattern: Pattern | None, instrument: Instrument) -> tuple[str, ...]:
+    """What a plate without lines shows."""
+    if pattern is None:
+        return (
+            "broad bands and no lines: a continuum, or orders of white light that overlap; "
+            "nothing is named",
+        )
+    light = "white light" if pattern.white else "light of one wavelength"
+    if pattern.slits == 1:
+        first = "the bands of a single slit"
+        ratios = f"width / wavelength = {1 / pattern.band:.5g}"
+    else:
+        apart = length(pattern.spacing * instrument.focal_m)
+        first = f"fringes of {pattern.slits} slits in {light}, about {apart} apart"
+        ratios = (
+            f"pitch / wavelength = {1 / pattern.spacing:.6g}, width / wavelength = "
+            f"{1 / pattern.band:.5g}"
+        )
+    out = [f"{first}: no lines, so nothing is named", ratios + " by a fit of the whole pattern"]
+    return (*out, _lengths(pattern, instrument))
+
+
+def _lengths(pattern: Pattern, instrument: Instrument) -> str:
+    if not np.isfinite(pattern.wavelength_m):
+        return "the light's wavelength turns this into lengths: give --reference WAVELENGTH"
+    in_bench = float(instrument.geometry.bench_wavelength_m(pattern.wavelength_m))
+    width, width_error = (1e6 * v for v in pattern.width(in_bench))
+    parts = [f"slits {width:.5g} +- {width_error:.1g} um wide"]
+    if pattern.slits > 1:
+        pitch, error = (1e6 * v for v in pattern.pitch(in_bench))
+        parts.insert(0, f"pitch {pitch:.6g} +- {error:.1g} um")
+    of = f"for light of {pattern.wavelength_m * 1e9:.5g} nm"
+    if pattern.white:
+        of += " on average; white light gives no more than a few per cent"
+    return ", ".join(parts) + " " + of
