@@ -12,6 +12,18 @@ from contextlib import contextmanager
 import numpy as np
 
 _FEW = 16  # rows not worth a second thread
+_alone = threading.local()
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Work of this thread is not shared out further: many do such work at once already."""
+    before = getattr(_alone, "alone", False)
+    _alone.alone = True
+    try:
+        yield
+    finally:
+        _alone.alone = before
 
 
 def in_threads(work: Callable[[slice], object], count: int) -> None:
@@ -20,7 +32,8 @@ def in_threads(work: Callable[[slice], object], count: int) -> None:
     For kernels that release the interpreter lock and whose rows do not depend on one another,
     so that the result is the same to the bit for any number of threads.
     """
-    parts = min(os.cpu_count() or 1, 8) if count >= _FEW else 1
+    alone = getattr(_alone, "alone", False)
+    parts = 1 if alone or count < _FEW else min(os.cpu_count() or 1, 8)
     edges = np.linspace(0, count, parts + 1).astype(int).tolist()
     if parts == 1:
         work(slice(0, count))

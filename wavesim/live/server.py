@@ -8,7 +8,7 @@ import os
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from importlib import resources
 from typing import Any
 
@@ -22,10 +22,11 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from wavesim.live.guard import FOLLOWER, NOBODY, Access, Guard
 from wavesim.live.hall import Hall
-from wavesim.live.protocol import Desk, Reply
+from wavesim.live.protocol import Desk, Reply, Tell
 from wavesim.live.session import Session
 from wavesim.live.wire import Overrun, Waiting, packed
 from wavesim.scene import Scene
+from wavesim.threads import one_thread
 
 MOST_CONNECTIONS = 80
 MOST_BENCHES = 16
@@ -63,6 +64,11 @@ class Server:
         """A bench of one's own, with the scene that the server was started with."""
         share = self._share if owner else None
         return Desk(Session(self._scene), self._scenes, share=share)
+
+    def answer(self, desk: Desk, message: dict[str, Any], tell: Tell) -> None:
+        """Have a message answered; where several benches are at work, each on one core."""
+        with one_thread() if self.benches > 1 else nullcontext():
+            desk.answer(message, tell)
 
     def app(self) -> Starlette:
         """The web application."""
@@ -155,7 +161,7 @@ class _Connection:
             while len(self._waiting):
                 message = self._waiting.take()
                 await loop.run_in_executor(
-                    self._server.pool, self._desk.answer, message, self._teller(loop)
+                    self._server.pool, self._server.answer, self._desk, message, self._teller(loop)
                 )
                 await self._out.join()  # a slow line slows the bench, and fills no memory
 

@@ -3,6 +3,7 @@
 
 const REST_MS = 120; // after the last turn the full row is asked for
 const DWELL_MS = 280; // after the cursor came to rest the reason is asked for
+const BUSY_MS = 1500; // without an answer, the page says that it waits
 const SPEAK_MS = 1000; // sentences are spoken no more often
 const SWEEP_MS = 340; // between two steps of a sweep: under three changes of brightness a second
 const SWEEP_STEPS = 60;
@@ -517,9 +518,6 @@ class Handle {
       const hold = make("span", { class: "hold" }, this.makeLock(), this.makePlay());
       this.element.replaceChildren(label, this.makeField(), this.makeSlider(), hold, this.fault);
     }
-    for (const part of [this.field, this.slider, this.choice]) {
-      part?.addEventListener("keydown", (event) => event.stopPropagation());
-    }
   }
 
   makeField() {
@@ -713,6 +711,7 @@ class Bench {
     this.paintTimes = [];
     this.root = make("div", { class: "bench" });
     Object.assign(this.root, { counters: this.counters, bench: this }); // for tests and the curious
+    this.root.addEventListener("keydown", (event) => event.stopPropagation()); // JupyterLab's are its own
     el.replaceChildren(this.root);
     this.root.classList.toggle("light", matchMedia("(prefers-color-scheme: light)").matches);
     this.board = new Board(this);
@@ -843,6 +842,8 @@ class Bench {
   turn(changes) {
     this.line.turn(changes, this.board.columns);
     clearTimeout(this.restTimer);
+    clearTimeout(this.busyTimer);
+    this.busyTimer = setTimeout(() => { if (!this.line.idle) this.say(this.words.busy); }, BUSY_MS);
   }
 
   restSoon() {
@@ -1107,7 +1108,6 @@ class Bench {
 
   buildEditor(words, button) {
     this.editor = make("textarea", { spellcheck: "false", "aria-label": words.text });
-    this.editor.addEventListener("keydown", (event) => event.stopPropagation());
     this.verdict = make("p", { class: "status", role: "alert" });
     const read = () => { this.verdict.textContent = ""; this.line.ask("read", { text: this.editor.value }); };
     this.panel = make("details", {}, make("summary", {}, words.text), make("p", { class: "quiet" }, words.text_help), this.verdict, this.editor,
