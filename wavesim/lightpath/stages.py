@@ -86,6 +86,9 @@ class _Entry:
     parts: list[object] = field(default_factory=list)
 
 
+_MOST_ENTRIES = 500  # results held, however small: about sixty exposures
+
+
 class Memory:
     """Results of stages by their inputs, the longest unused forgotten first.
 
@@ -103,6 +106,7 @@ class Memory:
         self._entries: OrderedDict[Hashable, _Entry] = OrderedDict()
         self._known: dict[int, Hashable] = {}  # id of a held result (or part) -> what made it
         self._in_use: set[Hashable] = set()
+        self._total = 0  # bytes of all entries
 
     def begin(self) -> None:
         """A new exposure begins: what the last one used may be forgotten from now on."""
@@ -119,12 +123,13 @@ class Memory:
     @property
     def bytes(self) -> int:
         """Size of all arrays held."""
-        return sum(entry.bytes for entry in self._entries.values())
+        return self._total
 
     def keep(self, key: Hashable, result: object) -> None:
         """Hold a result, and forget others while they are too large."""
         entry = _Entry(result, _bytes(result))
         self._entries[key] = entry
+        self._total += entry.bytes
         self._in_use.add(key)
         parts = list(result) if isinstance(result, tuple) else []
         for number, part in enumerate([result, *parts]):
@@ -134,12 +139,14 @@ class Memory:
         self._forget()
 
     def _forget(self) -> None:
-        total = self.bytes
+        """Let the longest unused results go until the others fit; only a few steps each time."""
+        if self._total <= self._most_bytes and len(self._entries) <= _MOST_ENTRIES:
+            return
         for key in [key for key in self._entries if key not in self._in_use]:
-            if total <= self._most_bytes:
+            if self._total <= self._most_bytes and len(self._entries) <= 0.9 * _MOST_ENTRIES:
                 return
             entry = self._entries.pop(key)
-            total -= entry.bytes
+            self._total -= entry.bytes
             for part in entry.parts:
                 del self._known[id(part)]
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, cast
 
 from wavesim.errors import InputError, SceneError
@@ -67,11 +68,17 @@ def value_at(scene: Scene, key: str) -> object:
 
 def _written(scene: Scene) -> dict[str, object] | None:
     """The file's own tables; None where the scene was built or altered in Python."""
-    from wavesim.scene.reading import parse
-
-    if not scene.text or parse(scene.text) != scene:
+    if not scene.text or _read(scene.text) != scene:
         return None
     return tomllib.loads(scene.text)
+
+
+@lru_cache(maxsize=32)
+def _read(text: str) -> Scene:
+    """The scene of a text; a search changes the same one again and again."""
+    from wavesim.scene.reading import parse
+
+    return parse(text)
 
 
 def _set(data: dict[str, object], key: str, value: Value, file: str | None) -> None:
