@@ -328,7 +328,7 @@ def checked(scene: object, place: Path) -> str:  # noqa: ARG001  (as the other u
     picture = plate.picture()
     numbers = (plate.irradiance, plate.xyz, plate.profile_spectrum, plate.profile_irradiance)
     if not all(np.isfinite(array).all() for array in numbers):
-        raise ValueError("a value on the plate is no number")
+        raise ValueError("a value on the plate is not a number")
     if any((array < 0).any() for array in numbers[:1]):
         raise ValueError(f"negative light on the plate: {plate.irradiance.min():.3g}")
     if not 0 < plate.exposure_s < float("inf"):

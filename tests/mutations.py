@@ -4,7 +4,7 @@
     python -m tests.mutations scenes 4711 --show the mutant itself, and its verdict
 
 A mutant may end in a result or in a WavesimError of one line. Any other exception, a warning, a
-value that is no number on the plate, a standstill or memory beyond the bounds is a fault.
+value that is not a number on the plate, a standstill or memory beyond the bounds is a fault.
 `patrol` runs mutants in a process of their own: a hang or a crash is counted and not shared.
 """
 

@@ -242,7 +242,7 @@ def _steps(key: str) -> list[str | int]:
 
 
 def leaves(value: object, key: str = "") -> Iterator[tuple[str, object]]:
-    """Every (dotted key, value) of a scene that is no table."""
+    """Every (dotted key, value) of a scene that is not a table."""
     if isinstance(value, dict):
         for name, inner in value.items():
             yield from leaves(inner, f"{key}.{name}".lstrip("."))

@@ -48,18 +48,18 @@ def desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("expose picture.toml --png mask.png",
          "mask.png: is read by picture.toml as aperture.file (found 'mask.png')"),
         ("expose picture.toml --png ./link.png", "link.png: is read by picture.toml"),
-        ("expose scene.png --png scene.png", "scene.png: is scene.png, which is read"),
+        ("expose scene.png --png scene.png", "scene.png: is scene.png, which is an input file"),
         ("animate picture.toml --vary plate.centre='0 mm,1 mm' -o mask.png",
          "mask.png: is read by picture.toml as aperture.file"),
         ("animate picture.toml --vary aperture.file=mask.png,link.png -o link.png",
          "link.png: is read by picture.toml as aperture.file"),
-        ("compare scene.png --figure scene.png", "scene.png: is scene.png, which is read"),
+        ("compare scene.png --figure scene.png", "scene.png: is scene.png, which is an input file"),
         ("figure picture.toml -o mask.png", "mask.png: is read by picture.toml as aperture.file"),
         ("point picture.toml --x '0 mm' --figure mask.png", "mask.png: is read by picture.toml"),
         ("sheet table.toml picture.toml -o mask.png", "mask.png: is read by picture.toml"),
         ("profile table.toml --table lamp.csv", "lamp.csv: is read by table.toml as source.file"),
         ("measure plate.h5 --csv lamp.csv", "lamp.csv: is read by plate.h5 as source.file"),
-        ("measure lamp.csv --csv lamp.csv", "lamp.csv: is lamp.csv, which is read"),
+        ("measure lamp.csv --csv lamp.csv", "lamp.csv: is lamp.csv, which is an input file"),
     ],
 )  # fmt: skip
 def test_what_is_read_is_not_written_over(
@@ -89,7 +89,7 @@ def test_one_name_is_not_written_twice(capsys: pytest.CaptureFixture[str]) -> No
     with pytest.raises(SystemExit) as end:
         main(shlex.split("profile table.toml --table a.csv --ghosts ./a.csv"))
     assert end.value.code == 2
-    said = "wavesim: a.csv: is to be written twice; expected a name for each\n"
+    said = "wavesim: a.csv: would be written twice; expected a name for each\n"
     assert capsys.readouterr().err == said
     assert not Path("a.csv").exists()
 

@@ -165,7 +165,7 @@ def test_an_interrupted_run_leaves_the_old_file(
     ids=["grey", "float", "two channels", "empty"],
 )
 def test_what_is_no_picture_is_refused(tmp_path: Path, wrong: np.ndarray) -> None:
-    with pytest.raises(OutputError, match="no picture"):
+    with pytest.raises(OutputError, match="not a picture"):
         save_png(tmp_path / "a.png", wrong)
     assert list(tmp_path.iterdir()) == []
 

@@ -125,15 +125,15 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ("--depth 32 -o a.png", "goes into a TIFF file"),
+        ("--depth 32 -o a.png", "needs a TIFF file"),
         ("--depth 32 --tone film -o a.tif", "linear light, without --tone film"),
-        ("--decades 3", "--decades goes with --tone log"),
-        ("--stops ninety", '"ninety" is no number'),
+        ("--decades 3", "--decades needs --tone log"),
+        ("--stops ninety", '"ninety" is not a number'),
         ("--halo 3", "has no unit"),
         ("--halo 60um", "--halation"),
         ("--seed 3", "--grain"),
         ("-o a.jpg", "ends in .png or .tif"),
-        ("--stops 2 --stops 2.0000001", "is to be written twice"),
+        ("--stops 2 --stops 2.0000001", "would be written twice"),
     ],
 )
 def test_what_cannot_be_is_refused(

@@ -48,7 +48,7 @@ READERS: dict[str, Reader] = {
 @pytest.mark.parametrize("name", READERS)
 def test_a_pipe_that_nobody_writes_into_is_refused_at_once(name: str, tmp_path: Path) -> None:
     os.mkfifo(tmp_path / name)
-    with pytest.raises(InputError, match=r"is no ordinary file") as caught:
+    with pytest.raises(InputError, match=r"is not an ordinary file") as caught:
         READERS[name](tmp_path / name)
     assert name in str(caught.value)
 
@@ -56,7 +56,7 @@ def test_a_pipe_that_nobody_writes_into_is_refused_at_once(name: str, tmp_path: 
 @pytest.mark.parametrize("name", READERS)
 def test_a_device_that_never_ends_is_refused_at_once(name: str, tmp_path: Path) -> None:
     (tmp_path / name).symlink_to("/dev/zero")
-    with pytest.raises(InputError, match=r"is no ordinary file"):
+    with pytest.raises(InputError, match=r"is not an ordinary file"):
         READERS[name](tmp_path / name)
 
 

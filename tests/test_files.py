@@ -97,7 +97,9 @@ def test_only_a_file_is_replaced(kind: str, tmp_path: Path) -> None:
         case "folder":
             target.mkdir()
     before = target.lstat()
-    with pytest.raises(OutputError, match=r"a\.h5: is (no ordinary file|a folder); expected the"):
+    with pytest.raises(
+        OutputError, match=r"a\.h5: is (not an ordinary file|a folder); expected the"
+    ):
         write(target, "mine")
     assert target.lstat() == before
     assert names(tmp_path) == {"a.h5"}

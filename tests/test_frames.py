@@ -111,4 +111,4 @@ def test_values_that_cannot_be_read_are_named(tmp_path: Path, vary: str) -> None
     name.write_text(small().text)
     result = CliRunner().invoke(command, [str(name), "--vary", vary])
     assert result.exit_code == 2
-    assert "names no key with its values; expected aperture.count=1,2,3" in result.output
+    assert "needs a key and its values; expected aperture.count=1,2,3" in result.output

@@ -126,7 +126,9 @@ def test_self_reversal_darkens_the_centre() -> None:
 
 
 def test_reversal_without_a_resonance_line_is_refused() -> None:
-    with pytest.raises(SceneError, match=r"source\.reversal: this lamp has no line.*Na"):
+    with pytest.raises(
+        SceneError, match=r"source\.reversal: this lamp has no self-reversed line.*Na"
+    ):
         lamps.lines("Ne", reversal=1.0)
 
 

@@ -193,13 +193,13 @@ def test_measured_sources(tmp_path: Path) -> None:
 
 def test_measured_source_without_visible_light(tmp_path: Path) -> None:
     (tmp_path / "heat.csv").write_text("wavelength_um,relative\n1,1\n2,1\n")
-    with pytest.raises(TableError, match=r"heat\.csv: holds no light that can be seen"):
+    with pytest.raises(TableError, match=r"heat\.csv: holds no visible light"):
         light.spectrum(Table(file="heat.csv"), folder=tmp_path)
 
 
 def test_a_source_too_cold_to_see() -> None:
     for kelvin in (1.0, 30.0):
-        with pytest.raises(SceneError, match="no light that can be seen"):
+        with pytest.raises(SceneError, match="no visible light"):
             light.spectrum(BlackBody(temperature_K=kelvin))
 
 

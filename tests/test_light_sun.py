@@ -120,7 +120,7 @@ def test_a_scene_names_the_height_of_its_sun() -> None:
     assert lux(air="ground") == lux(air_mass=1.5)
     assert lux(height_rad=math.radians(30)) == pytest.approx(lux(air_mass=1.994), rel=1e-3)
     for wrong in ({"air": "above", "air_mass": 2.0}, {"height_rad": 0.5, "air_mass": 2.0}):
-        with pytest.raises(SceneError, match="cannot go with"):
+        with pytest.raises(SceneError, match="cannot be combined with"):
             Sun(**wrong)
 
 

@@ -86,7 +86,7 @@ HEAD = "wavelength_nm,relative\n"
         (HEAD + "400,1\n# note\n400,1\n", r"line 4: wavelength does not ascend"),
         (HEAD + "400,1\n", r"has fewer than two rows"),
         (HEAD, r"has fewer than two rows"),
-        ("wavelength_m,relative\n400,1\n500,1\n", r"wavelengths are far from light"),
+        ("wavelength_m,relative\n400,1\n500,1\n", r"wavelengths are far from the visible"),
         (b"wavelength_nm,relative\n4\xff0,1\n", r"is not text in UTF-8"),
     ],
 )

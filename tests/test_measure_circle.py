@@ -118,9 +118,9 @@ def test_table_of_a_file(tmp_path):
     ("text", "words"),
     [
         ("order,degrees\n", "no rows"),
-        ("order,angle\n1,2\n", "no table of settings"),
+        ("order,angle\n1,2\n", "not a table of settings"),
         ("order,degrees,minutes,seconds\n0,10,61,0\n", "run from 0 to 60"),
-        ("order,degrees\n0.5,10\n", "is no order"),
+        ("order,degrees\n0.5,10\n", "is not an order"),
         ("order,degrees\n1,ten\n", "line 2"),
     ],
 )

@@ -152,7 +152,7 @@ def test_profile_of_a_csv_file(tmp_path):
         ("pixel,value\n1,2\n", "no known scale"),
         ("x_mm,value\n1,two\n", "line 2"),
         ("x_mm,value\n0,1\n\n1,nan\n", r"line 4: is not finite \(found '1,nan'\)"),
-        ("# note\nx_mm;value\n0;1\n1\n", r"line 4: is no row of two numbers \(found '1'\)"),
+        ("# note\nx_mm;value\n0;1\n1\n", r"line 4: is not a row of two numbers \(found '1'\)"),
         ("# note\nplace,value\n1,2\n", r"line 2: the first column has no known scale"),
     ],
 )
@@ -165,17 +165,17 @@ def test_bad_profiles(tmp_path, text, words):
 
 def test_bad_pictures(tmp_path):
     path = tmp_path / "not.png"
-    path.write_bytes(b"this is no picture")
+    path.write_bytes(b"this is not a picture")
     with pytest.raises(PlateFileError, match="cannot be read as a picture"):
         read_picture(path, Scan(1e-5))
     with pytest.raises(PlateFileError, match="no such file"):
         read_picture(tmp_path / "absent.png", Scan(1e-5))
     with pytest.raises(InputError, match="no scale of its own"):
         measure(path, instrument=BENCH)
-    with pytest.raises(InputError, match="no band of rows"):
+    with pytest.raises(InputError, match="not a band of rows"):
         Scan(1e-5, rows=(0.9, 0.2))
     Image.new("RGB", (20, 20)).save(path)
-    with pytest.raises(InputError, match="no encoding"):
+    with pytest.raises(InputError, match="not an encoding"):
         read_picture(path, Scan(1e-5, encoding="curly"))
 
 

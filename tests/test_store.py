@@ -276,12 +276,12 @@ def _swap(file: h5py.File, path: str, values: np.ndarray) -> None:
 @pytest.mark.parametrize(
     ("change", "says"),
     [
-        (_later_layout, "wavesim_plate: is in a layout that this version does not know (found"),
+        (_later_layout, "wavesim_plate: has a layout unknown to this version (found"),
         (_no_irradiance, "entry/plate/irradiance: is missing"),
         (_group_for_dataset, "entry/plate/xyz: is not a plain dataset"),
         (_wrong_type, "entry/plate/x_m: has the wrong shape or type (found 'float32 (60,)')"),
         (_wrong_length, "does not fit the x axis"),
-        (_falling_axis, "entry/plate/x_m: does not rise"),
+        (_falling_axis, "entry/plate/x_m: does not increase"),
         (_not_a_number, "entry/plate/irradiance: holds a value that is not a number"),
         (_external_link, "entry/plate/irradiance: is a link"),
         (_external_data, "entry/plate/x_m: is not a plain dataset"),

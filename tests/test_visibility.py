@@ -143,7 +143,7 @@ def test_the_threshold_of_a_picture_and_of_film() -> None:
     assert film.threshold_lx_s == pytest.approx(0.008)  # ISO 6: 0.8 / S
     assert math.log2(film.white_lx_s / film.threshold_lx_s) == pytest.approx(6.607, abs=1e-3)
     assert "ISO 6" in film.sentences[-1].text
-    with pytest.raises(InputError, match="criterion: is no criterion"):
+    with pytest.raises(InputError, match="criterion: is not a criterion"):
         visibility(white, criterion="eye")  # type: ignore[arg-type]
 
 

@@ -37,7 +37,7 @@ def replacing(path: str | Path) -> Iterator[Path]:
     Raises
     ------
     OutputError
-        The folder is missing, read-only or full, or `path` is no ordinary file.
+        The folder is missing, read-only or full, or `path` is not an ordinary file.
     """
     target = Path(path)
     refuse_no_file(target)
@@ -67,7 +67,7 @@ def check_ending(path: str | Path, endings: Sequence[str]) -> str:
     """
     ending = Path(path).suffix.lower()
     if ending not in endings:
-        problem = "has the wrong ending" if ending else "has no ending"
+        problem = "has an unsupported file type" if ending else "has no file type"
         right = f"a name that ends in {' or '.join(endings)}"
         raise OutputError(problem, file=path, value=Path(path).suffix or None, expected=right)
     return ending
@@ -92,7 +92,7 @@ def refuse_no_file(target: Path) -> None:
     if stat.S_ISDIR(mode):
         raise OutputError("is a folder", file=target, expected=right)
     if not stat.S_ISREG(mode):
-        raise OutputError("is no ordinary file", file=target, expected=right)
+        raise OutputError("is not an ordinary file", file=target, expected=right)
 
 
 def report_full_disk(what: str, folder: Path, error: BaseException) -> None:

@@ -22,7 +22,7 @@ def open_regular(path: Path, refusal: type[InputError], expected: str) -> Binary
     Raises
     ------
     InputError
-        Of the kind `refusal`: it is missing, cannot be read, or is no ordinary file.
+        Of the kind `refusal`: it is missing, cannot be read, or is not an ordinary file.
     """
     try:
         stream = open(path, "rb", opener=_without_waiting)  # noqa: SIM115
@@ -33,7 +33,7 @@ def open_regular(path: Path, refusal: type[InputError], expected: str) -> Binary
         raise refusal(f"cannot be read: {reason}", file=path, expected=expected) from error
     if not stat.S_ISREG(os.fstat(stream.fileno()).st_mode):
         stream.close()
-        raise refusal("is no ordinary file", file=path, expected=expected)
+        raise refusal("is not an ordinary file", file=path, expected=expected)
     return stream
 
 

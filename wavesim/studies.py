@@ -236,7 +236,7 @@ def measure(
         )
     scene = getattr(source, "scene", None)
     if scene is None and not isinstance(source, str | Path):
-        raise InputError("is no plate", key="source", expected="a plate or the name of a file")
+        raise InputError("is not a plate", key="source", expected="a plate or the name of a file")
     task = usual_task(scene or _scene_of(source))
     changes: dict[str, Any] = {"element": element, "order": order, "least": least}
     task = replace(task, **{key: value for key, value in changes.items() if value is not None})

@@ -65,7 +65,7 @@ class Cells:
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            raise self.wrong(k, "is no number", cell, "a finite number")
+            raise self.wrong(k, "is not a number", cell, "a finite number")
         return value
 
     def pairs(self, problem: str) -> npt.NDArray[np.float64]:
@@ -81,7 +81,7 @@ class Cells:
         return values
 
     def check_finite(self, values: npt.NDArray[np.float64]) -> None:
-        """Refuse rows (n, columns) that hold infinities or what is no number."""
+        """Refuse rows (n, columns) that hold infinities or what is not a number."""
         bad = np.flatnonzero(~np.isfinite(values).all(axis=1))
         if bad.size:
             raise self.wrong(int(bad[0]), "is not finite", self.texts[bad[0]], "finite numbers")

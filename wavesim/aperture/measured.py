@@ -129,7 +129,7 @@ def _column(table: Cells, k: int, known: tuple[str, ...], right: str) -> tuple[s
     found = re.fullmatch(r"([a-z]+)(?:_(\S+))?", header)
     quantities = {example.split("_")[0]: example for example in known}
     if found is None or found.group(1) not in quantities:
-        ours = header if k else None  # what is no table of ours is not repeated
+        ours = header if k else None  # what is not a table of ours is not repeated
         raise table.wrong(-1, "unknown column", ours, right)
     unit = found.group(2) or ""
     has_unit = "_" in quantities[found.group(1)]

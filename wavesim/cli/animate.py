@@ -1,4 +1,4 @@
-"""wavesim animate: one value of a scene varied, as a moving picture."""
+"""wavesim animate: one value of a scene varied, as an animation."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    short_help="Make a moving picture: slits added, a grating turned.",
+    short_help="Make an animation: slits added, a grating turned.",
     epilog=examples(
         "wavesim animate scenes/slits_005.toml --vary aperture.count=1,2,3,5,9 \\\n"
         "    -o slits.gif",
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
     "--vary", required=True, metavar="KEY=VALUE,VALUE...",
-    help="Key of the scene and its values, as the scene writes them (texts without quotes).",
+    help="Key of the scene and its values, as a scene file writes them (texts without quotes).",
 )  # fmt: skip
 @figure_options("plates.gif", "web", ".gif", ".png", ".webp")
 @click.option(
@@ -48,7 +48,7 @@ def command(
     title: str,
     as_json: bool,
 ) -> None:
-    """Make a moving picture of SCENE: slits added, a grating turned, an exposure growing.
+    """Make an animation of SCENE: slits added, a grating turned, an exposure growing.
 
     SCENE is a scene file, or a plate file (.h5), whose scene is taken. Every value of --vary makes
     a frame. All frames are exposed for the same time, the one that suits the brightest; where the
@@ -83,7 +83,7 @@ def _values(text: str) -> tuple[str, list[str | int | float | bool]]:
     values = [part.strip() for part in rest.split(",")]
     if not equals or not key.strip() or not all(values):
         raise click.UsageError(
-            f"--vary {text!r} names no key with its values; expected aperture.count=1,2,3"
+            f"--vary {text!r} needs a key and its values; expected aperture.count=1,2,3"
         )
     return key.strip(), [_value(part) for part in values]
 

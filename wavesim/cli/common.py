@@ -85,7 +85,7 @@ def check_apart(path: Path, name: str, *scenes: Scene) -> None:
     if not path.exists():
         return
     if _same(path, Path(name)):
-        raise OutputError(f"is {name}, which is read", file=path, expected="another name")
+        raise OutputError(f"is {name}, which is an input file", file=path, expected="another name")
     from wavesim.scene import named_files
 
     for scene in scenes:
@@ -112,7 +112,7 @@ def scene_named(name: str, *outputs: Path | None) -> Scene:
     for path in (path for path in outputs if path is not None):
         check_apart(path, name, scene)
         if path.absolute() in places:
-            raise OutputError("is to be written twice", file=path, expected="a name for each")
+            raise OutputError("would be written twice", file=path, expected="a name for each")
         places.add(path.absolute())
     return scene
 

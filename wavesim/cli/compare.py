@@ -50,10 +50,10 @@ _NAMES = (
               help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
 @click.option("--vary", "key", metavar="KEY",
               help="Vary this value of the scene, such as aperture.pitch, instead.")  # fmt: skip
-@click.option("--from", "first", metavar="VALUE", help="Its first value, with its unit.")
-@click.option("--to", "last", metavar="VALUE", help="Its last value, with its unit.")
+@click.option("--from", "first", metavar="VALUE", help="First value, with its unit.")
+@click.option("--to", "last", metavar="VALUE", help="Last value, with its unit.")
 @click.option("--steps", type=Whole(2, 10_000), default=13,
-              show_default=True, help="How many values of each parameter.")  # fmt: skip
+              show_default=True, help="Number of values of each parameter.")  # fmt: skip
 @click.option("--linear", is_flag=True, help="Equal steps of --vary instead of equal ratios.")
 @click.option("-o", "output", type=Output(*PLATES), help="Write tables and scene here (HDF5).")
 @click.option("--figure", type=Output(*FIGURES),
@@ -101,7 +101,7 @@ def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
         return vary(scene, given["key"], _values(scene, given), **common)
     for key, option in {**_ENDS, "linear": "linear"}.items():
         if given[key]:
-            raise InputError("goes with --vary", key=f"--{option}",
+            raise InputError("needs --vary", key=f"--{option}",
                              expected="a key too: --vary aperture.pitch")  # fmt: skip
     return compare(scene, points=given["steps"], **common)
 

@@ -84,7 +84,9 @@ class _Look:
 @click.option(
     "--grain", type=Number(0, 1), default=0.0, help="RMS granularity: 0.01 is a fine-grained film."
 )
-@click.option("--halation", type=Number(0, 1), default=0.0, help="Part of the light in the halo.")
+@click.option(
+    "--halation", type=Number(0, 1), default=0.0, help="Fraction of the light in the halo."
+)
 @click.option(
     "--halo", type=Amount("length", "60 um", 1e-7, 1.0), default=60e-6, help="Radius of the halo."
 )
@@ -158,11 +160,11 @@ def _check(look: _Look, output: Path, decades: float | None) -> None:
     if "seed" in given and not (context.params["noise"] or context.params["grain"]):
         raise click.UsageError("--seed needs --noise or --grain, which it draws")
     if decades is not None and look.tone != "log":
-        raise click.UsageError(f"--decades goes with --tone log, not with --tone {look.tone}")
+        raise click.UsageError(f"--decades needs --tone log, not --tone {look.tone}")
     if look.depth != _FLOAT:
         return
     if output.suffix.lower() not in _TIFF:
-        raise click.UsageError(f"--depth 32 goes into a TIFF file (.tif), not into {output.name}")
+        raise click.UsageError(f"--depth 32 needs a TIFF file (.tif), not {output.name}")
     if look.tone != "linear":
         raise click.UsageError(f"--depth 32 is linear light, without --tone {look.tone}")
 

@@ -116,7 +116,9 @@ def _jobs(
     jobs: list[_Job] = []
     for scene_file in scene_files:
         if is_plate(scene_file) and Path(scene_file).is_file():
-            raise InputError("is a plate already", file=scene_file, expected="a scene file (.toml)")
+            raise InputError(
+                "is already a plate file", file=scene_file, expected="a scene file (.toml)"
+            )
         plate, picture = output, png
         if not named:
             base = Path(folder or "") / stem(scene_file)
@@ -138,7 +140,7 @@ def _refuse_twice(jobs: list[_Job], files: list[Path]) -> None:
     for path in files:
         if path.absolute() in taken:
             raise OutputError(
-                "is to be written twice", file=path, expected="scenes of different names"
+                "would be written twice", file=path, expected="scenes of different names"
             )
 
 

@@ -32,7 +32,7 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
 @click.argument("name", metavar="SCENE")
 @click.option(
     "--draw", "what", type=click.Choice(_DRAW), default="plate", show_default=True,
-    help="The plate above its profile; wavelength against place; the colours along the plate in "
+    help="The plate above its profile; wavelength against position; the colours along the plate in "
     "the chromaticity diagram.",
 )  # fmt: skip
 @click.option(
@@ -59,7 +59,7 @@ def command(
     """
     for option, given in (("--mark", mark), ("--log", log)):
         if given and what != "plate":
-            raise click.UsageError(f"{option} goes with --draw plate, not with --draw {what}")
+            raise click.UsageError(f"{option} needs --draw plate, not --draw {what}")
     scene = scene_named(name, output)
     with progress("figure") as show:
         plate = plate_named(name, scene, show)

@@ -128,7 +128,7 @@ def _tone(text: str) -> str | float:
         exponent = math.nan
     if not 0.1 <= exponent <= 10:
         raise InputError(
-            "is no tone curve",
+            "is not a tone curve",
             key="--tone",
             value=text,
             expected="fitted, srgb, linear or an exponent such as 2.2",

@@ -67,7 +67,7 @@ def _unknown(key: str, tables: tuple[KeyTable, ...]) -> InputError:
     names |= {table.name for table in tables}
     near = difflib.get_close_matches(key, sorted(names - {""}), 1)
     right = f'did you mean "{near[0]}"?' if near else "a key such as aperture.pitch"
-    return InputError("is no key of a scene file", key="KEY", value=key, expected=right)
+    return InputError("is not a key of a scene file", key="KEY", value=key, expected=right)
 
 
 def _text(table: KeyTable, *, full: bool) -> str:

@@ -106,12 +106,12 @@ _EPILOG = examples(
     "--order", type=Whole(), metavar="M", help="The order of all lines, where it is known."
 )
 @click.option("--least", type=_PART,
-              help="Smallest line to take: its height over the brightest line's; of dark lines, "
-              "the part of the light that it takes away.")  # fmt: skip
+              help="Smallest line to measure: its height over the brightest line's; of dark lines, "
+              "the fraction of the light that it removes.")  # fmt: skip
 @click.option("--density", "--pitch", "pitch", type=PITCH, multiple=True, callback=_once,
               help="Density of the grooves, or their pitch.")  # fmt: skip
 @click.option("--pitch-error", type=_PART, default=0.0,
-              help="Its standard uncertainty, as a part of it.")  # fmt: skip
+              help="Its relative standard uncertainty.")  # fmt: skip
 @click.option("--camera", type=_FOCAL, help="Focal length of the camera.")
 @click.option("--incidence", type=_ANGLE, help="Angle of incidence.")
 @click.option("--viewing", type=_ANGLE,
@@ -121,7 +121,7 @@ _EPILOG = examples(
 @click.option("--left", type=_PLACE,
               help="x of a picture's left edge. Default: 0 is in its middle.")  # fmt: skip
 @click.option("--rows", type=(_PART, _PART), metavar="FROM TO",
-              help="Rows of a picture to average, as parts of its height: 0.25 0.75.")  # fmt: skip
+              help="Rows of a picture to average, as fractions of its height.")  # fmt: skip
 @click.option("--encoding", metavar="NAME", default="srgb", show_default=True,
               help="How a picture's numbers stand for light: srgb, linear, or an exponent "
               "such as 2.2.")  # fmt: skip
@@ -129,7 +129,7 @@ _EPILOG = examples(
               help='A known line: Fraunhofer\'s letter (D1), a wavelength ("546.075 nm"), or '
               'either with its place ("D1 @ 24.7 mm"); may be repeated.')  # fmt: skip
 @click.option("--solve", "unknown", multiple=True, type=click.Choice(_UNKNOWN),
-              help="What the known lines, or those of --element, are to tell; may be "
+              help="Quantity to solve for from the known lines, or from those of --element; may be "
               "repeated.")  # fmt: skip
 @click.option("--circle", is_flag=True, help="FILE is a table of settings of a divided circle.")
 @click.option("--reading-error", type=_READING, default="1 arcsec", show_default=True,
@@ -174,9 +174,9 @@ def _check_options(file: str, circle: bool) -> None:
         if context.get_parameter_source(name) is not ParameterSource.COMMANDLINE:
             continue
         if circle and name not in _OF_CIRCLES:
-            raise click.UsageError(f"{param.opts[0]} does not go with --circle")
+            raise click.UsageError(f"{param.opts[0]} cannot be combined with --circle")
         if name == "reading_error" and not circle:
-            raise click.UsageError("--reading-error goes with --circle")
+            raise click.UsageError("--reading-error needs --circle")
         if _brings_scene(file) and name in _OF_PICTURES:
             raise click.UsageError(f"{param.opts[0]} is of pictures, and {file} is none")
 
@@ -230,7 +230,7 @@ def _by_pattern(
 
     if task.element is None or task.element == "sun":
         raise InputError(
-            "needs lines to go by", key="--solve",
+            "needs reference lines", key="--solve",
             expected="--reference with a known line, or --element with a lamp",
         )  # fmt: skip
     return solve_plate(profile, instrument, task.element, unknown, order=task.order or 1)
@@ -269,7 +269,7 @@ def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
     for key, option in (("pitch_m", "--density"), ("focal_m", "--camera")):
         if key not in said:
             raise InputError(
-                "is needed: this file tells nothing of the grating and bench", key=option,
+                "is needed: this file does not describe the grating and bench", key=option,
                 expected='options such as --density "600 / mm" --camera "1 m"',
             )  # fmt: skip
     said.setdefault("viewing_rad", -said.get("alpha_rad", 0.0))

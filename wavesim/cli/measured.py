@@ -74,7 +74,7 @@ def _solved(solution: Solution) -> str:
     if solution.rejected:
         used += f"; rejected: {', '.join(solution.rejected)}"
     if not solution.checked:
-        used += "; no line to spare as a check"
+        used += "; no redundant line as a check"
     return ", ".join(parts) + " " + used
 
 

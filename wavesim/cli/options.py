@@ -104,7 +104,7 @@ class Number(Typed):
         number = value if isinstance(value, float) else _number(str(value))
         limits = number in (self.low, self.high) and self.open
         if number is None or limits or not self.low <= number <= self.high:
-            what = "is no number" if number is None else "is out of range"
+            what = "is not a number" if number is None else "is out of range"
             self.fail(f'"{value}" {what}; expected {self._range()}', param, ctx)
         return number
 
@@ -140,7 +140,7 @@ class Whole(Typed):
         try:
             number = int(str(value))
         except ValueError:
-            self.fail(f'"{value}" is no whole number; expected one such as 2', param, ctx)
+            self.fail(f'"{value}" is not a whole number; expected one such as 2', param, ctx)
         if not self.low <= number <= self.high:
             right = f"from {self.low:,} to {self.high:,}"
             self.fail(f'"{value}" is out of range; expected {right}', param, ctx)

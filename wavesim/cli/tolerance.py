@@ -33,8 +33,10 @@ _PART = Number(0, 1, open_=True)
 )
 @click.argument("scene_file", metavar="SCENE")
 @line_options
-@click.option("--ghost", type=_PART, help="Strongest ghost allowed, as a part of its line.")
-@click.option("--diffuse", type=_PART, help="Diffuse light allowed, as a part of the line's light.")
+@click.option("--ghost", type=_PART, help="Strongest ghost allowed, as a fraction of its line.")
+@click.option(
+    "--diffuse", type=_PART, help="Diffuse light allowed, as a fraction of the line's light."
+)
 @click.option("--resolving-power", type=Number(0, open_=True), help="Least resolving power.")
 @click.option(
     "--period", type=Number(2),

@@ -83,7 +83,7 @@ def _picture(rgb: Picture, path: str | Path, *, float_too: bool = False) -> Pict
     kinds = (np.uint8, np.uint16, np.float32) if float_too else (np.uint8, np.uint16)
     if image.ndim != 3 or image.shape[2] != 3 or 0 in image.shape or image.dtype not in kinds:
         raise OutputError(
-            f"this is no picture: shape {image.shape}, {image.dtype}",
+            f"this is not a picture: shape {image.shape}, {image.dtype}",
             file=path,
             expected="shape (rows, columns, 3) of " + " or ".join(kind.__name__ for kind in kinds),
         )

@@ -265,7 +265,7 @@ class StudyTable(Model):
                 )
             if self.draws & (self.draws - 1):
                 raise complaint(
-                    "is no power of two, as Sobol's sequence asks",
+                    "is not a power of two, as Sobol's sequence asks",
                     key="draws",
                     value=self.draws,
                     expected="64, 128, 256 ...",
@@ -338,7 +338,7 @@ def load_plan(path: str | Path) -> Plan:
     for number, draw in enumerate(table.draw):
         if draw.file and not (folder / draw.file).is_file():
             raise SceneError(
-                "names a file that is not there",
+                "names a file that does not exist",
                 file=name,
                 key=f"draw[{number}].file",
                 value=draw.file,

@@ -1,4 +1,4 @@
-"""Plates one after the other, as a moving picture: slits added, a grating turned, more light."""
+"""Plates one after the other, as an animation: slits added, a grating turned, more light."""
 
 from __future__ import annotations
 

@@ -41,7 +41,7 @@ def wavelength_position_map(
     size = size_named(size)
     words = Words(
         title or plate.scene.title,
-        f"{aperture_words(plate)} · brightness over three decades of light",
+        f"{aperture_words(plate)} · brightness over three decades",
         POSITION,
         "wavelength in air (nm)",
     )

@@ -128,7 +128,7 @@ def read(path: Path, *, name: str = "") -> Material:
     unit = table.header[0].lower().removeprefix("wavelength_").removeprefix("vacuum_")
     heads = [text.lower() for text in table.header[1:3]]
     if heads != ["n", "k"] or unit not in LENGTHS_M or unit == table.header[0].lower():
-        raise table.wrong(-1, "is no table of optical constants", expected=right)
+        raise table.wrong(-1, "is not a table of optical constants", expected=right)
     values = np.empty((len(table.texts), 3))
     for row in range(len(table.texts)):
         cells = table.row(row)
@@ -136,7 +136,9 @@ def read(path: Path, *, name: str = "") -> Material:
             raise table.wrong(row, "has fewer than three columns", table.texts[row], right)
         values[row] = [table.number(row, cell) for cell in cells[:3]]
         if values[row, 1] <= 0 or values[row, 2] < 0:
-            raise table.wrong(row, "is no index", table.texts[row], "n above 0 and k of at least 0")
+            raise table.wrong(
+                row, "is not an index", table.texts[row], "n above 0 and k of at least 0"
+            )
         if row and values[row, 0] <= values[row - 1, 0]:
             raise table.wrong(row, "does not ascend", table.texts[row], "ascending wavelengths")
     if values.shape[0] < 2:

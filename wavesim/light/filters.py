@@ -54,7 +54,7 @@ def passed(spectrum: Spectrum, filters: tuple[Filter, ...], folder: Path) -> Spe
                 "lets nothing through from this source and the filters before it",
                 key=f"source.filters[{number}]",
                 value=item.kind,
-                expected="filters whose bands overlap each other and the source's light",
+                expected="filters whose bands overlap each other and the light of the source",
             )
     return spectrum
 

@@ -81,7 +81,7 @@ def lines(
     )
     if reversal > 0.0 and not depth.any():
         raise SceneError(
-            "this lamp has no line in the visible that reverses itself",
+            "this lamp has no self-reversed line in the visible",
             key="source.reversal",
             value=reversal,
             expected='element = "Na", or no reversal',

@@ -134,7 +134,7 @@ def _table(source: Table, folder: Path) -> tuple[Spectrum, bool]:
     seen = whole.clipped(VISIBLE_LO_M, VISIBLE_HI_M)
     if seen.total() <= 0.0:
         raise TableError(
-            "holds no light that can be seen", file=path, expected="values within 360 to 830 nm"
+            "holds no visible light", file=path, expected="values within 360 to 830 nm"
         )
     absolute = table.quantity != "relative"
     if absolute and _given(source) is None and (kind == "irradiance") != source.is_point:
@@ -162,7 +162,7 @@ def _levelled(raw: Spectrum, source: Source, *, absolute: bool) -> Spectrum:
     measure = photometry.luminous(raw)
     if measure < _DARK:
         raise SceneError(
-            "gives no light that can be seen, so its level cannot be set", key="source",
+            "gives no visible light, so its level cannot be set", key="source",
             value=source.kind, expected="a source with light within 360 to 830 nm",
         )  # fmt: skip
     return raw.scaled(given / measure, kind)

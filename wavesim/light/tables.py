@@ -100,7 +100,7 @@ def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
     _check(table, rows)
     wavelength = rows[:, 0] * LENGTHS_M[found.group(2)]
     if wavelength[0] < 1e-8 or wavelength[-1] > 1e-3:
-        raise TableError("wavelengths are far from light", file=path, value=table.header[0],
+        raise TableError("wavelengths are far from the visible", file=path, value=table.header[0],
                          expected="the unit of the first column in its header")  # fmt: skip
     if (found.group(1) or "").lower() == "_vacuum":
         wavelength = air.from_vacuum(wavelength)
@@ -112,7 +112,7 @@ def _check(table: Cells, rows: Reals) -> None:
     for column, right, problem, allowed in (
         (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),
         (1, value >= 0, "value is negative or not a number", "0 or more"),
-        (1, value <= _LARGEST, "value is out of all measure", f"at most {_LARGEST:g}"),
+        (1, value <= _LARGEST, "value is out of range", f"at most {_LARGEST:g}"),
     ):
         bad = np.flatnonzero(~(right & np.isfinite(rows[:, column])))
         if bad.size:

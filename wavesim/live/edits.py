@@ -24,13 +24,15 @@ def steps_of(path: str) -> tuple[str | int, ...]:
     Raises
     ------
     SceneError
-        This is no key of a scene file.
+        This is not a key of a scene file.
     """
     steps: list[str | int] = []
     for part in path.split("."):
         found = _PART.fullmatch(part)
         if found is None or len(steps) > _DEEPEST:
-            raise SceneError("is no key of a scene file", key=path[:80], expected="aperture.width")
+            raise SceneError(
+                "is not a key of a scene file", key=path[:80], expected="aperture.width"
+            )
         steps.append(found[1])
         steps += [int(number) for number in re.findall("[0-9]+", found[2])]
     return tuple(steps)
@@ -42,7 +44,7 @@ def put(tables: Any, path: str, value: Given | None) -> None:
     Raises
     ------
     SceneError
-        There is no table of that name to hold the key.
+        There is not a table of that name to hold the key.
     """
     *way, last = steps_of(path)
     place = tables

@@ -76,7 +76,7 @@ class Desk:
 
         try:
             if work is None:
-                raise InputError("is no message that is known here", key="kind", value=kind)
+                raise InputError("is not a message that is known here", key="kind", value=kind)
             work(self, message, numbered)
         except WavesimError as error:
             numbered(refusal(error, kind))
@@ -153,7 +153,7 @@ class Desk:
     def _choose(self, message: dict[str, Any], tell: Tell) -> None:
         number = int(message["number"])
         if not 0 <= number < len(self.scenes):
-            raise InputError("is no scene of the list", key="number", value=number)
+            raise InputError("is not a scene of the list", key="number", value=number)
         self.bench.read(self.scenes[number].text)
         tell(self.state())
         self._frame(self.bench.preview(self.columns), tell)
@@ -162,7 +162,7 @@ class Desk:
         """Tone of the picture, and the wavelength for which orders are marked."""
         tone = message.get("tone", self.bench.tone)
         if tone not in TONES:
-            raise InputError("is no tone", key="tone", value=tone, expected=" or ".join(TONES))
+            raise InputError("is not a tone", key="tone", value=tone, expected=" or ".join(TONES))
         self.bench.tone = tone
         if "wavelength_m" in message:
             wave = message["wavelength_m"]

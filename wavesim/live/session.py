@@ -85,7 +85,7 @@ class Session:
         Raises
         ------
         SceneError
-            The text is no scene; the bench stays as it was.
+            The text is not a scene; the bench stays as it was.
         LimitError
             It would take too long or too much memory.
         """
@@ -228,7 +228,7 @@ def _plain_number(path: str, value: object) -> float:
     except (TypeError, ValueError):
         number = 0.0
     if not 1e-6 <= number <= 1e6:
-        raise InputError("is no ratio", key=path, value=value, expected="a number such as 0.44")
+        raise InputError("is not a ratio", key=path, value=value, expected="a number such as 0.44")
     return number
 
 
@@ -258,4 +258,4 @@ def _keep_inside(scene: Scene, folder: Path) -> None:
                 expected="the name of a file in the folder that the bench was started with",
             )  # fmt: skip
         if not (root / name).is_file():
-            raise InputError("names a file that is not there", key=key, value=name)
+            raise InputError("names a file that does not exist", key=key, value=name)

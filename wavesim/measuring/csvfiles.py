@@ -39,7 +39,7 @@ def read_profile(
     if scale is None or len(table.header) < 2:
         problem = "the first column has no known scale"
         raise table.wrong(-1, problem, expected=_RIGHT_PROFILE)
-    values = table.pairs("is no row of two numbers")
+    values = table.pairs("is not a row of two numbers")
     table.check_finite(values)
     values = values[np.argsort(values[:, 0])]
     return profile(values[:, 0] * scale, values[:, 1], slit_image_m=slit_image_m, origin=str(path))
@@ -54,13 +54,13 @@ def read_settings(path: str | Path) -> tuple[Setting, ...]:
     Raises
     ------
     TableError
-        The file is missing, a column is, or a cell is no number.
+        The file is missing, a column is, or a cell is not a number.
     """
     table = _table(path, _RIGHT_SETTINGS)
     names = [name.lower() for name in table.header]
     known = {"order", "name", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
     if not known.issuperset(names) or "order" not in names or "degrees" not in names:
-        raise table.wrong(-1, "is no table of settings", expected=_RIGHT_SETTINGS)
+        raise table.wrong(-1, "is not a table of settings", expected=_RIGHT_SETTINGS)
     return tuple(
         _setting(table, k, dict(zip(names, table.row(k), strict=False)))
         for k in range(len(table.texts))
@@ -81,7 +81,7 @@ def _setting(table: Cells, k: int, cells: dict[str, str]) -> Setting:
     order = table.number(k, cells.get("order", ""))
     if order != int(order):
         right = "a whole number, 0 for the straight-through image"
-        raise table.wrong(k, "is no order", cells["order"], right)
+        raise table.wrong(k, "is not an order", cells["order"], right)
     second = _angle(table, k, cells, "2") if cells.get("degrees2") else None
     return Setting(int(order), _angle(table, k, cells, ""), second, cells.get("name", ""))
 

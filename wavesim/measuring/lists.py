@@ -154,7 +154,7 @@ def letter_m(letter: str) -> float:
         if name == letter:
             return nm * 1e-9
     raise InputError(
-        "is no Fraunhofer letter here", key="reference", value=letter,
+        "is not a Fraunhofer letter here", key="reference", value=letter,
         expected="one of " + ", ".join(name for name, _, _ in FRAUNHOFER),
     )  # fmt: skip
 

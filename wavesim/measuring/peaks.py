@@ -91,7 +91,7 @@ def find_lines(
     plate: below 0.02 sample (tests/test_measure_lines.py).
     """
     if kind not in ("bright", "dark"):
-        raise InputError("is no kind of line", key="kind", value=kind, expected="bright or dark")
+        raise InputError("is not a kind of line", key="kind", value=kind, expected="bright or dark")
     signal = _bright(profile, least) if kind == "bright" else _dark(profile, least)
     if signal is None:
         return ()

@@ -79,7 +79,7 @@ def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: st
     brightest = float(np.abs(v).max())
     if brightest and not _FAINTEST < brightest < 1 / _FAINTEST:
         raise PlateFileError(
-            "holds light out of all measure", file=origin or None, value=brightest,
+            "holds light outside any plausible range", file=origin or None, value=brightest,
             expected=f"from {_FAINTEST:g} to {1 / _FAINTEST:g}, in any unit",
         )  # fmt: skip
     if steps.min() <= 0 or steps.max() - steps.min() > 1e-3 * steps.mean():

@@ -59,7 +59,7 @@ class Scan:
         low, high = self.rows
         if not 0 <= low < high <= 1:
             raise InputError(
-                "is no band of rows", key="rows", value=self.rows,
+                "is not a band of rows", key="rows", value=self.rows,
                 expected="two rising fractions of the height from 0 to 1",
             )  # fmt: skip
 
@@ -193,7 +193,9 @@ def _decoded(path: Path, encoding: str | float) -> tuple[Floats, Flags]:
     if raw.dtype.kind == "f":
         brightest = float(np.abs(raw).max())
         if not brightest < 1e60:  # nor NaN
-            raise PlateFileError("holds light out of all measure", file=path, value=brightest)
+            raise PlateFileError(
+                "holds light outside any plausible range", file=path, value=brightest
+            )
         light = raw.astype(np.float64)
         clipped = np.zeros(light.shape, dtype=np.bool_)
     else:
@@ -221,7 +223,7 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
         exponent = -1.0
     if not 0.1 <= exponent <= 10:
         raise InputError(
-            "is no encoding of pictures", key="encoding", value=encoding,
+            "is not an encoding of pictures", key="encoding", value=encoding,
             expected='"srgb", "linear" or an exponent such as 2.2',
         )  # fmt: skip
     return np.asarray(encoded**exponent)

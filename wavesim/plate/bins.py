@@ -100,8 +100,8 @@ def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = S
     count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
     if count > _MOST_BINS:
         raise LimitError(
-            f"needs {count:.3g} wavelengths, so finely do {aperture.width_m:.3g} m of rulings "
-            f"tell them apart",
+            f"needs {count:.3g} wavelengths, so fine is the structure of {aperture.width_m:.3g} m "
+            "of rulings",
             key="aperture",
             expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
         )

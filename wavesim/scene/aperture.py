@@ -57,7 +57,7 @@ class Ruled(Model):
 class ListedSlit(Model):
     """One slit by its place and width."""
 
-    centre_m: Offset = Field(description="x of the slit's middle", examples=["-90 um"])
+    centre_m: Offset = Field(description="x of the slit's centre", examples=["-90 um"])
     width_m: Length = Field(description="clear width of the slit", examples=["40 um"])
 
 
@@ -68,7 +68,7 @@ class Slits(Ruled):
     count: Count | None = Field(None, description="number of slits", examples=[6])
     width_m: Length | None = Field(None, description="clear width of a slit", examples=["40 um"])
     pitch_m: Length | None = Field(
-        None, description="distance from middle to middle; needed from two slits on",
+        None, description="centre-to-centre distance; needed from two slits on",
         examples=["90 um"],
     )  # fmt: skip
     slits: tuple[ListedSlit, ...] | None = Field(
@@ -98,7 +98,7 @@ class Slits(Ruled):
         if self.slits is not None:
             if given:
                 raise complaint(
-                    "cannot go with a list of slits",
+                    "cannot be combined with a list of slits",
                     key=given[0].removesuffix("_m"),
                     expected="count, width and pitch, or slits",
                 )
@@ -127,7 +127,7 @@ def _check_counted(count: int | None, width: float | None, pitch: float | None) 
         "width": (width, "the clear width of a slit", 'width = "40 um"'),
     }
     if count != 1:
-        needed["pitch"] = (pitch, "the distance from middle to middle", 'pitch = "90 um"')
+        needed["pitch"] = (pitch, "the centre-to-centre distance", 'pitch = "90 um"')
     for key, (value, meaning, example) in needed.items():
         if value is None:
             raise complaint(f"is missing: {meaning}", key=key, expected=example)
@@ -148,7 +148,7 @@ class Wires(Ruled):
         description="number of wires, at least 2", examples=[50]
     )
     width_m: Length = Field(description="thickness of a wire", examples=["30 um"])
-    pitch_m: Length = Field(description="distance from middle to middle", examples=["90 um"])
+    pitch_m: Length = Field(description="centre-to-centre distance", examples=["90 um"])
 
     @property
     def rulings(self) -> int:
@@ -183,7 +183,7 @@ class Grating(Ruled):
     )
     density_per_m: Density | None = Field(None, description="groove density", examples=["600 / mm"])
     pitch_m: Length | None = Field(
-        None, description="distance of the grooves, instead of density", examples=["1.667 um"]
+        None, description="spacing of the grooves, instead of density", examples=["1.667 um"]
     )
     mounting: Literal["transmission", "reflection"] = Field(
         "transmission", description="used in transmission or in reflection"

@@ -160,12 +160,12 @@ class Bench(Model):
     )
     included_angle_rad: Angle | None = Field(
         None,
-        description="angle between collimator and camera, 2 K; goes with turn",
+        description="angle between collimator and camera, 2 K; given with turn",
         examples=["30 deg"],
     )
     turn_rad: Angle | None = Field(
         None,
-        description="turn of the grating from the zero order; goes with included_angle",
+        description="rotation of the grating from the zero order; given with included_angle",
         examples=["12 deg"],
     )
     air: Air = Field(default_factory=Air, description="air along the bench")
@@ -221,7 +221,7 @@ class Bench(Model):
             )
         if self.camera_m is not None and self.plate_distance_m is not None:
             raise complaint(
-                "cannot go with a camera lens",
+                "cannot be combined with a camera lens",
                 key="plate_distance",
                 expected="camera or plate_distance; a plate out of focus is given by defocus",
             )
@@ -250,7 +250,7 @@ class Bench(Model):
         for field, value in (("incidence", self.incidence_rad), ("viewing", self.viewing_rad)):
             if value:
                 raise complaint(
-                    "cannot go with included_angle and turn",
+                    "cannot be combined with included_angle and turn",
                     key=field,
                     expected="incidence and viewing, or included_angle and turn",
                 )

@@ -127,7 +127,7 @@ def _step(table: Any, part: str, key: str, file: str | None = None) -> Any:
         return table[_name(table, part)]
     known = [toml_key(str(k)) for k in table if k != "derived"] if isinstance(table, dict) else []
     right = _RIGHT if not known or "aperture" in known else f"one of {', '.join(known)}"
-    raise InputError("is no key of this scene", file=file, key=key, expected=right)
+    raise InputError("is not a key of this scene", file=file, key=key, expected=right)
 
 
 def _name(table: Any, part: str) -> str:

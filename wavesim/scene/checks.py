@@ -88,7 +88,7 @@ def _defects_fit(aperture: Ruled) -> None:
         key = f"aperture.defects[{number}]"
         if defect.kind == ("width" if clear else "depth"):
             raise complaint(
-                "does not go with these rulings",
+                "is not possible with these rulings",
                 key=f"{key}.kind",
                 value=defect.kind,
                 expected='"depth" for grooves that have a depth, "width" for slits and wires',
@@ -148,7 +148,7 @@ def _time_needs_a_level(source: Source, exposure: Exposure) -> None:
     if source.luminance_cd_m2 is None and source.illuminance_lx is None:
         key = "illuminance" if source.is_point else "luminance"
         raise complaint(
-            f"means nothing yet: the level of the {source.kind} is not given",
+            f"cannot be applied: the level of the {source.kind} is not given",
             key="exposure.time",
             expected=f'time = "auto", or {key} in [source]',
         )

@@ -182,7 +182,7 @@ class StepDefect(Model):
         None, description="number of the last ruling before the step, from 1", examples=[500]
     )
     fraction: Annotated[float, Plain(0.0, 1.0)] | None = Field(
-        None, description="place of the step as a part of the rulings; default 0.5"
+        None, description="position of the step as a fraction of the rulings; default 0.5"
     )
 
     def rulings_before(self, rulings: int) -> int:
@@ -205,7 +205,7 @@ class MissingDefect(Model):
         None, description="numbers of the missing rulings, from 1", examples=[[17, 18, 402]]
     )
     fraction: Annotated[float, Plain(0.0, 1.0)] | None = Field(
-        None, description="part of the rulings that is missing", examples=[0.01]
+        None, description="fraction of the rulings missing", examples=[0.01]
     )
     seed: Seed = 0
 
@@ -229,7 +229,7 @@ class DepthDefect(Model):
 
     kind: Literal["depth"] = "depth"
     wear: Annotated[float, Plain(-1.0, 1.0)] = Field(
-        0.0, description="part of the depth lost at the last ruling", examples=[0.2]
+        0.0, description="fraction of the depth lost at the last ruling", examples=[0.2]
     )
     rms: Annotated[float, Plain(0.0, 1.0)] = Field(
         0.0, description="rms relative error of the depth", examples=[0.03]

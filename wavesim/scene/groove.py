@@ -46,7 +46,7 @@ class BinaryGroove(Model):
     profile: Literal["binary"] = "binary"
     depth_m: LengthOrZero = Field(description="height of the step", examples=["200 nm"])
     duty: Annotated[float, Plain(0.0, 1.0)] = Field(
-        0.5, description="part of the pitch that is the upper level", examples=[0.5]
+        0.5, description="fraction of the pitch at the upper level", examples=[0.5]
     )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
 

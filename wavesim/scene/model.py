@@ -31,13 +31,11 @@ class Scene(Model):
         1, alias="schema", description="version of the file format"
     )
     title: str = Field("", description="what the scene shows", max_length=1000, pattern=WITHOUT_NUL)
-    source: Source = Field(description="what shines")
+    source: Source = Field(description="the light source")
     bench: Bench = Field(description="lenses, distances and angles")
-    aperture: Aperture = Field(description="what diffracts")
-    plate: Plate = Field(description="what is exposed")
-    exposure: Exposure = Field(
-        default_factory=Exposure, description="how long, and how it is shown"
-    )
+    aperture: Aperture = Field(description="the diffracting aperture")
+    plate: Plate = Field(description="the exposed plate")
+    exposure: Exposure = Field(default_factory=Exposure, description="exposure time and rendering")
 
     @model_validator(mode="after")
     def _together(self) -> Self:

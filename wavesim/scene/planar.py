@@ -72,9 +72,9 @@ class EllipseShape(Model):
     """An elliptical hole."""
 
     kind: Literal["ellipse"] = "ellipse"
-    width_m: Length = Field(description="full axis along x, before the turn", examples=["2 mm"])
-    height_m: Length = Field(description="full axis along y, before the turn", examples=["1 mm"])
-    turn_rad: Angle = Field(0.0, description="turn, anticlockwise", examples=["30 deg"])
+    width_m: Length = Field(description="full axis along x, before rotation", examples=["2 mm"])
+    height_m: Length = Field(description="full axis along y, before rotation", examples=["1 mm"])
+    turn_rad: Angle = Field(0.0, description="rotation, anticlockwise", examples=["30 deg"])
 
     @property
     def area_m2(self) -> float:
@@ -86,9 +86,9 @@ class RectangleShape(Model):
     """A rectangular hole."""
 
     kind: Literal["rectangle"] = "rectangle"
-    width_m: Length = Field(description="side along x, before the turn", examples=["2 mm"])
-    height_m: Length = Field(description="side along y, before the turn", examples=["1 mm"])
-    turn_rad: Angle = Field(0.0, description="turn, anticlockwise", examples=["30 deg"])
+    width_m: Length = Field(description="side along x, before rotation", examples=["2 mm"])
+    height_m: Length = Field(description="side along y, before rotation", examples=["1 mm"])
+    turn_rad: Angle = Field(0.0, description="rotation, anticlockwise", examples=["30 deg"])
 
     @property
     def area_m2(self) -> float:
@@ -117,7 +117,7 @@ class PolygonShape(Model):
     )
     turn_rad: Angle = Field(
         0.0,
-        description="turn, anticlockwise; at zero the first corner of a regular one points up",
+        description="rotation, anticlockwise; at zero the first corner of a regular one points up",
         examples=["30 deg"],
     )
 
@@ -150,7 +150,9 @@ class PolygonShape(Model):
                 )
             if value is not None and self.points is not None:
                 raise complaint(
-                    "cannot go with points", key=key, expected="sides and radius, or points"
+                    "cannot be combined with points",
+                    key=key,
+                    expected="sides and radius, or points",
                 )
         if self.points is not None:
             _check_simple([(p.x_m, p.y_m) for p in self.points])
@@ -256,7 +258,7 @@ class Placed(Plane):
 
     places: tuple[Point, ...] = Field(
         default_factory=_on_axis,
-        description="places of the element's middle; default one, on the axis",
+        description="positions of the element's centre; default one, on the axis",
         examples=[[{"x": "-1 mm"}, {"x": "1 mm"}]],
         min_length=1,
         max_length=100_000,
@@ -293,19 +295,19 @@ class Mesh(Plane):
     )
     count_x: Count = Field(description="number of columns of holes", examples=[50])
     count_y: Count = Field(description="number of rows of holes", examples=[50])
-    pitch_x_m: Length = Field(description="distance of the columns", examples=["90 um"])
+    pitch_x_m: Length = Field(description="spacing of the columns", examples=["90 um"])
     pitch_y_m: Length | None = Field(
-        None, description="distance of the rows; default pitch_x", examples=["90 um"]
+        None, description="spacing of the rows; default pitch_x", examples=["90 um"]
     )
     angle_rad: Annotated[float, Quantity("angle", "90 deg", 0.05, math.pi - 0.05)] = Field(
         math.pi / 2, description="angle between rows and columns", examples=["60 deg"]
     )
-    turn_rad: Angle = Field(0.0, description="turn of the whole mesh", examples=["30 deg"])
+    turn_rad: Angle = Field(0.0, description="rotation of the whole mesh", examples=["30 deg"])
     jitter_m: LengthOrZero = Field(
         0.0, description="rms random displacement of a hole, along x and along y", examples=["1 um"]
     )
     missing: Annotated[float, Plain(0.0, 1.0)] = Field(
-        0.0, description="part of the holes that is missing, at random", examples=[0.01]
+        0.0, description="fraction of the holes missing, at random", examples=[0.01]
     )
     seed: Seed = 0
 
@@ -345,7 +347,7 @@ class Dots(Plane):
         0.0, description="relative rms spread of the diameters", examples=[0.1]
     )
     min_distance_m: LengthOrZero = Field(
-        0.0, description="least distance between two middles; zero lets dots overlap",
+        0.0, description="least distance between two centres; zero lets dots overlap",
         examples=["30 um"],
     )  # fmt: skip
     seed: Seed = 0

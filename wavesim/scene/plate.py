@@ -81,7 +81,9 @@ class Plate(Model):
         """
         for name, count in (("columns", columns), ("rows", rows)):
             if count < 1:
-                raise InputError("is no number of pixels", key=name, value=count, expected="1 up")
+                raise InputError(
+                    "is not a number of pixels", key=name, value=count, expected="1 up"
+                )
         nx, ny = min(columns, self.pixels_x), min(rows, self.pixels_y)
         if (nx, ny) == (self.pixels_x, self.pixels_y):
             return self

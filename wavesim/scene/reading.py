@@ -80,7 +80,7 @@ def _find_files(scene: Scene, name: str) -> None:
     for key, wanted in named_files(scene):
         if not _is_file(scene.folder / wanted):
             raise SceneError(
-                "names a file that is not there",
+                "names a file that does not exist",
                 file=name,
                 key=key,
                 value=wanted,

@@ -20,7 +20,9 @@ def not_both(choices: Mapping[str, object]) -> None:
     first, second = choices
     if choices[first] is not None and choices[second] is not None:
         raise complaint(
-            f"cannot go with {first}", key=second, expected=f"{first} or {second}, not both"
+            f"cannot be combined with {first}",
+            key=second,
+            expected=f"{first} or {second}, not both",
         )
 
 

@@ -42,7 +42,7 @@ class BandpassFilter(Model):
     """Passes a band: a three-cavity interference filter of that full width at half maximum."""
 
     kind: Literal["bandpass"] = "bandpass"
-    centre_m: Wavelength = Field(description="middle of the band", examples=["650 nm"])
+    centre_m: Wavelength = Field(description="centre of the band", examples=["650 nm"])
     width_m: Length = Field(description="full width at half maximum", examples=["10 nm"])
     transmittance: Transmittance = Field(1.0, description="transmittance at the peak")
 
@@ -179,7 +179,9 @@ class Sun(SourceBase):
         for key, value in given.items():
             if value is not None and self.air == "above":
                 raise complaint(
-                    'cannot go with air = "above"', key=key, expected=f'air = "ground", or no {key}'
+                    'cannot be combined with air = "above"',
+                    key=key,
+                    expected=f'air = "ground", or no {key}',
                 )
         return self
 
@@ -238,7 +240,9 @@ class Laser(SourceBase):
             ("illuminance", self.illuminance_lx),
         ):
             if given is not None:
-                raise complaint("does not go with a laser", key=key, expected='power = "1 mW"')
+                raise complaint(
+                    "cannot be combined with a laser", key=key, expected='power = "1 mW"'
+                )
         return self
 
 
@@ -256,7 +260,7 @@ class Band(SourceBase):
     """The same power at every wavelength of a band and none outside."""
 
     kind: Literal["band"] = "band"
-    centre_m: Wavelength = Field(description="middle of the band", examples=["550 nm"])
+    centre_m: Wavelength = Field(description="centre of the band", examples=["550 nm"])
     width_m: Length = Field(description="full width of the band", examples=["100 nm"])
 
     @model_validator(mode="after")
@@ -266,7 +270,7 @@ class Band(SourceBase):
             raise complaint("reaches below zero wavelength", key="width", expected="less width")
         if high <= VISIBLE_LO_M or low >= VISIBLE_HI_M:
             raise complaint(
-                "leaves no light that can be seen",
+                "leaves no visible light",
                 key="centre",
                 expected="a band that overlaps 360 to 830 nm",
             )

@@ -35,7 +35,7 @@ _AMBIGUOUS = {"grad": "degrees or gon"}
 
 
 class UnitError(ValueError):
-    """The text is no number with a known unit; the message says why."""
+    """The text is not a number with a known unit; the message says why."""
 
 
 @dataclass(frozen=True)

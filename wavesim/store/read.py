@@ -60,7 +60,7 @@ def _opened(path: Path) -> Iterator[h5py.File]:
     check_regular(path, PlateFileError, "a plate file (.h5) written by wavesim")
     if not h5py.is_hdf5(path):
         raise PlateFileError(
-            "is not an HDF5 file, or only the start of one",
+            "is not an HDF5 file, or is truncated",
             file=path,
             expected="a plate file written by wavesim",
         )
@@ -91,7 +91,7 @@ def _check_version(file: h5py.File) -> None:
         )
     if version != layout.VERSION:
         raise PlateFileError(
-            "is in a layout that this version does not know",
+            "has a layout unknown to this version",
             key=layout.VERSION_ATTRIBUTE,
             value=version,
             expected=str(layout.VERSION),
@@ -161,7 +161,7 @@ def _check_shapes(arrays: dict[str, NDArray[np.float64]]) -> None:
                 )
     for field in layout.AXES:
         if (np.diff(arrays[field.attribute]) <= 0).any():
-            raise PlateFileError("does not rise all along", key=field.path)
+            raise PlateFileError("does not increase throughout", key=field.path)
 
 
 def _text(file: h5py.File, path: str) -> str:
@@ -184,7 +184,7 @@ def _scene(file: h5py.File) -> Scene:
         raise PlateFileError(f"is not a scene: {error}", key=layout.SCENE_RESOLVED) from error
     folder = _text(file, layout.SCENE_FOLDER)
     if not folder.isprintable():
-        raise PlateFileError("is no name of a folder", key=layout.SCENE_FOLDER)
+        raise PlateFileError("is not a name of a folder", key=layout.SCENE_FOLDER)
     return scene.beside(folder)
 
 

@@ -126,7 +126,7 @@ def bright_image_lx(scene: Scene) -> float:
     """
     if scene.source.slit is None or not isinstance(scene.aperture, Ruled):
         raise LimitError(
-            "has no extended image to reckon L S / f^2 for",
+            "has no extended image to estimate L S / f^2 for",
             key="source.slit",
             expected="a source slit and an aperture of slits, wires or grooves",
         )

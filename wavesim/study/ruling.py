@@ -116,7 +116,7 @@ def ruling(scene: Scene) -> Ruling:
     """
     if not isinstance(scene.aperture, Ruled):
         raise LimitError(
-            "has no rulings to speak of",
+            "has no rulings",
             key="aperture.kind",
             value=scene.aperture.kind,
             expected="slits, wires or a grating",
@@ -124,7 +124,7 @@ def ruling(scene: Scene) -> Ruling:
     bare = aperture.build(with_aperture(scene, defects=()), whole=True)
     if not _even(bare):
         raise LimitError(
-            "the slits differ in width or distance, and the formulas ask for equal ones",
+            "the slits differ in width or spacing, and the formulas need equal ones",
             key="aperture.slits",
             expected="slits given by count, width and pitch",
         )

@@ -115,7 +115,7 @@ def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
 def _check(path: Path, order: Floats, offset: Floats, strength: Floats) -> None:
     if np.any(order != np.rint(order)) or np.any(np.abs(order) > _MOST_ORDERS):
         raise TableError(
-            "holds an order that is no whole number of sense", file=path, key="order",
+            "holds an order that is not a whole number of sense", file=path, key="order",
             expected=f"whole numbers up to {_MOST_ORDERS:,}",
         )  # fmt: skip
     if np.any(offset == 0):
@@ -135,6 +135,6 @@ def _above_zero(path: Path, **columns: Floats) -> None:
             raise TableError(f"holds a {name} that is not above zero", file=path, key=name)
         if np.any((values < _LEAST) | (values > 1 / _LEAST)):
             raise TableError(
-                f"holds a {name} out of all measure", file=path, key=name,
+                f"holds a {name} outside any plausible range", file=path, key=name,
                 expected=f"from {_LEAST:g} to {1 / _LEAST:g}",
             )  # fmt: skip

@@ -100,7 +100,7 @@ def expose_plane(
 ) -> Lit:
     """Light in each pixel and along the middle row, before any exposure time.
 
-    `groove` is the element whose |E|^2 multiplies the light, where it is no table's affair.
+    `groove` is the element whose |E|^2 multiplies the light, where it is not a table's affair.
 
     Raises
     ------

@@ -33,7 +33,7 @@ def equal_elements(scene: Scene) -> str | None:
     if not isinstance(scene.aperture, Ruled):
         return NO_RULINGS
     if element_width_m(scene) is None or getattr(scene.aperture, "slits", None) is not None:
-        return "it asks for equal clear openings at an even pitch"
+        return "needs equal clear openings at an even pitch"
     if pitch_m(scene) is None or rulings(scene) < 2:
         return "one slit alone has no orders"
     return None
@@ -50,7 +50,7 @@ def even_elements(scene: Scene) -> str | None:
     """Why a scene has no equal elements, clear or grooved, at an even pitch, or None."""
     if has_orders(scene) or getattr(scene.aperture, "slits", None) is None:
         return has_orders(scene)
-    return "it asks for equal elements at an even pitch"
+    return "needs equal elements at an even pitch"
 
 
 def ideal(scene: Scene) -> Scene:
@@ -105,7 +105,7 @@ CLOSED_FORM = Approximation(
     name="n-slits",
     title="sinc^2(a u) times (sin N pi d u / N sin pi d u)^2",
     quantity="height of the first order, relative error (of the scene: of the peak, anywhere)",
-    parameter="rms error of the places over the pitch",
+    parameter="rms position error over the pitch",
     unit="",
     why_not=equal_elements,
     check=_closed,

@@ -130,7 +130,7 @@ def _order_estimate(scene: Scene, tolerance: float) -> Estimate | None:
 ORDER_PLACES = Approximation(
     name="order-places",
     title="maxima lie at whole orders m, whatever the envelope",
-    quantity="place of the first maximum in orders, relative error",
+    quantity="position of the first maximum in orders, relative error",
     parameter="number of slits",
     unit="",
     why_not=_order_why,

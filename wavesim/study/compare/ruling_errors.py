@@ -175,7 +175,7 @@ DIFFUSE_SMALL = Approximation(
     title="diffuse light is (2 pi mu sigma/d)^2 / N of the peak",
     quantity="mean diffuse level half-way between orders 1 and 2, relative error "
     "(speckle taken out with the same draws at a tiny error)",
-    parameter="rms error of the places over the pitch",
+    parameter="rms position error over the pitch",
     unit="",
     why_not=even_elements,
     check=_level,

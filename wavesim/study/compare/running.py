@@ -162,7 +162,7 @@ def _chosen(only: Sequence[str]) -> tuple[Approximation, ...]:
     for name in only:
         if name not in known:
             raise InputError(
-                "is no formula to compare with", key="only", value=name,
+                "is not a formula to compare with", key="only", value=name,
                 expected="one of " + ", ".join(known),
             )  # fmt: skip
     return tuple(known[name] for name in only) if only else APPROXIMATIONS

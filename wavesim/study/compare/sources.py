@@ -41,7 +41,7 @@ def _slit_why(scene: Scene) -> str | None:
     if has_orders(scene):
         return has_orders(scene)
     if scene.bench.source_focal_m is None:
-        return "without a collimator or a source distance the slit has no angle"
+        return "without a collimator or a source distance the slit has no angular width"
     return None
 
 

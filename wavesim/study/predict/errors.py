@@ -136,7 +136,9 @@ def _accumulated(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
     rms = defect.rms_m / ruled.pitch_m
     left = float(accumulated_factor(line.order, rms, ruled.count))
     width = accumulated_width_orders(line.order, rms)
-    words = f"accumulated errors broaden the line by {width:.3g} orders; its peak keeps {left:.3g}"
+    words = (
+        f"accumulated errors broaden the line by {width:.3g} orders, leaving {left:.3g} of its peak"
+    )
     return Effect(
         "random, accumulated",
         line.order,
@@ -161,7 +163,9 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
     )
     shift = focal_shift_m(ruled.focal_m, curvature)
     left = strehl_of_phase(waves)
-    words = f"the pitch drifts: best focus moves by {shift * 1e3:.3g} mm, the peak keeps {left:.3g}"
+    words = (
+        f"the pitch drifts: best focus moves by {shift * 1e3:.3g} mm, the peak falls to {left:.3g}"
+    )
     if float(np.ptp(waves)) > _MUCH_WAVES:
         words += f"; {np.ptp(waves):.2g} waves from middle to edge: refocus before judging"
     return Effect(

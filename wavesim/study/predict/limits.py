@@ -63,9 +63,9 @@ def _beam(ruled: Ruling) -> list[str]:
         if ruled.count <= _MANY:
             return []
         return [
-            "the ruling ends sharply: between the orders the line's own tails fall only to "
-            f"{0.5 / ruled.count**2:.1g} of it, and fainter ghosts hide there; a Gaussian beam "
-            "has no such tails"
+            "the ruling ends sharply: between the orders the wings of a line fall only to "
+            f"{0.5 / ruled.count**2:.1g} of it and hide fainter ghosts; a Gaussian beam has no "
+            "such wings"
         ]
     edge = float(abs(ruled.weight[[0, -1]]).max()) if ruled.count > 1 else 0.0
     if edge > 1e-3:
@@ -79,4 +79,7 @@ def _small_error(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> list[
     argument = 2 * math.pi * highest * largest / ruled.pitch_m
     if argument <= _SMALL_ERROR:
         return []
-    return [f"2 pi m A / d reaches {argument:.2g} in order {highest}: read the exact ghosts there"]
+    return [
+        f"2 pi m A / d reaches {argument:.2g} in order {highest}: there the exact formula for "
+        "ghosts holds, not the small-error one"
+    ]

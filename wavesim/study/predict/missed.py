@@ -12,7 +12,7 @@ from wavesim.study.ruling import Ruling, ruling_seen
 from wavesim.text import length
 
 _FEW = 10  # rulings up to which light between the orders counts
-_LEAST = 1e-4  # of the strongest nanometre: weaker light is no order worth having
+_LEAST = 1e-4  # of the strongest nanometre: weaker light is not an order worth having
 
 
 def missed(scene: Scene, ruled: Ruling | None = None) -> str | None:

@@ -55,7 +55,7 @@ class Core:
         above = np.flatnonzero(self.level >= self.peak / 2)
         first, last = int(above[0]), int(above[-1])
         if first == 0 or last == self.mu.size - 1:
-            raise ComputationError("the line is wider than the stretch that was looked at")
+            raise ComputationError("the line is wider than the range scanned")
 
         def rest(t: float) -> float:
             return float(self.curve(t)) - self.peak / 2

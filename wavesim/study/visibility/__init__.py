@@ -110,7 +110,7 @@ def _threshold(criterion: Criterion, speed: float, white: float) -> tuple[float,
     if criterion == "film":
         return speed_iso6(1.0) / speed, "density 0.10 above base and fog, 0.8 / speed (ISO 6)"
     raise InputError(
-        "is no criterion", key="criterion", value=criterion, expected="picture or film"
+        "is not a criterion", key="criterion", value=criterion, expected="picture or film"
     )
 
 
