@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from wavesim.studies import (
         compare,
         diagnose,
+        efficiency,
         measure,
         point,
         predict,
@@ -60,6 +61,7 @@ __all__ = [
     "amplitude",
     "compare",
     "diagnose",
+    "efficiency",
     "expose",
     "load",
     "load_study",
@@ -81,6 +83,7 @@ _HOMES = {
     "Scene": ("wavesim.scene", "Scene"),
     "compare": ("wavesim.studies", "compare"),
     "diagnose": ("wavesim.studies", "diagnose"),
+    "efficiency": ("wavesim.studies", "efficiency"),
     "expose": ("wavesim.lightpath", "expose"),
     "load": ("wavesim.scene", "load"),
     "load_study": ("wavesim.ensemble", "load_plan"),

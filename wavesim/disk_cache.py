@@ -29,7 +29,12 @@ _SEAL = 32  # bytes of the digest at the end of a file
 
 
 def grid(
-    table: Reals, settings: tuple[float, ...], make: Callable[[], Reals], shape: Shape
+    table: Reals,
+    settings: tuple[float | str, ...],
+    make: Callable[[], Reals],
+    shape: Shape,
+    *,
+    what: str = "sun",
 ) -> Reals:
     """The array that `make` gives, from the cache if it was made before.
 
@@ -39,9 +44,11 @@ def grid(
         All that the array depends on; their digest, with this package's version, is the name.
     shape
         What the array must have; a file with another is computed anew.
+    what
+        Beginning of the file's name.
     """
     key = _digest(table, settings)
-    path = _folder() / f"sun-{key}.npy"
+    path = _folder() / f"{what}-{key}.npy"
     stored = _read(path, key, shape)
     if stored is not None:
         return stored
@@ -59,7 +66,7 @@ def _folder() -> Path:
     return platformdirs.user_cache_path("wavesim")
 
 
-def _digest(table: Reals, settings: tuple[float, ...]) -> str:
+def _digest(table: Reals, settings: tuple[float | str, ...]) -> str:
     from wavesim import __version__
 
     digest = hashlib.sha256(np.ascontiguousarray(table).tobytes())
@@ -105,4 +112,4 @@ def _write(path: Path, key: str, values: Reals) -> None:
         with replacing(path) as temporary:
             temporary.write_bytes(payload + _seal(key, payload))
     except (OSError, OutputError, ValueError) as error:
-        report_full_disk("the Sun's light", path.parent, error)
+        report_full_disk("an array for later runs", path.parent, error)

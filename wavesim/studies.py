@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from wavesim.plate import Plate
     from wavesim.scene import Scene
     from wavesim.study.compare import Compared
+    from wavesim.study.efficiency import Efficiency
     from wavesim.study.point import Point
     from wavesim.study.predict import Prediction
     from wavesim.study.profile import LineProfile
@@ -172,6 +173,54 @@ def compare(
     if vary is not None:
         return study.vary(scene, vary, tuple(values), tolerance=tolerance, only=names)
     return study.compare(scene, tolerance=tolerance, only=names, points=steps)
+
+
+def efficiency(
+    scene: Scene,
+    *,
+    order: int | Sequence[int] = (),
+    from_: Quantity = "380 nm",
+    to: Quantity = "780 nm",
+    wavelength: Quantity | None = None,
+    turn: tuple[Quantity, Quantity] | None = None,
+    points: int = 401,
+    tolerance: float = 1e-3,
+) -> Efficiency:
+    """Efficiency of each order by rigorous theory; see `wavesim.study.efficiency.efficiency`.
+
+    Parameters
+    ----------
+    order : to list, one or several; default the six brightest
+    from_, to : range of wavelengths in air
+    wavelength, turn : one wavelength instead, and a range of turns of the grating
+    points : of the curves
+    tolerance : of truncation and interpolation
+
+    Raises
+    ------
+    LimitError
+        No grooves, or a material's table that does not cover the wavelengths.
+    ComputationError
+        The groove is deeper than the theory converges for.
+    """
+    from wavesim.study import efficiency as study
+
+    turned = None
+    if turn is not None:
+        low, high = (_si("turn", end, "angle", "20 deg") for end in turn)
+        turned = low, high
+    return study.efficiency(
+        scene,
+        orders=(order,) if isinstance(order, int) else tuple(order),
+        from_m=_si("from", from_, "length", "380 nm"),
+        to_m=_si("to", to, "length", "780 nm"),
+        wavelength_m=None
+        if wavelength is None
+        else _si("wavelength", wavelength, "length", "546.1 nm"),
+        turn_rad=turned,
+        points=points,
+        tolerance=tolerance,
+    )
 
 
 def diagnose(*tables: str | Path, pitch: Quantity | None = None) -> Diagnosis:

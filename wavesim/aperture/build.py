@@ -16,6 +16,7 @@ from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
+from wavesim.aperture.rigorous import RigorousGroove, rigorous_groove
 from wavesim.aperture.spread import spread
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
@@ -68,7 +69,7 @@ def build(scene: Scene, *, whole: bool = False) -> Aperture:
     _check_reach(kept, along.height_m)
     smallest = min(pitch_m, *(comb.element.width_m for comb in bare))
     return Aperture(
-        kept, along.height_m, pitch_m, of_small_elements(smallest, _HOLDS),
+        kept, along.height_m, pitch_m, _limits(kept, smallest),
         along.gaussian_m, _chords(beam, scene, along.height_m / 2), beam.radius_m,
     )  # fmt: skip
 
@@ -80,6 +81,14 @@ def no_light() -> LimitError:
         key="bench.beam",
         expected="a beam wider than the pitch, and rulings that are not all missing",
     )
+
+
+def _limits(combs: tuple[Comb, ...], smallest_m: float) -> tuple[str, ...]:
+    """Where the theory stops, or that it is rigorous."""
+    element = combs[0].element
+    if isinstance(element, RigorousGroove):
+        return (element.theory,)
+    return of_small_elements(smallest_m, _HOLDS)
 
 
 def needs_strips(scene: Scene) -> bool:
@@ -227,12 +236,26 @@ def _grating(grating: Grating, scene: Scene) -> tuple[Comb, ...]:
     if grating.slit_width_m is not None:
         width = np.full(ideal.size, grating.slit_width_m) + wrong.width_m
         return _openings(place, width, wrong, scene)
-    groove = _groove(grating, scene.folder)
+    if grating.rigorous:
+        return (_rigorous(scene, place, wrong),)
+    groove = scalar_groove(grating, scene.folder)
     weight = np.ones(ideal.size, dtype=np.complex128) * wrong.weight
     depth = np.broadcast_to(np.asarray(wrong.depth, dtype=np.float64), ideal.shape)
     turns = 2.0 if grating.mounting == "reflection" else getattr(grating.groove, "index", 1.5) + 1
     phase = 2 * math.pi * turns / VISIBLE_LO_M * groove.relief_m
     return spread(groove.deepened, depth, place, weight, phase)
+
+
+def _rigorous(scene: Scene, place: Floats, wrong: Errors) -> Comb:
+    """One comb of grooves with the efficiencies of rigorous theory."""
+    if np.any(np.asarray(wrong.depth) != 1):
+        raise LimitError(
+            "changes the depth of the grooves, of which rigorous theory computes one",
+            key="aperture.defects",
+            expected='defects of place or weight, or theory = "scalar"',
+        )
+    weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
+    return Comb(rigorous_groove(scene), place, weight)
 
 
 def _openings(place: Floats, width: Floats, wrong: Errors, scene: Scene) -> tuple[Comb, ...]:
@@ -266,7 +289,8 @@ def _reach(scene: Scene) -> float:
     return float(np.abs(geometry.sine_in + ends).max()) + 1e-3
 
 
-def _groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
+def scalar_groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
+    """The element of a grating in scalar theory."""
     pitch, groove = grating.mean_pitch_m, grating.groove
     surface = _surface(grating, folder)
     if isinstance(groove, BlazedGroove):

@@ -31,7 +31,7 @@ __all__ = ["main"]
 
 _COMMANDS = (
     "expose", "develop", "point", "predict", "profile", "tolerance", "diagnose", "measure",
-    "compare", "fit", "study", "figure", "sheet", "animate", "live", "keys", "schema",
+    "efficiency", "compare", "fit", "study", "figure", "sheet", "animate", "live", "keys", "schema",
 )  # fmt: skip
 _FAILED, _WRONG, _INTERRUPTED = 1, 2, signals.INTERRUPTED
 _LONGEST = 1200  # letters of a message

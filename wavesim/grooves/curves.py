@@ -49,7 +49,7 @@ class Path:
 
 
 @dataclass(frozen=True, eq=False)
-class _Part:
+class Part:
     """One part [a, b] with values (n + 1, channels) at its Chebyshev points."""
 
     a: float
@@ -77,7 +77,7 @@ class EfficiencyCurve:
     """
 
     order: Integers
-    parts: tuple[_Part, ...]
+    parts: tuple[Part, ...]
     computed: int
     error: Floats
     sampling_error: float
@@ -189,26 +189,26 @@ def _channels(found: Amplitudes) -> Floats:
     return np.concatenate([up, down, found.absorbed.T], axis=1)
 
 
-def _turned(parts: list[_Part], orders: int) -> tuple[_Part, ...]:
+def _turned(parts: list[Part], orders: int) -> tuple[Part, ...]:
     """Channels by m instead of n = -m."""
     column = np.arange(4 * orders).reshape(4, orders)[:, ::-1].ravel()
     column = np.concatenate([column, 4 * orders + np.arange(2)])
-    return tuple(_Part(p.a, p.b, p.value[:, column]) for p in parts)
+    return tuple(Part(p.a, p.b, p.value[:, column]) for p in parts)
 
 
 def _sampled(
     values: Callable[[Floats], Floats], breaks: Floats, tolerance: float
-) -> tuple[list[_Part], int, float]:
+) -> tuple[list[Part], int, float]:
     """Parts that are interpolated to the tolerance; number of places; error foretold."""
     waiting = [(float(a), float(b)) for a, b in pairwise(breaks)]
     narrowest = _NARROWEST * (breaks[-1] - breaks[0])
     open_parts = _fill(values, [(a, b, _FIRST) for a, b in waiting])
-    computed, sampling, done = sum(p.size + 1 for p in open_parts), 0.0, list[_Part]()
+    computed, sampling, done = sum(p.size + 1 for p in open_parts), 0.0, list[Part]()
     while open_parts:
         asked = [(p.a, p.b, 2 * p.size) for p in open_parts]
         refined = _refined(values, open_parts)
         computed += sum(n // 2 for _, _, n in asked)
-        again: list[_Part] = []
+        again: list[Part] = []
         halves: list[tuple[float, float, int]] = []
         for coarse, fine in zip(open_parts, refined, strict=True):
             error = _foretold(coarse, fine)
@@ -231,17 +231,15 @@ def _points(a: float, b: float, size: int) -> Floats:
     return np.asarray(a + (b - a) * np.sin(np.pi * s / 2) ** 2)
 
 
-def _fill(
-    values: Callable[[Floats], Floats], wanted: list[tuple[float, float, int]]
-) -> list[_Part]:
+def _fill(values: Callable[[Floats], Floats], wanted: list[tuple[float, float, int]]) -> list[Part]:
     if not wanted:
         return []
     places = [_points(*part) for part in wanted]
     found = np.split(values(np.concatenate(places)), np.cumsum([p.size for p in places])[:-1])
-    return [_Part(a, b, value) for (a, b, _), value in zip(wanted, found, strict=True)]
+    return [Part(a, b, value) for (a, b, _), value in zip(wanted, found, strict=True)]
 
 
-def _refined(values: Callable[[Floats], Floats], parts: list[_Part]) -> list[_Part]:
+def _refined(values: Callable[[Floats], Floats], parts: list[Part]) -> list[Part]:
     """The same parts with twice as many intervals; only the new places are computed."""
     places = [_points(p.a, p.b, 2 * p.size)[1::2] for p in parts]
     found = np.split(values(np.concatenate(places)), np.cumsum([p.size for p in places])[:-1])
@@ -249,17 +247,17 @@ def _refined(values: Callable[[Floats], Floats], parts: list[_Part]) -> list[_Pa
     for part, new in zip(parts, found, strict=True):
         value = np.empty((2 * part.size + 1, part.value.shape[1]))
         value[::2], value[1::2] = part.value, new
-        finer.append(_Part(part.a, part.b, value))
+        finer.append(Part(part.a, part.b, value))
     return finer
 
 
-def _foretold(coarse: _Part, fine: _Part) -> float:
+def _foretold(coarse: Part, fine: Part) -> float:
     """Largest difference between the new values and those that the old ones foretold."""
     places = _points(fine.a, fine.b, fine.size)[1::2]
     return float(np.abs(_interpolated(coarse, places) - fine.value[1::2]).max())
 
 
-def _interpolated(part: _Part, x: Floats) -> Floats:
+def _interpolated(part: Part, x: Floats) -> Floats:
     """Barycentric interpolation in s (Berrut & Trefethen 2004)."""
     n = part.size
     s = (1 - np.cos(np.pi * np.arange(n + 1) / n)) / 2

@@ -6,6 +6,7 @@ bandpass    T / (1 + |2 (lambda - centre) / width|^6): the shape of an interfere
 long-, shortpass   T / (1 + exp(-+ 2 ln 9 (lambda - edge) / width)): half at the edge, from 10 % to
             90 % over `width`; a step if the width is 0; blocked below 1e-6 (3.1 widths).
 neutral     10^-density.
+polariser   half of unpolarised light, cos^2 of the angle of polarised (Malus), at every wavelength.
 table       straight lines between the measured points (in transmittance), nothing outside them.
 
 The product with a spectrum is right to 1e-9 of its density (1e-5 for the Sun with lines, as the
@@ -14,6 +15,7 @@ Sun itself), and exact for straight pieces.
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -27,6 +29,7 @@ from wavesim.scene import (
     Filter,
     LongpassFilter,
     NeutralFilter,
+    PolariserFilter,
     ShortpassFilter,
 )
 
@@ -34,11 +37,21 @@ Reals = NDArray[np.float64]
 
 _BAND_REACH = 1e5 ** (1.0 / 6.0) / 2.0  # widths from the middle to 1e-5
 _EDGE_REACH = float(np.log(1e6) / (2.0 * np.log(9.0)))  # widths from the edge to 1e-6
+_CROSSED = 1e-9  # less than a polariser's leak
 _NARROWEST_M = 1e-13  # an edge or band narrower than this is drawn so wide
 
 
-def passed(spectrum: Spectrum, filters: tuple[Filter, ...], folder: Path) -> Spectrum:
-    """The spectrum behind all filters, in any order.
+def passed(
+    spectrum: Spectrum,
+    filters: tuple[Filter, ...],
+    folder: Path,
+    polarisation_rad: float | None = None,
+) -> Spectrum:
+    """The spectrum behind all filters; polarisers take what their order lets them.
+
+    Parameters
+    ----------
+    polarisation_rad : [rad] direction of the electric field before them; None: unpolarised
 
     Raises
     ------
@@ -48,7 +61,11 @@ def passed(spectrum: Spectrum, filters: tuple[Filter, ...], folder: Path) -> Spe
         Nothing passes.
     """
     for number, item in enumerate(filters):
-        spectrum = _through(spectrum, item, folder)
+        if isinstance(item, PolariserFilter):
+            spectrum = spectrum.scaled(_malus(polarisation_rad, item.axis_rad or 0.0))
+            polarisation_rad = item.axis_rad
+        else:
+            spectrum = _through(spectrum, item, folder)
         if spectrum.lo_m.size == 0:
             raise SceneError(
                 "lets nothing through from this source and the filters before it",
@@ -67,6 +84,8 @@ def _through(spectrum: Spectrum, item: Filter, folder: Path) -> Spectrum:
         return _bandpass(spectrum, item)
     if isinstance(item, (LongpassFilter, ShortpassFilter)):
         return _edge(spectrum, item)
+    if isinstance(item, PolariserFilter):
+        raise TypeError("a polariser depends on what the light was before")
     table = filter_table(folder / item.file)
     return spectrum.times(
         lambda wavelength: np.interp(wavelength, table.wavelength_m, table.value),
@@ -74,6 +93,21 @@ def _through(spectrum: Spectrum, item: Filter, folder: Path) -> Spectrum:
         range_m=(float(table.wavelength_m[0]), float(table.wavelength_m[-1])),
         fine_m=float(np.diff(table.wavelength_m).min()) / 1e2,
     )
+
+
+def _malus(polarisation_rad: float | None, axis_rad: float) -> float:
+    """Part that an ideal polariser passes (Malus; half of unpolarised light)."""
+    if polarisation_rad is None:
+        return 0.5
+    passed = math.cos(axis_rad - polarisation_rad) ** 2
+    if passed < _CROSSED:
+        raise SceneError(
+            "is crossed with the light's polarisation and lets nothing through",
+            key="source.filters",
+            value="polariser",
+            expected="an axis less than 90 deg from the direction of the electric field",
+        )
+    return passed
 
 
 def _bandpass(spectrum: Spectrum, item: BandpassFilter) -> Spectrum:

@@ -73,7 +73,7 @@ def spectrum(
         levelled = raw.scaled(source.power_W / area, "irradiance")
     else:
         levelled = _levelled(raw, source, absolute=absolute)
-    return filters.passed(levelled, source.filters, folder)
+    return filters.passed(levelled, source.filters, folder, source.polarisation_rad)
 
 
 def _raw(source: Source, folder: Path) -> tuple[Spectrum, bool]:

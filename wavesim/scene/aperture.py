@@ -8,7 +8,14 @@ from pydantic import Field, model_validator
 
 from wavesim.scene.base import Model
 from wavesim.scene.defect import Defect
-from wavesim.scene.groove import DEFAULT_INDEX, Groove, SlitGroove
+from wavesim.scene.groove import (
+    DEFAULT_INDEX,
+    BinaryGroove,
+    Coating,
+    Groove,
+    MaterialName,
+    SlitGroove,
+)
 from wavesim.scene.planar import (
     Annulus,
     Disc,
@@ -198,6 +205,26 @@ class Grating(Ruled):
         None, description="CSV file of wavelength and reflectance, beside the scene"
     )
 
+    material: MaterialName | None = Field(
+        None,
+        description="material of the grooves, for rigorous theory; default a perfect conductor "
+        "in reflection, the groove's index in transmission",
+        examples=["aluminium"],
+    )
+    material_file: FileName | None = Field(
+        None, description="CSV file of wavelength in vacuum, n and k, instead of a material"
+    )
+    coating: Coating | None = Field(
+        None,
+        description="layer on the grooves of a reflection grating, for rigorous theory",
+        examples=[{"material": "magnesium fluoride", "thickness": "25 nm"}],
+    )
+
+    @property
+    def rigorous(self) -> bool:
+        """Whether the efficiency of its orders is that of rigorous theory."""
+        return getattr(self.groove, "theory", "scalar") == "rigorous"
+
     @property
     def mean_pitch_m(self) -> float:
         """Pitch before any defect [m], given or from the density."""
@@ -259,6 +286,22 @@ class Grating(Ruled):
                 "belongs to a reflection grating", key=key, expected='mounting = "reflection"'
             )
         not_both(choices)
+        not_both({"material": self.material, "material_file": self.material_file})
+        if self.rigorous:
+            for key in (key for key, value in choices.items() if value is not None):
+                right = 'material = "aluminium", or theory = "scalar"'
+                raise complaint("does not go with rigorous theory", key=key, expected=right)
+        return self._check_coating()
+
+    def _check_coating(self) -> Self:
+        if self.coating is None:
+            return self
+        if self.mounting == "transmission" or isinstance(self.groove, BinaryGroove):
+            raise complaint(
+                "needs a reflection grating whose facets are inclined",
+                key="coating",
+                expected='mounting = "reflection" and a blazed, sinusoidal or table profile',
+            )
         return self
 
 

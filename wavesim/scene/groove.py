@@ -12,6 +12,27 @@ _INDEX = "refractive index of the material (transmission only)"
 DEFAULT_INDEX = 1.5
 
 
+Theory = Annotated[
+    Literal["scalar", "rigorous"],
+    Field(
+        description="theory of the efficiency of its orders: thin relief, or Maxwell's equations"
+    ),
+]
+MaterialName = Literal[
+    "aluminium", "aluminium-fresh", "silver", "silver-fresh", "gold", "gold-fresh", "chromium",
+    "nickel", "magnesium fluoride", "fused silica", "crown glass", "acrylic", "resin",
+]  # fmt: skip
+
+
+class Coating(Model):
+    """A layer on the grooves; both its faces have their profile."""
+
+    material: MaterialName = Field(description="what it is of", examples=["magnesium fluoride"])
+    thickness_m: Length = Field(
+        description="thickness, across the grating's plane", examples=["25 nm"]
+    )
+
+
 class SlitGroove(Model):
     """Clear and opaque: each ruling is a slit."""
 
@@ -29,7 +50,16 @@ class BlazedGroove(Model):
         description="angle of the facet to the grating's plane; its sign turns the blaze over",
         examples=["8.6 deg"],
     )
+    back_angle_rad: (
+        Annotated[float, Quantity("angle", "72 deg", 0.05, 1.5707963267948968)] | None
+    ) = Field(
+        None,
+        description="angle of the back facet to the grating's plane, of rigorous theory alone; "
+        "default 90 deg less the facet angle",
+        examples=["72 deg"],
+    )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
 
 
 class SinusoidalGroove(Model):
@@ -38,6 +68,7 @@ class SinusoidalGroove(Model):
     profile: Literal["sinusoidal"] = "sinusoidal"
     depth_m: LengthOrZero = Field(description="depth from crest to trough", examples=["200 nm"])
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
 
 
 class BinaryGroove(Model):
@@ -49,6 +80,7 @@ class BinaryGroove(Model):
         0.5, description="fraction of the pitch at the upper level", examples=[0.5]
     )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
 
 
 class TableGroove(Model):
@@ -57,6 +89,7 @@ class TableGroove(Model):
     profile: Literal["table"] = "table"
     file: FileName = Field(description="CSV file of place and height, beside the scene")
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
 
 
 Groove = Annotated[

@@ -28,7 +28,7 @@ _PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
 _DEEP_KEY = re.compile(
     rf"(?:^|[{{,\[])[ \t]*+{_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{_DEEPEST}}}", re.MULTILINE
 )
-FILE_FIELDS = ("file", "phase_file", "reflectance_file")
+FILE_FIELDS = ("file", "phase_file", "reflectance_file", "material_file")
 
 
 def load(path: str | Path) -> Scene:

@@ -5,7 +5,9 @@
 import math
 from typing import Annotated, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, core_schema
 
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.scene.base import PRINTABLE, Model
@@ -25,6 +27,34 @@ from wavesim.scene.quantities import (
     complaint,
 )
 from wavesim.scene.rules import exactly_one, not_both
+
+
+class _Polarisation(Quantity):
+    """An angle from the direction of the grooves, or a word for it; None is unpolarised."""
+
+    def read(self, value: object, info: core_schema.ValidationInfo) -> float:
+        """along: 0; across: 90 deg; else an angle."""
+        if value in POLARISATIONS:
+            return POLARISATIONS[str(value)]
+        return super().read(value, info)
+
+    def __get_pydantic_core_schema__(
+        self, _source: object, _handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        return core_schema.with_info_before_validator_function(
+            lambda value, info: None if value in (None, "none") else self.read(value, info),
+            core_schema.nullable_schema(core_schema.float_schema()),
+        )
+
+    def __get_pydantic_json_schema__(
+        self, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        words = {"enum": ["none", *POLARISATIONS]}
+        return {"anyOf": [words, super().__get_pydantic_json_schema__(schema, handler)]}
+
+
+POLARISATIONS = {"along": 0.0, "across": math.pi / 2}
+Polarisation = Annotated[float | None, _Polarisation("angle", "45 deg", -math.pi, math.pi)]
 
 FileName = Annotated[
     str, Field(min_length=1, max_length=1024, pattern=PRINTABLE, examples=["measured.csv"])
@@ -87,6 +117,23 @@ class NeutralFilter(Model):
         return self
 
 
+class PolariserFilter(Model):
+    """An ideal polariser: passes half of unpolarised light, else cos^2 of the angle (Malus)."""
+
+    kind: Literal["polariser"] = "polariser"
+    axis_rad: Polarisation = Field(
+        description="direction of the electric field that it passes, from that of the grooves: "
+        "along, across, or an angle",
+        examples=["across"],
+    )
+
+    @model_validator(mode="after")
+    def _has_an_axis(self) -> Self:
+        if self.axis_rad is None:
+            raise complaint("has no direction", key="axis", expected="along, across or an angle")
+        return self
+
+
 class TableFilter(Model):
     """A measured filter; the file's header names wavelength and transmittance or density."""
 
@@ -95,7 +142,12 @@ class TableFilter(Model):
 
 
 Filter = Annotated[
-    BandpassFilter | LongpassFilter | ShortpassFilter | NeutralFilter | TableFilter,
+    BandpassFilter
+    | LongpassFilter
+    | ShortpassFilter
+    | NeutralFilter
+    | PolariserFilter
+    | TableFilter,
     Field(discriminator="kind"),
 ]
 
@@ -115,6 +167,12 @@ class SourceBase(Model):
             examples=["32 arcmin"],
         )
     )
+    polarisation_rad: Polarisation = Field(
+        None,
+        description="direction of the electric field from that of the grooves: none (unpolarised), "
+        "along, across, or an angle; tells in rigorous theory",
+        examples=["across"],
+    )
     filters: tuple[Filter, ...] = Field((), description="filters in the beam", max_length=100)
     luminance_cd_m2: Luminance | None = Field(
         None,
@@ -126,6 +184,14 @@ class SourceBase(Model):
         description="illuminance of a point source's beam at the aperture, before the filters",
         examples=["100 klx"],
     )
+
+    @property
+    def field_along(self) -> float:
+        """Part of the light behind the filters whose electric field lies along the grooves."""
+        angle = self.polarisation_rad
+        for item in self.filters:
+            angle = item.axis_rad if isinstance(item, PolariserFilter) else angle
+        return 0.5 if angle is None else math.cos(angle) ** 2
 
     @property
     def is_point(self) -> bool:

@@ -1,0 +1,145 @@
+"""wavesim efficiency: how much light goes into each order, by rigorous theory."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from wavesim.cli.common import echo_json, name_of, print_result, progress, scene_named
+from wavesim.cli.options import (
+    FIGURES,
+    PLATES,
+    WAVELENGTH,
+    Amount,
+    Output,
+    Whole,
+    examples,
+    json_option,
+)
+from wavesim.errors import InputError
+
+if TYPE_CHECKING:
+    from wavesim.scene import Scene
+    from wavesim.study.efficiency import Efficiency
+
+_TURN = Amount("angle", "20 deg", -math.pi / 2, math.pi / 2)
+_TABLES = (".csv", *PLATES)
+
+
+@click.command(
+    short_help="Give the efficiency of each order of SCENE's grating, by rigorous theory.",
+    epilog=examples(
+        "wavesim efficiency scenes/rigorous_across.toml --figure efficiency.png",
+        'wavesim efficiency scenes/rigorous_blaze.toml --order 1 --from "400 nm" \\\n'
+        '    --to "700 nm" -o first_order.csv',
+        'wavesim efficiency scenes/rigorous_blaze.toml --wavelength "546.1 nm" \\\n'
+        '    --turn-from "0 deg" --turn-to "60 deg"',
+    ),
+)
+@click.argument("scene_file", metavar="SCENE")
+@click.option(
+    "--order", "orders", type=Whole(), metavar="M", multiple=True,
+    help="Order to list; may be repeated. Default: the six brightest.",
+)  # fmt: skip
+@click.option(
+    "--from", "from_m", type=WAVELENGTH, default="380 nm", show_default=True,
+    help="Shortest wavelength, in air.",
+)  # fmt: skip
+@click.option(
+    "--to", "to_m", type=WAVELENGTH, default="780 nm", show_default=True,
+    help="Longest wavelength.",
+)  # fmt: skip
+@click.option(
+    "--wavelength", "wavelength_m", type=WAVELENGTH,
+    help="One wavelength, over turns of the grating instead.",
+)  # fmt: skip
+@click.option("--turn-from", type=_TURN, help="First turn of the grating.")
+@click.option("--turn-to", type=_TURN, help="Last turn of the grating.")
+@click.option(
+    "--points", type=Whole(2, 100_000), default=401, show_default=True,
+    help="Places of the curves.",
+)  # fmt: skip
+@click.option("-o", "output", type=Output(*_TABLES), help="Write the curves: .csv or .h5.")
+@click.option("--figure", type=Output(*FIGURES), help="Draw them: .png, .pdf or .svg.")
+@json_option
+def command(
+    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: Any
+) -> None:
+    """Give the efficiency of each order of SCENE's grating, by rigorous theory.
+
+    For light with its electric field along and across the grooves, beside scalar theory, over
+    wavelength at the scene's incidence, or over turns of the grating at one wavelength. Lists
+    where orders pass off and where surface plasmons are to be expected, the peak of each order
+    and its width. The scene's material counts; without one, a reflection grating is a perfect
+    conductor. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
+    """
+    scene = scene_named(scene_file, output, figure)
+    with progress(name_of(scene, scene_file)) as show:
+        show("efficiencies")
+        found = _computed(scene, given)
+        files = _written(scene, found, output, figure)
+    if as_json:
+        echo_json({"scene_file": scene_file, **found.record(), "files": files})
+        return
+    print_result(found, *([("written", ", ".join(files))] if files else []))
+
+
+def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:
+    from wavesim.study.efficiency import efficiency
+
+    turn = given.pop("turn_from"), given.pop("turn_to")
+    turned = given["wavelength_m"] is not None
+    if any(end is not None for end in turn) and not turned:
+        raise InputError(
+            "goes with one wavelength", key="--turn-from", expected='--wavelength "546.1 nm" too'
+        )
+    if (turn[0] is None) != (turn[1] is None):
+        raise InputError("needs both ends", key="--turn-from", expected="--turn-from and --turn-to")
+    return efficiency(scene, turn_rad=None if turn[0] is None else turn, **given)
+
+
+def _written(
+    scene: Scene, found: Efficiency, output: Path | None, figure: Path | None
+) -> list[str]:
+    if output is not None:
+        from wavesim.study.efficiency_files import save_csv, save_hdf5
+
+        if output.suffix.lower() == ".csv":
+            save_csv(found, output)
+        else:
+            save_hdf5(found, scene, output)
+    if figure is not None:
+        from wavesim.figures import save
+
+        save(drawing(found), figure)
+    return [str(path) for path in (output, figure) if path is not None]
+
+
+def drawing(found: Efficiency):  # type: ignore[no-untyped-def]
+    """The figure of an efficiency study."""
+    import numpy as np
+
+    from wavesim.figures.efficiency import AnomalyMark, OrderCurves, efficiency_figure
+    from wavesim.figures.style import Words
+
+    over_wavelength = found.over == "wavelength"
+    x = found.x * 1e9 if over_wavelength else np.degrees(found.x)
+    scale = 1e9 if over_wavelength else 180 / math.pi
+    orders = [
+        OrderCurves(f"order {one.order}, {one.side}", one.along, one.across, one.scalar)
+        for one in found.orders
+    ]
+    marks = [
+        AnomalyMark(
+            a.predicted * scale,
+            f"{a.order} {'plasmon' if a.kind == 'surface plasmon' else 'passes off'}",
+            a.kind == "surface plasmon",
+        )
+        for a in found.anomalies
+    ]
+    label = "wavelength (nm)" if over_wavelength else "turn of the grating (deg)"
+    words = Words(found.title, f"{found.material}; part of the incident power", label)
+    return efficiency_figure(x, orders, marks=marks, words=words)

@@ -1,0 +1,457 @@
+"""Efficiency of a grating's orders by rigorous theory, beside the scalar one."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.aperture.build import scalar_groove
+from wavesim.aperture.elements import Rays
+from wavesim.errors import LimitError
+from wavesim.grooves.anomalies import Kind, Place, places
+from wavesim.grooves.curves import EfficiencyCurve, Path, curve
+from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
+from wavesim.results import Column, Listing, Result, Sentence
+from wavesim.scene import Scene
+from wavesim.scene.aperture import Grating
+
+Floats = npt.NDArray[np.float64]
+_FROM_M, _TO_M = 380e-9, 780e-9
+_STEEPEST_RAD = math.radians(89)
+_REACH = (0.97, 1.06)  # of a predicted plasmon's wavelength: where its dip is looked for
+
+
+@dataclass(frozen=True, eq=False)
+class OrderEfficiency:
+    """One order: fractions of the incident power over the range.
+
+    Attributes
+    ----------
+    order : m
+    side : where it leaves the grooves
+    along, across : (n,) light with the electric field along and across the grooves
+    scalar : (n,) scalar theory times what a flat surface reflects or passes
+    """
+
+    order: int
+    side: str
+    along: Floats
+    across: Floats
+    scalar: Floats
+
+    @property
+    def unpolarised(self) -> Floats:
+        """(n,) mean of both."""
+        return (self.along + self.across) / 2
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Where unpolarised light is brightest in an order.
+
+    Attributes
+    ----------
+    order : m
+    at : wavelength [m] or angle [rad]
+    efficiency : there
+    low, high : where it falls to half, or the end of the range
+    """
+
+    order: int
+    at: float
+    efficiency: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Anomaly:
+    """A predicted anomaly, and where the absorption of light across the grooves peaks near it.
+
+    Attributes
+    ----------
+    order, kind : of the order that passes off or excites a plasmon
+    predicted : wavelength [m] or angle [rad]
+    found : likewise, of the peak of absorption; None for an order passing off, or without a peak
+    """
+
+    order: int
+    kind: Kind
+    predicted: float
+    found: float | None
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Efficiency(Result):
+    """What `efficiency` found.
+
+    Attributes
+    ----------
+    title : of the scene
+    over : "wavelength" or "turn"
+    x : (n,) wavelengths in air [m] or turns [rad]
+    wavelength_m : (n,) in air
+    orders : those asked for
+    absorbed : (2, n) of light along and across, from the field in the material
+    anomalies, peaks : see there
+    material : with its source
+    error : (2,) by a second truncation, along and across
+    sampling_error : of interpolation along the curve
+    balance : largest defect of the energy balance
+    functions, computed : size of the computation
+    """
+
+    kind: ClassVar[str] = "efficiency"
+    title: str
+    over: str
+    x: Floats
+    wavelength_m: Floats
+    orders: tuple[OrderEfficiency, ...]
+    absorbed: Floats
+    anomalies: tuple[Anomaly, ...]
+    peaks: tuple[Peak, ...]
+    material: str
+    error: tuple[float, float]
+    sampling_error: float
+    balance: float
+    functions: int
+    computed: int
+
+    def record(self) -> dict[str, object]:
+        """Plain values in SI units."""
+        return {
+            "kind": self.kind,
+            "title": self.title,
+            "over": self.over,
+            "wavelength_m": self.wavelength_m.tolist(),
+            **({"turn_rad": self.x.tolist()} if self.over == "turn" else {}),
+            "orders": [
+                {
+                    "order": one.order,
+                    "side": one.side,
+                    **{
+                        key: getattr(one, key).tolist()
+                        for key in ("along", "across", "unpolarised", "scalar")
+                    },
+                }
+                for one in self.orders
+            ],
+            "absorbed": {
+                "along": self.absorbed[0].tolist(), "across": self.absorbed[1].tolist()
+            },
+            "anomalies": [vars(one) for one in self.anomalies],
+            "peaks": [vars(one) for one in self.peaks],
+            "material": self.material,
+            "accuracy": {
+                "truncation_along": self.error[0], "truncation_across": self.error[1],
+                "sampling": self.sampling_error, "energy_balance": self.balance,
+                "functions": self.functions, "computed": self.computed,
+            },
+        }  # fmt: skip
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        yield Sentence("grooves", self.material)
+        yield Sentence(
+            "accuracy",
+            f"{max(self.error):.0e} by a second truncation, {self.sampling_error:.0e} by "
+            f"interpolation between {self.computed} places computed with {self.functions} "
+            f"functions; energy balance within {self.balance:.0e}",
+        )
+        yield self._peaks()
+        yield self._values()
+        if self.anomalies:
+            yield self._places()
+        far = self._departure()
+        if far is not None:
+            yield Sentence("scalar", far)
+
+    def _peaks(self) -> Listing:
+        rows = tuple(
+            (f"{p.order}", self._shown(p.at), f"{100 * p.efficiency:.2f}",
+             f"{self._shown(p.low)} to {self._shown(p.high)}")
+            for p in self.peaks
+        )  # fmt: skip
+        heads = Column("order"), Column("peak", self._unit), Column("efficiency", "%")
+        return Listing(
+            "Peaks, unpolarised light", (*heads, Column("above half of it", self._unit)), rows
+        )
+
+    def _values(self) -> Listing:
+        columns = [Column(self.over, self._unit)]
+        for one in self.orders:
+            columns += [Column(f"{one.order} {name}", "%") for name in _CURVES]
+        picked = np.unique(np.linspace(0, self.x.size - 1, 11).round().astype(int))
+        rows = tuple(
+            (self._shown(float(self.x[k])),
+             *(f"{100 * getattr(one, name)[k]:.2f}" for one in self.orders for name in _CURVES))
+            for k in picked
+        )  # fmt: skip
+        return Listing("Efficiency of each order", tuple(columns), rows)
+
+    def _places(self) -> Listing:
+        rows = tuple(
+            (self._shown(a.predicted), f"{a.order}", a.kind,
+             "-" if a.found is None else self._shown(a.found))
+            for a in self.anomalies
+        )  # fmt: skip
+        columns = (
+            Column("predicted", self._unit), Column("order"), Column("anomaly"),
+            Column("absorption peaks", self._unit),
+        )  # fmt: skip
+        return Listing("Anomalies", columns, rows)
+
+    def _departure(self) -> str | None:
+        """How far scalar theory is out at the peak of the brightest order."""
+        if not self.peaks:
+            return None
+        peak = max(self.peaks, key=lambda p: p.efficiency)
+        one = next(o for o in self.orders if o.order == peak.order)
+        k = int(np.argmin(np.abs(self.x - peak.at)))
+        return (
+            f"at {self._shown(peak.at)} {self._unit} scalar theory gives order {one.order} "
+            f"{100 * one.scalar[k]:.1f} %; rigorous {100 * one.along[k]:.1f} % along, "
+            f"{100 * one.across[k]:.1f} % across the grooves"
+        )
+
+    @property
+    def _unit(self) -> str:
+        return "nm" if self.over == "wavelength" else "deg"
+
+    def _shown(self, x: float) -> str:
+        return f"{x * 1e9:.1f}" if self.over == "wavelength" else f"{math.degrees(x):.2f}"
+
+
+_CURVES = ("along", "across", "scalar")
+
+
+def efficiency(
+    scene: Scene,
+    *,
+    orders: Sequence[int] = (),
+    from_m: float = _FROM_M,
+    to_m: float = _TO_M,
+    wavelength_m: float | None = None,
+    turn_rad: tuple[float, float] | None = None,
+    points: int = 401,
+    tolerance: float = 1e-3,
+) -> Efficiency:
+    """Efficiency of a grating's orders over wavelength, or over its turn at one wavelength.
+
+    Parameters
+    ----------
+    orders : m; default all that leave anywhere, the brightest six
+    from_m, to_m : range of wavelengths in air, at the scene's incidence
+    wavelength_m, turn_rad : one wavelength, and the range of the turn: of the grating between
+        fixed collimator and camera where the scene gives an included angle, else of alpha
+    points : places of the curves handed back
+    tolerance : of truncation, and of interpolation
+
+    Raises
+    ------
+    LimitError
+        No grooves, a range that is none, or a material's table that does not cover it.
+    ComputationError
+        The groove is deeper than the theory converges for.
+    """
+    of = mounted(scene)
+    if wavelength_m is None:
+        _check_range(from_m, to_m, "wavelengths")
+        x = np.linspace(from_m, to_m, points)
+        path, found = of.path(), wavelength_curve(of, from_m, to_m, tolerance)
+    else:
+        low, high = turn_rad or (-math.pi / 4, math.pi / 4)
+        low, high = _turns(scene, low, high)
+        x = np.linspace(low, high, points)
+        path = _turning(scene, of, wavelength_m)
+        predicted = [p.place for p in _passing(of, path, x)]
+        breaks = np.unique([low, *predicted, high])
+        found = curve(of.surface, path, breaks, tolerance=tolerance)
+    return _described(scene, of, path, found, x, orders, over_turn=wavelength_m is not None)
+
+
+def _check_range(low: float, high: float, what: str) -> None:
+    if not low < high:
+        raise LimitError(
+            f"the range of {what} ends before it begins",
+            value=f"{low:.6g} to {high:.6g}",
+            expected="--from below --to",
+        )
+
+
+def _half_angle(scene: Scene) -> float:
+    return (scene.bench.included_angle_rad or 0.0) / 2
+
+
+def _turns(scene: Scene, low: float, high: float) -> tuple[float, float]:
+    """The range as far as the light falls on the grooves' side."""
+    half = _half_angle(scene)
+    low, high = max(low, -_STEEPEST_RAD - half), min(high, _STEEPEST_RAD - half)
+    _check_range(low, high, "turns")
+    return low, high
+
+
+def _turning(scene: Scene, of: Mounted, wavelength_m: float) -> Path:
+    half = _half_angle(scene)
+
+    def wavelength(x: Floats) -> Floats:
+        return np.full_like(x, wavelength_m)
+
+    return Path(wavelength, lambda x: of.sine_inside(wavelength(x), np.sin(x + half)))
+
+
+def _passing(of: Mounted, path: Path, x: Floats) -> list[Place]:
+    """Places where an order passes off, in air or in a transparent grating."""
+    grating = _grating(of, path)
+    low, high = float(x[0]), float(x[-1])
+    found = places("passing off", low, high, grating, np.ones_like)
+    glass = of.surface.above if of.transmission else of.surface.below
+    if glass is not None and not glass.metallic:
+        kind: Kind = "passing off in the substrate"
+
+        def limit(place: Floats) -> Floats:
+            return np.asarray(glass.at(path.vacuum_m(place)).real)
+
+        found += places(kind, low, high, grating, limit)
+    return found
+
+
+def _grating(of: Mounted, path: Path):  # type: ignore[no-untyped-def]
+    """x -> (lambda / d, sin alpha) in air."""
+
+    def at(x: Floats) -> tuple[Floats, Floats]:
+        wavelength = path.vacuum_m(x)
+        outside = path.sine_in(x) * of.surface.above.at(wavelength).real
+        return wavelength / of.surface.pitch_m, outside
+
+    return at
+
+
+def _plasmons(of: Mounted, path: Path, x: Floats) -> list[Place]:
+    """Places where a metal surface's plasmon is expected."""
+    metal = of.surface.below
+    if metal is None or not metal.metallic or of.surface.coating:
+        return []
+
+    def limit(place: Floats) -> Floats:
+        eps = metal.at(path.vacuum_m(place)) ** 2
+        index = np.sqrt(eps / (1 + eps)).real
+        return np.where(eps.real < -1, index, np.nan)
+
+    return places("surface plasmon", float(x[0]), float(x[-1]), _grating(of, path), limit)
+
+
+def _described(
+    scene: Scene,
+    of: Mounted,
+    path: Path,
+    found: EfficiencyCurve,
+    x: Floats,
+    orders: Sequence[int],
+    *,
+    over_turn: bool,
+) -> Efficiency:
+    wavelength = path.vacuum_m(x)
+    outside = _grating(of, path)(x)[1]
+    up, down, absorbed = found.at(x)
+    both = (down if of.transmission else up) * of.entrance(wavelength, outside)[:, :, None]
+    leaves = np.flatnonzero(both.max(axis=(0, 1)) > 0)
+    known = {int(found.order[k]): both[:, :, k] for k in leaves}
+    bright = sorted(known, key=lambda m: -float(known[m].mean()))[:6]
+    chosen = list(orders) or sorted(bright)
+    for m in chosen:
+        if m not in known:
+            raise LimitError(
+                "does not leave the grating anywhere in this range",
+                key="order",
+                value=m,
+                expected=f"one of {', '.join(map(str, sorted(known)))}",
+            )
+    side = "transmitted" if of.transmission else "reflected"
+    listed = tuple(
+        OrderEfficiency(
+            m, side, known[m][0], known[m][1], _scalar(scene, of, wavelength, outside, m)
+        )
+        for m in chosen
+    )
+    anomalies = [Anomaly(p.order, p.kind, p.place, None) for p in _passing(of, path, x)]
+    anomalies += [
+        Anomaly(p.order, p.kind, p.place, None if over_turn else _dip(x, absorbed[1], p.place))
+        for p in _plasmons(of, path, x)
+    ]
+    return Efficiency(
+        title=scene.title,
+        over="turn" if over_turn else "wavelength",
+        x=x,
+        wavelength_m=wavelength,
+        orders=listed,
+        absorbed=absorbed,
+        anomalies=tuple(sorted(anomalies, key=lambda a: a.predicted)),
+        peaks=tuple(_peak(x, one) for one in listed),
+        material=of.material,
+        error=(float(found.error[0]), float(found.error[1])),
+        sampling_error=found.sampling_error,
+        balance=found.balance,
+        functions=found.functions,
+        computed=found.computed,
+    )
+
+
+def _scalar(scene: Scene, of: Mounted, wavelength: Floats, sine_in: Floats, m: int) -> Floats:
+    """|E|^2 / d^2 of the thin relief at a whole order, times the flat surface's part."""
+    grating = scene.aperture
+    assert isinstance(grating, Grating)
+    bare = grating.model_copy(update={"reflectance": 1.0, "reflectance_file": None})
+    element = scalar_groove(bare, scene.folder)
+    pitch = of.surface.pitch_m
+    sine_out = m * wavelength / pitch - sine_in
+    total = np.zeros(wavelength.size)
+    for k in np.flatnonzero(np.abs(sine_out) < 1):
+        rays = Rays(float(sine_in[k]), sine_out[k : k + 1], float(wavelength[k]))
+        total[k] = float(np.abs(element.amplitude(rays)[0]) ** 2) / pitch**2
+    return total * _flat(of, wavelength, sine_in)
+
+
+def _flat(of: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
+    """(n,) what a flat surface reflects, or passes, of unpolarised light (Fresnel)."""
+    below, above = of.surface.below, of.surface.above.at(wavelength).real
+    if below is None:
+        return np.ones(wavelength.size)
+    first = np.sqrt(1 - (sine_in / above) ** 2 + 0j) * above
+    eps = below.at(wavelength) ** 2
+    second = np.sqrt(eps - sine_in**2 + 0j)
+    along = np.abs((first - second) / (first + second)) ** 2
+    ratio = eps / above**2
+    across = np.abs((ratio * first - second) / (ratio * first + second)) ** 2
+    reflected = (along + across) / 2
+    if not of.transmission:
+        return np.asarray(reflected)
+    return np.asarray((1 - reflected) * of.entrance(wavelength, sine_in).mean(axis=0))
+
+
+def _peak(x: Floats, one: OrderEfficiency) -> Peak:
+    level = one.unpolarised
+    k = int(np.argmax(level))
+    half = level >= level[k] / 2
+    low, high = k, k
+    while low > 0 and half[low - 1]:
+        low -= 1
+    while high < x.size - 1 and half[high + 1]:
+        high += 1
+    return Peak(one.order, float(x[k]), float(level[k]), float(x[low]), float(x[high]))
+
+
+def _dip(x: Floats, absorbed: Floats, predicted: float) -> float | None:
+    """Where the absorption peaks near a predicted plasmon; None without a peak inside."""
+    near = np.flatnonzero((x > _REACH[0] * predicted) & (x < _REACH[1] * predicted))
+    if near.size < 3:
+        return None
+    k = int(near[np.argmax(absorbed[near])])
+    inside = 0 < k < x.size - 1 and near[0] < k < near[-1]
+    peaked = inside and absorbed[k] >= max(absorbed[k - 1], absorbed[k + 1])
+    return float(x[k]) if peaked else None
