@@ -20,6 +20,7 @@ from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene
 
 _STEP_M = 0.1e-9  # of the table: the narrowest anomalies are some nanometres wide
+_TOLERANCE = 2e-3  # of the incident power: 0.3 % of a bright order
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +95,7 @@ def rigorous_groove(scene: Scene) -> RigorousGroove:
             value=f"{of.surface.profile.depth_m * 1e9:.4g} nm",
             expected='at most two pitches, or theory = "scalar"',
         )
-    found = wavelength_curve(of, lo, hi)
+    found = wavelength_curve(of, lo, hi, _TOLERANCE)
     grid = np.linspace(lo, hi, 2 + int((hi - lo) / _STEP_M))
     up, down, _ = found.at(grid)
     both = (down if of.transmission else up) * _entered(of, grid)[:, :, None]

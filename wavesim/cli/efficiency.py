@@ -32,10 +32,10 @@ _TABLES = (".csv", *PLATES)
 @click.command(
     short_help="Give the efficiency of each order of SCENE's grating, by rigorous theory.",
     epilog=examples(
-        "wavesim efficiency scenes/rigorous_across.toml --figure efficiency.png",
-        'wavesim efficiency scenes/rigorous_blaze.toml --order 1 --from "400 nm" \\\n'
+        "wavesim efficiency scenes/anomalies_across.toml --figure efficiency.png",
+        'wavesim efficiency scenes/blaze_orders.toml --order 1 --from "400 nm" \\\n'
         '    --to "700 nm" -o first_order.csv',
-        'wavesim efficiency scenes/rigorous_blaze.toml --wavelength "546.1 nm" \\\n'
+        'wavesim efficiency scenes/blaze_orders.toml --wavelength "546.1 nm" \\\n'
         '    --turn-from "0 deg" --turn-to "60 deg"',
     ),
 )
@@ -105,7 +105,7 @@ def _written(
     scene: Scene, found: Efficiency, output: Path | None, figure: Path | None
 ) -> list[str]:
     if output is not None:
-        from wavesim.study.efficiency_files import save_csv, save_hdf5
+        from wavesim.study.efficiency.files import save_csv, save_hdf5
 
         if output.suffix.lower() == ".csv":
             save_csv(found, output)

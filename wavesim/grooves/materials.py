@@ -75,10 +75,10 @@ class Material:
         if lo_m < first * (1 - 1e-9) or hi_m > last * (1 + 1e-9):
             raise LimitError(
                 f"{self.name}: its optical constants do not cover the wavelengths needed, "
-                f"{lo_m * 1e9:.6g} to {hi_m * 1e9:.6g} nm in vacuum",
+                f"{lo_m * 1e9:.4g} to {hi_m * 1e9:.4g} nm",
                 file=self.file,
                 key="material",
-                value=f"{first * 1e9:.6g} to {last * 1e9:.6g} nm",
+                value=f"{first * 1e9:.4g} to {last * 1e9:.4g} nm",
                 expected="a table that covers them, or a filter that keeps the light within it",
             )
 

@@ -27,7 +27,7 @@ _PHASE = 7.0  # of a wave over an element [rad]: a polynomial of degree 8 follow
 _EDGED = ((0, 8), (1, 8), (2, 8), (3, 9), (4, 10))
 _SMOOTH = ((0, 8), (0, 10), (0, 12), (0, 15), (0, 18))
 _WALLED = ((1, 6), (2, 6), (3, 7), (4, 8), (5, 8))
-_PRECISE = 2  # level from which rounding in eigenvectors would show
+_PRECISE = 1  # level from which rounding in eigenvectors would show
 FINEST = len(_EDGED) - 1
 MOST_FUNCTIONS = 1200  # eigenproblems beyond this take minutes each
 

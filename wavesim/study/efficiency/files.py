@@ -8,7 +8,7 @@ from pathlib import Path
 
 from wavesim.files import replacing
 from wavesim.scene import Scene, resolved
-from wavesim.study.efficiency import Efficiency
+from wavesim.study.efficiency.result import Efficiency
 
 _COLUMNS = ("along", "across", "unpolarised", "scalar")
 

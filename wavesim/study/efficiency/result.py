@@ -1,0 +1,218 @@
+"""What a study of efficiencies gives back."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import numpy.typing as npt
+
+from wavesim.grooves.anomalies import Kind
+from wavesim.results import Column, Listing, Result, Sentence
+
+Floats = npt.NDArray[np.float64]
+_CURVES = ("along", "across", "scalar")
+
+
+@dataclass(frozen=True, eq=False)
+class OrderEfficiency:
+    """One order: fractions of the incident power over the range.
+
+    Attributes
+    ----------
+    order : m
+    side : where it leaves the grooves
+    along, across : (n,) light with the electric field along and across the grooves
+    scalar : (n,) scalar theory times what a flat surface reflects or passes
+    """
+
+    order: int
+    side: str
+    along: Floats
+    across: Floats
+    scalar: Floats
+
+    @property
+    def unpolarised(self) -> Floats:
+        """(n,) mean of both."""
+        return (self.along + self.across) / 2
+
+
+@dataclass(frozen=True)
+class Peak:
+    """Where unpolarised light is brightest in an order.
+
+    Attributes
+    ----------
+    order : m
+    at : wavelength [m] or angle [rad]
+    efficiency : there
+    low, high : where it falls to half, or the end of the range
+    """
+
+    order: int
+    at: float
+    efficiency: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Anomaly:
+    """A predicted anomaly, and where the absorption of light across the grooves peaks near it.
+
+    Attributes
+    ----------
+    order, kind : of the order that passes off or excites a plasmon
+    predicted : wavelength [m] or angle [rad]
+    found : likewise, of the peak of absorption; None for an order passing off, or without a peak
+    """
+
+    order: int
+    kind: Kind
+    predicted: float
+    found: float | None
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Efficiency(Result):
+    """What `efficiency` found.
+
+    Attributes
+    ----------
+    title : of the scene
+    over : "wavelength" or "turn"
+    x : (n,) wavelengths in air [m] or turns [rad]
+    wavelength_m : (n,) in air
+    orders : those asked for
+    absorbed : (2, n) of light along and across, from the field in the material
+    anomalies, peaks : see there
+    material : with its source
+    error : (2,) by a second truncation, along and across
+    sampling_error : of interpolation along the curve
+    balance : largest defect of the energy balance
+    functions, computed : size of the computation
+    """
+
+    kind: ClassVar[str] = "efficiency"
+    title: str
+    over: str
+    x: Floats
+    wavelength_m: Floats
+    orders: tuple[OrderEfficiency, ...]
+    absorbed: Floats
+    anomalies: tuple[Anomaly, ...]
+    peaks: tuple[Peak, ...]
+    material: str
+    error: tuple[float, float]
+    sampling_error: float
+    balance: float
+    functions: int
+    computed: int
+
+    def record(self) -> dict[str, object]:
+        """Plain values in SI units."""
+        return {
+            "kind": self.kind,
+            "title": self.title,
+            "over": self.over,
+            "wavelength_m": self.wavelength_m.tolist(),
+            **({"turn_rad": self.x.tolist()} if self.over == "turn" else {}),
+            "orders": [
+                {
+                    "order": one.order,
+                    "side": one.side,
+                    **{
+                        key: getattr(one, key).tolist()
+                        for key in ("along", "across", "unpolarised", "scalar")
+                    },
+                }
+                for one in self.orders
+            ],
+            "absorbed": {
+                "along": self.absorbed[0].tolist(), "across": self.absorbed[1].tolist()
+            },
+            "anomalies": [vars(one) for one in self.anomalies],
+            "peaks": [vars(one) for one in self.peaks],
+            "material": self.material,
+            "accuracy": {
+                "truncation_along": self.error[0], "truncation_across": self.error[1],
+                "sampling": self.sampling_error, "energy_balance": self.balance,
+                "functions": self.functions, "computed": self.computed,
+            },
+        }  # fmt: skip
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        yield Sentence("grooves", self.material)
+        yield Sentence(
+            "accuracy",
+            f"{max(self.error):.0e} by a second truncation, {self.sampling_error:.0e} by "
+            f"interpolation between {self.computed} places computed with {self.functions} "
+            f"functions; energy balance within {self.balance:.0e}",
+        )
+        yield self._peaks()
+        yield self._values()
+        if self.anomalies:
+            yield self._places()
+        far = self._departure()
+        if far is not None:
+            yield Sentence("scalar", far)
+
+    def _peaks(self) -> Listing:
+        rows = tuple(
+            (f"{p.order}", self._shown(p.at), f"{100 * p.efficiency:.2f}",
+             f"{self._shown(p.low)} to {self._shown(p.high)}")
+            for p in self.peaks
+        )  # fmt: skip
+        heads = Column("order"), Column("peak", self._unit), Column("efficiency", "%")
+        return Listing(
+            "Peaks, unpolarised light", (*heads, Column("above half of it", self._unit)), rows
+        )
+
+    def _values(self) -> Listing:
+        columns = [Column(self.over, self._unit)]
+        for one in self.orders:
+            columns += [Column(f"{one.order} {name}", "%") for name in _CURVES]
+        picked = np.unique(np.linspace(0, self.x.size - 1, 11).round().astype(int))
+        rows = tuple(
+            (self._shown(float(self.x[k])),
+             *(f"{100 * getattr(one, name)[k]:.2f}" for one in self.orders for name in _CURVES))
+            for k in picked
+        )  # fmt: skip
+        return Listing("Efficiency of each order", tuple(columns), rows)
+
+    def _places(self) -> Listing:
+        rows = tuple(
+            (self._shown(a.predicted), f"{a.order}", a.kind,
+             "-" if a.found is None else self._shown(a.found))
+            for a in self.anomalies
+        )  # fmt: skip
+        columns = (
+            Column("predicted", self._unit), Column("order"), Column("anomaly"),
+            Column("absorption peaks", self._unit),
+        )  # fmt: skip
+        return Listing("Anomalies", columns, rows)
+
+    def _departure(self) -> str | None:
+        """How far scalar theory is out at the peak of the brightest order."""
+        if not self.peaks:
+            return None
+        peak = max(self.peaks, key=lambda p: p.efficiency)
+        one = next(o for o in self.orders if o.order == peak.order)
+        k = int(np.argmin(np.abs(self.x - peak.at)))
+        return (
+            f"at {self._shown(peak.at)} {self._unit} scalar theory gives order {one.order} "
+            f"{100 * one.scalar[k]:.1f} %; rigorous {100 * one.along[k]:.1f} % along, "
+            f"{100 * one.across[k]:.1f} % across the grooves"
+        )
+
+    @property
+    def _unit(self) -> str:
+        return "nm" if self.over == "wavelength" else "deg"
+
+    def _shown(self, x: float) -> str:
+        return f"{x * 1e9:.1f}" if self.over == "wavelength" else f"{math.degrees(x):.2f}"
