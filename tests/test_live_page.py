@@ -242,6 +242,29 @@ def test_the_scene_file_says_what_is_wrong_and_what_costs_too_much(page: Page) -
     expect(page.locator("h1")).to_have_text("Mine")
 
 
+def test_a_link_holds_the_whole_scene(context: BrowserContext, page: Page) -> None:
+    field(page, "Aperture", "count").fill("4")
+    page.keyboard.press("Enter")
+    expect(page.locator("textarea")).to_have_value(re.compile("count = 4"), timeout=10_000)
+    page.get_by_text("Scene file", exact=True).click()
+    page.get_by_role("button", name="Copy a link to this scene").click()
+    other = opened(context, counters(page)["link"])
+    assert value(other, "aperture.count")[0] == 4
+
+
+def test_a_dropped_file_is_put_on_the_bench(page: Page) -> None:
+    page.evaluate(
+        """text => {
+          const data = new DataTransfer();
+          data.items.add(new File([text], 'mine.toml'));
+          const drop = new DragEvent('drop', { dataTransfer: data, bubbles: true });
+          document.querySelector('.bench').dispatchEvent(drop);
+        }""",
+        SMALL_SCENE.replace("Three slits", "Dropped"),
+    )
+    expect(page.locator("h1")).to_have_text("Dropped")
+
+
 def test_a_covered_plate_is_hidden_until_it_is_uncovered(page: Page) -> None:
     page.get_by_role("button", name="Cover the plate").click()
     cover = page.locator(".cover")

@@ -244,6 +244,25 @@ def test_begun_again_with_the_scene_that_the_page_remembers() -> None:
         assert page.next("state").head["title"] == "Remembered"
 
 
+def test_a_remembered_scene_that_is_none_leaves_the_bench_as_it_is() -> None:
+    with client() as web, web.websocket_connect(BENCH, headers=ORIGIN) as socket:
+        page = Page(socket)
+        page.send("hello", columns=200, text="schema = 9")
+        assert "schema" in page.refused().head["message"]
+        assert page.next("state").head["title"] == "Three slits"
+
+
+def test_what_a_page_kept_is_kept_again() -> None:
+    with client() as web, web.websocket_connect(BENCH, headers=ORIGIN) as socket:
+        page = Page(socket)
+        five = SMALL_SCENE.replace("count = 3", "count = 5")
+        page.send("hello", columns=200, text=SMALL_SCENE, pins=[SMALL_SCENE, five],
+                  locks=["aperture.pitch", "nothing"], tone="film")  # fmt: skip
+        state = page.next("state").head
+        assert (state["locks"], state["tone"]) == (["aperture.pitch"], "film")
+        assert [pin["text"] for pin in page.next("pins").head["pins"]] == [SMALL_SCENE, five]
+
+
 # ---- who may come in
 
 

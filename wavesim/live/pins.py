@@ -14,6 +14,11 @@ from wavesim.plate import Plate
 from wavesim.text import shutter
 
 MOST_PINS = 6
+MOST_BYTES = 6e8  # of the plates that one bench keeps
+
+
+def _bytes(plate: Plate) -> int:
+    return plate.irradiance.nbytes + plate.xyz.nbytes + plate.profile_spectrum.nbytes
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,10 +37,12 @@ class Pins:
     Attributes
     ----------
     shared_exposure : whether all are shown as long exposed as the first
+    most_bytes : that the plates may take together
     """
 
-    def __init__(self) -> None:
+    def __init__(self, most_bytes: float = MOST_BYTES) -> None:
         self.shared_exposure = True
+        self._most_bytes = most_bytes
         self._pins: list[Pin] = []
 
     def __len__(self) -> int:
@@ -57,10 +64,12 @@ class Pins:
         Raises
         ------
         InputError
-            Six are kept already.
+            Six are kept already, or those that are kept are too large for one more.
         """
         if len(self._pins) >= MOST_PINS:
             raise InputError(f"{MOST_PINS} plates are kept already", expected="take one away first")
+        if sum(map(_bytes, (*self.plates, plate))) > self._most_bytes:
+            raise InputError("the plates kept fill the room for them", expected="smaller plates")
         self._pins.append(Pin(plate, text, title, view_of(plate, WHOLE)))
 
     def remove(self, number: int) -> None:

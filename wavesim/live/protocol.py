@@ -110,7 +110,10 @@ class Desk:
         self._set_columns(message)
         text = message.get("text")
         if isinstance(text, str) and text and text != self.bench.text:
-            self.bench.read(_short(text))
+            try:
+                self.bench.read(_short(text))
+            except WavesimError as error:  # a link gone wrong: the bench begins as it is
+                tell(refusal(error, "hello"))
         if message.get("tone") in TONES:
             self.bench.tone = str(message["tone"])
         self._hold(message.get("locks", ()))

@@ -22,6 +22,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from wavesim.live.guard import FOLLOWER, NOBODY, Access, Guard
 from wavesim.live.hall import Hall
+from wavesim.live.pins import Pins
 from wavesim.live.protocol import Desk, Reply, Tell
 from wavesim.live.session import Session
 from wavesim.live.wire import Overrun, Waiting, packed
@@ -30,6 +31,7 @@ from wavesim.threads import one_thread
 
 MOST_CONNECTIONS = 80
 MOST_BENCHES = 16
+_GUEST_BYTES = 1e8  # of plates kept on a bench of a follower's own
 LARGEST_MESSAGE = 1 << 16  # bytes
 MOST_MESSAGES_S = 250.0
 _HELLO_S = 10.0  # within which a client says who it is
@@ -63,7 +65,8 @@ class Server:
     def desk(self, *, owner: bool) -> Desk:
         """A bench of one's own, with the scene that the server was started with."""
         share = self._share if owner else None
-        return Desk(Session(self._scene), self._scenes, share=share)
+        pins = Pins() if owner else Pins(_GUEST_BYTES)
+        return Desk(Session(self._scene), self._scenes, pins=pins, share=share)
 
     def answer(self, desk: Desk, message: dict[str, Any], tell: Tell) -> None:
         """Have a message answered; where several benches are at work, each on one core."""

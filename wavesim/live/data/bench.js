@@ -824,8 +824,9 @@ class Bench {
 
   refused(head) {
     const handle = this.handles.get(head.key) || [...this.handles.values()].find((h) => head.key && h.record.path.startsWith(`${head.key} :`));
+    if (!this.record) return;
     if (head.of === "turn" && handle) handle.complain(head.message);
-    else if (head.of === "read") { this.verdict.textContent = head.message; this.panel.open = true; }
+    else if (head.of === "read" || head.of === "hello") { this.verdict.textContent = head.message; this.panel.open = true; }
     else if (head.of !== "cursor") this.status.textContent = head.message;
     if (head.of === "turn") this.restSoon();
     this.showQuality();
@@ -1123,8 +1124,9 @@ class Bench {
 
   copyLink() {
     const address = `${location.origin}${location.pathname}#scene=${hashOf(this.editor.value)}`;
-    navigator.clipboard?.writeText(address).then(() => { this.verdict.textContent = this.words.linked; });
     this.counters.link = address;
+    this.verdict.textContent = address; // where a page may not copy, a hand can
+    navigator.clipboard?.writeText(address).then(() => { this.verdict.textContent = this.words.linked; }, () => {});
   }
 
   dropping() {
