@@ -1,6 +1,7 @@
 """The near field: a path over the aperture in front of the far field's sums."""
 
 from wavesim.diffraction.fresnel.edges import slit_near
+from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.diffraction.fresnel.wavefront import (
     HOLDS,
@@ -13,6 +14,7 @@ from wavesim.diffraction.fresnel.wavefront import (
 
 __all__ = [
     "HOLDS",
+    "ExactRulings",
     "NearRulings",
     "Wavefront",
     "judged",
