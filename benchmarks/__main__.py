@@ -11,7 +11,8 @@ from rich.console import Console
 from rich.table import Table
 
 GROUPS = (
-    "accuracy", "slits", "gratings", "plane", "sunlight", "picture", "process", "profile",
+    "accuracy", "slits", "gratings", "columns", "frames", "plane", "sunlight", "picture",
+    "process", "profile",
 )  # fmt: skip
 
 

@@ -33,14 +33,21 @@ from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins
 from wavesim.plate.costs import widest
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.interpolation import (
-    BEFORE,
-    PER_PERIOD,
-    TAPS,
-    weights_at,
-)
+from wavesim.plate.interpolation import BEFORE, PER_PERIOD, TAPS, coefficients, gather
 from wavesim.plate.pairwise import hats, sweep_pairs
-from wavesim.plate.passes import SMOOTH_STEP, Lit, LogGrid, Reading, bins_of, plan, put, split_off
+from wavesim.plate.passes import (
+    SMOOTH_STEP,
+    Lit,
+    LogGrid,
+    Pass,
+    Reading,
+    Room,
+    bins_of,
+    plan,
+    put,
+    read_points,
+    split_off,
+)
 from wavesim.threads import in_threads
 
 Indices = npt.NDArray[np.int64]
@@ -142,26 +149,39 @@ def convolved(
     fine = plan(grid, lit, _edge_readings(place, columns, grid))
     values = _values(table, grid, fine.points + split * 2 * TAPS)
     reached = values[[0, -1]]
-    passes = []
+    slow = None
     if split > 1:
         rough, smooth = split_off(grid, values, split)
-        slow = plan(rough, lit, _edge_readings(place, columns, rough))
-        passes.append(slow.over(smooth))
+        slow = plan(rough, lit, _edge_readings(place, columns, rough)).over(smooth)
     mean = float(np.ptp(reached) * (low + high).sum()) / light.shape[0]
-    least = _LEAST * mean / math.sqrt(bins.node_m.size)
-    passes.append(fine.over(values, least))
+    fast = fine.over(values, _LEAST * mean / math.sqrt(bins.node_m.size))
 
     def part(nodes: slice) -> None:
-        rooms = [each.room() for each in passes]
+        rooms = [each.room() for each in (fast, slow) if each is not None]
         for k in range(nodes.start, nodes.stop, _NODES):
             some = range(k, min(k + _NODES, nodes.stop))
-            edges = np.zeros((len(some), light.shape[0] + 1))
-            for row, node in zip(edges, some, strict=True):
-                for each, room in zip(passes, rooms, strict=True):
-                    each.read(node, row, room)
-            light[:, some.start : some.stop] += np.diff(edges, axis=1).T
+            lit_now = light[:, some.start : some.stop]
+            if slow is not None:
+                _add_smooth(slow, some, rooms[-1], lit_now)
+            edges = np.zeros(light.shape[0] + 1)
+            for column, node in enumerate(some):
+                if fast.read(node, edges, rooms[0]):
+                    lit_now[:, column] += np.diff(edges)
+                    edges[:] = 0.0
 
     in_threads(part, bins.node_m.size)
+
+
+def _add_smooth(slow: Pass, nodes: range, room: Room, light: Floats) -> None:
+    """Add the smooth part's light of some nodes, whose grid points lie side by side."""
+    reading = slow.plan.reading
+    lowest = int(reading.start.min())
+    points = int(reading.start.max()) - lowest + reading.weight.shape[1]
+    values = np.zeros((points, len(nodes)))
+    for column, node in enumerate(nodes):
+        slow.at_points(node, lowest, values[:, column], room)
+    few = np.empty((2, len(nodes)))
+    read_points(values, reading.start - lowest, reading.weight, few, light)
 
 
 def _grid(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[LogGrid, int]:
@@ -207,14 +227,11 @@ def _edge_readings(place: Geometry, columns: slice, grid: LogGrid) -> Reading:
 
 def _reading(grid: LogGrid, sigma: Floats, weight: Floats) -> Reading:
     """Sum over points (n, p) of weight (p,) times the grid's value there."""
-    places, single = weights_at(grid.of_sine(sigma).ravel())
-    start = places.reshape(sigma.shape)
-    single = single.reshape(*sigma.shape, TAPS)
+    place = grid.of_sine(sigma)
+    start = np.floor(place).astype(np.int64) - BEFORE
     first = start.min(axis=1)
-    out = np.zeros((sigma.shape[0], TAPS + int((start - first[:, None]).max())))
-    rows = np.arange(sigma.shape[0])[:, None]
-    for p, w in enumerate(weight):
-        out[rows, (start[:, p] - first)[:, None] + np.arange(TAPS)] += w * single[:, p]
+    out = np.zeros((place.shape[0], TAPS + int((start - first[:, None]).max())))
+    gather(place, weight, coefficients(), first, np.empty(TAPS), out)
     return Reading(first, out)
 
 

@@ -74,3 +74,10 @@ def spread(place, light, coefficient, first, weight, out):  # type: ignore[no-un
         n = int(whole) - (taps // 2 - 1) - first
         for j in range(taps):
             out[n + j] += light[b] * weight[j]
+
+
+@compiled()
+def gather(place, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
+    """`spread` for each row of place (n, p): light (p,) at its places, out[i, 0] at first[i]."""
+    for i in range(place.shape[0]):
+        spread(place[i], light, coefficient, first[i], weight, out[i])

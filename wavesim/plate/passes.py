@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -169,8 +170,29 @@ class Pass:
         product = np.empty((rows, self.plan.size // 2 + 1), dtype=np.complex128)
         return product, np.empty((rows, self.plan.size))
 
-    def read(self, k: int, edges: Floats, room: Room) -> None:
-        """Add the light of node k up to each edge to edges (n,)."""
+    def read(self, k: int, edges: Floats, room: Room) -> bool:
+        """Add the light of node k up to each edge to edges (n,); whether there is any."""
+        cut, (start, weight) = self.plan, (self.plan.reading.start, self.plan.reading.weight)
+        found = False
+        for j, values, lead, first in self._stretches(k, room):
+            _read_blocks(values, j, (cut.stride, lead, first), start, weight, edges)
+            found = True
+        return found
+
+    def at_points(self, k: int, lowest: int, out: Floats, room: Room) -> None:
+        """The light of node k at the grid's points `lowest` and on, into out (n,)."""
+        cut = self.plan
+        for j, values, lead, first in self._stretches(k, room):
+            for row, stretch in enumerate(values, j):
+                a = lead + row * cut.stride - lowest  # where the stretch begins to be right
+                begin, end = max(a, 0), min(a + cut.size - cut.longest + 1, out.size)
+                shift = row * cut.stride + first - lowest
+                if end > begin:
+                    out[begin:end] = stretch[begin - shift : end - shift]
+
+    def _stretches(self, k: int, room: Room) -> Iterator[tuple[int, Floats, int, int]]:
+        """Stretches of T convolved with the light of node k: the number of the first, values
+        (n, size), the grid point from which it is right, and that of the light's first sample."""
         cut = self.plan
         span = bins_of(cut.lit.bins, k)
         if span.stop == span.start:
@@ -180,14 +202,14 @@ class Pass:
         put(cut.lit, cut.position, k, first, kernel)
         spectrum = np.fft.rfft(kernel)
         lead = first + cut.longest - 1
-        start, weight = cut.reading.start, cut.reading.weight
-        lowest = (int(start[[0, -1]].min()) - lead) // cut.stride
-        highest = (int(start[[0, -1]].max()) - lead) // cut.stride
+        ends = cut.reading.start[[0, -1]]
+        lowest = (int(ends.min()) - lead) // cut.stride
+        highest = (int(ends.max()) - lead) // cut.stride
         for j, count in self._matters(spectrum, lowest, highest + 1, room[0].shape[0]):
             product, values = room[0][:count], room[1][:count]
             np.multiply(self.spectrum[j : j + count], spectrum, out=product)
             np.fft.irfft(product, cut.size, axis=1, out=values)
-            _read_blocks(values, j, (cut.stride, lead, first), start, weight, edges)
+            yield j, values, lead, first
 
     def _matters(
         self, kernel: Complexes, first: int, last: int, most: int
@@ -267,3 +289,24 @@ def _read_blocks(values, block, lines, start, weight, edges):  # type: ignore[no
             for m in range(weight.shape[1]):
                 total += weight[i, m] * values[row, n + m]
             edges[i] += total
+
+
+@compiled()
+def read_points(values, start, weight, room, light):  # type: ignore[no-untyped-def]
+    """light[i - 1, k] += rise from edge i - 1 to i of sum of weight[i, m] values[start[i] + m, k].
+
+    `values` (n, k) and `light` (columns, k) hold some nodes side by side; `room` (2, k) is for
+    its own use.
+    """
+    nodes = values.shape[1]
+    for i in range(start.size):
+        now, before = room[i % 2], room[1 - i % 2]
+        now[:] = 0.0
+        for m in range(weight.shape[1]):
+            w = weight[i, m]
+            row = values[start[i] + m]
+            for k in range(nodes):
+                now[k] += w * row[k]
+        if i > 0:
+            for k in range(nodes):
+                light[i - 1, k] += now[k] - before[k]
