@@ -53,6 +53,8 @@ _PLACES = [{"x": "-1 mm"}, {"x": "1 mm", "y": "2 mm"}]
 
 GOOD: dict[str, Table] = {
     "sun": _lit("sun", air="ground", lines=True, telluric=False, luminance="1.6e9 cd/m^2"),
+    "afternoon": _lit("sun", height="30 deg"),
+    "evening": _lit("sun", air_mass=5.6),
     "sun's disc": _scene(source={"kind": "sun", "disc": "32 arcmin"}),
     "black body": _lit("blackbody", temperature="2856 K"),
     "illuminant": _scene(source={"kind": "illuminant", "name": "D65", "illuminance": "10 klx"}),
@@ -118,6 +120,8 @@ GOOD: dict[str, Table] = {
         aperture={**_GRATING, "mounting": "reflection", "reflectance_file": "aluminium.csv"}
     ),
     "slit groove": _grooved("slit", width="0.8 um"),
+    "as sold": _grooved("blazed", blaze="500 nm", blaze_order=2),
+    "centred": _scene(bench={**_LENSES, "centre": {"wavelength": "589.3 nm", "order": 2}}),
     "blazed": _grooved("blazed", facet_angle="8.6 deg", index=1.52),
     "sinusoidal": _grooved("sinusoidal", depth="200 nm", index=1.52),
     "binary": _grooved("binary", depth="500 nm", duty=0.4, index=1.52),

@@ -16,7 +16,7 @@ from wavesim.scene.aperture import (
     Slits,
     Wires,
 )
-from wavesim.scene.bench import Aberrations, Air, Beam, Bench
+from wavesim.scene.bench import Aberrations, Air, Beam, Bench, Centre
 from wavesim.scene.changes import changed, value_at
 from wavesim.scene.defect import (
     BowDefect,
@@ -98,6 +98,7 @@ __all__ = [
     "BlackBody",
     "BlazedGroove",
     "BowDefect",
+    "Centre",
     "Defect",
     "DepthDefect",
     "Disc",

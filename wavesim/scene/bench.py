@@ -23,10 +23,12 @@ from wavesim.scene.quantities import (
     Fraction,
     Length,
     Offset,
+    Plain,
     Pressure,
     Quantity,
     Tilt,
     VisibleWavelength,
+    Wavelength,
     complaint,
 )
 from wavesim.scene.rules import both_or_none, not_both
@@ -122,6 +124,15 @@ class Aberrations(Model):
     )
 
 
+class Centre(Model):
+    """A line that falls on the camera's axis: what the grating or the camera is turned to."""
+
+    wavelength_m: Wavelength = Field(
+        description="wavelength in the bench's air", examples=["589.3 nm"]
+    )
+    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(1, description="its order")
+
+
 class Bench(Model):
     """Collimator, camera and the angles between them.
 
@@ -167,6 +178,11 @@ class Bench(Model):
         None,
         description="rotation of the grating from the zero order; given with included_angle",
         examples=["12 deg"],
+    )
+    centre: Centre | None = Field(
+        None,
+        description="line on the camera's axis: gives viewing, or turn beside included_angle",
+        examples=[{"wavelength": "589.3 nm", "order": 2}],
     )
     air: Air = Field(default_factory=Air, description="air along the bench")
     aberrations: Aberrations | None = Field(None, description="errors of the camera lens")
@@ -242,6 +258,8 @@ class Bench(Model):
     @model_validator(mode="after")
     def _angles(self) -> Self:
         pair = {"included_angle": self.included_angle_rad, "turn": self.turn_rad}
+        if self.centre is not None and self.turn_rad is None:
+            return self  # the turn follows, once the rulings are known
         if both_or_none(pair, 'included_angle = "30 deg" together with turn = "12 deg"'):
             self._check_pair()
         return self

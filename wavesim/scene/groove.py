@@ -1,11 +1,19 @@
 """Profiles of a grating's grooves."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from wavesim.scene.base import Model
-from wavesim.scene.quantities import Index, Length, LengthOrZero, Plain, Quantity
+from wavesim.scene.quantities import (
+    Index,
+    Length,
+    LengthOrZero,
+    Plain,
+    Quantity,
+    Wavelength,
+    complaint,
+)
 from wavesim.scene.source import FileName
 
 _INDEX = "refractive index of the material (transmission only)"
@@ -47,6 +55,7 @@ class BlazedGroove(Model):
 
     profile: Literal["blazed"] = "blazed"
     facet_angle_rad: Annotated[float, Quantity("angle", "8.6 deg", -1.5, 1.5)] = Field(
+        0.0,
         description="angle of the facet to the grating's plane; its sign turns the blaze over",
         examples=["8.6 deg"],
     )
@@ -58,8 +67,26 @@ class BlazedGroove(Model):
         "default 90 deg less the facet angle",
         examples=["72 deg"],
     )
+    blaze_m: Wavelength | None = Field(
+        None,
+        description="wavelength of the blaze in this mounting, instead of facet_angle",
+        examples=["500 nm"],
+    )
+    blaze_order: Annotated[int, Plain(-100, 100, whole=True)] = Field(
+        1, description="order for which blaze is stated", examples=[1]
+    )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
     theory: Theory = "scalar"
+
+    @model_validator(mode="after")
+    def _one_slope(self) -> Self:
+        if self.blaze_m is None and "facet_angle_rad" not in self.model_fields_set:
+            raise complaint(
+                "is missing, and so is blaze", key="facet_angle", expected='"8.6 deg", or blaze'
+            )
+        if self.blaze_order == 0:
+            raise complaint("is no order that a blaze favours", key="blaze_order", expected="1")
+        return self
 
 
 class SinusoidalGroove(Model):

@@ -10,6 +10,7 @@ from wavesim.scene.aperture import Aperture
 from wavesim.scene.base import WITHOUT_NUL, Model, Value
 from wavesim.scene.bench import Bench
 from wavesim.scene.checks import check_together
+from wavesim.scene.orders import settled
 from wavesim.scene.plate import Exposure, Plate
 from wavesim.scene.quantities import complaint
 from wavesim.scene.source import Source
@@ -39,6 +40,9 @@ class Scene(Model):
 
     @model_validator(mode="after")
     def _together(self) -> Self:
+        bench, aperture = settled(self.bench, self.aperture)
+        object.__setattr__(self, "bench", bench)  # nobody has seen this scene yet
+        object.__setattr__(self, "aperture", aperture)
         check_together(self.source, self.bench, self.aperture, self.plate, self.exposure)
         return self
 

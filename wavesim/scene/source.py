@@ -225,10 +225,12 @@ class Sun(SourceBase):
         description="seen from above the air (the default: extraterrestrial, air mass 0), or from"
         " the ground: through air mass 1.5, as in ASTM G173, unless height or air_mass is given",
     )
-    height_rad: Annotated[float, Quantity("angle", "30 deg", 0.0, math.pi / 2)] | None = Field(
-        None,
-        description="height above the horizon, seen from the ground; gives the air mass",
-        examples=["30 deg"],
+    height_rad: Annotated[float, Quantity("angle", "30 deg", 0.0, math.pi / 2, True)] | None = (
+        Field(
+            None,
+            description="height above the horizon, seen from the ground; gives the air mass",
+            examples=["30 deg"],
+        )
     )
     air_mass: Annotated[float, Plain(1.0, 40.0)] | None = Field(
         None, description="air mass, seen from the ground, instead of height", examples=[2.0]
