@@ -70,7 +70,7 @@ def columns(of: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.
     """The stages up to the light of each column."""
     spectrum = light.spectrum(of.source, folder=of.folder)
     ruled = apertures.build(of)
-    place = plate.geometry(of)
+    place = plate.geometry_of(of)
     bins = plate.choose(spectrum, place, ruled)
     field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
     return ruled, place, bins, plate.sweep(field, place, bins, ruled)

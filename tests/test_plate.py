@@ -164,7 +164,7 @@ class TestPower:
         """The same along the rulings: integral of h^2 sinc^2(h v), to 1e-9."""
         of = scene(source=LASER, plate='width = "25 um"\nheight = "1 mm"\npixel = "25 um"')
         height = 0.01
-        place = plate.geometry(of)
+        place = plate.geometry_of(of)
         node = np.array([546e-9, 547e-9])
         share = plate.rows(Along(height), place, node).share[0]
         y = place.y_edges_m[: place.half_rows + 1]

@@ -23,7 +23,7 @@ from wavesim.errors import LimitError, TableError
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating, Ruled, Slits, Wires
-from wavesim.scene.defect import BowDefect, FanDefect
+from wavesim.scene.defect import BowDefect, Defect, FanDefect
 from wavesim.scene.groove import (
     BinaryGroove,
     BlazedGroove,
@@ -32,6 +32,8 @@ from wavesim.scene.groove import (
     TableGroove,
 )
 from wavesim.scene.rules import SLACK
+
+Defects = tuple[Defect, ...]
 
 _FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _HOLDS = "positions, line shapes and ratios of ghosts to lines"
@@ -57,6 +59,7 @@ def build(scene: Scene, *, whole: bool = False) -> Aperture:
     TableError
         A table of a profile or of displacements cannot be read.
     """
+    _check_outline(scene)
     bare, pitch_m, height_m = _bare(scene)
     beam = beam_of(scene.bench)
     piece = math.inf if whole else piece_m(beam, scene)
@@ -72,6 +75,20 @@ def build(scene: Scene, *, whole: bool = False) -> Aperture:
         kept, along.height_m, pitch_m, _limits(kept, smallest),
         along.gaussian_m, _chords(beam, scene, along.height_m / 2), beam.radius_m,
     )  # fmt: skip
+
+
+def straight_rulings(scene: Scene) -> Aperture:
+    """The rulings without fan, bow, outline and beam: whole, and illuminated all over.
+
+    Raises as `build`.
+    """
+    bare, pitch_m, height_m = _bare(scene, left_out=(FanDefect, BowDefect))
+    combs = tuple(comb for comb in map(_present, bare) if comb.position_m.size)
+    if not combs:
+        raise no_light()
+    _check_reach(combs, height_m)
+    smallest = min(pitch_m, *(comb.element.width_m for comb in combs))
+    return Aperture(combs, height_m, pitch_m, of_small_elements(smallest, _HOLDS))
 
 
 def no_light() -> LimitError:
@@ -171,7 +188,7 @@ def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
         )
 
 
-def _bare(scene: Scene) -> tuple[tuple[Comb, ...], float, float]:
+def _bare(scene: Scene, left_out: tuple[type, ...] = ()) -> tuple[tuple[Comb, ...], float, float]:
     """Combs in an even and endless beam, the mean pitch [m] and the height [m]."""
     aperture = scene.aperture
     if not isinstance(aperture, (Slits, Wires, Grating)):
@@ -181,20 +198,25 @@ def _bare(scene: Scene) -> tuple[tuple[Comb, ...], float, float]:
             value=aperture.kind,
             expected="slits, wires or grating",
         )
-    if aperture.outline != "rectangle":
+    defects = tuple(d for d in aperture.defects if not isinstance(d, left_out))
+    if isinstance(aperture, Wires):
+        combs, pitch = _gaps(aperture, defects, scene), aperture.pitch_m
+    elif isinstance(aperture, Grating):
+        combs, pitch = _grating(aperture, defects, scene), aperture.mean_pitch_m
+    else:
+        combs, pitch = _slits(aperture, defects, scene)
+    return combs, pitch, aperture.height_m
+
+
+def _check_outline(scene: Scene) -> None:
+    outline = getattr(scene.aperture, "outline", "rectangle")
+    if outline != "rectangle":
         raise LimitError(
             "a round outline cannot be combined with this plate",
             key="aperture.outline",
-            value=aperture.outline,
+            value=outline,
             expected="rectangle",
         )
-    if isinstance(aperture, Wires):
-        combs, pitch = _gaps(aperture, scene), aperture.pitch_m
-    elif isinstance(aperture, Grating):
-        combs, pitch = _grating(aperture, scene), aperture.mean_pitch_m
-    else:
-        combs, pitch = _slits(aperture, scene)
-    return combs, pitch, aperture.height_m
 
 
 def even_positions(count: int, pitch_m: float) -> Floats:
@@ -202,7 +224,7 @@ def even_positions(count: int, pitch_m: float) -> Floats:
     return np.asarray((np.arange(count) - (count - 1) / 2) * pitch_m, dtype=np.float64)
 
 
-def _slits(aperture: Slits, scene: Scene) -> tuple[tuple[Comb, ...], float]:
+def _slits(aperture: Slits, defects: Defects, scene: Scene) -> tuple[tuple[Comb, ...], float]:
     if aperture.slits is not None:
         listed = sorted(aperture.slits, key=lambda slit: slit.centre_m)
         place = np.array([slit.centre_m for slit in listed])
@@ -213,14 +235,14 @@ def _slits(aperture: Slits, scene: Scene) -> tuple[tuple[Comb, ...], float]:
         pitch = aperture.mean_pitch_m or one
         place = even_positions(aperture.rulings, pitch)
         width = np.full(place.size, one)
-    wrong = combined(aperture.defects, Ruling(place, pitch, scene.folder))
+    wrong = combined(defects, Ruling(place, pitch, scene.folder))
     return _openings(place + wrong.displacement_m, width + wrong.width_m, wrong, scene), pitch
 
 
-def _gaps(wires: Wires, scene: Scene) -> tuple[Comb, ...]:
+def _gaps(wires: Wires, defects: Defects, scene: Scene) -> tuple[Comb, ...]:
     """The clear gaps between wires that are displaced, missing or too thick."""
     place = even_positions(wires.count, wires.pitch_m)
-    wrong = combined(wires.defects, Ruling(place, wires.pitch_m, scene.folder))
+    wrong = combined(defects, Ruling(place, wires.pitch_m, scene.folder))
     there = np.broadcast_to(wrong.weight, place.shape) != 0
     middle = (place + wrong.displacement_m)[there]
     half = np.broadcast_to(wires.width_m + wrong.width_m, place.shape)[there] / 2
@@ -228,10 +250,10 @@ def _gaps(wires: Wires, scene: Scene) -> tuple[Comb, ...]:
     return _openings((left + right) / 2, right - left, Errors(), scene)
 
 
-def _grating(grating: Grating, scene: Scene) -> tuple[Comb, ...]:
+def _grating(grating: Grating, defects: Defects, scene: Scene) -> tuple[Comb, ...]:
     pitch = grating.mean_pitch_m
     ideal = even_positions(grating.rulings, pitch)
-    wrong = combined(grating.defects, Ruling(ideal, pitch, scene.folder))
+    wrong = combined(defects, Ruling(ideal, pitch, scene.folder))
     place = ideal + wrong.displacement_m
     if grating.slit_width_m is not None:
         width = np.full(ideal.size, grating.slit_width_m) + wrong.width_m

@@ -13,7 +13,7 @@ from wavesim.figures.lettering import width_of
 from wavesim.figures.spectra import resampled
 from wavesim.geometry import bench_wavelength, grating_geometry
 from wavesim.plate import Plate
-from wavesim.plate.geometry import geometry
+from wavesim.plate.geometry import geometry_of
 from wavesim.scene import Scene
 
 Array = NDArray[np.float64]
@@ -69,7 +69,7 @@ def orders_on(scene: Scene, wavelength_m: Array) -> range:
     if pitch is None:
         return range(0)
     bench_m = bench_wavelength(scene.bench.air, wavelength_m)
-    reach = [edge * pitch / lam for edge in geometry(scene).reach for lam in bench_m]
+    reach = [edge * pitch / lam for edge in geometry_of(scene).reach for lam in bench_m]
     lo, hi = math.ceil(min(reach)), math.floor(max(reach))
     return range(max(lo, -_MOST_ORDERS), min(hi, _MOST_ORDERS) + 1)
 

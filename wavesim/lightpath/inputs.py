@@ -29,7 +29,7 @@ _NOT_READ: dict[Callable[..., object], frozenset[str]] = {
     light.of_scene: _SHOWN | _SLIT_SIZE | _OPTICS | {"aperture", "plate"},
     # filters tell there which way the light is polarised, and which wavelengths are left
     aperture.build: _SHOWN | _SLIT_SIZE | (_LEVEL - {"source.filters"}) | {"plate.height_m"},
-    plate.geometry: _SHOWN | _LEVEL | {"aperture"},
+    plate.geometry_of: _SHOWN | _LEVEL | {"aperture"},
 }
 
 

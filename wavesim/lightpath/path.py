@@ -3,31 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import fields, replace
+from dataclasses import fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from wavesim import aperture, light, plate, store
-from wavesim.aperture import Aperture, needs_strips
+from wavesim import light, plate, store
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.diffraction import far
-from wavesim.diffraction.fresnel import judged, steepest, wavefront
-from wavesim.light import Spectrum
+from wavesim.diffraction.fresnel import judged, wavefront
+from wavesim.lightpath.paths import path_of
 from wavesim.lightpath.stages import Stages
-from wavesim.plate import Bins, Plate, Report
+from wavesim.plate import Computed, Plate, Report
 from wavesim.scene import Scene
-from wavesim.scene.planar import Plane as PlaneShape
-from wavesim.scene.plate import CoarsePlate
 
 if TYPE_CHECKING:
     from xarray import Dataset
-
-PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
-PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
 
 class ExposedPlate(Plate):
@@ -97,52 +90,13 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
 
 
 def follow(scene: Scene, stage: Stages) -> ExposedPlate:
-    """The path itself, its stages run by `stage`."""
+    """The walk of a scene through all stages, run by `stage`; `paths` holds its middle."""
     spectrum = stage("light", light.of_scene, scene)
-    if isinstance(scene.aperture, PlaneShape) or not scene.bench.far_field or needs_strips(scene):
-        return _expose_apart(scene, spectrum, stage)
-    ruled = stage("aperture", aperture.build, scene)
-    place = stage("geometry", plate.geometry, scene)
-    bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
-    reach = plate.reach_per_m(place, bins, ruled)
-    plate.check_memory(ruled, reach, bins, place)
-    field = stage("far field", far.far_field, ruled, *reach)
-    columns = stage("columns", plate.sweep, field, place, bins, ruled)
-    share = stage("rows", plate.rows, ruled.along, place, columns.node_m)
-    error = bins.error + share.error  # allowed; of a whole plate it is measured
-    if not isinstance(scene.plate, CoarsePlate):
-        error = stage("accuracy", plate.measured_error, columns, field, place, bins, ruled, share,
-                      spectrum, scene.bench.air)  # fmt: skip
-    seen = stage("pixels", plate.compose, columns, share, place, scene.plate.pixel_area_m2)
-    factor = plate.level(scene, place, spectrum.kind_of_level, ruled)
-    report = _report(scene, ruled, replace(bins, error=error), stage.seconds)
-    return exposed(stage("exposure", plate.develop, seen, factor, scene, report))
-
-
-def _expose_apart(scene: Scene, spectrum: Spectrum, stage: Stages) -> ExposedPlate:
-    """The same for an aperture in the plane, or in the near field."""
-    from wavesim.aperture.plane import build_plane
-    from wavesim.aperture.plane.strips import build_strips
-    from wavesim.plate.near import expose_near, in_focus
-    from wavesim.plate.plane import expose_plane
-
-    place = stage("geometry", plate.geometry, in_focus(scene))
-    if isinstance(scene.aperture, PlaneShape):
-        holes = stage("aperture", build_plane, scene)
-        lit = expose_plane(scene, holes, spectrum, place, stage)
-    elif needs_strips(scene):
-        strips, groove = stage("aperture", build_strips, scene, steepest(scene.bench))
-        lit = expose_plane(scene, strips, spectrum, place, stage, groove=groove)
-    else:
-        ruled = stage("aperture", aperture.build, scene)
-        lit = expose_near(scene, ruled, spectrum, place, stage)
-    report = replace(
-        lit.report,
-        seconds=stage.seconds,
-        seeds=_seeds(scene),
-        cautions=light.cautions(scene.source),
-    )
-    return exposed(stage("exposure", plate.develop, lit.light, lit.factor, scene, report))
+    geometry = stage("geometry", plate.geometry_of, scene)
+    found = path_of(scene)(scene, spectrum, geometry, stage)
+    level = plate.level(scene, spectrum.kind_of_level, found)
+    report = _report(scene, found, stage.seconds)
+    return exposed(stage("exposure", plate.develop, found.light, level, scene, report))
 
 
 def open_plate(path: str | Path) -> ExposedPlate:
@@ -169,18 +123,17 @@ def _frozen(value: Any) -> Any:
     return view
 
 
-def _report(scene: Scene, ruled: Aperture, bins: Bins, seconds: dict[str, float]) -> Report:
-    half_m = max(abs(edge) for edge in ruled.span_m)
+def _report(scene: Scene, found: Computed, seconds: dict[str, float]) -> Report:
     return Report(
-        elements=ruled.elements,
-        wavelengths=int(bins.power.size),
-        smoothing=bins.smoothing.value,
-        pixel_error=PIXEL_ERROR if ruled.of_u_alone else PHASE_PIXEL_ERROR,
-        bin_error=bins.error,
+        elements=found.elements,
+        wavelengths=found.wavelengths,
+        smoothing=found.smoothing,
+        pixel_error=found.pixel_error,
+        bin_error=found.bin_error,
         seconds=seconds,
         seeds=_seeds(scene),
         cautions=light.cautions(scene.source),
-        notes=(*ruled.limits, judged(wavefront(scene.bench, half_m), half_m)),
+        notes=(*found.notes, judged(wavefront(scene.bench, found.half_m), found.half_m)),
     )
 
 

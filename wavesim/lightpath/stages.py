@@ -7,7 +7,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field, fields, is_dataclass
-from typing import Any, TypeVar, cast
+from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from wavesim.lightpath.inputs import scene_key
 from wavesim.scene import Scene
 from wavesim.threads import working
 
+_P = ParamSpec("_P")
 _T = TypeVar("_T")
 
 
@@ -25,7 +26,9 @@ class Stages:
         self.seconds: dict[str, float] = {}
         self._progress = progress
 
-    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
+    def __call__(
+        self, name: str, work: Callable[_P, _T], /, *args: _P.args, **options: _P.kwargs
+    ) -> _T:
         """work(*args, **options)."""
         if self._progress is not None:
             self._progress(name)
@@ -56,7 +59,9 @@ class RememberingStages(Stages):
         self._memory = memory
         self._found = False
 
-    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
+    def __call__(
+        self, name: str, work: Callable[_P, _T], /, *args: _P.args, **options: _P.kwargs
+    ) -> _T:
         """work(*args, **options), or what it returned for the same inputs before."""
         self._found = False
         result = super().__call__(name, work, *args, **options)

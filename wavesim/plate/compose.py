@@ -36,22 +36,22 @@ class Light:
     profile_spectrum: Floats
 
 
-def compose(columns: Columns, share: Rows, place: Geometry, pixel_area_m2: float) -> Light:
+def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: float) -> Light:
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
-    x = place.x_of_sine(place.sine_edges)
+    x = geometry.x_of_sine(geometry.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
-    cosine = place.focal_m / np.hypot(middle, place.focal_m)
+    cosine = geometry.focal_m / np.hypot(middle, geometry.focal_m)
     weights = sensitivities(columns.node_m) / pixel_area_m2
     plate = gather(columns, share, weights, cosine)
     first = columns.first
-    if place.margin:
+    if geometry.margin:
         whole = np.concatenate([plate[:, :, ::-1][:, :, :first], plate], axis=2)
-        plate = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), place), 2, 0)
+        plate = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), geometry), 2, 0)
         plate, first = np.ascontiguousarray(plate), 0
     profile = np.concatenate([plate[3, -1, ::-1][:first], plate[3, -1]])
-    spectrum = _spectrum(columns, share, place)
+    spectrum = _spectrum(columns, share, geometry)
     spectrum /= pixel_area_m2
-    shape = (place.y_edges_m.size - 1, place.x_edges_m.size - 1)
+    shape = (geometry.y_edges_m.size - 1, geometry.x_edges_m.size - 1)
     xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
     in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
     return Light(
@@ -63,10 +63,10 @@ def compose(columns: Columns, share: Rows, place: Geometry, pixel_area_m2: float
     )
 
 
-def _spectrum(columns: Columns, share: Rows, place: Geometry) -> Floats:
+def _spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats:
     """(k, nx) [W m-2 nm-1 x pixel area] of the middle row, by the width of each node's triangle."""
     nodes = columns.node_m
-    inner = slice(place.margin, columns.light.shape[0] - place.margin)
+    inner = slice(geometry.margin, columns.light.shape[0] - geometry.margin)
     down = share.share[0][:, -1]
     per_nm = (down / bands_nm(nodes))[:, None]
     return np.asarray(np.multiply(columns.light[inner].T, per_nm, order="C"))

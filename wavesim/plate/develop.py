@@ -13,7 +13,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import Opening, aperture_irradiance
 from wavesim.light.photometry import tristimulus
 from wavesim.plate.compose import Light
-from wavesim.plate.geometry import Geometry
+from wavesim.plate.computed import Computed
 from wavesim.plate.photometry import exposure_time
 from wavesim.plate.result import Plate, Report
 from wavesim.scene import Scene, Source
@@ -22,25 +22,30 @@ D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15:2004, 2-degree observer
 _WHITE_SOURCES = ("sun", "blackbody", "illuminant", "table")  # the others have a hue of their own
 
 
-def level(scene: Scene, place: Geometry, kind_of_level: str, opening: Opening) -> float:
-    """Factor from a spectrum to what multiplies the two directions' integrals.
+def level(scene: Scene, kind_of_level: str, found: Computed) -> float:
+    """Factor from a source of level 1 to the scene's: see `level_of`."""
+    return level_of(scene, kind_of_level, found.opening, found.source_sr, averaged=found.averaged)
 
-    A radiance L counts as it is: the power in a pixel is L times the integrals over the source
-    slit. The irradiance of a beam counts as at the aperture (`aperture_irradiance`); with a slit
-    it is spread over the slit's sines, L = E cos(alpha) / (their product).
+
+def level_of(
+    scene: Scene, kind_of_level: str, opening: Opening, source_sr: float, *, averaged: bool = False
+) -> float:
+    """Factor from a spectrum to the light computed with it.
+
+    The power in a pixel is the source's radiance L times an integral over the directions that
+    the source fills, `source_sr`; the irradiance of a beam counts as at the aperture
+    (`aperture_irradiance`) and is spread over those directions, L = E / source_sr.
+
+    Parameters
+    ----------
+    source_sr : [sr] projected solid angle of the source; 0 for a point, of which E itself counts
+    averaged : whether the light is the mean over those directions instead of the integral
     """
+    area = source_sr or 1.0
     if kind_of_level == "radiance":
-        return 1.0
-    beam = beam_level(scene, opening)
-    if place.slit_sines is None or place.slit_rise is None:
-        return beam
-    lo, hi = place.slit_sines
-    return beam / ((hi - lo) * 2 * place.slit_rise)
-
-
-def beam_level(scene: Scene, opening: Opening) -> float:
-    """Irradiance at an aperture over that of the source's spectrum."""
-    return aperture_irradiance(scene, opening.circle_m(math.cos(scene.bench.alpha_rad)))
+        return area if averaged else 1.0
+    beam = aperture_irradiance(scene, opening.circle_m(math.cos(scene.bench.alpha_rad)))
+    return beam if averaged else beam / area
 
 
 def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:

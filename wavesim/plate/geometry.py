@@ -39,7 +39,7 @@ class Geometry:
     sine_in : sin(alpha) of the source's middle
     slit_sines : lower and upper offset of sin(alpha) across the source slit, or None
     slit_rise : sine of half the source slit's height, or None
-    focal_m : [m] what turns tan(angle) into x
+    focal_m : [m] what turns tan(angle) into x: the plate's distance, defocus included
     axis_rad : beta_0, angle of the camera's axis
     """
 
@@ -62,6 +62,14 @@ class Geometry:
     def y_m(self) -> Floats:
         """(ny,) [m] pixel middles."""
         return (self.y_edges_m[1:] + self.y_edges_m[:-1]) / 2
+
+    @property
+    def slit_sr(self) -> float:
+        """Projected solid angle that the source slit fills [sr]; 0 for a point."""
+        if self.slit_sines is None or self.slit_rise is None:
+            return 0.0
+        lo, hi = self.slit_sines
+        return (hi - lo) * 2 * self.slit_rise
 
     @property
     def half_rows(self) -> int:
@@ -119,7 +127,7 @@ class Geometry:
         return self.x_of_sine(np.clip(sine, -1.0, 1.0))
 
 
-def geometry(scene: Scene) -> Geometry:
+def geometry_of(scene: Scene) -> Geometry:
     """Sines of a scene's pixels and source slit.
 
     Raises
@@ -131,7 +139,7 @@ def geometry(scene: Scene) -> Geometry:
     bench, plate = scene.bench, scene.plate
     x_edges = np.asarray(plate.x_edges_m())
     y_edges = np.asarray(plate.y_edges_m())
-    alpha, axis, focal = bench.alpha_rad, bench.camera_axis_rad, bench.camera_focal_m
+    alpha, axis, focal = bench.alpha_rad, bench.camera_axis_rad, bench.image_distance_m
     bare = Geometry(
         x_edges_m=x_edges,
         y_edges_m=y_edges,
@@ -183,10 +191,10 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
     return replace(bare, margin=margin, sine_edges=np.sin(angle))
 
 
-def bow_pixels(place: Geometry, pixel_m: float) -> float:
+def bow_pixels(geometry: Geometry, pixel_m: float) -> float:
     """Largest displacement of a line from straight, at the plate's upper or lower edge [pixels]."""
     worst = 0.0
-    for y in (float(place.y_edges_m[0]), float(place.y_edges_m[-1])):
-        shift = place.straightened(y) - place.x_edges_m
+    for y in (float(geometry.y_edges_m[0]), float(geometry.y_edges_m[-1])):
+        shift = geometry.straightened(y) - geometry.x_edges_m
         worst = max(worst, float(np.abs(shift).max()) / pixel_m)
     return worst

@@ -17,19 +17,18 @@ from wavesim.diffraction.fresnel import (
     ExactRulings,
     NearRulings,
     Wavefront,
-    judged,
     near_rulings,
     wavefront,
 )
+from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.near_exact import columns as exact_columns
 from wavesim.plate.near_exact import propagates_exactly
 from wavesim.plate.near_exact import rows as exact_rows
-from wavesim.plate.plane.expose import PIXEL, Lit, Stage, level_plane, light_of
+from wavesim.plate.plane.expose import PIXEL, light_of
 from wavesim.plate.plane.source import extent
 from wavesim.plate.plane.waves import Steps, Waves, choose_waves
-from wavesim.plate.result import Report
 from wavesim.scene import Scene
 
 if TYPE_CHECKING:
@@ -49,19 +48,9 @@ _FRESNEL = (
 )
 
 
-def in_focus(scene: Scene) -> Scene:
-    """The same scene with the camera's focal length put to where its plate stands."""
-    bench = scene.bench
-    if bench.camera_m is None or bench.defocus_m == 0:
-        return scene
-    behind = bench.camera_m + bench.defocus_m
-    moved = bench.model_copy(update={"camera_m": behind, "defocus_m": 0.0})
-    return scene.model_copy(update={"bench": moved})
-
-
 def expose_near(
     scene: Scene, ruled: Aperture, spectrum: Spectrum, place: Geometry, stage: Stage
-) -> Lit:
+) -> Computed:
     """Light of rulings at a finite distance or out of focus, before any exposure time."""
     lo, hi = ruled.span_m
     half = max(abs(lo), abs(hi))
@@ -87,16 +76,19 @@ def expose_near(
     blur = source.area or 1.0
     seen = stage("pixels", _pixels, across, along / blur, waves)
     spectral = waves.onto_nodes().T @ (across * (along[:, along.shape[1] // 2] / blur)[:, None])
-    report = Report(
+    return Computed(
+        light=light_of(seen, spectral, waves, scene.plate.pixel_area_m2),
+        opening=ruled,
+        source_sr=source.area,
+        averaged=True,
         elements=ruled.elements,
         wavelengths=int(waves.power.size),
         smoothing=source.words,
         pixel_error=1e-6,
         bin_error=waves.error,
-        notes=(*ruled.limits, judged(front, half), way),
+        half_m=half,
+        notes=(*ruled.limits, way),
     )
-    factor = level_plane(scene, source, spectrum.kind_of_level, ruled)
-    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:

@@ -71,7 +71,7 @@ class Rows:
     error: float = 0.0
 
 
-def rows(along: Along, place: Geometry, node_m: Floats) -> Rows:
+def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:
     """Light of each row for the amplitude along the rulings, at as few nodes as will do.
 
     Raises
@@ -79,13 +79,13 @@ def rows(along: Along, place: Geometry, node_m: Floats) -> Rows:
     LimitError
         So tall a plate or aperture that the rows do not fit the memory.
     """
-    scale = _scales(place)
+    scale = _scales(geometry)
     shortest = float(node_m.min())
-    spans = 2 * along.height_m * _reach(place, shortest)
-    _require_memory(spans, scale.size * node_m.size, place)
-    table = _height_table(along, place, shortest)
-    every = np.stack([_share(table, place, node_m, s) for s in scale])
-    error = _between_scales(table, place, node_m, every, scale)
+    spans = 2 * along.height_m * _reach(geometry, shortest)
+    _require_memory(spans, scale.size * node_m.size, geometry)
+    table = _height_table(along, geometry, shortest)
+    every = np.stack([_share(table, geometry, node_m, s) for s in scale])
+    error = _between_scales(table, geometry, node_m, every, scale)
     pairs = pairwise(every) if scale.size > 1 else [(every[0], every[0])]
     level = _LEVEL * float(every.max())
     between = tuple(_few_functions(low, high, level) for low, high in pairs)
@@ -112,52 +112,53 @@ def _few_functions(low: Floats, high: Floats, level: float) -> FewFunctions:
 
 
 def _between_scales(
-    table: RunningIntegral, place: Geometry, node_m: Floats, share: Floats, scale: Floats
+    table: RunningIntegral, geometry: Geometry, node_m: Floats, share: Floats, scale: Floats
 ) -> float:
     """What rows miss where columns stand between two scales, or farthest from the only one."""
     few = node_m[:: max(1, node_m.size // 8)]
     part = share[:, :: max(1, node_m.size // 8)]
     if scale.size == 1:
-        ends = _extremes(place)
-        wrong = [_share(table, place, few, s) - part[0] for s in ends]
+        ends = _extremes(geometry)
+        wrong = [_share(table, geometry, few, s) - part[0] for s in ends]
     else:
         at = sorted({0, scale.size // 2 - 1, scale.size - 2})
         wrong = [
-            _share(table, place, few, (scale[k] + scale[k + 1]) / 2) - (part[k] + part[k + 1]) / 2
+            _share(table, geometry, few, (scale[k] + scale[k + 1]) / 2)
+            - (part[k] + part[k + 1]) / 2
             for k in at
         ]
     return float(max(np.abs(w).max() for w in wrong) / max(float(share.max()), 1e-300))
 
 
-def _scales(place: Geometry) -> Floats:
+def _scales(geometry: Geometry) -> Floats:
     """Cosines between which the rows' scale may be taken as straight.
 
     A point at x sees y under the sine y / sqrt(x^2 + y^2 + f^2): columns off the axis are
     nearer to the middle by f / sqrt(x^2 + f^2).
     """
-    top, low = _extremes(place)
-    tallest = float(np.abs(place.y_edges_m).max())
-    pixel = float(place.y_edges_m[1] - place.y_edges_m[0])
+    top, low = _extremes(geometry)
+    tallest = float(np.abs(geometry.y_edges_m).max())
+    pixel = float(geometry.y_edges_m[1] - geometry.y_edges_m[0])
     spread = tallest * (top - low) / pixel
     if spread < _SCALE_SEEN:
         return np.array([(top + low) / 2])
     return np.linspace(top, low, 2 + int(_SCALES * spread))
 
 
-def _extremes(place: Geometry) -> tuple[float, float]:
+def _extremes(geometry: Geometry) -> tuple[float, float]:
     """Largest and smallest cosine f / sqrt(x^2 + f^2) on the plate."""
-    edges = np.abs(place.x_edges_m)
+    edges = np.abs(geometry.x_edges_m)
     farthest, nearest = float(edges.max()), float(edges.min())
-    if place.x_edges_m[0] < 0 < place.x_edges_m[-1]:
+    if geometry.x_edges_m[0] < 0 < geometry.x_edges_m[-1]:
         nearest = 0.0
-    top = place.focal_m / np.hypot(nearest, place.focal_m)
-    low = place.focal_m / np.hypot(farthest, place.focal_m)
+    top = geometry.focal_m / np.hypot(nearest, geometry.focal_m)
+    low = geometry.focal_m / np.hypot(farthest, geometry.focal_m)
     return top, low
 
 
-def _require_memory(spans: float, shares: int, place: Geometry) -> None:
+def _require_memory(spans: float, shares: int, geometry: Geometry) -> None:
     require_memory(
-        CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (place.half_rows + 1),
+        CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (geometry.half_rows + 1),
         share=_PART,
         what=" for its rows",
         key="plate.height",
@@ -165,29 +166,31 @@ def _require_memory(spans: float, shares: int, place: Geometry) -> None:
     )
 
 
-def _reach(place: Geometry, shortest_m: float) -> float:
+def _reach(geometry: Geometry, shortest_m: float) -> float:
     """Largest frequency v [1/m] along the rulings."""
-    tallest = float(np.abs(place.y_edges_m).max())
-    return (tallest / math.hypot(tallest, place.focal_m) + (place.slit_rise or 0.0)) / shortest_m
+    tallest = float(np.abs(geometry.y_edges_m).max())
+    return (
+        tallest / math.hypot(tallest, geometry.focal_m) + (geometry.slit_rise or 0.0)
+    ) / shortest_m
 
 
-def _height_table(along: Along, place: Geometry, shortest_m: float) -> RunningIntegral:
-    reach = _reach(place, shortest_m) * 1.001
+def _height_table(along: Along, geometry: Geometry, shortest_m: float) -> RunningIntegral:
+    reach = _reach(geometry, shortest_m) * 1.001
 
     def power(v: Floats) -> Floats:
         return np.square(along.amplitude(v))
 
-    return integral_of(power, along.height_m, -reach, reach, again=place.slit_rise is not None)
+    return integral_of(power, along.height_m, -reach, reach, again=geometry.slit_rise is not None)
 
 
-def _share(table: RunningIntegral, place: Geometry, node_m: Floats, scale: float) -> Floats:
+def _share(table: RunningIntegral, geometry: Geometry, node_m: Floats, scale: float) -> Floats:
     """(k, ny) at columns whose y is shortened by `scale`."""
-    y = place.y_edges_m[: place.half_rows + 1] * scale
-    q = y / np.hypot(y, place.focal_m)
+    y = geometry.y_edges_m[: geometry.half_rows + 1] * scale
+    q = y / np.hypot(y, geometry.focal_m)
     v = q / node_m[:, None]
-    if place.slit_rise is None:
+    if geometry.slit_rise is None:
         return np.diff(table.read(v), axis=1)
-    offset = place.slit_rise / node_m[:, None]
+    offset = geometry.slit_rise / node_m[:, None]
     both = table.read_twice(v + offset) - table.read_twice(v - offset)
     return np.asarray(node_m[:, None] * np.diff(both, axis=1))
 
@@ -221,28 +224,28 @@ def _intervals(share: Rows, cosine: Floats) -> Iterator[tuple[slice, FewFunction
     if share.scale.size == 1:
         yield slice(0, cosine.size), share.between[0], np.zeros(cosine.size)
         return
-    place = np.interp(-cosine, -share.scale, np.arange(share.scale.size))
-    number = np.minimum(place.astype(np.intp), share.scale.size - 2)
+    position = np.interp(-cosine, -share.scale, np.arange(share.scale.size))
+    number = np.minimum(position.astype(np.intp), share.scale.size - 2)
     cuts = np.flatnonzero(np.diff(number)) + 1
     for a, b in pairwise([0, *cuts.tolist(), cosine.size]):
         s = int(number[a])
-        yield slice(a, b), share.between[s], place[a:b] - s
+        yield slice(a, b), share.between[s], position[a:b] - s
 
 
-def bent_columns(light: Floats, place: Geometry, y_m: float) -> Floats:
+def bent_columns(light: Floats, geometry: Geometry, y_m: float) -> Floats:
     """Light (nx + 2 margin, c) of the columns as the row at y has it: (nx, c)."""
-    if not place.margin:
+    if not geometry.margin:
         return light
-    out = np.empty((1, place.x_edges_m.size - 1, light.shape[1]))
-    edges = place.x_of_sine(place.sine_edges)
-    bend_rows(light[None], edges, place.straightened(y_m)[None], out)
+    out = np.empty((1, geometry.x_edges_m.size - 1, light.shape[1]))
+    edges = geometry.x_of_sine(geometry.sine_edges)
+    bend_rows(light[None], edges, geometry.straightened(y_m)[None], out)
     return np.asarray(out[0])
 
 
-def bowed(plate: Floats, place: Geometry) -> Floats:
+def bowed(plate: Floats, geometry: Geometry) -> Floats:
     """Rows (n, nx + 2 margin, c) put where the bow of the lines takes them: (n, nx, c)."""
-    out = np.empty((plate.shape[0], place.x_edges_m.size - 1, plate.shape[2]))
-    edges = place.x_of_sine(place.sine_edges)
-    wanted = np.stack([place.straightened(float(y)) for y in place.y_m[: plate.shape[0]]])
+    out = np.empty((plate.shape[0], geometry.x_edges_m.size - 1, plate.shape[2]))
+    edges = geometry.x_of_sine(geometry.sine_edges)
+    wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[: plate.shape[0]]])
     in_threads(lambda part: bend_rows(plate[part], edges, wanted[part], out[part]), plate.shape[0])
     return out

@@ -213,6 +213,11 @@ class Bench(Model):
         return length
 
     @property
+    def image_distance_m(self) -> float:
+        """Distance of the plate behind the camera lens, defocus included, or the aperture [m]."""
+        return self.camera_focal_m + self.defocus_m
+
+    @property
     def source_focal_m(self) -> float | None:
         """The length that turns source size into angle [m]; None where there is neither."""
         return self.source_distance_m if self.collimator_m is None else self.collimator_m

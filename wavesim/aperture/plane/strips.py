@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.build import build, no_light, piece_m
+from wavesim.aperture.build import no_light, piece_m, straight_rulings
 from wavesim.aperture.combs import Aperture, Comb, pieces
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays, Slit
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
@@ -85,7 +85,7 @@ def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Elemen
     ruled = scene.aperture
     if not isinstance(ruled, Ruled):
         raise LimitError("is not made of rulings", key="aperture.kind", value=ruled.kind)
-    straight = build(_straight(scene, ruled))
+    straight = straight_rulings(scene)
     groove = _groove(straight)
     count = _strips(scene, ruled, straight, path_slope)
     combs = _narrow(straight, scene)
@@ -95,14 +95,6 @@ def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Elemen
         raise no_light()
     area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in lit)
     return PlaneAperture(lit, None, area, straight.limits, straight.elements), groove
-
-
-def _straight(scene: Scene, ruled: Ruled) -> Scene:
-    """The same scene with straight rulings of one height, lit all over."""
-    kept = tuple(d for d in ruled.defects if not isinstance(d, FanDefect | BowDefect))
-    bare = ruled.model_copy(update={"defects": kept, "outline": "rectangle"})
-    bench = scene.bench.model_copy(update={"beam": None})
-    return scene.model_copy(update={"aperture": bare, "bench": bench})
 
 
 def _narrow(straight: Aperture, scene: Scene) -> tuple[Comb, ...]:

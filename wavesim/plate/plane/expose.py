@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Protocol, TypeVar
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from wavesim.aperture.elements import Element, Floats, Rays
-from wavesim.aperture.illumination import Opening
 from wavesim.aperture.plane import PlaneAperture
-from wavesim.diffraction.fresnel import Wavefront, judged, wavefront
+from wavesim.diffraction.fresnel import Wavefront, wavefront
 from wavesim.diffraction.fresnel.plane import near_plane
 from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
-from wavesim.plate.develop import beam_level
+from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.accuracy import measured_error
@@ -26,24 +24,11 @@ from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 from wavesim.plate.plane.waves import Steps, Waves, choose_waves
-from wavesim.plate.result import Report
 from wavesim.scene import Scene
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
     from wavesim.scene import Air
-
-_T = TypeVar("_T")
-
-
-@dataclass(frozen=True, eq=False)
-class Lit:
-    """Light before exposure, the factor to its level, and how it was computed."""
-
-    light: Light
-    factor: float
-    report: Report
-
 
 _CELL = 16  # numbers held for each cell of the frame at the peak: swept, blurred, put in pixels
 PIXEL = 8  # and for each pixel: four of the light before and after it is scaled
@@ -53,13 +38,6 @@ _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_pl
 _BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
 _MARGIN = 2.0  # wavelengths per period of the pattern in 1 / lambda
 _WIDEST_M = 1e-9  # bin at 550 nm: the observer's curves bend from one nanometre to the next
-
-
-class Stage(Protocol):
-    """Runs a piece of work under a name and returns what it returns."""
-
-    def __call__(self, name: str, work: Callable[..., _T], *args: object, **options: object) -> _T:
-        """Call work(*args, **options)."""
 
 
 def steps_of(
@@ -97,7 +75,7 @@ def expose_plane(
     stage: Stage,
     *,
     groove: Element | None = None,
-) -> Lit:
+) -> Computed:
     """Light in each pixel and along the middle row, before any exposure time.
 
     `groove` is the element whose |E|^2 multiplies the light, where it is not a table's affair.
@@ -116,16 +94,19 @@ def expose_plane(
     setting = Setting(place, frame(place, source.reach), source, front, groove, scene.bench.air)
     seen, rows, waves, plan, words, on = run(aperture, spectrum, setting, stage)
     spectral = stage("profile", middle_row, rows, on, place, source)
-    report = Report(
+    return Computed(
+        light=light_of(seen, spectral, waves, scene.plate.pixel_area_m2),
+        opening=aperture,
+        source_sr=source.area,
+        averaged=True,
         elements=aperture.elements,
         wavelengths=int(waves.power.size),
         smoothing=source.words,
         pixel_error=plan.error / averaged(aperture.size_m, on, source),
         bin_error=waves.error,
-        notes=(*aperture.limits, *words, judged(front, half_m)),
+        half_m=half_m,
+        notes=(*aperture.limits, *words),
     )
-    factor = level_plane(scene, source, spectrum.kind_of_level, aperture)
-    return Lit(light_of(seen, spectral, waves, scene.plate.pixel_area_m2), factor, report)
 
 
 @dataclass(frozen=True, eq=False)
@@ -273,12 +254,6 @@ def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
     averages over, along the direction where they are fewer; 1 at least."""
     blur = (max(c, 2 * h) for c, h in zip(on.pixel, source.half, strict=True))
     return max(1.0, min(b * w / 550e-9 for b, w in zip(blur, size_m, strict=True)))
-
-
-def level_plane(scene: Scene, source: Extent, kind_of_level: str, opening: Opening) -> float:
-    """Factor from the spectrum to irradiance at the aperture: the source's projected solid angle
-    for a radiance, and what a beam has there."""
-    return source.area if kind_of_level == "radiance" else beam_level(scene, opening)
 
 
 def _upper_half(on: Frame) -> Frame:

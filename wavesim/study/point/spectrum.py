@@ -15,10 +15,11 @@ import numpy as np
 from wavesim import aperture, light, plate
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.aperture.elements import Floats
-from wavesim.diffraction import far
 from wavesim.light import Spectrum
 from wavesim.light.air import Air, relative_to_standard
 from wavesim.light.pieces import from_nodes
+from wavesim.lightpath.paths import columns_of
+from wavesim.lightpath.stages import Stages
 from wavesim.plate import Bins, Geometry, Smoothing
 from wavesim.scene import Ruled, Scene
 
@@ -72,7 +73,7 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
     one = _one_pixel(scene, float(exposed.x_m[column]), exposed.y_m.size)
     spectrum = light.of_scene(scene)
     even = from_nodes(np.array(SEEN_M), np.ones(2), spectrum.kind_of_level)
-    ruled, place = aperture.build(one), plate.geometry(one)
+    ruled, place = aperture.build(one), plate.geometry_of(one)
     smoothing = _smoothing(spectrum, place, ruled)
     nodes = _nodes(place, ruled)
     seen, passed = (
@@ -81,7 +82,7 @@ def point_spectrum(exposed: plate.Plate, column: int) -> PointSpectrum:
         )
         for part in (spectrum, even)
     )
-    factor = plate.level(scene, place, spectrum.kind_of_level, ruled)
+    factor = plate.level_of(scene, spectrum.kind_of_level, ruled, place.slit_sr)
     return PointSpectrum(nodes, seen * factor, passed / max(float(passed.max()), 1e-300), full=True)
 
 
@@ -120,9 +121,8 @@ def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: Air) -> 
 
 def _on_pixel(bins: Bins, ruled: Aperture, place: Geometry, pixel_area_m2: float) -> Floats:
     """(n,) [power per area and nm] at the nodes, before the source's level."""
-    nodes, reach = bins.node_m, plate.reach_per_m(place, bins, ruled)
-    plate.check_memory(ruled, reach, bins, place)
-    columns = plate.sweep(far.far_field(ruled, *reach), place, bins, ruled)
+    nodes = bins.node_m
+    _, columns = columns_of(ruled, place, bins, Stages())
     coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
     share = plate.rows(ruled.along, place, coarse)
     middle = np.interp(nodes, share.node_m, share.share[0][:, -1])

@@ -1,0 +1,106 @@
+"""The four paths from a scene to the light on its plate; each stage one line.
+
+    rulings_far        slits, wires and gratings behind lenses: columns times rows
+    rulings_near       the same at a finite distance or out of focus, a wavelength at a time
+    rulings_resolved   rulings that fan, bow, have an outline or are cut by a round beam: strips
+    plane              holes, meshes, dots and pictures, in the far or near field
+
+All take the same and end in `Computed`; `path_of` says which one a scene takes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from wavesim import aperture, plate
+from wavesim.aperture import Aperture, needs_strips
+from wavesim.diffraction import far
+from wavesim.diffraction.fresnel import steepest
+from wavesim.light import Spectrum
+from wavesim.plate import Bins, Columns, Computed, Geometry, Stage
+from wavesim.scene import Plane, Scene
+from wavesim.scene.plate import CoarsePlate
+
+PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
+PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
+
+Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]
+
+
+def path_of(scene: Scene) -> Path:
+    """The path that the light of a scene takes."""
+    if isinstance(scene.aperture, Plane):
+        return plane
+    if needs_strips(scene):
+        return rulings_resolved
+    return rulings_far if scene.bench.far_field else rulings_near
+
+
+def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
+    """Straight rulings in the far field: light of each column times fraction of each row."""
+    ruled = stage("aperture", aperture.build, scene)
+    bins = stage("wavelengths", plate.choose, spectrum, geometry, ruled, scene.bench.air)
+    field, columns = columns_of(ruled, geometry, bins, stage)
+    rows = stage("rows", plate.rows, ruled.along, geometry, columns.node_m)
+    error = bins.error + rows.error  # allowed; of a whole plate it is measured
+    if not isinstance(scene.plate, CoarsePlate):
+        error = stage("accuracy", plate.measured_error, columns, field, geometry, bins, ruled, rows,
+                      spectrum, scene.bench.air)  # fmt: skip
+    light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2)
+    return Computed(
+        light=light,
+        opening=ruled,
+        source_sr=geometry.slit_sr,
+        averaged=False,
+        elements=ruled.elements,
+        wavelengths=int(bins.power.size),
+        smoothing=bins.smoothing.value,
+        pixel_error=PIXEL_ERROR if ruled.of_u_alone else PHASE_PIXEL_ERROR,
+        bin_error=error,
+        half_m=max(abs(edge) for edge in ruled.span_m),
+        notes=ruled.limits,
+    )
+
+
+def columns_of(
+    ruled: Aperture, geometry: Geometry, bins: Bins, stage: Stage
+) -> tuple[far.FarField, Columns]:
+    """The far field of rulings, and the light of each column at each wavelength node.
+
+    Raises
+    ------
+    LimitError
+        They need more memory than there is.
+    """
+    reach = plate.reach_per_m(geometry, bins, ruled)
+    plate.check_memory(ruled, reach, bins, geometry)
+    field = stage("far field", far.far_field, ruled, *reach)
+    return field, stage("columns", plate.sweep, field, geometry, bins, ruled)
+
+
+def rulings_near(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
+    """Straight rulings at a finite distance or out of focus: columns times rows, likewise."""
+    from wavesim.plate.near import expose_near
+
+    ruled = stage("aperture", aperture.build, scene)
+    return expose_near(scene, ruled, spectrum, geometry, stage)
+
+
+def rulings_resolved(
+    scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage
+) -> Computed:
+    """Rulings resolved along their height: strips in two dimensions."""
+    from wavesim.aperture.plane.strips import build_strips
+    from wavesim.plate.plane import expose_plane
+
+    strips, groove = stage("aperture", build_strips, scene, steepest(scene.bench))
+    return expose_plane(scene, strips, spectrum, geometry, stage, groove=groove)
+
+
+def plane(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
+    """Apertures in the plane: holes, meshes, dots, pictures."""
+    from wavesim.aperture.plane import build_plane
+    from wavesim.plate.plane import expose_plane
+
+    holes = stage("aperture", build_plane, scene)
+    return expose_plane(scene, holes, spectrum, geometry, stage)
