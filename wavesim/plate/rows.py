@@ -31,6 +31,7 @@ from wavesim.threads import in_threads
 
 _LEVEL = 1e-6  # of the brightest row: error allowed where few functions of wavelength stand for all
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
+_EACH_ITS_OWN = 64  # functions that are always allowed
 _PART = 0.5  # of the free memory
 _SCALE_SEEN = 0.002  # [pixel] spread of y scales across the plate that is left out
 _SCALES = 10  # scales for each pixel of their spread
@@ -102,7 +103,8 @@ def _few_functions(low: Floats, high: Floats, level: float) -> FewFunctions:
     """
     nodes, rows = low.shape
     left = low.copy() if high is low else np.concatenate([low, high], axis=1)
-    most = min(left.shape) // 2  # more would save nothing
+    # more than half would save nothing; of the few rows of a preview each may be its own function
+    most = max(min(left.shape) // 2, min(_EACH_ITS_OWN, *left.shape))
     basis, part = np.empty((most, nodes)), np.empty((most, left.shape[1]))
     count = cross(left, level, basis, part)
     if count < 0:
