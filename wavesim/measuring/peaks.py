@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from wavesim.errors import InputError
+from wavesim.measuring.asymmetry import by_bands, by_top, by_width
 from wavesim.measuring.line_shapes import Fit, fit
 from wavesim.measuring.maxima import Indices, Maxima, maxima, widths
 from wavesim.measuring.profile import Flags, Floats, Profile
@@ -33,6 +34,7 @@ _BY_GRAVITY = 0.13  # of the width: how well the centre of gravity places a line
 _BESIDE = 0.1  # of the brightest sample: less light than that beside it tells little of the place
 _BY_WINGS = 0.085  # [samples] deviation of such places where the wings are seen (measured)
 _ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
+_HIDDEN = 0.004  # of the width: what neighbours too faint to widen a line may move it by (measured)
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
 
 
@@ -108,7 +110,21 @@ def find_lines(
         parts = alone[group[0] : group[-1] + 1] if together is None else []
         found += together or ()
         found += [f for k in parts for f in _fit_group(signal, profile, at, wide, k, near) or ()]
+    if kind == "bright":
+        found = _with_neighbours(found, profile.pixel_m)
     return tuple(sorted(found, key=lambda f: f.x_m))
+
+
+def _with_neighbours(found: list[Feature], pixel_m: float) -> list[Feature]:
+    """The same with what unresolved neighbours may pull them by in their uncertainties."""
+    columns = [(f.x_m, f.width_m, f.x_error_m, math.sqrt(abs(f.height))) for f in found]
+    x, width, error, weight = np.array(columns).T
+    weight = weight * np.array([not f.saturated for f in found])
+    pull = by_width(x, width, error, weight, pixel=pixel_m)
+    return [
+        replace(f, x_error_m=math.hypot(f.x_error_m, float(p)))
+        for f, p in zip(found, pull, strict=True)
+    ]
 
 
 def _bright(profile: Profile, least: float | None) -> _Signal | None:
@@ -303,7 +319,12 @@ def _features(
         skew = _BLENDED * width
         if found.centre.size == 1:
             skew = 0.0 if clipped else abs(gravity - centre) / 2
-        parts = (error, skew, _FLOOR, _unseen(signal, centre, int(top), width))
+        bands = by_bands(profile, centre, width)
+        hidden = _HIDDEN * width
+        if signal.kind == "bright" and not clipped:
+            hidden = max(hidden, by_top(signal.y, centre, width, max(error, bands)))
+        unseen = _unseen(signal, centre, int(top), width)
+        parts = (max(error, bands), skew, _FLOOR, unseen, hidden)
         out.append(
             Feature(
                 x_m=first + centre * pixel,

@@ -36,6 +36,7 @@ class Profile:
     noise : standard deviation of one sample's error, in the unit of `value`
     saturated : (n,) where the light is clipped
     slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
+    strips : (k, n) the same from each of k bands of a picture's rows, None where there are none
     defocus_m : [m] of the plate behind the focus, where it is known
     turned_rad : [rad] rotation that was found in a picture and taken out
     origin : where the samples came from, in words
@@ -48,6 +49,7 @@ class Profile:
     slit_image_m: float = 0.0
     turned_rad: float = 0.0
     defocus_m: float = 0.0
+    strips: Floats | None = None
     origin: str = ""
 
     @property

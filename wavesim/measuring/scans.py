@@ -23,6 +23,7 @@ Pixels = npt.NDArray[Any]
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _BANDS = 24
+_STRIPS = 8  # of the band, whose disagreement tells how well a line is placed
 _CORRELATED = 1.6  # interpolated samples share errors, so smoothing quietens them less
 _MOST_TURN = math.radians(5.0)
 _TINY = 1e-300
@@ -101,7 +102,13 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
         slit_image_m=scan.slit_image_m, turned_rad=turn, origin=origin,
     )  # fmt: skip
     noise = _CORRELATED * max(found.noise, _spread(band, offset, math.cos(turn)))
-    return replace(found, noise=noise)
+    strips = [
+        _averaged(band[a:b], offset[a:b], math.cos(turn))[inside]
+        for a, b in pairwise(
+            np.linspace(0, len(band), min(_STRIPS, len(band) // 2) + 1).astype(int)
+        )
+    ]
+    return replace(found, noise=noise, strips=np.array(strips) if len(strips) > 3 else None)
 
 
 def rotation(light: Floats) -> float:

@@ -1,0 +1,80 @@
+"""Stated uncertainties of lines on photographs by an independent renderer, against their misses.
+
+python -m benchmarks.photograph_coverage 60
+
+A line stands alone where no other of more than 2 % is within 3 widths; else it is close. A line's
+true place is that of the strongest one within 0.75 of a width.
+"""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from benchmarks.photographs import Photograph, photograph
+from wavesim.measuring import Instrument, Measurement, Scan, Task, measure
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Misses over stated uncertainties, of lines that stand alone and of those close to others."""
+
+    alone: np.ndarray
+    close: np.ndarray
+
+
+def measured(picture: Photograph, folder: Path) -> Measurement:
+    """The picture as a TIFF file, measured with the bench that is known and no line told."""
+    import tifffile
+
+    path = folder / "photograph.tif"
+    tifffile.imwrite(path, picture.encoded)
+    known = Instrument(picture.pitch_m, picture.focal_m, viewing_rad=picture.viewing_rad)
+    return measure(path, Task(), instrument=known, scan=Scan(picture.pixel_m))
+
+
+def judged(seeds: range, folder: Path, **options: float) -> Judged:
+    """All lines of photographs of these seeds."""
+    alone: list[float] = []
+    close: list[float] = []
+    for seed in seeds:
+        picture = photograph(seed, **options)  # type: ignore[arg-type]
+        for line in measured(picture, folder).lines:
+            apart = np.abs(picture.x_m - line.x_m)
+            near = np.flatnonzero(apart < 0.75 * picture.width_m)
+            if near.size == 0 or line.wavelength_m is None or line.uncertainty_m is None:
+                continue
+            k = int(near[np.argmax(picture.strength[near])])
+            beside = np.abs(picture.x_m - picture.x_m[k]) < 3 * picture.width_m
+            beside &= picture.strength > 0.02 * picture.strength[k]
+            miss = (line.wavelength_m - picture.wavelength_m[k]) / line.uncertainty_m
+            (close if beside.sum() > 1 else alone).append(float(miss))
+    return Judged(np.array(alone), np.array(close))
+
+
+def main(count: int) -> None:
+    """One row for each kind of photograph and line."""
+    kinds: dict[str, dict[str, float]] = {
+        "no noise": {"noise": 0.0}, "grain": {}, "three times the grain": {"noise": 3.0},
+        "close neighbours": {"neighbours": True}, "the same, no noise": {"neighbours": True,
+                                                                        "noise": 0.0},
+    }  # fmt: skip
+    with tempfile.TemporaryDirectory() as folder:
+        for name, options in kinds.items():
+            found = judged(range(count), Path(folder), **options)
+            for which in ("alone", "close"):
+                ratio = np.abs(getattr(found, which))
+                if ratio.size:
+                    print(
+                        f"{name:22} {which:6} {ratio.size:5} lines  within 1: "
+                        f"{np.mean(ratio < 1):.0%}  2: {np.mean(ratio < 2):.0%}  3: "
+                        f"{np.mean(ratio < 3):.0%}  largest {ratio.max():.1f}"
+                    )
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 30)
