@@ -31,7 +31,6 @@ from wavesim.threads import in_threads
 
 _LEVEL = 1e-6  # of the brightest row: error allowed where few functions of wavelength stand for all
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
-_EACH_ITS_OWN = 64  # functions that are always allowed
 _PART = 0.5  # of the free memory
 _SCALE_SEEN = 0.002  # [pixel] spread of y scales across the plate that is left out
 _SCALES = 10  # scales for each pixel of their spread
@@ -43,11 +42,11 @@ class FewFunctions:
 
     Attributes
     ----------
-    basis : (k, r) functions of wavelength
+    basis : (k, r) functions of wavelength; None where each wavelength stands for itself
     parts : two (r, n), how much of each function each row has
     """
 
-    basis: Floats
+    basis: Floats | None
     parts: tuple[Floats, Floats]
 
 
@@ -103,12 +102,11 @@ def _few_functions(low: Floats, high: Floats, level: float) -> FewFunctions:
     """
     nodes, rows = low.shape
     left = low.copy() if high is low else np.concatenate([low, high], axis=1)
-    # more than half would save nothing; of the few rows of a preview each may be its own function
-    most = max(min(left.shape) // 2, min(_EACH_ITS_OWN, *left.shape))
+    most = nodes * left.shape[1] // (nodes + left.shape[1])  # more would save nothing
     basis, part = np.empty((most, nodes)), np.empty((most, left.shape[1]))
     count = cross(left, level, basis, part)
     if count < 0:
-        return FewFunctions(np.eye(nodes), (low, high))
+        return FewFunctions(None, (low, high))
     parts = part[:count, :rows], part[:count, -rows:]
     return FewFunctions(np.ascontiguousarray(basis[:count].T), parts)
 
@@ -212,7 +210,10 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
     out = np.zeros((weights.shape[1], share.share.shape[2], light.shape[0]))
     for seen, few, along in _intervals(share, cosine):
         for channel, weight in zip(out, weights.T, strict=True):
-            found = (few.basis * weight[:, None]).T @ light[seen].T
+            if few.basis is None:
+                found = light[seen].T * weight[:, None]
+            else:
+                found = (few.basis * weight[:, None]).T @ light[seen].T
             if share.scale.size == 1:
                 channel[:, seen] = few.parts[0].T @ found
             else:
