@@ -42,10 +42,11 @@ from wavesim.plate.passes import (
     Pass,
     Reading,
     Room,
-    bins_of,
+    longest_of,
     plan,
     put,
     read_points,
+    spans_of,
     split_off,
 )
 from wavesim.threads import in_threads
@@ -77,7 +78,8 @@ def few_wavelengths(
     position = (1.0 / bench.min() - 1.0 / bench) / step  # rising with wavelength
     samples = math.ceil(position.max()) + TAPS + 1
     wave = 1.0 / (1.0 / bench.min() - (np.arange(samples + 1) - BEFORE) * step)
-    share = _node_shares(position, bins)
+    lit = Lit(bins, position, *hats(bins))
+    share = put(lit, position, range(bins.node_m.size), longest_of(lit, position))
     pseudo = Bins(
         lo_m=wave[:-1],
         hi_m=wave[1:],
@@ -90,7 +92,7 @@ def few_wavelengths(
     )
     rise = np.zeros((light.shape[0], samples + 1))
     sweep_pairs(table, place, pseudo, columns, rise)
-    _share_out(rise, *share, light)
+    _share_out(rise, share[0] + BEFORE, share[1], light)
 
 
 def _share_out(rise: Floats, first: Indices, share: Floats, light: Floats) -> None:
@@ -106,24 +108,6 @@ def _share_out(rise: Floats, first: Indices, share: Floats, light: Floats) -> No
             dense[first[node] - start : first[node] - start + width, node - k] = share[node]
         part = rise[:, start : start + dense.shape[0]]
         light[:, some] += part @ dense[: part.shape[1]]  # beyond its samples a node has no light
-
-
-def _node_shares(position: Floats, bins: Bins) -> tuple[Indices, Floats]:
-    """Light of each node on even samples: first sample (k,) and light (k, w) from there on.
-
-    Sample 0 is the point BEFORE steps before position 0.
-    """
-    first = np.zeros(bins.node_m.size, dtype=np.int64)
-    spans = [bins_of(bins, k) for k in range(bins.node_m.size)]
-    ends = [(math.floor(position[s.start]), math.floor(position[s.stop - 1])) if s.stop > s.start
-            else (0, 0) for s in spans]  # fmt: skip
-    longest = max(b - a for a, b in ends) + TAPS
-    out = np.zeros((bins.node_m.size, longest))
-    lit = Lit(bins, position, *hats(bins))
-    for k, (start, _) in enumerate(ends):
-        first[k] = start
-        put(lit, position, k, start - BEFORE, out[k])
-    return first, out
 
 
 def convolved(
@@ -164,8 +148,8 @@ def convolved(
             if slow is not None:
                 _add_smooth(slow, some, rooms[-1], lit_now)
             edges = np.zeros(light.shape[0] + 1)
-            for column, node in enumerate(some):
-                if fast.read(node, edges, rooms[0]):
+            for column, (first, kernel) in enumerate(fast.kernels(some)):
+                if fast.read(first, kernel, edges, rooms[0]):
                     lit_now[:, column] += np.diff(edges)
                     edges[:] = 0.0
 
@@ -178,8 +162,8 @@ def _add_smooth(slow: Pass, nodes: range, room: Room, light: Floats) -> None:
     lowest = int(reading.start.min())
     points = int(reading.start.max()) - lowest + reading.weight.shape[1]
     values = np.zeros((points, len(nodes)))
-    for column, node in enumerate(nodes):
-        slow.at_points(node, lowest, values[:, column], room)
+    for column, (first, kernel) in enumerate(slow.kernels(nodes)):
+        slow.at_points(first, kernel, lowest, values[:, column], room)
     few = np.empty((2, len(nodes)))
     read_points(values, reading.start - lowest, reading.weight, few, light)
 
@@ -193,8 +177,9 @@ def _grid(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[
     split = split if split >= _LEAST_SPLIT else 1
     lo, hi = place.slit_sines or (0.0, 0.0)
     nearest = min(abs(edges[0] + lo), abs(edges[1] + hi))
-    spans = (bench[bins_of(bins, k)] for k in range(bins.node_m.size))
-    longest = max(math.log(float(w[-1] / w[0])) for w in spans if w.size)
+    begin, end = spans_of(bins)
+    some = end > begin
+    longest = math.log(float((bench[end[some] - 1] / bench[begin[some]]).max()))
     start = math.log(nearest / bench.max()) - longest - 6 * TAPS * split * step
     side = -1.0 if edges[0] + edges[1] < 0 else 1.0
     return LogGrid(start, math.log(bench.min()) - 2 * TAPS * split * step, step, side), split

@@ -81,3 +81,31 @@ def gather(place, light, coefficient, first, weight, out):  # type: ignore[no-un
     """`spread` for each row of place (n, p): light (p,) at its places, out[i, 0] at first[i]."""
     for i in range(place.shape[0]):
         spread(place[i], light, coefficient, first[i], weight, out[i])
+
+
+@compiled()
+def spread_nodes(place, low, high, bounds, k0, k1, first, coefficient, weight, out):  # type: ignore[no-untyped-def]
+    """Put the light of nodes k0 .. k1 - 1 on even samples; row k - k0 of out begins at its `first`.
+
+    Bins bounds[k] .. bounds[k + 1] - 1 give `low` to node k and `high` to node k + 1.
+    """
+    degree = coefficient.shape[0] - 1
+    taps = weight.size
+    for k in range(max(k0 - 1, 0), min(k1, bounds.size - 1)):
+        for b in range(bounds[k], bounds[k + 1]):
+            whole = np.floor(place[b])
+            t = 2.0 * (place[b] - whole) - 1.0
+            for j in range(taps):
+                weight[j] = coefficient[degree, j]
+            for d in range(degree - 1, -1, -1):
+                for j in range(taps):
+                    weight[j] = weight[j] * t + coefficient[d, j]
+            n = int(whole) - (taps // 2 - 1)
+            if k >= k0:
+                m = n - first[k - k0]
+                for j in range(taps):
+                    out[k - k0, m + j] += low[b] * weight[j]
+            if k + 1 < k1:
+                m = n - first[k + 1 - k0]
+                for j in range(taps):
+                    out[k + 1 - k0, m + j] += high[b] * weight[j]

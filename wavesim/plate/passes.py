@@ -12,7 +12,7 @@ import numpy.typing as npt
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.plate.bins import Bins
-from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread, weights_at
+from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread_nodes, weights_at
 
 Indices = npt.NDArray[np.int64]
 Room = tuple[Complexes, Floats]
@@ -68,21 +68,25 @@ class Lit:
     high: Floats
 
 
-def bins_of(bins: Bins, k: int) -> slice:
-    """Bins that give light to node k."""
+def spans_of(bins: Bins) -> tuple[Indices, Indices]:
+    """First bin of each node and the one after its last (k,); equal where it has none."""
+    number = np.arange(bins.node_m.size)
     last = bins.node_m.size - 1
-    return slice(int(bins.first[max(k - 1, 0)]), int(bins.first[min(k + 1, last)]))
+    return bins.first[np.maximum(number - 1, 0)], bins.first[np.minimum(number + 1, last)]
 
 
-def put(lit: Lit, position: Floats, k: int, first: int, out: Floats) -> None:
-    """Put node k's light on even samples; out[0] is sample `first`."""
-    bins, span = lit.bins, bins_of(lit.bins, k)
-    middle = int(bins.first[k]) if k < bins.node_m.size - 1 else span.stop
-    middle = span.start if k == 0 else middle
-    below, above = slice(span.start, middle), slice(middle, span.stop)
-    room = np.empty(TAPS)
-    spread(position[below], lit.high[below], coefficients(), first, room, out)
-    spread(position[above], lit.low[above], coefficients(), first, room, out)
+def put(lit: Lit, position: Floats, nodes: range, length: int) -> tuple[Indices, Floats]:
+    """Light of some nodes on even samples: first sample (k,), and (k, length) from there on."""
+    begin, end = (edge[nodes.start : nodes.stop] for edge in spans_of(lit.bins))
+    some = end > begin
+    first = np.zeros(len(nodes), dtype=np.int64)
+    first[some] = np.floor(position[begin[some]]).astype(np.int64) - BEFORE
+    out = np.zeros((len(nodes), length))
+    spread_nodes(
+        position, lit.low, lit.high, lit.bins.first, nodes.start, nodes.stop, first,
+        coefficients(), np.empty(TAPS), out,
+    )  # fmt: skip
+    return first, out
 
 
 def split_off(grid: LogGrid, values: Floats, times: int) -> tuple[LogGrid, Floats]:
@@ -136,16 +140,19 @@ class Plan:
 def plan(grid: LogGrid, lit: Lit, reading: Reading) -> Plan:
     """Stretches three times as long as the light of a node and a reading."""
     position = grid.position(lit.log_wavelength)
-    spans = [bins_of(lit.bins, k) for k in range(lit.bins.node_m.size)]
-    longest = TAPS + max(
-        math.floor(position[s.stop - 1]) - math.floor(position[s.start])
-        for s in spans if s.stop > s.start
-    )  # fmt: skip
+    longest = longest_of(lit, position)
     widest = reading.weight.shape[1]
     size = 1 << max(10, math.ceil(math.log2(3 * (longest + widest))))
     stride = size - longest - widest + 2
     last = int(reading.start.max()) + widest
     return Plan(lit, position, reading, longest, size, stride, last // stride + 2)
+
+
+def longest_of(lit: Lit, position: Floats) -> int:
+    """Samples that the light of a node takes at most."""
+    begin, end = spans_of(lit.bins)
+    some = end > begin
+    return TAPS + int((np.floor(position[end[some] - 1]) - np.floor(position[begin[some]])).max())
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,19 +177,27 @@ class Pass:
         product = np.empty((rows, self.plan.size // 2 + 1), dtype=np.complex128)
         return product, np.empty((rows, self.plan.size))
 
-    def read(self, k: int, edges: Floats, room: Room) -> bool:
-        """Add the light of node k up to each edge to edges (n,); whether there is any."""
+    def kernels(self, nodes: range) -> Iterator[tuple[int, Complexes]]:
+        """For each node the first sample of its light and the transform of it."""
+        cut = self.plan
+        first, light = put(cut.lit, cut.position, nodes, cut.size)
+        return zip(first.tolist(), np.fft.rfft(light, axis=1), strict=True)
+
+    def read(self, first: int, kernel: Complexes, edges: Floats, room: Room) -> bool:
+        """Add the light of a node up to each edge to edges (n,); whether there is any."""
         cut, (start, weight) = self.plan, (self.plan.reading.start, self.plan.reading.weight)
         found = False
-        for j, values, lead, first in self._stretches(k, room):
+        for j, values, lead in self._stretches(first, kernel, room):
             _read_blocks(values, j, (cut.stride, lead, first), start, weight, edges)
             found = True
         return found
 
-    def at_points(self, k: int, lowest: int, out: Floats, room: Room) -> None:
-        """The light of node k at the grid's points `lowest` and on, into out (n,)."""
+    def at_points(
+        self, first: int, kernel: Complexes, lowest: int, out: Floats, room: Room
+    ) -> None:
+        """The light of a node at the grid's points `lowest` and on, into out (n,)."""
         cut = self.plan
-        for j, values, lead, first in self._stretches(k, room):
+        for j, values, lead in self._stretches(first, kernel, room):
             for row, stretch in enumerate(values, j):
                 a = lead + row * cut.stride - lowest  # where the stretch begins to be right
                 begin, end = max(a, 0), min(a + cut.size - cut.longest + 1, out.size)
@@ -190,26 +205,21 @@ class Pass:
                 if end > begin:
                     out[begin:end] = stretch[begin - shift : end - shift]
 
-    def _stretches(self, k: int, room: Room) -> Iterator[tuple[int, Floats, int, int]]:
-        """Stretches of T convolved with the light of node k: the number of the first, values
-        (n, size), the grid point from which it is right, and that of the light's first sample."""
+    def _stretches(
+        self, first: int, kernel: Complexes, room: Room
+    ) -> Iterator[tuple[int, Floats, int]]:
+        """Stretches of T convolved with the light of a node: the number of the first, values
+        (n, size), and the grid point from which it is right."""
         cut = self.plan
-        span = bins_of(cut.lit.bins, k)
-        if span.stop == span.start:
-            return
-        first = math.floor(cut.position[span.start]) - BEFORE
-        kernel = np.zeros(cut.size)
-        put(cut.lit, cut.position, k, first, kernel)
-        spectrum = np.fft.rfft(kernel)
         lead = first + cut.longest - 1
         ends = cut.reading.start[[0, -1]]
         lowest = (int(ends.min()) - lead) // cut.stride
         highest = (int(ends.max()) - lead) // cut.stride
-        for j, count in self._matters(spectrum, lowest, highest + 1, room[0].shape[0]):
+        for j, count in self._matters(kernel, lowest, highest + 1, room[0].shape[0]):
             product, values = room[0][:count], room[1][:count]
-            np.multiply(self.spectrum[j : j + count], spectrum, out=product)
+            np.multiply(self.spectrum[j : j + count], kernel, out=product)
             np.fft.irfft(product, cut.size, axis=1, out=values)
-            yield j, values, lead, first
+            yield j, values, lead
 
     def _matters(
         self, kernel: Complexes, first: int, last: int, most: int
