@@ -142,3 +142,18 @@ def test_what_cannot_be_is_refused(
     assert develop(*words.split()) == 2
     assert told in capsys.readouterr().err
     assert [path.name for path in plate.parent.iterdir()] == ["three.h5"]
+
+
+def test_a_film_from_its_datasheet(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    Path("film.csv").write_text("log_exposure,density\n-3,0.1\n-1,0.8\n0,1.6\n1,1.8\n")
+    assert develop("--curve", "film.csv", "--negative", "-o", "negative.png") == 0
+    said = capsys.readouterr().out
+    assert "base and fog 0.10" in said
+    assert "is the nearest speed" in said
+    with Image.open("negative.png") as picture:
+        grey = np.asarray(picture)
+    assert np.ptp(grey.astype(int), axis=-1).max() <= 2  # rounding and dither
+    light = wavesim.open_plate(plate).xyz[::-1, :, 1]
+    assert grey[..., 1].flat[light.argmax()] < 0.5 * grey[..., 1].flat[light.argmin()]
+    assert develop("--curve", "film.csv", "--tone", "film", "-o", "a.png") == 2
+    assert develop("--curve", "missing.csv", "-o", "a.png") == 2

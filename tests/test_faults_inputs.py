@@ -22,7 +22,7 @@ import pytest
 from tests.sample_plates import slit_plate
 from wavesim.aperture.measured import dataset, two_columns
 from wavesim.aperture.plane.picture import read_grey
-from wavesim.errors import InputError, LimitError, PlateFileError
+from wavesim.errors import InputError, LimitError, PlateFileError, TableError
 from wavesim.light.tables import source_table
 from wavesim.measuring import Scan, read_picture
 from wavesim.scene import load
@@ -174,6 +174,12 @@ def test_texts_in_a_plate_file_are_bounded(tmp_path: Path) -> None:
         file.create_dataset("entry/scene/resolved", data=long, chunks=(1,), compression="gzip")
     with pytest.raises(PlateFileError, match=r"resolved.*longer than 8 MiB"):
         load_plate(tmp_path / "p.h5")
+
+
+def test_a_table_has_a_largest_number_of_lines(tmp_path: Path) -> None:
+    (tmp_path / "t.csv").write_bytes(b"wavelength_nm,relative\n" + b"\n" * 12_000_000)
+    with pytest.raises(TableError, match="12,000,001 lines"):
+        source_table(tmp_path / "t.csv")
 
 
 def test_no_line_of_a_foreign_file_is_repeated(tmp_path: Path) -> None:

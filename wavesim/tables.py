@@ -25,6 +25,7 @@ from wavesim.memory import require_memory
 
 LENGTHS_M = {"m": 1.0, "mm": 1e-3, "um": 1e-6, "µm": 1e-6, "nm": 1e-9, "pm": 1e-12, "A": 1e-10}
 _MOST_BYTES = 200_000_000
+_MOST_LINES = 12_000_000  # one for each of the most rulings that a grating may have
 _LINE_BYTES = 260  # at the peak of reading, for each line beside its text
 
 
@@ -126,7 +127,11 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Cel
 
 def _lines(path: Path) -> list[str]:
     content = read_bounded(path, _MOST_BYTES, TableError, "a CSV file below 200 MB")
-    need = 6 * len(content) + _LINE_BYTES * (content.count(b"\n") + content.count(b"\r"))
+    lines = content.count(b"\n") + content.count(b"\r")
+    if lines > _MOST_LINES:
+        right = f"at most {_MOST_LINES:,}"
+        raise TableError(f"has {lines:,} lines", file=path, expected=right)
+    need = 6 * len(content) + _LINE_BYTES * lines
     require_memory(need, what=" for a table", key=None, file=path, expected="a shorter table")
     try:
         text = content.decode("utf-8-sig")

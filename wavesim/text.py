@@ -2,7 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from fractions import Fraction
+
+# shutter speeds as they are engraved, a stop apart; ISO 516, from memory
+SHUTTER_SPEEDS = ("1/8000", "1/4000", "1/2000", "1/1000", "1/500", "1/250", "1/125", "1/60",
+    "1/30", "1/15", "1/8", "1/4", "1/2", "1", "2", "4", "8", "15", "30")  # fmt: skip
+
+
+def nearest_shutter(seconds: float) -> tuple[str, float]:
+    """The engraved speed nearest in stops, as "1/30 s", and how many stops longer it is."""
+    stops = [(math.log2(float(Fraction(speed)) / seconds), speed) for speed in SHUTTER_SPEEDS]
+    off, speed = min(stops, key=lambda found: abs(found[0]))
+    return f"{speed} s", off
 
 
 def shutter(seconds: float) -> str:

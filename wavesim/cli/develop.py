@@ -14,7 +14,9 @@ from wavesim.cli.options import Amount, Number, Output, Whole, examples, json_op
 
 if TYPE_CHECKING:
     from wavesim.colorimetry import Material, Rendering
+    from wavesim.colorimetry.film import Curve
     from wavesim.colorimetry.loss import Loss
+    from wavesim.colorimetry.plates import Picture
     from wavesim.lightpath import ExposedPlate
     from wavesim.study.exposure import Frame
 
@@ -33,6 +35,20 @@ class _Look:
     space: str
     depth: str
     kept: str
+    curve: str | None = None
+    negative: bool = False
+    reciprocity: float | None = None
+
+    @property
+    def on_film(self) -> bool:
+        """Whether a black-and-white film is asked for."""
+        return self.curve is not None or self.negative or self.reciprocity is not None
+
+    def film(self, speed: float) -> Curve:
+        """Its characteristic curve: the datasheet's, or the usual one at an ISO speed."""
+        from wavesim.colorimetry.film import read_curve, usual_curve
+
+        return usual_curve(speed) if self.curve is None else read_curve(Path(self.curve))
 
     def rendering(self) -> Rendering:
         """The same for the pictures' maker."""
@@ -79,6 +95,17 @@ class _Look:
     help="Bits for each of red, green, blue; 32 is a TIFF of linear light, for image editors.",
 )  # fmt: skip
 @click.option(
+    "--curve", metavar="TABLE.csv",
+    help="Black-and-white film with the characteristic curve of a datasheet: log_exposure,density.",
+)  # fmt: skip
+@click.option(
+    "--negative", is_flag=True, help="Show the film itself on a light table, not its print."
+)
+@click.option(
+    "--reciprocity", type=Number(0.3, 1), metavar="P",
+    help="Schwarzschild's exponent of the film, for times beyond 1 s.",
+)  # fmt: skip
+@click.option(
     "--noise", is_flag=True, help="Photon noise of a sensor that counts half the photons."
 )
 @click.option(
@@ -106,6 +133,9 @@ def command(
     space: str,
     keep: str,
     depth: str,
+    curve: str | None,
+    negative: bool,
+    reciprocity: float | None,
     noise: bool,
     grain: float,
     halation: float,
@@ -117,7 +147,7 @@ def command(
 
     SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
     """
-    look = _Look(tone, decades or 4.0, space, depth, keep)
+    look = _Look(tone, decades or 4.0, space, depth, keep, curve, negative, reciprocity)
     _check(look, output, decades)
     steps = tuple(dict.fromkeys(stops)) or (0.0,)
     written = [_named(output, step, alone=len(steps) == 1) for step in steps]
@@ -132,7 +162,7 @@ def command(
         for frame, path in zip(frames, written, strict=True):
             show(path.name)
             _write(plate, frame, path, look, material)
-        losses = [] if depth == _FLOAT else _losses(plate, frames, look, material)
+        losses = [] if depth == _FLOAT or look.on_film else _losses(plate, frames, look, material)
     if as_json:
         echo_json(_record(frames, written, look, losses))
     else:
@@ -161,6 +191,13 @@ def _check(look: _Look, output: Path, decades: float | None) -> None:
         raise click.UsageError("--seed needs --noise or --grain, which it draws")
     if decades is not None and look.tone != "log":
         raise click.UsageError(f"--decades needs --tone log, not --tone {look.tone}")
+    if look.on_film and (look.tone != "linear" or look.depth == _FLOAT):
+        raise click.UsageError(
+            "--curve, --negative and --reciprocity make a film's grey picture of 8 or 16 bits; "
+            "leave out --tone and --depth 32"
+        )
+    if look.on_film and given & {"noise", "grain", "halation"}:
+        raise click.UsageError("--curve, --negative and --reciprocity go without noise and grain")
     if look.depth != _FLOAT:
         return
     if output.suffix.lower() not in _TIFF:
@@ -181,11 +218,23 @@ def _write(plate: ExposedPlate, frame: Frame, path: Path, look: _Look, material:
         light = linear_light(plate, look.space, stops=frame.stops, material=material)
         return save_tiff(path, light, space=look.space)
     rendering = look.rendering()
-    picture = developed(plate, rendering, stops=frame.stops, material=material)
+    if look.on_film:
+        picture = _filmed(plate, frame, look)
+    else:
+        picture = developed(plate, rendering, stops=frame.stops, material=material)
     if path.suffix.lower() in _TIFF:
         return save_tiff(path, picture, space=look.space)
     title = " · ".join(part for part in (plate.scene.title, rendering.tone.label) if part)
     return save_png(path, picture, space=look.space, title=title)
+
+
+def _filmed(plate: ExposedPlate, frame: Frame, look: _Look) -> Picture:
+    from wavesim.colorimetry.film import filmed
+
+    return filmed(
+        plate, look.film(plate.scene.exposure.speed), look.rendering(), stops=frame.stops,
+        exponent=look.reciprocity or 1.0, negative=look.negative,
+    )  # fmt: skip
 
 
 def _record(
@@ -212,17 +261,32 @@ def _summary(
     look: _Look,
     losses: list[Loss],
 ) -> str:
-    from wavesim.text import shutter
+    from wavesim.text import nearest_shutter, shutter
 
     rows = [("plate", plate.scene.title)]
     for frame, path in zip(frames, written, strict=True):
         label = f"{frame.stops:+g} stop{'' if abs(frame.stops) == 1 else 's'}"
         words = f"{shutter(frame.time_s)}, {path}: {frame.brief}"
         rows.append((label if frame.stops else "as exposed", words))
+        speed, off = nearest_shutter(frame.time_s)
+        if abs(off) < 1:
+            rows.append(("shutter", f"{speed} is the nearest speed, {off:+.1f} stops"))
     if look.depth != _FLOAT and (label := look.rendering().tone.label):
         rows.append(("tone", label))
+    if look.on_film:
+        rows.append(("film", _stock(plate, look)))
     for lost in losses:
         if lost.sentence:
             rows.append(("given up", f"in {look.space}: {lost.sentence}"))
     rows += [("caution", text) for text in plate.report.cautions]
     return labelled(rows)
+
+
+def _stock(plate: ExposedPlate, look: _Look) -> str:
+    """The film in words."""
+    curve = look.film(plate.scene.exposure.speed)
+    kind = "transparency" if curve.reversal else "negative" if look.negative else "print"
+    source = look.curve or f"the usual curve at ISO {plate.scene.exposure.speed:g}"
+    words = f"{kind}, {source}, base and fog {curve.density.min():.2f}"
+    late = look.reciprocity is not None and plate.exposure_s > 1
+    return f"{words}, Schwarzschild exponent {look.reciprocity:g}" if late else words

@@ -1,0 +1,98 @@
+"""Film as it is bought: datasheet curve, negative, print, long exposures, shutter speeds.
+
+The definitions are the trade's: D = -lg T, Schwarzschild's E t^p (1900), speeds a stop apart.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tests.sample_plates import slit_plate
+from wavesim.colorimetry import Rendering
+from wavesim.colorimetry.film import effective, filmed, lights, read_curve, usual_curve
+from wavesim.colorimetry.spaces import decode
+from wavesim.errors import InputError, TableError
+from wavesim.text import SHUTTER_SPEEDS, nearest_shutter
+
+SHEET = "log_exposure,density\n-3,0.1\n-2,0.2\n-1,0.8\n0,1.6\n1,1.8\n"
+
+
+@pytest.fixture
+def sheet(tmp_path: Path) -> Path:
+    (tmp_path / "film.csv").write_text("# a fine-grained film\n" + SHEET)
+    return tmp_path / "film.csv"
+
+
+def test_a_datasheet_is_read_between_its_points_and_level_beyond(sheet: Path) -> None:
+    curve = read_curve(sheet)
+    found = curve.at([0.0, 10**-2.5, 0.1, 10**-0.5, 1e6])
+    assert found == pytest.approx([0.1, 0.15, 0.8, 1.2, 1.8], abs=1e-12)
+    assert not curve.reversal
+
+
+def test_a_negative_transmits_ten_to_the_minus_density_above_its_fog(sheet: Path) -> None:
+    """And a print of it, of contrast 1, is as the light in the straight part of slope 1."""
+    curve = read_curve(sheet)
+    assert lights(np.array([0.1, 1.1]), curve, negative=True) == pytest.approx([1.0, 0.1])
+    printed = lights(np.array([0.1, 1.8]), curve, negative=False)
+    assert printed == pytest.approx([0.0, 1.0])
+    assert lights(np.array([1.8, 0.1]), curve, negative=False)[0] > 0.9
+
+
+def test_where_the_plate_is_bright_the_negative_is_dark(sheet: Path) -> None:
+    plate = slit_plate()
+    style = Rendering(dither=False, depth=16)
+    dark = filmed(plate, read_curve(sheet), style, negative=True)
+    light = filmed(plate, read_curve(sheet), style)
+    assert dark.shape == light.shape == plate.xyz.shape
+    assert (np.ptp(dark.astype(int), axis=-1) <= 2).all()  # grey, but for rounding
+    exposure = plate.xyz[::-1, :, 1]
+    density = read_curve(sheet).at(exposure)
+    shown = decode(dark[..., 1] / 65535)
+    assert shown == pytest.approx(10 ** (0.1 - density), abs=1e-4)  # 16 bits and a table of sRGB
+    order = np.argsort(exposure.ravel())
+    assert (np.diff(light[..., 1].ravel()[order].astype(int)) >= 0).all()
+
+
+def test_long_exposures_count_less() -> None:
+    """p = 0.8: 32 times as long is 32^0.8 = 16 times the effect."""
+    assert effective(np.array([32.0]), 32.0, 0.8) == pytest.approx([16.0])
+    assert effective(np.array([0.5]), 0.5, 0.8) == pytest.approx([0.5])  # reciprocal below 1 s
+    with pytest.raises(InputError):
+        effective(np.array([1.0]), 10.0, 1.5)
+
+
+def test_the_usual_curve_has_its_speed_point_where_iso_6_puts_it() -> None:
+    """0.10 above base and fog at 0.8 / S lx s."""
+    for speed in (100.0, 400.0):
+        curve = usual_curve(speed)
+        rise = curve.at([0.8 / speed])[0] - curve.density.min()
+        assert rise == pytest.approx(0.10, abs=2e-3)  # straight lines of 0.05 decades
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("exposure,density\n1,2\n", "no characteristic curve"),
+        ("log_exposure,density\n1,2\n0,1\n", "does not ascend"),
+        ("log_exposure,density\n1,-2\n2,1\n", "out of range"),
+    ],
+)
+def test_bad_datasheets(tmp_path: Path, text: str, words: str) -> None:
+    (tmp_path / "f.csv").write_text(text)
+    with pytest.raises(TableError, match=words):
+        read_curve(tmp_path / "f.csv")
+
+
+@pytest.mark.parametrize(
+    ("seconds", "speed", "off"),
+    [(1 / 4.4, "1/4 s", 0.14), (0.009, "1/125 s", -0.17), (3, "4 s", 0.42)],
+)
+def test_nearest_shutter(seconds: float, speed: str, off: float) -> None:
+    found, stops = nearest_shutter(seconds)
+    assert found == speed
+    assert stops == pytest.approx(off, abs=0.006)
+    assert len(SHUTTER_SPEEDS) == 19
