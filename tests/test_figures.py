@@ -398,9 +398,9 @@ def test_lines_of_a_lamp_are_not_called_extinguished() -> None:
 
 def test_captions() -> None:
     assert aperture_words(fine(6)) == "6 slits of 40\u2009µm every 90\u2009µm"
-    assert aperture_words(of_grating()) == "grating, 600 rulings/mm, 1\u2009000 lit"
+    assert aperture_words(of_grating()) == "grating, 600 rulings/mm, 1,000 illuminated"
     stopped_down = replace(of_grating(), report=replace(fine().report, elements=120))
-    assert aperture_words(stopped_down) == "grating, 600 rulings/mm, 120 lit"
+    assert aperture_words(stopped_down) == "grating, 600 rulings/mm, 120 illuminated"
     assert exposure_words(fine()) == "1/30\u2009s at ISO 100"
     times = {
         2.5: "2.5\u2009s",

@@ -75,18 +75,22 @@ class Listing:
 
     def _blocks(self, width: int) -> Iterator[list[int]]:
         """Numbers of the columns of each part."""
-        natural = [self._natural(k) for k in range(len(self.columns))]
-        chosen, used = [0], natural[0]
+        least = [self._least(k) for k in range(len(self.columns))]
+        chosen, used = [0], least[0]
         for k in range(1, len(self.columns)):
             if self.rows and all(row[k] in ("", "-") for row in self.rows):
                 continue
-            wide = min(natural[k], _LEAST_WRAPPED) if self.columns[k].wraps else natural[k]
-            if len(chosen) > 1 and used + _GAP + wide > width:
+            if len(chosen) > 1 and used + _GAP + least[k] > width:
                 yield chosen
-                chosen, used = [0], natural[0]
+                chosen, used = [0], least[0]
             chosen.append(k)
-            used += _GAP + wide
+            used += _GAP + least[k]
         yield chosen
+
+    def _least(self, k: int) -> int:
+        """Width below which a column cannot be drawn."""
+        natural = self._natural(k)
+        return min(natural, _LEAST_WRAPPED) if self.columns[k].wraps else natural
 
     def _natural(self, k: int) -> int:
         """Width that a column asks for."""

@@ -6,7 +6,7 @@ import json
 import re
 import shutil
 import sys
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -18,8 +18,6 @@ from wavesim.cli.options import PLATES
 from wavesim.errors import OutputError, one_line
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from wavesim.lightpath import ExposedPlate
     from wavesim.scene import Scene
 
@@ -154,24 +152,3 @@ def print_result(found: results.Result, *more: tuple[str, str]) -> None:
 def width() -> int:
     """Columns of the terminal; 80 in a pipe or a file."""
     return shutil.get_terminal_size().columns if sys.stdout.isatty() else results.WIDTH
-
-
-def table(title: str, head: Iterable[str], rows: Iterable[tuple[str, ...]]) -> Table:
-    """A plain table with right-aligned columns."""
-    from rich import box
-    from rich.table import Table
-
-    made = Table(title=title, title_justify="left", box=box.SIMPLE_HEAD, pad_edge=False)
-    for name in head:
-        made.add_column(name, justify="right", no_wrap=True)
-    for row in rows:
-        made.add_row(*row)
-    return made
-
-
-def print_table(made: Table) -> None:
-    """To the terminal as wide as it is; to a pipe without wrapping."""
-    from rich.console import Console
-
-    width = None if sys.stdout.isatty() else 200
-    Console(width=width, highlight=False, soft_wrap=True).print(made)

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from wavesim.cli.common import labelled
+from wavesim.cli.common import labelled, width
+from wavesim.results import Column, Listing
+from wavesim.text import counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,7 +26,7 @@ def summary(
     if solution is not None:
         head.append(("solved", _solved(solution)))
     if measured.turned_rad:
-        head.append(("rotation", f"{math.degrees(measured.turned_rad):.3f} degrees, taken out"))
+        head.append(("rotation", f"{math.degrees(measured.turned_rad):.3f} deg, corrected"))
     head += [
         ("error", f"period {p.rulings:.4g} rulings, amplitude {p.amplitude_m * 1e9:.3g} nm "
                   f"(shown by {p.lines} lines in {p.orders} order{'s' * (p.orders > 1)})")
@@ -35,7 +37,7 @@ def summary(
     shown = [r for r in measured.rows if short or _lettered(r.name)] or list(measured.rows)
     if len(shown) < len(measured):
         head.append(("shown", f"{len(shown)} of {len(measured)} lines; --all shows all"))
-    return labelled(head) + "\n\n" + _table(shown)
+    return labelled(head) + "\n\n" + _table(shown).text(width())
 
 
 def _lettered(name: str) -> bool:
@@ -70,7 +72,7 @@ def _solved(solution: Solution) -> str:
                          f"({1e-3 / value:.5f} / mm)")  # fmt: skip
         else:
             parts.append(f"{field[:-2]} = {value * 1e3:.5f} +- {error * 1e3:.1g} mm")
-    used = f"from {sum(solution.used)} lines"
+    used = f"from {counted(sum(solution.used), 'line')}"
     if solution.rejected:
         used += f"; rejected: {', '.join(solution.rejected)}"
     if not solution.checked:
@@ -78,20 +80,24 @@ def _solved(solution: Solution) -> str:
     return ", ".join(parts) + " " + used
 
 
-def _table(rows: Sequence[Line]) -> str:
-    title = (f"{'x':>11} {'order':>5} {'wavelength':>12} {'+-':>9} {'height':>8}  "
-             f"{'what it is':<22} remarks")  # fmt: skip
-    unit = f"{'mm':>11} {'':>5} {'nm':>12} {'nm':>9}"
-    lines = [title, unit]
-    for r in rows:
-        read = "" if r.wavelength_m is None else f"{r.wavelength_m * 1e9:.4f}"
-        error = "" if r.uncertainty_m is None else f"{r.uncertainty_m * 1e9:.4f}"
-        order = str(r.order) if r.order else ""
-        lines.append(
-            f"{r.x_m * 1e3:>11.4f} {order:>5} {read:>12} {error:>9} {r.height:>8.2g}  "
-            f"{_what(r):<22} {_remarks(r)}".rstrip()
-        )
-    return "\n".join(lines)
+def _table(rows: Sequence[Line]) -> Listing:
+    columns = (
+        Column("x", "mm"), Column("order"), Column("wavelength", "nm"), Column("+-", "nm"),
+        Column("height"), Column("identification", wraps=True), Column("remarks", wraps=True),
+    )  # fmt: skip
+    return Listing("lines", columns, tuple(_row(line) for line in rows))
+
+
+def _row(line: Line) -> tuple[str, ...]:
+    return (
+        f"{line.x_m * 1e3:.4f}",
+        str(line.order) if line.order else "",
+        "" if line.wavelength_m is None else f"{line.wavelength_m * 1e9:.4f}",
+        "" if line.uncertainty_m is None else f"{line.uncertainty_m * 1e9:.4f}",
+        f"{line.height:.2g}",
+        _what(line),
+        _remarks(line),
+    )
 
 
 def _what(row: Line) -> str:
@@ -112,21 +118,33 @@ def _remarks(row: Line) -> str:
 
 def circle_summary(found: CircleTable) -> str:
     """Settings and lines as two tables."""
-    lines = [labelled([("zero", f"the straight-through image reads {_dms(found.zero_rad)}")]), ""]
-    lines.append(f"{'line':<16} {'order':>5} {'turn':>15} {'nm':>11} {'+-':>8}")
-    for r in found.rows:
-        lines.append(f"{r.name:<16} {r.order:>5} {_dms(r.turn_rad):>15} "
-                     f"{r.wavelength_m * 1e9:>11.4f} {r.uncertainty_m * 1e9:>8.4f}")  # fmt: skip
-    head = f"{'mean of a line':<16} {'settings':>8} {'nm':>11} {'+-':>8} {'of it pitch':>12}"
-    lines += ["", head]
-    for r in found.means:
-        lines.append(f"{r.name:<16} {r.settings:>8} {r.wavelength_m * 1e9:>11.4f} "
-                     f"{r.uncertainty_m * 1e9:>8.4f} {r.u_pitch_m * 1e9:>12.4f}")  # fmt: skip
-    return "\n".join(lines)
+    settings = Listing(
+        "settings",
+        (Column("line"), Column("order"), Column("deviation"), Column("wavelength", "nm"),
+         Column("+-", "nm")),
+        tuple(
+            (r.name, str(r.order), _dms(r.turn_rad), f"{r.wavelength_m * 1e9:.4f}",
+             f"{r.uncertainty_m * 1e9:.4f}")
+            for r in found.rows
+        ),
+    )  # fmt: skip
+    means = Listing(
+        "mean of each line",
+        (Column("line"), Column("settings"), Column("wavelength", "nm"), Column("+-", "nm"),
+         Column("of which\nfrom pitch", "nm")),
+        tuple(
+            (r.name, str(r.settings), f"{r.wavelength_m * 1e9:.4f}",
+             f"{r.uncertainty_m * 1e9:.4f}", f"{r.u_pitch_m * 1e9:.4f}")
+            for r in found.means
+        ),
+    )  # fmt: skip
+    head = labelled([("zero", f"the straight-through image reads {_dms(found.zero_rad)}")])
+    return "\n\n".join([head, settings.text(width()), means.text(width())])
 
 
 def _dms(angle_rad: float) -> str:
     seconds = math.degrees(abs(angle_rad)) * 3600
     sign = "-" if angle_rad < 0 else ""
     whole = round(seconds, 1)
-    return f"{sign}{int(whole // 3600)} {int(whole % 3600 // 60):02d}' {whole % 60:04.1f}\""
+    degrees, minutes = int(whole // 3600), int(whole % 3600 // 60)
+    return f"{sign}{degrees}\N{DEGREE SIGN} {minutes:02d}' {whole % 60:04.1f}\""

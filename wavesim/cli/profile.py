@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, name_of, progress, scene_named
+from wavesim.cli.common import echo_json, labelled, name_of, print_result, progress, scene_named
 from wavesim.cli.options import FIGURES, Number, Output, examples, json_option, line_options
-from wavesim.text import length
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
     from wavesim.study.predict import Ghost
-    from wavesim.study.profile import LineProfile, MatchedGhost
+    from wavesim.study.profile import LineProfile
 
-_MOST_GHOSTS = 30
 _ROOM = 1.5  # drawn beyond the outermost ghost, of its distance
 _DECADES = 12
 
@@ -79,108 +75,11 @@ def command(
         )
         _write(scene, found, figure, table, ghosts)
     if as_json:
-        echo_json({"scene_file": scene_file, **record(found)})
+        echo_json({"scene_file": scene_file, **found.record()})
         return
-    rows = [("profile", name_of(scene, scene_file)), *summary(found)]
-    rows += [("written", ", ".join(map(str, outputs)))] if outputs else []
-    click.echo(labelled(rows))
-
-
-def record(found: LineProfile) -> dict[str, object]:
-    """All figures of a profile, without the curves."""
-    curves = ("mu", "level", "core", "ghosts", "hidden", "missed", "diffuse", "limits",
-              "power_within")  # fmt: skip
-    plain = {key: value for key, value in vars(found).items() if key not in curves}
-    return {
-        **plain,
-        "power_within": [{"widths": n, "share": share} for n, share in found.power_within],
-        "ghosts": [asdict(pair) for pair in found.ghosts],
-        "hidden": [asdict(ghost) for ghost in found.hidden],
-        "missed": [asdict(ghost) for ghost in found.missed],
-        "limits": [asdict(limit) for limit in found.limits],
-        "diffuse": asdict(found.diffuse),
-    }
-
-
-def summary(found: LineProfile) -> list[tuple[str, str]]:
-    """The same in words."""
-    m = abs(found.order)
-    rows = [
-        ("line", f"order {found.order} at {found.wavelength_m * 1e9:.6g} nm, peak at order "
-                 f"{found.peak_mu:.9g}"),
-        ("width", f"{found.fwhm_orders:.6g} orders at half height = {_picometres(found)}"
-                  f"{length(found.fwhm_on_plate_m)} on the plate; equivalent width "
-                  f"{found.equivalent_orders:.5g} orders"),
-        ("resolves", f"{found.resolving_power:,.0f} (0.8859 m / width); two lines "
-                     f"{_apart(found.rayleigh_orders, m, found.wavelength_m)} apart by Rayleigh, "
-                     f"{_apart(found.sparrow_orders, m, found.wavelength_m)} by Sparrow"),
-        ("Strehl", f"{found.strehl:.6f} of the perfect ruling's peak"),
-        ("power", ", ".join(f"{100 * share:.4f} % within {n:g}" for n, share in found.power_within)
-                  + " widths"),
-        ("diffuse", _diffuse(found)),
-    ]  # fmt: skip
-    rows += [("ghosts", _count(found))] + [("", text) for text in map(_ghost, _strongest(found))]
-    rows.append(("search", _limits(found)))
-    return rows + [("note", text) for text in found.notes]
-
-
-def _picometres(found: LineProfile) -> str:
-    """The width as a difference of wavelength, which the zero order has none of."""
-    return f"{found.fwhm_m * 1e12:.5g} pm = " if found.order else ""
-
-
-def _apart(orders: float, m: int, wavelength_m: float) -> str:
-    if m == 0:
-        return f"{orders:.4g} orders"
-    return f"{wavelength_m * orders / m * 1e12:.5g} pm"
-
-
-def _diffuse(found: LineProfile) -> str:
-    light = found.diffuse
-    if math.isnan(light.level):
-        return "nothing lies between line and ghosts"
-    return (
-        f"{light.level:.3e} +- {light.standard_error:.1e} of the line on average over "
-        f"{light.cells:,.0f} cells within {light.reach_orders:.2g} orders; contrast "
-        f"{light.contrast:.2f} (speckle: 1)"
-    )
-
-
-def _limits(found: LineProfile) -> str:
-    """How strong a ghost near the line has to be to be found."""
-    parts = [
-        f"{limit.strength:.0e} at {limit.distance_orders / found.fwhm_orders:g}"
-        for limit in found.limits
-        if limit.strength < 1
-    ]
-    if not parts:
-        return "the line's wings hide every ghost within 10 widths of it"
-    return (
-        "the line's own wings hide ghosts near it; the weakest that can be found: "
-        + ", ".join(parts) + " line widths"
-    )  # fmt: skip
-
-
-def _count(found: LineProfile) -> str:
-    named = sum(pair.predicted is not None for pair in found.ghosts)
-    if not found.ghosts:
-        return "none found"
-    return f"{len(found.ghosts)} found, {named} of them where one is predicted; the strongest:"
-
-
-def _strongest(found: LineProfile) -> list[MatchedGhost]:
-    high = sorted(found.ghosts, key=lambda pair: -pair.found.strength)[:_MOST_GHOSTS]
-    return sorted(high, key=lambda pair: pair.found.mu)
-
-
-def _ghost(pair: MatchedGhost) -> str:
-    seen = pair.found
-    text = f"at {seen.mu:.7f}: {seen.strength:.4e} +- {seen.strength_error:.0e}"
-    if pair.predicted is None:
-        return text + ", not predicted"
-    ghost = pair.predicted
-    name = ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics)
-    return text + f"; predicted {ghost.seen:.4e} as ghost {name} of order {ghost.order}"
+    click.echo(labelled([("scene", name_of(scene, scene_file))]))
+    written = [("written", ", ".join(map(str, outputs)))] if outputs else []
+    print_result(found, *written)
 
 
 def _draw(scene: Scene, found: LineProfile, path: Path) -> None:

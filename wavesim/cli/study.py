@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, print_table, stem, table
+from wavesim.cli.common import echo_json, labelled, stem, width
 from wavesim.cli.options import PLATES, Whole, examples, json_option, writable
 from wavesim.errors import OutputError
+from wavesim.results import Column, Listing
 from wavesim.text import length, shutter
 
 if TYPE_CHECKING:
@@ -236,7 +237,7 @@ def _tables(found: Summary) -> None:
             )
             for n in found.numbers
         ]
-        print_table(table("all members", ("number", "mean", "deviation", *quantiles), rows))
+        _print("all members", ("number", "mean", "deviation", *quantiles), rows)
     if found.sensitivities:
         total = any(math.isfinite(s.total) for s in found.sensitivities)
         head = (
@@ -256,7 +257,12 @@ def _tables(found: Summary) -> None:
             )
             for s in found.sensitivities
         ]
-        print_table(table("what they depend on", head, lines))
+        _print("what they depend on", head, lines)
+
+
+def _print(title: str, head: Sequence[str], rows: Sequence[tuple[str, ...]]) -> None:
+    columns = tuple(Column(name) for name in head)
+    click.echo("\n" + Listing(title, columns, tuple(rows)).text(width()) + "\n")
 
 
 def _worst(number: NumberSummary) -> str:

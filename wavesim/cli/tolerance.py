@@ -2,26 +2,17 @@
 
 from __future__ import annotations
 
-import math
-from dataclasses import asdict
-from typing import TYPE_CHECKING
-
 import click
 
 from wavesim.cli.common import (
     echo_json,
     labelled,
     name_of,
-    print_table,
+    print_result,
     progress,
     scene_named,
-    table,
 )
 from wavesim.cli.options import Number, examples, json_option, line_options
-from wavesim.text import length
-
-if TYPE_CHECKING:
-    from wavesim.study.tolerance import Allowed, Tolerance
 
 _PART = Number(0, 1, open_=True)
 
@@ -53,7 +44,7 @@ def command(
     period: float | None,
     as_json: bool,
 ) -> None:
-    """Tell how large each error of SCENE's ruling may be.
+    """Find how large each error of SCENE's ruling may be.
 
     At least one limit is needed: --ghost, --diffuse or --resolving-power. Gives the largest error
     of each kind, alone and with all others present: by formula, then confirmed by simulation. The
@@ -79,46 +70,7 @@ def command(
             period=period,
         )
     if as_json:
-        echo_json({"scene_file": scene_file, **asdict(found)})
+        echo_json({"scene_file": scene_file, **found.record()})
         return
-    _print(found, name_of(scene, scene_file))
-
-
-def _print(found: Tolerance, name: str) -> None:
-    rows = [
-        ("ruling", name),
-        ("line", f"order {found.order} at {found.wavelength_m * 1e9:.6g} nm; the perfect ruling "
-                 f"resolves {found.perfect:,.0f}; periodic errors of {found.period:g} rulings"),
-    ]  # fmt: skip
-    click.echo(labelled(rows))
-    head = ("largest error", "limit", "asked", "alone\nby formula", "alone\nby simulation",
-            "simulated at\nthe formula's", "together\nby formula")  # fmt: skip
-    print_table(table("tolerances", head, (_cells(row) for row in found.rows)))
-    click.echo(labelled([("together", _together(found))]))
-
-
-def _cells(row: Allowed) -> tuple[str, ...]:
-    def size(value: float) -> str:
-        if math.isnan(value):
-            return "beyond 15 %"
-        return length(value) if row.unit else f"{value:.4g}"
-
-    return (
-        row.kind, row.limit, f"{row.asked:.6g}", size(row.alone), size(row.simulated),
-        f"{row.reached:.6g}", size(row.together),
-    )  # fmt: skip
-
-
-def _together(found: Tolerance) -> str:
-    seen = found.together
-    parts = []
-    if not math.isnan(seen.ghost):
-        parts.append(f"strongest ghost {seen.ghost:.3g} +- {seen.ghost_error:.1g}")
-    if not math.isnan(seen.diffuse):
-        parts.append(f"diffuse light {seen.diffuse:.3g} +- {seen.diffuse_error:.1g}")
-    if not math.isnan(seen.resolving_power):
-        parts.append(f"resolving power {seen.resolving_power:,.0f}")
-    text = "all errors of the last column at once give " + ", ".join(parts)
-    if seen.factor < 1:
-        text += f", those that widen the line reduced to {seen.factor:.2f} of it"
-    return text + (": all limits are kept" if seen.met else ": not all limits are kept")
+    click.echo(labelled([("ruling", name_of(scene, scene_file))]))
+    print_result(found)

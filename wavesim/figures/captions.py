@@ -43,13 +43,13 @@ def aperture_words(plate: Plate) -> str:
             return f"{_grouped(aperture.count)} wires of {thick} every {apart}"
         case Grating():
             per_mm, lit = 1e-3 / aperture.mean_pitch_m, _grouped(plate.report.elements)
-            return f"grating, {per_mm:.5g} rulings/mm, {lit} lit"
+            return f"grating, {per_mm:.5g} rulings/mm, {lit} illuminated"
     return _opening_words(aperture)
 
 
 def _grouped(count: int) -> str:
-    """A number whose thousands stand apart."""
-    return f"{count:,}".replace(",", "\u2009")
+    """A number with its thousands separated."""
+    return f"{count:,}"
 
 
 def _opening_words(aperture: Aperture) -> str:

@@ -24,7 +24,7 @@ _BRIGHT = "Bright lamp: do not stare into it or its image. " + _DEFER
 # continuous visible beam, by power [W]: (limit, class, warning)
 _CLASSES = (
     (0.39e-3, "1 or 2", "do not stare into the beam"),
-    (1e-3, "2", "never stare into the beam; the blink of an eye is the protection"),
+    (1e-3, "2", "never stare into the beam; only the blink reflex protects the eye"),
     (5e-3, "3R", "looking into the beam may harm the eye"),
     (0.5, "3B", "the beam and its mirror reflections harm the eye"),
     (float("inf"), "4", "even scattered light harms the eye; skin burns and fire"),

@@ -17,7 +17,9 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -25,7 +27,9 @@ from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
 from wavesim.measuring.diagnosis.fit import Fit, fitted, ladder
 from wavesim.measuring.diagnosis.longer import LongerPeriod, longer_periods
+from wavesim.measuring.diagnosis.report import report
 from wavesim.measuring.diagnosis.table import Measured, read
+from wavesim.results import Result, Sentence
 
 __all__ = ["Diagnosis", "FoundError", "LongerPeriod", "Measured", "diagnose", "read"]
 
@@ -69,8 +73,8 @@ class FoundError:
     harmonic: int = 1
 
 
-@dataclass(frozen=True)
-class Diagnosis:
+@dataclass(frozen=True, repr=False)
+class Diagnosis(Result):
     """All errors found, the strongest first. Every ghost is one's, or a harmonic of some.
 
     Attributes
@@ -81,6 +85,11 @@ class Diagnosis:
 
     errors: tuple[FoundError, ...]
     longer: tuple[LongerPeriod, ...] = ()
+    kind: ClassVar[str] = "diagnosis"
+
+    def report(self) -> Iterator[Sentence]:
+        """One sentence for each error."""
+        return report(self)
 
 
 @dataclass(frozen=True, eq=False)

@@ -9,7 +9,9 @@ Everything is measured on the engine's |A|^2; formulas serve only to name what w
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
@@ -17,12 +19,14 @@ from wavesim import aperture
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.errors import LimitError
+from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import Scene
 from wavesim.study.formulas import SINC_FWHM
 from wavesim.study.predict.ghosts import Ghost
 from wavesim.study.predict.orders import DARK
 from wavesim.study.profile.line_core import Core, core_of
 from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit, notes, search
+from wavesim.study.profile.report import record, report
 from wavesim.study.profile.scan import Illumination, Scan, out_of_focus, scan
 from wavesim.study.profile.search import Diffuse, FoundGhost
 from wavesim.study.ruling import Ruling, ruling
@@ -44,8 +48,8 @@ _WIDTHS = (1.0, 10.0, 100.0)
 _ENOUGH_CELLS = 1000  # for a mean of speckle to 3 %
 
 
-@dataclass(frozen=True, eq=False)
-class LineProfile:
+@dataclass(frozen=True, eq=False, repr=False)
+class LineProfile(Result):
     """The instrument's profile about one line.
 
     Attributes
@@ -90,12 +94,15 @@ class LineProfile:
     limits: tuple[WingLimit, ...]
     notes: tuple[str, ...]
 
-    def __repr__(self) -> str:
-        return (
-            f"<profile of order {self.order} at {self.wavelength_m * 1e9:.6g} nm: resolves"
-            f" {self.resolving_power:,.0f}, Strehl ratio {self.strehl:.4f},"
-            f" {len(self.ghosts)} ghosts>"
-        )
+    kind: ClassVar[str] = "line profile"
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        return report(self)
+
+    def record(self) -> dict[str, object]:
+        """All figures without the curves, as plain values."""
+        return record(self)
 
 
 def line_profile(

@@ -228,8 +228,8 @@ def notes(
         out.append("no diffuse light above the floor of the transforms, 1e-24 of the line")
     if uniform:
         out.append(
-            "the ruling ends sharply; ghosts and diffuse light were looked for in softened beams, "
-            "without the line's tails"
+            "the ruling ends sharply; ghosts and diffuse light were looked for in apodised beams, "
+            "without the wings of the line"
         )
     if found.hidden:
         worst = max(found.hidden, key=lambda h: h.predicted.seen)

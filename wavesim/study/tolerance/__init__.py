@@ -7,11 +7,12 @@ for row in found.rows: ...
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 from wavesim.errors import LimitError
-from wavesim.results import html_table, plain
+from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.ruling import defects_of
 from wavesim.study.tolerance.formula import (
@@ -23,6 +24,7 @@ from wavesim.study.tolerance.formula import (
     largest_random,
     resolving_power,
 )
+from wavesim.study.tolerance.report import report
 from wavesim.study.tolerance.simulation import Bench, Errors, bench
 
 __all__ = ["Allowed", "Limits", "Together", "Tolerance", "tolerance"]
@@ -80,7 +82,7 @@ class Together:
     """What the simulation measures with all errors at their `together` at once.
 
     Ghosts and diffuse light are measured without the errors that widen the line, for a ghost
-    widens as its line does and the skirts of a wide line are not diffuse light.
+    widens as its line does and the wings of a wide line are not diffuse light.
 
     Attributes
     ----------
@@ -100,8 +102,8 @@ class Together:
     met: bool
 
 
-@dataclass(frozen=True)
-class Tolerance:
+@dataclass(frozen=True, repr=False)
+class Tolerance(Result):
     """The table of tolerances for one line.
 
     Attributes
@@ -120,9 +122,11 @@ class Tolerance:
     rows: tuple[Allowed, ...]
     together: Together
 
-    def _repr_html_(self) -> str:
-        """The table, as Jupyter shows it."""
-        return html_table([plain(row) for row in self.rows])
+    kind: ClassVar[str] = "tolerances"
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """Sentences and tables, in order."""
+        return report(self)
 
 
 @dataclass(frozen=True)
