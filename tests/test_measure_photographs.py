@@ -14,6 +14,19 @@ import numpy as np
 import pytest
 
 from benchmarks.photograph_coverage import judged
+from benchmarks.photographs import Photograph, photograph
+from wavesim.measuring import (
+    Instrument,
+    Known,
+    Measurement,
+    Scan,
+    Task,
+    find_references,
+    measure_profile,
+    read_picture,
+    solve,
+    with_distortion_error,
+)
 
 
 def covered(ratio: np.ndarray) -> None:
@@ -39,3 +52,45 @@ def test_lines_with_unresolved_neighbours(tmp_path: Path, first: int) -> None:
     found = judged(range(first, first + (10 if first == 100 else 60)), tmp_path, neighbours=True)
     assert found.close.size > 50
     covered(found.close)
+
+
+def _misses(picture: Photograph, table: Measurement) -> list[float]:
+    out = []
+    for line in table.lines:
+        k = int(np.argmin(np.abs(picture.wavelength_m - line.wavelength_m)))
+        if abs(picture.wavelength_m[k] - line.wavelength_m) < 0.3e-9:
+            out.append((line.wavelength_m - picture.wavelength_m[k]) / line.uncertainty_m)
+    return out
+
+
+def test_a_lens_that_distorts(tmp_path: Path) -> None:
+    """0.1 % rms at the picture's edge: allowed for by default, or solved from lines it shows."""
+    import tifffile
+
+    allowed: list[float] = []
+    solved: list[float] = []
+    wanted = ("focal", "origin", "distortion")
+    for seed in range(16):
+        bent = float(np.random.default_rng(seed).normal() * 1e-3)
+        picture = photograph(seed, distortion=bent)
+        path = tmp_path / "bent.tif"
+        tifffile.imwrite(path, picture.encoded)
+        known = Instrument(picture.pitch_m, picture.focal_m, viewing_rad=picture.viewing_rad)
+        profile = read_picture(path, Scan(picture.pixel_m))
+        trusted = with_distortion_error(known, profile, 1e-3)
+        allowed += _misses(picture, measure_profile(profile, trusted, Task()))
+        if picture.wavelength_m.size < 8:
+            continue
+        told = [
+            Known(float(w), 1, float(x))
+            for w, x in zip(picture.wavelength_m, picture.x_m, strict=True)
+        ]
+        references = find_references(profile, known, tuple(told[::2]), unknown=wanted)
+        found = solve(references, known, wanted)
+        solved += _misses(picture, measure_profile(profile, found.instrument, Task()))
+        edge = float(np.abs(profile.x_m).max()) / picture.focal_m
+        value, error = found.instrument.distortion, found.uncertainty["distortion"]
+        assert abs(value * edge**2 - bent) < 3 * error * edge**2 + 3e-5
+    covered(np.array(allowed))
+    assert np.mean(np.abs(solved) < 2) > 0.93
+    assert np.median(np.abs(solved)) < 0.8

@@ -78,10 +78,10 @@ _PIXEL = Amount("length", "10 um", 1e-8, 0.1)
 _ANGLE = Amount("angle", "15 deg", -math.radians(89.99), math.radians(89.99))
 _READING = Amount("angle", "1 arcsec", 0.0, math.radians(1))
 _PART = Number(0, 1)
-_UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin")
+_UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin", "distortion")
 _ELEMENTS = ("sun", "H", "He", "Na", "Hg", "Cd", "Ne", "none")
 _PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")
-_OF_PICTURES = ("pixel", "left", "rows", "encoding")
+_OF_PICTURES = ("pixel", "left", "rows", "encoding", "distortion_error")
 _OF_CIRCLES = ("file", "circle", "pitch", "pitch_error", "incidence", "reading_error", "table",
                "as_json")  # fmt: skip
 
@@ -112,6 +112,9 @@ _EPILOG = examples(
               help="Density of the grooves, or their pitch.")  # fmt: skip
 @click.option("--pitch-error", type=_PART, default=0.0,
               help="Its relative standard uncertainty.")  # fmt: skip
+@click.option("--distortion-error", type=_PART, default=1e-3, show_default=True,
+              help="Standard uncertainty of a picture's scale at its edge, by the lens's "
+              "distortion, where that is not solved for.")  # fmt: skip
 @click.option("--camera", type=_FOCAL, help="Focal length of the camera.")
 @click.option("--incidence", type=_ANGLE, help="Angle of incidence.")
 @click.option("--viewing", type=_ANGLE,
@@ -190,7 +193,13 @@ def _is_scene(file: str) -> bool:
 
 
 def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | None]:
-    from wavesim.measuring import find_references, measure_profile, shows_lines, solve
+    from wavesim.measuring import (
+        find_references,
+        measure_profile,
+        shows_lines,
+        solve,
+        with_distortion_error,
+    )
     from wavesim.measuring.plates import read, usual_task
 
     profile, scene = read(_source(file), _scan(file, given))
@@ -198,6 +207,8 @@ def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | No
     task = _task(given, usual_task(scene))
     solution = None
     unknown = given["unknown"]
+    if Path(file).suffix.lower() in _PICTURES and "distortion" not in unknown:
+        instrument = with_distortion_error(instrument, profile, given["distortion_error"])
     known = tuple(replace(line, order=task.order or 1) for line in given["references"])
     if known and not shows_lines(profile, instrument, task.kind):
         return measure_profile(

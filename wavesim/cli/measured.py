@@ -67,6 +67,8 @@ def _solved(solution: Solution) -> str:
             parts.append(
                 f"{field[:-4]} = {math.degrees(value):.6f} +- {math.degrees(error):.1g} deg"
             )
+        elif field == "distortion":
+            parts.append(f"distortion = {value:.4g} +- {error:.1g} of tan^2(angle)")
         elif field == "pitch_m":
             parts.append(f"pitch = {value * 1e6:.7f} +- {error * 1e6:.1g} um "
                          f"({1e-3 / value:.5f} / mm)")  # fmt: skip

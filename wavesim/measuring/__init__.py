@@ -26,7 +26,14 @@ from wavesim.measuring.instrument import Doubt, Instrument, of_scene
 from wavesim.measuring.lists import ELEMENTS, FRAUNHOFER, Entry, letter_m, line_list
 from wavesim.measuring.measuring import Task, measure_profile
 from wavesim.measuring.peaks import Feature, find_lines
-from wavesim.measuring.plates import Known, find_references, measure, shows_lines, solve_plate
+from wavesim.measuring.plates import (
+    Known,
+    find_references,
+    measure,
+    shows_lines,
+    solve_plate,
+    with_distortion_error,
+)
 from wavesim.measuring.profile import Profile, from_plate, profile
 from wavesim.measuring.result import Line, Measurement
 from wavesim.measuring.scans import Scan, from_light, read_picture
@@ -77,4 +84,5 @@ __all__ = [
     "shows_lines",
     "solve",
     "solve_plate",
+    "with_distortion_error",
 ]

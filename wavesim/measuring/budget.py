@@ -10,6 +10,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.peaks import Feature
 
@@ -23,7 +25,8 @@ class Budget:
     pixel_m : placing the line on the plate: noise, pixels, asymmetry
     slit_m : uneven light across the source slit's image
     pitch_m : the grating's pitch
-    angles_m : incidence, camera's axis, its place on the plate, focal length
+    angles_m : incidence, camera's axis, its place on the plate, focal length, distortion, and all
+        that was solved for from known lines
     air_m : temperature of the air
     """
 
@@ -49,6 +52,8 @@ def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: f
         instrument.shift(x, order, viewing_rad=doubt.viewing_rad),
         instrument.shift(x, order, origin_m=doubt.origin_m),
         instrument.shift(x, order, focal_m=doubt.focal * instrument.focal_m),
+        instrument.shift(x, order, distortion=doubt.distortion),
+        _solved(instrument, x, order),
     ]
     return Budget(
         pixel_m=per_m * feature.x_error_m,
@@ -57,6 +62,20 @@ def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: f
         angles_m=math.hypot(*angles),
         air_m=_air(instrument, x, order),
     )
+
+
+def _solved(instrument: Instrument, x_m: float, order: int) -> float:
+    """What the known lines leave open of all that was solved for together [m]."""
+    doubt = instrument.doubt
+    if not doubt.solved:
+        return 0.0
+    covariance = np.array(doubt.covariance)
+    size = np.sqrt(np.diag(covariance))
+    slope = [
+        instrument.shift(x_m, order, **{name: float(step)}) / float(step) if step > 0 else 0.0
+        for name, step in zip(doubt.solved, size, strict=True)
+    ]
+    return math.sqrt(max(float(np.array(slope) @ covariance @ np.array(slope)), 0.0))
 
 
 def _air(instrument: Instrument, x_m: float, order: int) -> float:

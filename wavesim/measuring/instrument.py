@@ -32,6 +32,9 @@ class Doubt:
     incidence_rad, viewing_rad : [rad] of alpha and of the camera's axis
     origin_m : [m] of the camera's axis on the plate
     temperature_K : [K] of the air along the bench
+    distortion : of the lens's cubic term, see `Instrument`
+    solved, covariance : names of the instrument's fields that known lines gave, and the covariance
+        of their errors (k, k) in SI units, the lines' misfit included
     slit : part of the slit image's width by which uneven light may move its middle
         (2 %: common practice, no source)
     """
@@ -43,6 +46,9 @@ class Doubt:
     origin_m: float = 0.0
     temperature_K: float = 1.0  # noqa: N815  (the unit is K)
     slit: float = 0.02
+    distortion: float = 0.0
+    solved: tuple[str, ...] = ()
+    covariance: tuple[tuple[float, ...], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -59,6 +65,7 @@ class Instrument:
     rulings : N where known; sets the width of a line and where its subsidiary maxima may lie
     air : along the bench
     doubt : standard uncertainties
+    distortion : k of the camera lens: tan(angle) t from the axis is seen at t (1 + k t^2)
     """
 
     pitch_m: float
@@ -69,6 +76,7 @@ class Instrument:
     rulings: int | None = None
     air: AirState = STANDARD
     doubt: Doubt = field(default_factory=Doubt)
+    distortion: float = 0.0
 
     def __post_init__(self) -> None:
         for key, value in (("pitch", self.pitch_m), ("camera", self.focal_m)):
@@ -90,19 +98,32 @@ class Instrument:
 
     def sine(self, x_m: Floats | float) -> Floats:
         """sin(alpha) + sin(beta) at positions on the plate; (...) [m] -> (...)."""
-        return np.asarray(self.geometry.sine_in + self.geometry.sine_of_x(x_m))
+        return np.asarray(self.geometry.sine_in + self.geometry.sine_of_x(self._straight_m(x_m)))
 
     def position(self, sine: Floats | float) -> Floats:
         """x [m] where sin(alpha) + sin(beta) has these values; NaN where the camera sees none."""
-        return self.geometry.x_of_sine(np.asarray(sine) - self.geometry.sine_in)
+        return self._bent_m(self.geometry.x_of_sine(np.asarray(sine) - self.geometry.sine_in))
 
     def wavelength(self, x_m: Floats | float, order: Floats | int) -> Floats:
         """Wavelength in standard air [m] of light of an order at x."""
-        return self.geometry.wavelength_m(x_m, order)
+        return self.geometry.wavelength_m(self._straight_m(x_m), order)
 
     def place(self, wavelength_m: Floats | float, order: Floats | int) -> Floats:
         """x [m] where a wavelength (standard air) of an order falls; NaN where nowhere."""
-        return self.geometry.x_m(order, wavelength_m)
+        return self._bent_m(self.geometry.x_m(order, wavelength_m))
+
+    def _bent_m(self, x_m: Floats) -> Floats:
+        """Where the lens shows what a perfect one would show at x."""
+        t = (np.asarray(x_m) - self.origin_m) / self.focal_m
+        return np.asarray(self.origin_m + self.focal_m * t * (1 + self.distortion * t**2))
+
+    def _straight_m(self, x_m: Floats | float) -> Floats:
+        """Where a perfect lens would show what is seen at x: three steps of Newton's method."""
+        seen = (np.asarray(x_m, dtype=np.float64) - self.origin_m) / self.focal_m
+        t, k = seen, self.distortion
+        for _ in range(3 if k else 0):
+            t = t - (t * (1 + k * t**2) - seen) / (1 + 3 * k * t**2)
+        return np.asarray(self.origin_m + self.focal_m * t)
 
     def dispersion(self, x_m: float, order: int) -> float:
         """d lambda / d x at x [m of wavelength per m of plate]."""

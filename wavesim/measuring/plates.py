@@ -138,6 +138,18 @@ def _mean_wavelength(scene: Scene) -> float:
     return float(np.average(centroid, weights=power / centroid)) if power.sum() > 0 else math.nan
 
 
+def with_distortion_error(instrument: Instrument, profile: Profile, at_edge: float) -> Instrument:
+    """The instrument with an unknown distortion of its lens allowed for.
+
+    Parameters
+    ----------
+    at_edge : standard uncertainty of a distance from the axis at the profile's farther end, over it
+    """
+    edge = float(np.abs(profile.x_m - instrument.origin_m).max()) / instrument.focal_m
+    doubt = replace(instrument.doubt, distortion=at_edge / max(edge, 1e-9) ** 2)
+    return replace(instrument, doubt=doubt)
+
+
 def shows_lines(profile: Profile, instrument: Instrument, kind: Kind = "bright") -> bool:
     """Whether what stands out on a profile may be spectral lines; see `character`."""
     return not without_lines(find_lines(profile, kind), instrument)

@@ -27,7 +27,12 @@ UNKNOWNS = {
     "incidence": "alpha_rad",
     "viewing": "viewing_rad",
     "origin": "origin_m",
+    "distortion": "distortion",
 }
+_STATED = {
+    "pitch_m": "pitch", "focal_m": "focal", "alpha_rad": "incidence_rad",
+    "viewing_rad": "viewing_rad", "origin_m": "origin_m", "distortion": "distortion",
+}  # fmt: skip
 _MOST_SETS = 600
 _AGREE = 6.0  # standard uncertainties within which a reference agrees
 _STEPS = 25
@@ -87,7 +92,8 @@ def solve(
     ----------
     references : known lines; those wrongly identified may be up to about half of them
     start : the instrument as far as it is known, the unknowns roughly (within some 20 %)
-    unknown : names out of "pitch", "focal", "incidence", "viewing", "origin". A picture of
+    unknown : names out of "pitch", "focal", "incidence", "viewing", "origin",
+        "distortion" (one cubic term of the camera lens). A picture of
         unknown scale has an unknown "focal": only x / focal counts.
 
     Raises
@@ -115,10 +121,16 @@ def solve(
     residual = _residual(references, instrument)
     rejected = tuple(_label(r) for r, u in zip(references, used, strict=True) if not u)
     checked = len(chosen) > len(fields)
-    return Solution(
-        instrument, _uncertainty(chosen, instrument, fields), tuple(residual.tolist()), used,
-        rejected, checked,
+    covariance = _covariance(chosen, instrument, fields)
+    error = {
+        f: math.sqrt(max(float(v), 0.0)) for f, v in zip(fields, np.diag(covariance), strict=True)
+    }
+    doubt = replace(
+        instrument.doubt, **{_STATED[f]: 0.0 for f in fields}, solved=fields,
+        covariance=tuple(map(tuple, covariance.tolist())),
     )  # fmt: skip
+    instrument = replace(instrument, doubt=doubt)
+    return Solution(instrument, error, tuple(residual.tolist()), used, rejected, checked)
 
 
 def _fields(unknown: tuple[str, ...]) -> tuple[str, ...]:
@@ -207,6 +219,7 @@ def _scales(instrument: Instrument, fields: tuple[str, ...]) -> Floats:
         "origin_m": instrument.focal_m,
         "alpha_rad": 1.0,
         "viewing_rad": 1.0,
+        "distortion": 1.0,
     }
     return np.array([size[f] for f in fields])
 
@@ -294,18 +307,24 @@ def disagreement(
     return float((ratio**2).sum())
 
 
-def _uncertainty(
+def _covariance(
     references: tuple[Reference, ...], instrument: Instrument, fields: tuple[str, ...]
-) -> dict[str, float]:
-    """From the references' errors, enlarged where they scatter by more than those."""
+) -> Floats:
+    """(k, k) from the references' errors, enlarged where they scatter by more than those.
+
+    Few lines to spare tell little of their scatter: Student's factor for so many allows for it.
+    """
     weight = 1 / _sigma(references, instrument)
     slopes = _slopes(references, instrument, fields) * weight[:, None]
-    covariance = np.linalg.pinv(slopes.T @ slopes)
+    scale = _scales(instrument, fields)
+    covariance = np.linalg.pinv(slopes.T @ slopes) * np.outer(scale, scale)
     spare = len(references) - len(fields)
     chi2 = float(((weight * _residual(references, instrument)) ** 2).sum())
-    factor = max(1.0, chi2 / spare) if spare > 0 else 1.0
-    error = np.sqrt(np.diag(covariance) * factor) * _scales(instrument, fields)
-    return {f: float(e) for f, e in zip(fields, error, strict=True)}
+    if spare <= 0 or chi2 <= spare:
+        return np.asarray(covariance)
+    from scipy.stats import t
+
+    return np.asarray(covariance * chi2 / spare * float(t.ppf(0.8413447, spare)) ** 2)
 
 
 def recognise(
