@@ -158,6 +158,49 @@ def test_edges_and_spectrum_are_one_field(sine: float) -> None:
     assert np.abs(np.abs(one) ** 2 - light).max() < 1e-6 * light.max()
 
 
+def rayleigh_sommerfeld(x: float, y: float, radius_m: float, z_m: float, wave_m: float) -> float:
+    """|U|^2 behind a round hole by quadrature of the first integral (Born & Wolf 8.11.2)."""
+    t, w = np.polynomial.legendre.leggauss(200)
+    rho, angle = radius_m * (t[:, None] + 1) / 2, np.arange(800) * (2 * math.pi / 800)
+    area = radius_m / 2 * w[:, None] * rho * (2 * math.pi / 800)
+    r = np.sqrt((x - rho * np.cos(angle)) ** 2 + (y - rho * np.sin(angle)) ** 2 + z_m**2)
+    k = 2 * math.pi / wave_m
+    field = np.sum(area * z_m / (1j * wave_m) * np.exp(1j * k * r) / r**2 * (1 + 1j / (k * r)))
+    return float(abs(field) ** 2)
+
+
+@pytest.mark.parametrize(
+    ("z_mm", "diameter_um", "aside"), [(1.0, 100.0, 0.5), (2.0, 140.0, 0.5), (5.0, 140.0, 0.2)]
+)
+def test_round_hole_far_off_its_axis(z_mm: float, diameter_um: float, aside: float) -> None:
+    wave, side, pixel = 600e-9, 2 * aside * z_mm * 1000, 8 * aside * z_mm
+    plate = expose(
+        bench.scene(
+            source='kind = "laser"\nwavelength = "600 nm"\nlinewidth = "0.001 pm"',
+            bench=f'plate_distance = "{z_mm} mm"',
+            aperture=f'kind = "disc"\ndiameter = "{diameter_um} um"',
+            plate=f'width = "{side} um"\nheight = "{side / 4} um"\npixel = "{pixel} um"',
+        )
+    )
+    assert any("propagated exactly" in note for note in plate.report.notes)
+    light, scale = plate.irradiance, 0.0
+    t, w = np.polynomial.legendre.leggauss(4)
+    ny, nx = light.shape
+    brightest = tuple(int(k) for k in np.unravel_index(light.argmax(), light.shape))
+    for row, column in (brightest, (ny // 2, nx // 2), (ny // 3, nx - 1), (ny - 1, nx // 4),
+                        (ny // 2, nx // 2 + 20)):  # fmt: skip
+        half = pixel * 5e-7
+        exact = sum(
+            a * b / 4 * rayleigh_sommerfeld(
+                plate.x_m[column] + half * u, plate.y_m[row] + half * v,
+                diameter_um * 5e-7, z_mm * 1e-3, wave,
+            )
+            for u, a in zip(t, w, strict=True) for v, b in zip(t, w, strict=True)
+        )  # fmt: skip
+        scale = scale or light[row, column] / exact  # the beam's level, from the brightest pixel
+        assert abs(light[row, column] / scale - exact) < 1e-3 * light.max() / scale
+
+
 def test_what_takes_days_is_refused_with_the_estimate() -> None:
     with pytest.raises(LimitError, match=r"hours|days|minutes|GB"):
         expose(

@@ -38,6 +38,11 @@ def power_of_groups(aperture: PlaneAperture, grid: Grid) -> Floats:
     return out
 
 
+def spectrum_of_groups(aperture: PlaneAperture, grid: Grid) -> Complexes:
+    """(nv, nu) A [m2], phases about the axis."""
+    return _amplitude(aperture, (0.0, 0.0), grid, slice(0, grid.nv))
+
+
 def _amplitude(
     aperture: PlaneAperture, centre: tuple[float, float], grid: Grid, rows: slice
 ) -> Complexes:

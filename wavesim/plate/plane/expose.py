@@ -11,7 +11,6 @@ import numpy as np
 from wavesim.aperture.elements import Element, Floats, Rays
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import Wavefront, wavefront
-from wavesim.diffraction.fresnel.plane import near_plane
 from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
@@ -19,8 +18,16 @@ from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.accuracy import measured_error
-from wavesim.plate.plane.frame import Frame, bearable, frame, to_pixels, wanted_fineness
+from wavesim.plate.plane.frame import (
+    Frame,
+    bearable,
+    flat_frame,
+    frame,
+    to_pixels,
+    wanted_fineness,
+)
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
+from wavesim.plate.plane.propagation import flatness, propagation
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 from wavesim.plate.plane.waves import Steps, Waves, choose_waves
@@ -33,7 +40,6 @@ if TYPE_CHECKING:
 _CELL = 16  # numbers held for each cell of the frame at the peak: swept, blurred, put in pixels
 PIXEL = 8  # and for each pixel: four of the light before and after it is scaled
 _MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
-_ENOUGH = 8.0  # samples per 1 / width of tables computed apart
 _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
 _BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
 _MARGIN = 2.0  # wavelengths per period of the pattern in 1 / lambda
@@ -91,7 +97,11 @@ def expose_plane(
     phases = aperture.lattice is not None and aperture.lattice.path_m is not None
     apart = phases or not front.plane
     run = _each_wavelength if apart else _all_at_once
-    setting = Setting(place, frame(place, source.reach), source, front, groove, scene.bench.air)
+    flat, exact = flatness(scene.bench)
+    exact = exact and not phases and aperture.lattice is None and groove is None
+    setting = Setting(
+        place, frame(place, source.reach), source, front, groove, scene.bench.air, flat, exact
+    )
     seen, rows, waves, plan, words, on = run(aperture, spectrum, setting, stage)
     spectral = stage("profile", middle_row, rows, on, place, source)
     return Computed(
@@ -119,6 +129,8 @@ class Setting:
     front: Wavefront
     groove: Element | None
     air: Air
+    flat: bool = False  # cells are places on a parallel plate without lens
+    exact: bool = False  # plane waves, propagated exactly
 
     def factor(self, wavelength_m: float) -> Floats:
         """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
@@ -185,16 +197,19 @@ def _each_wavelength(
     """The same, by a table for each wavelength: the near field, and pictures with phases."""
     place, source, front, size = setting.place, setting.source, setting.front, aperture.size_m
     on = setting.on
-    farthest = max(abs(place.sine_in + on.p[0]), abs(place.sine_in + on.p[-1]), abs(on.q[0]))
-    near = near_plane(aperture, front, farthest)
     steps = steps_of(size, place, on.pixel, source)
     steps = replace(steps, error=max(steps.error, _BLURRED))  # patterns are straight between knots
     waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
     apart = steps_of(size, place, on.pixel, source, widest_m=np.inf)
     knots = near_knots(waves, size, apart.inverse_per_m * 550e-9, front)
     wanted = wanted_fineness(place, size, float(waves.bench_m.min()))
-    on = frame(place, source.reach, bearable(place, wanted, knots.wavelength_m.size))
-    plan = plan_table(near.aperture, reach_of(on, knots.wavelength_m, place.sine_in), most=_ENOUGH)
+    make = flat_frame if setting.flat else frame
+    on = make(place, source.reach, bearable(place, wanted, knots.wavelength_m.size))
+    near = propagation(
+        aperture, front, place.sine_in, on, float(knots.wavelength_m.min()),
+        distance_m=place.focal_m if setting.exact else None,
+    )  # fmt: skip
+    plan = near.plan(knots.wavelength_m)
     _require_memory(plan, on, place, waves)
     cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
@@ -203,9 +218,7 @@ def _each_wavelength(
 
     def one(b: int) -> None:
         now = knots.wavelength_m[b : b + 1]
-        at = plan_table(near.aperture, reach_of(on, now, place.sine_in), most=_ENOUGH)
-        table = plane_table(near.at(float(now[0])), at, wavelength_m=float(now[0]))
-        light = sweep_plane(table, on, place.sine_in, now, np.ones((1, 1)))[0]
+        light = sweep_plane(near.table(float(now[0])), on, near.sine_in, now, np.ones((1, 1)))[0]
         light *= finer.factor(float(now[0]))
         np.add(cells, light[:, :, None] * weight[b], out=cells)
         strip.add(light, share[b], on)

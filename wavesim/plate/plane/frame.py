@@ -122,6 +122,18 @@ def frame(place: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) 
     )
 
 
+def flat_frame(place: Geometry, reach: tuple[float, float], fine: Fineness) -> Frame:
+    """Frame of a parallel plate without lens: p = x / z, q = y / z, so that cells are places."""
+    both = []
+    for edges, side, parts in zip((place.x_edges_m, place.y_edges_m), reach, fine, strict=True):
+        inner = _split(edges / place.focal_m, parts)
+        step = float(inner[1] - inner[0])
+        margin = math.ceil(side / step) + TAPS // 2 if side else 0
+        both.append((_extended(inner, step, margin), margin))
+    (p, wide), (q, high) = both
+    return Frame(p, q, (wide, high), straight=True, fine=fine, odd=place.y_edges_m.size % 2 == 0)
+
+
 def _split(edges: Floats, parts: int) -> Floats:
     """Even edges, each cell cut into equal parts."""
     return np.linspace(edges[0], edges[-1], (edges.size - 1) * parts + 1)

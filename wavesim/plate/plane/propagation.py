@@ -1,0 +1,107 @@
+"""The far field's table of one wavelength in the near field: exact, or with Fresnel's path."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.aperture.plane import PlaneAperture
+from wavesim.diffraction.fresnel import Wavefront
+from wavesim.diffraction.fresnel.plane import NearPlane, near_plane
+from wavesim.diffraction.fresnel.spectrum import MOST_SIDE, ExactPlane
+from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
+from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.sweep import reach_of
+from wavesim.scene import Bench
+
+_ENOUGH = 8.0  # samples per 1 / width of tables computed apart
+_FIELD_BYTES = 72  # of a sample of the field at the peak
+
+
+class Propagation(Protocol):
+    """What gives the light of one wavelength after another."""
+
+    @property
+    def words(self) -> str:
+        """How the waves were propagated."""
+
+    @property
+    def sine_in(self) -> float:
+        """What a frame's cells are to be read with."""
+
+    def plan(self, wavelength_m: Floats) -> Plan:
+        """Samples and memory."""
+
+    def table(self, wavelength_m: float) -> SummedTable:
+        """Light at a wavelength."""
+
+
+def flatness(bench: Bench) -> tuple[bool, bool]:
+    """Whether the plate stands parallel to the aperture, lit at right angles or by plane waves,
+    without lens, so that cells are places; and whether propagation may be exact."""
+    parallel = bench.plate_distance_m is not None and bench.camera_axis_rad == 0.0
+    exact = parallel and bench.source_distance_m is None and bench.aberrations is None
+    return parallel and (exact or bench.alpha_rad == 0.0), exact
+
+
+def propagation(
+    aperture: PlaneAperture,
+    front: Wavefront,
+    sine_in: float,
+    on: Frame,
+    shortest_m: float,
+    *,
+    distance_m: float | None,
+) -> Propagation:
+    """Exact where a distance is given and the field is not too large; else by Fresnel's path."""
+    if distance_m is not None:
+        reach = tuple(float(np.abs(edges).max()) * distance_m for edges in (on.p, on.q))
+        exact = ExactPlane(aperture, distance_m, (reach[0], reach[1]))
+        if max(exact.side(shortest_m)) <= MOST_SIDE:
+            return _Exact(exact, sine_in)
+    farthest = max(abs(sine_in + on.p[0]), abs(sine_in + on.p[-1]), abs(on.q[0]))
+    return _Fresnel(near_plane(aperture, front, farthest), on, sine_in)
+
+
+@dataclass(frozen=True, eq=False)
+class _Exact:
+    near: ExactPlane
+    incidence: float
+    words: str = "propagated exactly, plane wave by plane wave"
+    sine_in: float = 0.0
+
+    def plan(self, wavelength_m: Floats) -> Plan:
+        nx, ny = self.near.side(float(wavelength_m.min()))
+        return Plan(16.0, (0.0, 0.0, 0.0, 0.0), nx * ny, _FIELD_BYTES * nx * ny)
+
+    def table(self, wavelength_m: float) -> SummedTable:
+        return self.near.table(wavelength_m, self.incidence)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fresnel:
+    near: NearPlane
+    on: Frame
+    sine_in: float
+
+    @property
+    def words(self) -> str:
+        """How the path was worked in, and what Fresnel's fourth-order term leaves out."""
+        aside = max(abs(float(edge)) for edge in (*self.on.p[[0, -1]], *self.on.q[[0, -1]]))
+        half = max(abs(edge) for edge in self.near.aperture.box_m)
+        missed = aside**3 * half / 2 / 550e-9
+        return (
+            f"{self.near.words}, in Fresnel's approximation: its path errs by {missed:.2g} "
+            "wavelengths between the aperture's ends at the plate's rim, if there is no lens"
+        )
+
+    def plan(self, wavelength_m: Floats) -> Plan:
+        reach = reach_of(self.on, wavelength_m, self.sine_in)
+        return plan_table(self.near.aperture, reach, most=_ENOUGH)
+
+    def table(self, wavelength_m: float) -> SummedTable:
+        plan = self.plan(np.array([wavelength_m]))
+        return plane_table(self.near.at(wavelength_m), plan, wavelength_m=wavelength_m)
