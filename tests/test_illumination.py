@@ -229,6 +229,27 @@ def test_a_milliwatt_stays_a_milliwatt(name: str) -> None:
     assert 0.955 * through_mw < found < 1.001 * through_mw
 
 
+@pytest.mark.parametrize(
+    ("radius_um", "error"),
+    [(15, 2e-3), (80, 1e-5), (300, 2e-3)],  # one amplitude; a few waves; cells
+)
+def test_a_hole_over_which_a_beam_fades(radius_um: float, error: float) -> None:
+    """A hole off the axis, against the integral of exp(-rho^2 / R^2) over it, R = 1 mm."""
+    scene = laser(
+        f'kind = "disc"\ndiameter = "{2 * radius_um} um"\nplaces = [{{ x = "0.6 mm" }}]',
+        GAUSSIAN.format(2),
+    )
+    sines, wave = np.array([0.0, 3e-4, -7e-4, 1.5e-3]), 632.8e-9
+    found = wavesim.amplitude(scene, sines, wave, rises=2e-4)
+    t, w = np.polynomial.legendre.leggauss(60)
+    r, part = radius_um * 1e-6 * (t + 1) / 2, radius_um * 1e-6 * w / 2
+    turn = np.arange(120) * 2 * np.pi / 120
+    x, y = 0.6e-3 + np.outer(r, np.cos(turn)), np.outer(r, np.sin(turn))
+    weight = (part * r)[:, None] * 2 * np.pi / 120 * np.exp(-(x**2 + y**2) / 1e-6)
+    wanted = [np.sum(weight * np.exp(-2j * np.pi / wave * (s * x + 2e-4 * y))) for s in sines]
+    assert found == pytest.approx(np.array(wanted), abs=error * abs(wanted[0]))
+
+
 @pytest.mark.parametrize("angle", [0, 60])
 @pytest.mark.parametrize("kind", ["hole", "slit", "picture", "open beam"])
 def test_an_oblique_gaussian_beam_is_one_thing(kind: str, angle: float, tmp_path: Path) -> None:

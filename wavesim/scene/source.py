@@ -290,7 +290,7 @@ class Lamp(SourceBase):
 
 
 class Laser(SourceBase):
-    """A laser; it lights the aperture over the bench's beam diameter (1 mm if none is given)."""
+    """A laser; its power fills the bench's beam, or else just the aperture (1 mm at least)."""
 
     kind: Literal["laser"] = "laser"
     wavelength_m: VisibleWavelength = Field(

@@ -28,8 +28,8 @@ from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
 
 _SMALL = 0.02  # of a Gaussian beam's radius: half an element's width for one amplitude to do
-_WAVES = 0.3  # the same up to which waves serve: they miss the beam's amplitude by 1e-6
-_MOST_WAVES, _MISS = 4, 1e-6
+_WAVES = 0.1  # the same up to which waves serve: they miss the beam's amplitude by 1e-5
+_MOST_WAVES, _MISS = 4, 1e-5
 _PERIOD = 8.0  # of the waves, in half widths of the element
 _CELLS = 1024  # across an aperture over which a beam fades
 _PER_DETAIL = 64  # cells to the smallest of its elements
