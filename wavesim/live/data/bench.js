@@ -373,11 +373,12 @@ class Board {
     g.font = `${plan.letters}px system-ui, "DejaVu Sans", sans-serif`;
     g.textBaseline = "middle";
     const words = this.bench.words;
+    const narrow = plan.hall || plan.width < 600;
     const below = plan.scale + plan.plate;
     const foot = below + plan.scale + plan.profile;
     const orders = marks.orders.map((o) => [o[1], minus(o[0]), o[2] < 1e-9]);
     const wave = digits(marks.wavelength_m * 1e9, 4);
-    this.scale(g, plan, 0, orders, true, orders.length ? filled(words.marks_label, { wave }) : "");
+    this.scale(g, plan, 0, orders, true, orders.length ? (plan.width < 600 ? words.order_short : filled(words.marks_label, { wave })) : "");
     this.ticks(g, plan, plan.scale, marks.minima.map((m) => m[0]), -5, 1);
     this.triangles(g, plan, plan.scale, marks.ghosts.map((m) => m[0]));
     const step = roundStep((high - low) / (plan.across / (plan.letters * 6)));
@@ -385,8 +386,8 @@ class Board {
     for (let k = Math.ceil(low / step); k <= high / step; k += 1) {
       places.push([k * step, minus(digits(k * step * 1e3, 6))]);
     }
-    this.scale(g, plan, below, places, false, words.position);
-    this.scale(g, plan, foot, marks.angles.map((a) => [a[1], minus(digits(a[0], 5))]), false, words.diffraction_angle);
+    this.scale(g, plan, below, places, false, narrow ? words.position_short : words.position);
+    this.scale(g, plan, foot, marks.angles.map((a) => [a[1], minus(digits(a[0], 5))]), false, narrow ? words.angle_short : words.diffraction_angle);
   }
 
   triangles(g, plan, base, places) {
@@ -445,7 +446,7 @@ class Board {
   }
 
   titleOf(g, plan, title, middle) {
-    if (!title || plan.width < 600) return 0;
+    if (!title) return 0;
     g.globalAlpha = 0.75;
     g.textAlign = "left";
     g.fillText(title, 0, middle);
