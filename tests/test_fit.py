@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 import wavesim
-from tests.photographs import Camera, disc, save, slits
+from tests.drawn_patterns import Camera, disc, save, slits
 from wavesim.cli import _wavesim
 from wavesim.fitting import Reading, fit
 

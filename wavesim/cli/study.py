@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, stem, width
+from wavesim.cli.common import echo_json, labelled, print_result, stem
 from wavesim.cli.options import PLATES, Whole, examples, json_option, writable
 from wavesim.errors import OutputError
-from wavesim.results import Column, Listing
-from wavesim.text import length, shutter
+from wavesim.text import shutter
 
 if TYPE_CHECKING:
-    from wavesim.ensemble import Plan, Progress, Run, Summary
+    from wavesim.ensemble import Plan, Progress, Run
     from wavesim.ensemble.running import Estimate
-    from wavesim.ensemble.summary import NumberSummary
 
 
 @click.command(
@@ -181,110 +179,18 @@ def _tell(plan: Plan, run: Run, drawn: list[Path], *, as_json: bool) -> None:
     from wavesim.ensemble import summarise
     from wavesim.ensemble.summary import read_members
 
-    members = read_members(run.file)
-    found = summarise(members, plan.table.report)
+    found = summarise(read_members(run.file), plan.table.report)
     if as_json:
-        echo_json(
-            {
-                "members": run.members,
-                "done": run.members - run.failed,
-                "failed": run.failed,
-                "computed": run.computed,
-                "file": run.file,
-                "figures": drawn,
-                "summary": _record(found),
-            }
-        )
+        counts = {"members": run.members, "done": run.members - run.failed, "failed": run.failed}
+        files = {"computed": run.computed, "file": run.file, "figures": drawn}
+        echo_json({**counts, **files, "summary": found.record()})
         return
-    rows = [("study", plan.table.title or stem(plan.name))]
-    failed = f", {run.failed:,} failed" if run.failed else ""
-    again = f", {run.computed:,} of them now" if run.computed < run.members else ""
-    rows.append(("members", f"{run.members:,}{again}{failed}"))
-    rows += [("failed", text) for text in _failures(members.failures)]
-    click.echo(labelled(rows))
-    _tables(found)
-    rows = [
-        ("yield", f"{y.fraction:.1%} +- {y.error:.1%} of the members have {y.number} {y.limit}")
-        for y in found.yields
-    ]
-    rows += [("worst", _worst(number)) for number in found.numbers if number.worst]
-    rows.append(("written", ", ".join(str(path) for path in (run.file, *drawn))))
-    rows += [("caution", text) for text in _cautions(plan)]
-    click.echo(labelled(rows))
-
-
-def _failures(messages: tuple[str, ...]) -> list[str]:
-    """Each message once, with the number of members that have it and the first of them."""
-    found: dict[str, list[int]] = {}
-    for index, text in enumerate(messages):
-        if text:
-            found.setdefault(text, []).append(index)
-    return [
-        f"{len(which):,} (member {which[0]} first): {text}"
-        for text, which in list(found.items())[:3]
-    ]
-
-
-def _tables(found: Summary) -> None:
-    if found.numbers:
-        quantiles = [f"{100 * p:g} %" for p, _ in found.numbers[0].quantiles]
-        rows = [
-            (
-                n.name,
-                _shown(n.mean, n.unit),
-                _shown(n.deviation, n.unit),
-                *(_shown(v, n.unit) for _, v in n.quantiles),
-            )
-            for n in found.numbers
-        ]
-        _print("all members", ("number", "mean", "deviation", *quantiles), rows)
-    if found.sensitivities:
-        total = any(math.isfinite(s.total) for s in found.sensitivities)
-        head = (
-            "number",
-            "key",
-            "rank correlation",
-            "fraction of variance",
-            *(("with interactions",) if total else ()),
-        )
-        lines = [
-            (
-                s.number,
-                s.key,
-                f"{s.rank_correlation:+.3f}",
-                f"{s.share:.3f}",
-                *((f"{s.total:.3f}",) if total else ()),
-            )
-            for s in found.sensitivities
-        ]
-        _print("what they depend on", head, lines)
-
-
-def _print(title: str, head: Sequence[str], rows: Sequence[tuple[str, ...]]) -> None:
-    columns = tuple(Column(name) for name in head)
-    click.echo("\n" + Listing(title, columns, tuple(rows)).text(width()) + "\n")
-
-
-def _worst(number: NumberSummary) -> str:
-    listed = ", ".join(f"member {k} ({_shown(v, number.unit)})" for k, v in number.worst)
-    return f"{number.name}: {listed}"
-
-
-def _shown(value: float, unit: str) -> str:
-    if not math.isfinite(value):
-        return "-"
-    if unit == "m":
-        return length(value) if value >= 0 else f"-{length(-value)}"
-    return f"{value:.4g} {unit}".strip()
+    again = [("computed", f"{run.computed:,} members now")] if run.computed < run.members else []
+    written = ("written", ", ".join(str(path) for path in (run.file, *drawn)))
+    print_result(found, *again, written, *(("caution", text) for text in _cautions(plan)))
 
 
 def _cautions(plan: Plan) -> tuple[str, ...]:
     from wavesim import light
 
     return light.cautions(plan.scene.source)
-
-
-def _record(found: Summary) -> dict[str, object]:
-    from dataclasses import asdict
-
-    return asdict(found)

@@ -138,7 +138,7 @@ def local(workers: int) -> Iterator[Engine]:
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
-            dashboard_address=None,
+            dashboard_address="127.0.0.1:0",
             memory_limit=0,
             silence_logs=50,
             host="127.0.0.1",

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import ClassVar
 
 import h5py
 import numpy as np
@@ -13,10 +15,13 @@ from numpy.typing import NDArray
 from wavesim.ensemble.joined import check_study
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.plan import ReportTable
+from wavesim.results import Column, Listing, Result, Sentence
+from wavesim.text import length
 
 Floats = NDArray[np.float64]
 
 _MOST_BINS = 20  # of a drawn key, for the variance of conditional means
+_MOST_MESSAGES = 3
 _FEW = 8  # members below which no sensitivity is stated
 _ALIKE = 1e-5  # relative spread of a number below which all members count as alike
 
@@ -99,16 +104,77 @@ class Yield:
     error: float
 
 
-@dataclass(frozen=True)
-class Summary:
+@dataclass(frozen=True, repr=False)
+class Summary(Result):
     """What a study says of all its members."""
+
+    kind: ClassVar[str] = "study"
 
     title: str
     members: int
-    failed: int
+    failures: tuple[tuple[str, int, int], ...]  # message, members that have it, the first of them
     numbers: tuple[NumberSummary, ...]
     yields: tuple[Yield, ...]
     sensitivities: tuple[Sensitivity, ...]
+
+    @property
+    def failed(self) -> int:
+        """Members that could not be computed."""
+        return sum(count for _, count, _ in self.failures)
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """Members, failures, the numbers' distribution, what they depend on, yields, the worst."""
+        failed = f", {self.failed:,} of them failed" if self.failed else ""
+        yield Sentence("members", f"{self.members:,}{failed}")
+        for message, count, first in self.failures[:_MOST_MESSAGES]:
+            yield Sentence("failed", f"{count:,} (member {first} first): {message}")
+        if self.numbers:
+            yield self._distribution()
+        if self.sensitivities:
+            yield self._dependence()
+        for y in self.yields:
+            percent = f"{y.fraction:.1%} +- {y.error:.1%}"
+            yield Sentence("yield", f"{percent} of the members have {y.number} {y.limit}")
+        for number in self.numbers:
+            if number.worst:
+                listed = ", ".join(f"member {k} ({shown(v, number.unit)})" for k, v in number.worst)
+                yield Sentence("worst", f"{number.name}: {listed}")
+
+    def _distribution(self) -> Listing:
+        quantiles = [f"{100 * p:g} %" for p, _ in self.numbers[0].quantiles]
+        names = ("number", "mean", "deviation", *quantiles)
+        rows = tuple(
+            (
+                n.name,
+                *(shown(v, n.unit) for v in (n.mean, n.deviation, *dict(n.quantiles).values())),
+            )
+            for n in self.numbers
+        )
+        return Listing("all members", tuple(Column(name) for name in names), rows)
+
+    def _dependence(self) -> Listing:
+        names = (
+            "number",
+            "key",
+            "rank\ncorrelation",
+            "fraction of\nvariance",
+            "with\ninteractions",
+        )
+        rows = tuple(
+            (s.number, s.key, f"{s.rank_correlation:+.3f}", f"{s.share:.3f}",
+             f"{s.total:.3f}" if math.isfinite(s.total) else "-")
+            for s in self.sensitivities
+        )  # fmt: skip
+        return Listing("what they depend on", tuple(Column(name) for name in names), rows)
+
+
+def shown(value: float, unit: str) -> str:
+    """A number with its unit, lengths with a prefix."""
+    if not math.isfinite(value):
+        return "-"
+    if unit == "m":
+        return length(value) if value >= 0 else f"-{length(-value)}"
+    return f"{value:.4g} {unit}".strip()
 
 
 def read_members(path: str | Path) -> Members:
@@ -145,7 +211,7 @@ def summarise(members: Members, report: ReportTable | None = None) -> Summary:
     return Summary(
         title=members.title,
         members=len(members.failures),
-        failed=sum(bool(text) for text in members.failures),
+        failures=_failures(members.failures),
         numbers=tuple(_number(name, members, wanted) for name in members.numbers),
         yields=tuple(
             y
@@ -154,6 +220,15 @@ def summarise(members: Members, report: ReportTable | None = None) -> Summary:
         ),
         sensitivities=tuple(s for name in members.numbers for s in sensitivities(members, name)),
     )
+
+
+def _failures(messages: tuple[str, ...]) -> tuple[tuple[str, int, int], ...]:
+    """Each message once, with how many members have it and the first of them."""
+    found: dict[str, list[int]] = {}
+    for index, text in enumerate(messages):
+        if text:
+            found.setdefault(text, []).append(index)
+    return tuple((text, len(which), which[0]) for text, which in found.items())
 
 
 def _number(name: str, members: Members, wanted: ReportTable) -> NumberSummary:

@@ -18,6 +18,7 @@ _MOST_RIVALS = 3
 _BLOCKS = 24  # of a photograph, whose errors count as independent
 _CORRELATED = 10.0  # samples that count as one, where rival counts are weighed
 CAMERA = 3e-3  # of a length: channels of cameras lie a few nanometres apart from sRGB's
+_ROWS, _RINGS = 5e-5, 3e-4  # of a length: resampling of turned rows, of rings (fit_coverage)
 _CAMERA_REMARK = (
     f"errors include {100 * CAMERA:.1g} % for the spectral sensitivities of the camera, which are "
     "taken for those of sRGB"
@@ -34,8 +35,8 @@ def finished(scene: Scene, problem: Problem, found: dict[Values, Solution]) -> F
     values = []
     for number, (key, value) in enumerate(zip(problem.keys, best.values, strict=True)):
         sigma = float("nan") if key.whole else float(next(errors))
-        if key.logarithmic and _unknown_camera(scene, problem):
-            sigma = float(np.hypot(sigma, CAMERA))
+        if key.logarithmic:
+            sigma = float(np.hypot(sigma, _floor(scene, problem)))
         own = sigma * value if key.logarithmic else sigma
         others = _alternatives(found, best, number) if key.whole else ()
         values.append(Value(key.key, key.unit, value, own, others))
@@ -56,6 +57,13 @@ def finished(scene: Scene, problem: Problem, found: dict[Values, Solution]) -> F
             *((_CAMERA_REMARK,) if _unknown_camera(scene, problem) else ()),
         ),
     )
+
+
+def _floor(scene: Scene, problem: Problem) -> float:
+    """Relative error of a length that no residual shows: camera, resampling of rows or rings."""
+    if _unknown_camera(scene, problem):
+        return CAMERA
+    return _RINGS if any(pattern.radial for pattern in problem.patterns) else _ROWS
 
 
 def _unknown_camera(scene: Scene, problem: Problem) -> bool:

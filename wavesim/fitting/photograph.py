@@ -183,7 +183,7 @@ def _along(light: Floats, grey: Floats, reading: Reading) -> _Taken:
     burnt = np.asarray((straight >= BURNT).mean(axis=0), dtype=np.float64)
     noise = _noise(straight, value)
     bins = max(1, light.shape[1] // _MOST_SAMPLES)
-    x = np.asarray(np.arange(light.shape[1]) + 0.5, dtype=np.float64)
+    x = (np.arange(light.shape[1], dtype=np.float64) + 0.5) * np.cos(turn)  # across the lines
     return _binned(x[inside], value[inside], noise[inside], burnt[inside], bins, turn)
 
 
