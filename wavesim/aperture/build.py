@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from wavesim import glass
 from wavesim.aperture import grooves
 from wavesim.aperture.combs import Aperture, Chord, Comb, pieces
 from wavesim.aperture.defects import Errors, Ruling, combined
@@ -343,6 +344,8 @@ def _measured_groove(
 
 def _surface(grating: Grating, folder: Path) -> Surface:
     index = getattr(grating.groove, "index", 1.5)
+    if grating.mounting == "transmission" and not grating.rigorous:
+        return Surface(grating.mounting, index, glass=_glass(grating))
     if grating.reflectance_file is None:
         return Surface(grating.mounting, index, None, grating.reflectance)
     path = folder / grating.reflectance_file
@@ -350,6 +353,20 @@ def _surface(grating: Grating, folder: Path) -> Surface:
     if value.min() < 0 or value.max() > 1:
         raise TableError("a reflectance is outside 0 to 1", file=path)
     return Surface(grating.mounting, index, wavelength, value)
+
+
+def _glass(grating: Grating) -> str | None:
+    """The named material of a transmission grating, whose dispersion scalar theory knows."""
+    if grating.material_file is not None or (
+        grating.material is not None and grating.material not in glass.NAMES
+    ):
+        raise LimitError(
+            "is known to rigorous theory alone",
+            key="aperture.material" if grating.material else "aperture.material_file",
+            value=grating.material or grating.material_file,
+            expected=f'{", ".join(glass.NAMES)}, or the groove\'s index, or theory = "rigorous"',
+        )
+    return grating.material
 
 
 def _present(comb: Comb) -> Comb:

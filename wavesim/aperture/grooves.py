@@ -4,7 +4,8 @@ Scalar theory, thin relief. A surface at height h above the grating's plane (tow
 in reflection, added glass in transmission) turns the phase by 2 pi h c with
 
     reflection      c = -(cos alpha + cos beta) / lambda        both passes
-    transmission    c = (n cos alpha' - cos beta) / lambda      n sin alpha' = sin alpha
+    transmission    c = (n cos alpha' - cos beta) / lambda      n sin alpha' = sin alpha,
+                    n the index at that wavelength where a glass is named
 
 so over one pitch d   E = integral exp(2 pi i (c h(x) - u x)) dx.
 Shadowing of steep facets, polarisation and resonances are left out: with a pitch of a few
@@ -20,6 +21,7 @@ from typing import Literal
 
 import numpy as np
 
+from wavesim import glass
 from wavesim.aperture.elements import Complexes, Floats, Rays
 from wavesim.errors import LimitError
 
@@ -37,6 +39,7 @@ class Surface:
     ----------
     mounting : "reflection" or "transmission"
     index : refractive index of a transmission grating
+    glass : its material by name (`wavesim.glass`), instead of an index
     wavelength_m, reflectance : (k,) table of the power reflected, straight between its points
     """
 
@@ -44,6 +47,7 @@ class Surface:
     index: float = 1.5
     wavelength_m: Floats | None = None
     reflectance: Floats | float = 1.0
+    glass: str | None = None
 
     def turns_per_m(self, rays: Rays) -> Floats:
         """c [1/m], turns of phase per height."""
@@ -51,7 +55,10 @@ class Surface:
         if self.mounting == "reflection":
             cos_in = math.sqrt(max(1 - rays.sine_in**2, 0.0))
             return np.asarray(-(cos_in + cos_out) / rays.wavelength_m)
-        inside = math.sqrt(self.index**2 - rays.sine_in**2)
+        index: Floats | float = self.index
+        if self.glass is not None:
+            index = glass.index(self.glass, np.asarray(rays.wavelength_m))
+        inside = np.sqrt(np.square(index) - rays.sine_in**2)
         return np.asarray((inside - cos_out) / rays.wavelength_m)
 
     def amplitude(self, wavelength_m: Floats | float) -> Floats | float:

@@ -207,8 +207,9 @@ class Grating(Ruled):
 
     material: MaterialName | None = Field(
         None,
-        description="material of the grooves, for rigorous theory; default a perfect conductor "
-        "in reflection, the groove's index in transmission",
+        description="material of the grooves, for rigorous theory and, if it is crown glass, fused "
+        "silica or acrylic, for the dispersion of a transmission grating; default a perfect "
+        "conductor in reflection, the groove's index in transmission",
         examples=["aluminium"],
     )
     material_file: FileName | None = Field(

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 
+from wavesim import glass
 from wavesim.scene.aperture import Aperture, Grating, Ruled
 from wavesim.scene.bench import Bench, Centre
 from wavesim.scene.groove import BlazedGroove
@@ -89,7 +90,10 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
     if grating.mounting == "reflection":
         angle = (alpha + beta) / 2
     else:
-        inside = math.sqrt(groove.index**2 - math.sin(alpha) ** 2)
+        index = groove.index
+        if grating.material in glass.NAMES:
+            index = float(glass.index(str(grating.material), groove.blaze_m))
+        inside = math.sqrt(index**2 - math.sin(alpha) ** 2)
         angle = math.atan2(math.sin(alpha) + sine_out, inside - math.cos(beta))
     if "facet_angle_rad" in groove.model_fields_set:
         _agree_blaze(groove.facet_angle_rad, angle)
