@@ -70,7 +70,7 @@ class Stand:
 
     def __init__(self, scene: Scene) -> None:
         self.ruled = aperture.build(scene)
-        self.place = plate.geometry(scene)
+        self.place = plate.geometry_of(scene)
         self.bins: Bins = plate.choose(
             light.of_scene(scene), self.place, self.ruled, scene.bench.air
         )
