@@ -299,6 +299,19 @@ def test_the_page_is_small_and_names_no_other_host() -> None:
     assert named <= {"http://www.w3.org/2000/svg"}  # the name of a language, no address
 
 
+def test_every_word_of_the_page_is_in_its_place() -> None:
+    """Words that the page names are there, and no others: a translation is one file."""
+    with client() as web:
+        scripts = web.get("/bench.js").text + web.get("/socket.js").text
+        words = web.get("/strings.json").json()
+    named = set(re.findall(r"\bwords\.(\w+)", scripts)) - {"length", "join", "map", "then"}
+    refused = re.search(r"REFUSED = \{(.*?)\}", scripts)
+    assert refused is not None
+    named |= {"lost", *re.findall(r'"(\w+)"', refused[1])}
+    named |= {f"save_{what}" for what in ("scene", "plate", "picture", "sheet")}
+    assert named == set(words)
+
+
 def test_a_shared_bench_asks_for_a_key() -> None:
     rights = access(["10.0.0.7"], 8642, shared=True)
     with client(rights) as web:
