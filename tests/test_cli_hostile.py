@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import errno
 import os
 import random
 import resource
@@ -24,6 +23,7 @@ from wavesim.files import replacing
 
 KILLS = int(os.environ.get("WAVESIM_KILLS", "20"))
 ROOT = Path(__file__).resolve().parents[1]
+_AT_WORK_S = 1.2  # of processor time: after the imports, long before a comparison ends
 PATIENCE_S = 60.0  # a start with kernels to compile, on a busy machine
 
 
@@ -87,17 +87,14 @@ def _expose_into(scene: wavesim.Scene, plate_file: Path, picture_file: Path) -> 
 def test_a_signal_ends_it_with_its_status(
     number: signal.Signals, status: int, said: bytes, desk: Path
 ) -> None:
-    os.mkfifo(desk / "waiting.toml")  # reading it waits for a writer: a moment to be sure of
     (desk / "a.h5").write_text("old")
-    running = start(desk, "expose", "waiting.toml", "-o", "a.h5", preexec_fn=heed_interrupts)
-    writing = _reading(desk / "waiting.toml")
-    _until_it_rests(running.pid)
+    running = start(desk, "compare", "three.toml", "-o", "a.h5", preexec_fn=heed_interrupts)
+    _until_it_has_worked(running.pid, _AT_WORK_S)
     running.send_signal(number)
     _, err = running.communicate(timeout=PATIENCE_S)
-    os.close(writing)
     assert (running.returncode, err) == (status, said)
     assert (desk / "a.h5").read_text() == "old"
-    assert left_in(desk) == ["a.h5", "waiting.toml"]
+    assert left_in(desk) == ["a.h5"]
 
 
 def heed_interrupts() -> None:
@@ -105,36 +102,18 @@ def heed_interrupts() -> None:
     signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
-def _reading(pipe: Path) -> int:
-    """Wait until somebody reads the pipe; the writing end, which keeps them waiting."""
+def _until_it_has_worked(pid: int, seconds: float) -> None:
+    """Wait until a process has used so much processor time: it is past its start by then."""
     limit = time.monotonic() + PATIENCE_S
-    while True:
+    while time.monotonic() < limit:
         try:
-            return os.open(pipe, os.O_WRONLY | os.O_NONBLOCK)
-        except OSError as error:  # ENXIO: no reader yet
-            if error.errno != errno.ENXIO or time.monotonic() > limit:
-                raise
-            time.sleep(0.02)
-
-
-def _until_it_rests(pid: int) -> None:
-    """Wait until a process sleeps in its read.
-
-    A signal between Python's last look for one and the read itself is heeded only when the read
-    returns; nobody's hand is so quick, and this pipe's read never returns.
-    """
-    limit = time.monotonic() + PATIENCE_S
-    naps = 0
-    while naps < 5 and time.monotonic() < limit:
+            fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+        except OSError:  # another system than Linux
+            time.sleep(2 * seconds)
+            return
+        if (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK") >= seconds:
+            return
         time.sleep(0.02)
-        naps = naps + 1 if _asleep(pid) else 0
-
-
-def _asleep(pid: int) -> bool:
-    try:
-        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "S"
-    except OSError:  # another system than Linux: five naps must do
-        return True
 
 
 def test_interrupted_while_writing_the_old_file_stays(desk: Path) -> None:

@@ -17,7 +17,7 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
 
 
 @click.command(
-    short_help="Find the width, pitch, count ... behind a photograph.",
+    short_help="Find widths, pitch and count behind a photograph.",
     epilog=examples(
         "wavesim fit scenes/photographs/slit.toml scenes/photographs/slit.jpg \\\n"
         '    --free aperture.width --pixel "40 um"',
