@@ -51,6 +51,12 @@ def test_handles_of_every_shipped_scene(path: Path) -> None:
             assert handle.low > 0 or not handle.logarithmic
 
 
+def test_a_choice_that_may_be_left_out_is_a_choice() -> None:
+    sun = parse(SMALL_SCENE.replace('kind = "sun"', 'kind = "sun"\nair = "ground"', 1))
+    air = next(handle for handle in handles_of(sun) if handle.path == "source.air")
+    assert (air.kind, air.text, set(air.choices)) == ("choice", "ground", {"above", "ground"})
+
+
 @pytest.mark.parametrize("path", SCENES, ids=lambda path: path.stem)
 def test_every_scene_written_anew_is_the_same_scene(path: Path) -> None:
     scene = load(path)

@@ -136,7 +136,7 @@ def _handle(key: str, field: FieldInfo, value: object) -> Handle | None:
     if isinstance(value, bool):
         return Handle(*base, "flag", value, "true" if value else "false")
     choices = _choices(field)
-    if choices:
+    if value in choices:
         return Handle(*base, "choice", str(value), str(value), choices=choices)
     if isinstance(value, Span):
         return _of_span(base, value)
@@ -153,20 +153,29 @@ def _station(key: str) -> str:
 
 
 def _choices(field: FieldInfo) -> tuple[str, ...]:
-    if get_origin(field.annotation) is Literal:
-        return tuple(str(choice) for choice in get_args(field.annotation))
+    """Texts that the field takes, also where it may be left out or be a number."""
+    for part in _parts(field):
+        if get_origin(part) is Literal:
+            return tuple(str(choice) for choice in get_args(part))
     return ()
 
 
 def measure_of(field: FieldInfo) -> Quantity | Plain | None:
     """The reader of a field's values, also where the field may be left out."""
     found = [m for m in field.metadata if isinstance(m, Quantity | Plain)]
-    waiting = [field.annotation]
-    while waiting and not found:
-        part = waiting.pop()
-        found = [m for m in getattr(part, "__metadata__", ()) if isinstance(m, Quantity | Plain)]
-        waiting += get_args(part)
+    for part in _parts(field):
+        found += [m for m in getattr(part, "__metadata__", ()) if isinstance(m, Quantity | Plain)]
     return found[0] if found else None
+
+
+def _parts(field: FieldInfo) -> Iterator[object]:
+    """A field's annotation and all that it is made of."""
+    waiting: list[object] = [field.annotation]
+    while waiting:
+        part = waiting.pop()
+        yield part
+        if get_origin(part) is not Literal:
+            waiting += get_args(part)
 
 
 _Base = tuple[str, str, str, str]
