@@ -13,8 +13,11 @@ import pytest
 from tests.sample_plates import slit_plate
 from wavesim.colorimetry import Rendering
 from wavesim.colorimetry.film import effective, filmed, lights, read_curve, usual_curve
+from wavesim.colorimetry.grain import photons_at_white
 from wavesim.colorimetry.spaces import decode
+from wavesim.constants import LIGHT_SPEED_M_S, PLANCK_J_S
 from wavesim.errors import InputError, TableError
+from wavesim.light import photometry, smooth
 from wavesim.text import SHUTTER_SPEEDS, nearest_shutter
 
 SHEET = "log_exposure,density\n-3,0.1\n-2,0.2\n-1,0.8\n0,1.6\n1,1.8\n"
@@ -96,3 +99,14 @@ def test_nearest_shutter(seconds: float, speed: str, off: float) -> None:
     assert found == speed
     assert stops == pytest.approx(off, abs=0.006)
     assert len(SHUTTER_SPEEDS) == 19
+
+
+def test_a_sensor_counts_a_seventh_of_daylight_s_photons() -> None:
+    """Photons of CIE D65 at one lx s on a pixel, from its table, against those that are counted."""
+    daylight = smooth.illuminant("D65")
+    edges = np.linspace(360e-9, 830e-9, 941)
+    power, middle = daylight.integrate(edges[:-1], edges[1:])
+    per_lumen = (power * middle).sum() / (PLANCK_J_S * LIGHT_SPEED_M_S)
+    per_lumen /= photometry.luminous(daylight)
+    counted = photons_at_white(1.0, 5e-6) / 25e-12
+    assert counted / per_lumen == pytest.approx(0.14, abs=0.005)

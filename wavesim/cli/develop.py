@@ -106,7 +106,7 @@ class _Look:
     help="Schwarzschild's exponent of the film, for times beyond 1 s.",
 )  # fmt: skip
 @click.option(
-    "--noise", is_flag=True, help="Photon noise of a sensor that counts half the photons."
+    "--noise", is_flag=True, help="Photon noise of a sensor that counts 14 % of daylight's photons."
 )
 @click.option(
     "--grain", type=Number(0, 1), default=0.0, help="RMS granularity: 0.01 is a fine-grained film."
