@@ -105,6 +105,10 @@ def _close(points: Floats, reach: float) -> Indices:
         first, second = np.triu_indices(points.shape[0], 1)
         near = np.hypot(*(points[second] - points[first]).T) < reach
         return np.column_stack([first[near], second[near]])
+    order = np.lexsort((points[:, 1], points[:, 0]))
+    same = np.flatnonzero((np.diff(points[order], axis=0) == 0).all(axis=1))
+    if same.size:  # a tree of equal points is slow, and one pair is enough
+        return np.sort([[order[same[0]], order[same[0] + 1]]], axis=1)
     from scipy.spatial import cKDTree
 
     tree = cKDTree(points)
@@ -129,8 +133,25 @@ def _meet(element: el.PlaneElement, dx: Floats, dy: Floats) -> npt.NDArray[np.bo
             return np.asarray(np.hypot(a, b) < less)
         return np.asarray(np.maximum(a, b) < less)
     corners = np.array(element.outline() or ())
-    moved = corners + np.column_stack([dx, dy])[:, None]
-    return np.array([_share_area(corners, other) for other in moved], dtype=np.bool_)
+    return _outlines_meet(corners, np.column_stack([dx, dy]))
+
+
+def _outlines_meet(corners: Floats, shift: Floats) -> npt.NDArray[np.bool_]:
+    """The same for polygons, one after the other; nearer than their inner circle they must."""
+    inner = 2 * _inner_radius(corners)
+    found = np.hypot(*shift.T) < inner * (1 - _SLACK)
+    for k in np.flatnonzero(~found) if not found.any() else ():
+        found[k] = _share_area(corners, corners + shift[k])
+    return np.asarray(found)
+
+
+def _inner_radius(corners: Floats) -> float:
+    """Radius of the circle about an outline's origin within it; 0 where the origin lies outside."""
+    if not _holds(corners, np.zeros((1, 2)), 0.0):
+        return 0.0
+    side = np.roll(corners, -1, axis=0) - corners
+    along = np.clip(-np.sum(corners * side, axis=1) / np.sum(side**2, axis=1), 0.0, 1.0)
+    return float(np.hypot(*(corners + along[:, None] * side).T).min())
 
 
 def _share_area(one: Floats, other: Floats) -> bool:
