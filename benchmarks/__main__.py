@@ -11,7 +11,7 @@ from rich.console import Console
 from rich.table import Table
 
 GROUPS = (
-    "accuracy", "slits", "gratings", "columns", "frames", "plane", "sunlight", "picture",
+    "accuracy", "slits", "gratings", "grooves", "columns", "frames", "plane", "sunlight", "picture",
     "process", "profile",
 )  # fmt: skip
 

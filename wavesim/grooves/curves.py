@@ -2,15 +2,16 @@
 
 The range is cut where an order passes off, since the curves have a vertical tangent there. In
 each part, with x = a + (b - a) sin^2(pi s / 2), the curve is smooth in s (a square root at either
-end becomes a sine), and is interpolated by polynomials through nested Chebyshev points of s:
-5, 9, 17, 33, until the last refinement is foretold by the one before; a part that still bends is
-halved. A resonance thus draws points to itself, and flat stretches take five.
+end becomes a sine), and is interpolated by polynomials through nested Chebyshev points of s: 5,
+9, 17, 33, until the values foretold for the next points are right; misses e1, e2 of two
+refinements foretell the next as e2^2 / e1. A part that still bends is halved. A resonance thus
+draws points to itself, and flat stretches take nine.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -30,7 +31,7 @@ from wavesim.grooves.waves import Amplitudes, Floats, Integers
 
 _FIRST, _MOST = 4, 32  # intervals of Chebyshev points in a part
 _NARROWEST = 1e-6  # of the range: parts are not halved further
-_PROBES = 5  # places where truncations are compared
+_PROBES = (0.02, 0.4, 0.8)  # of the range: where truncations are compared
 _MOST_POINTS = 4000
 
 
@@ -55,6 +56,7 @@ class Part:
     a: float
     b: float
     value: Floats
+    foretold: float = 1e-12  # by how much the last refinement was missed; so little: none yet
 
     @property
     def size(self) -> int:
@@ -123,7 +125,7 @@ def curve(
     """
     vacuum = path.vacuum_m(breaks)
     orders = all_orders(surface, vacuum, waves_for(surface, vacuum, path.sine_in(breaks)))
-    probe = breaks[0] + (breaks[-1] - breaks[0]) * (np.arange(_PROBES) + 0.5) / _PROBES
+    probe = breaks[0] + (breaks[-1] - breaks[0]) * np.array(_PROBES)
     level, error, size = _level(surface, path, probe, orders, tolerance, method)
     worst = [0.0]
 
@@ -143,7 +145,7 @@ def at_places(surface: Surface, path: Path, x: Floats, *, tolerance: float = 1e-
     """Efficiencies computed at every place, at the level that reaches the tolerance."""
     vacuum = path.vacuum_m(x)
     orders = all_orders(surface, vacuum, waves_for(surface, vacuum, path.sine_in(x)))
-    probe = np.linspace(x.min(), x.max(), _PROBES)
+    probe = x.min() + (x.max() - x.min()) * np.array(_PROBES)
     level, error, _ = _level(surface, path, probe, orders, tolerance, "auto")
     found, size = _at(surface, path, x, orders, "auto", level)
     return described(vacuum, found, np.broadcast_to(error[:, None], (2, x.size)), size)
@@ -211,9 +213,11 @@ def _sampled(
         again: list[Part] = []
         halves: list[tuple[float, float, int]] = []
         for coarse, fine in zip(open_parts, refined, strict=True):
-            error = _foretold(coarse, fine)
+            missed = _missed(coarse, fine)
+            # misses fall geometrically: the finer points miss by the square over the last
+            error = missed * min(1.0, missed / coarse.foretold)
+            fine = replace(fine, foretold=max(missed, 1e-12))
             if error <= tolerance or fine.b - fine.a < narrowest or computed > _MOST_POINTS:
-                # the finer points' own error is smaller by about as much again
                 sampling = max(sampling, error)
                 done.append(fine)
             elif fine.size < _MOST:
@@ -251,7 +255,7 @@ def _refined(values: Callable[[Floats], Floats], parts: list[Part]) -> list[Part
     return finer
 
 
-def _foretold(coarse: Part, fine: Part) -> float:
+def _missed(coarse: Part, fine: Part) -> float:
     """Largest difference between the new values and those that the old ones foretold."""
     places = _points(fine.a, fine.b, fine.size)[1::2]
     return float(np.abs(_interpolated(coarse, places) - fine.value[1::2]).max())

@@ -24,7 +24,7 @@ MethodName = Literal["auto", "coordinate", "modal", "fourier"]
 _RATIO = 0.15  # of neighbouring elements towards an edge (Gui & Babuska 1986: 0.15 to 0.17)
 _PHASE = 7.0  # of a wave over an element [rad]: a polynomial of degree 8 follows it
 # refinements to the edges and degrees, coarse to fine
-_EDGED = ((0, 8), (1, 8), (2, 8), (3, 9), (4, 10))
+_EDGED = ((1, 6), (1, 8), (2, 8), (3, 9), (4, 10))
 _SMOOTH = ((0, 8), (0, 10), (0, 12), (0, 15), (0, 18))
 _WALLED = ((1, 6), (2, 6), (3, 7), (4, 8), (5, 8))
 _PRECISE = 1  # level from which rounding in eigenvectors would show
