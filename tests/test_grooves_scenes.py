@@ -216,3 +216,15 @@ def test_curves_are_kept_between_runs(tmp_path: Path, monkeypatch: pytest.Monkey
     wavesim.efficiency(made(aperture={"material": "silver"}), order=1, from_="500 nm",
                        to="510 nm", points=3)  # fmt: skip
     assert len(sorted(tmp_path.glob("grooves-*"))) == 2
+
+
+def test_compare_says_where_scalar_efficiencies_fail() -> None:
+    """Perfect conductor at its blaze: row E2 along the grooves; Marechal & Stroke 1959 across."""
+    from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
+
+    groove = {"profile": "blazed", "facet_angle": f"{math.asin(0.3)!r} rad"}
+    ruled = made(aperture={"material": None, "groove": groove})
+    assert SCALAR_ALONG.own(ruled) == pytest.approx(1 / 0.6, rel=1e-9)
+    assert SCALAR_ALONG.check(ruled, None).engine == pytest.approx(0.7444918599, abs=3e-4)
+    assert SCALAR_ACROSS.check(ruled, None).engine == pytest.approx(1.0, abs=1e-6)
+    assert SCALAR_ALONG.check(ruled, 20.0).error == pytest.approx(1 / 0.97865 - 1, abs=1e-3)

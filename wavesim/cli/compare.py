@@ -32,6 +32,7 @@ _ENDS = {"first": "from", "last": "to"}
 _NAMES = (
     "small-angles", "order-places", "far-field", "n-slits", "narrow-slit", "one-wavelength",
     "rayleigh", "ghosts-small", "ghosts-bessel", "diffuse-small", "diffuse-mean", "missing-orders",
+    "scalar-efficiency", "scalar-efficiency-across",
 )  # fmt: skip
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene, value_at
 from wavesim.scene.changes import SI_UNITS
+from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
@@ -37,6 +38,8 @@ APPROXIMATIONS = (
     DIFFUSE_SMALL,
     SPECKLE,
     MISSING_ORDERS,
+    SCALAR_ALONG,
+    SCALAR_ACROSS,
 )
 _STEPS = 14
 _SETTLED = 1e-4
@@ -147,8 +150,10 @@ def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[lis
 def stated(scene: Scene) -> tuple[str, ...]:
     """What bounds every number here, engine's and formulas' alike, and is not tested."""
     pitch = pitch_m(scene)
+    tested = SCALAR_ALONG.why_not(scene) is None
     text = (
-        "scalar theory itself is not tested: with a pitch of a few wavelengths or steep facets "
+        f"scalar theory itself is not tested{' but at the blaze' if tested else ''}: with a pitch "
+        "of a few wavelengths or steep facets "
         "positions, line shapes and ratios of ghosts to lines hold, absolute efficiencies do not "
         "(Fano 1948, JOSA 38, 921: elementary theories give ghosts in order of magnitude)"
     )
