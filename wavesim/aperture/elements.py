@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from typing import Protocol, runtime_checkable
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Complexes = npt.NDArray[np.complex128]
+from wavesim.arrays import Complexes as Complexes
+from wavesim.arrays import Floats as Floats
 
 
 @dataclass(frozen=True)

@@ -23,10 +23,10 @@ from wavesim.errors import InputError
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
+    from wavesim.arrays import Floats
     from wavesim.scene import Scene
     from wavesim.scene.units import Measured
     from wavesim.study.compare import Compared, Comparison
-    from wavesim.study.compare.result import Floats
 
 _ENDS = {"first": "from", "last": "to"}
 _NAMES = (

@@ -12,6 +12,7 @@ from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry import picture
 from wavesim.colorimetry.spaces import RGB_SPACES, d65_xyz, xy_to_xyz, xyz_to_xy
 from wavesim.errors import InputError
@@ -23,7 +24,6 @@ from wavesim.plate import Plate
 from wavesim.study.point import Colour, column_of
 from wavesim.study.point.colour import NAMED_AT, colour_at
 
-Array = NDArray[np.float64]
 _MM, _NM = 1e3, 1e9
 _XLIM, _YLIM = (-0.09, 0.80), (-0.03, 0.88)
 _NUMBERED = (450, 470, 480, 490, 500, 510, 520, 540, 560, 580, 600, 620, 700)
@@ -149,7 +149,7 @@ def _faint_colours(size: Size) -> NDArray[np.uint8]:
     return np.asarray(np.round(0.45 * shown + 0.55 * paper), dtype=np.uint8)
 
 
-def _number_locus(axes: Axes, wavelength_m: Array, locus: Array, size: Size) -> None:
+def _number_locus(axes: Axes, wavelength_m: Floats, locus: Floats, size: Size) -> None:
     tangent = np.gradient(locus, axis=0)
     outward = np.stack([-tangent[:, 1], tangent[:, 0]], axis=-1)
     outward[wavelength_m > 640e-9] = (1.0, 0.6)  # where the locus hardly moves
@@ -231,7 +231,7 @@ def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
     axes.set_ylabel("spectral irradiance, peak = 1")
 
 
-def _fill_spectrum(axes: Axes, nm: Array, light: Array) -> None:
+def _fill_spectrum(axes: Axes, nm: Floats, light: Floats) -> None:
     fill = axes.imshow(
         spectral_colours(np.linspace(nm[0], nm[-1], 1000) / _NM)[None],
         extent=(nm[0], nm[-1], 0, 1.08),
@@ -243,13 +243,13 @@ def _fill_spectrum(axes: Axes, nm: Array, light: Array) -> None:
     fill.set_clip_path(Polygon(outline, closed=True, transform=axes.transData))
 
 
-def _name_peak(axes: Axes, nm: Array, mean: Array, size: Size) -> None:
+def _name_peak(axes: Axes, nm: Floats, mean: Floats, size: Size) -> None:
     at = int(np.argmax(mean))
     side = "left" if nm[at] < np.mean(_seen(nm)) else "right"
     annotate(axes, "whole plate", (nm[at], mean[at]), size, offset_em=(0, 0.25), ha=side)
 
 
-def _mark_missing(axes: Axes, missing_nm: Array, size: Size) -> None:
+def _mark_missing(axes: Axes, missing_nm: Floats, size: Size) -> None:
     arrow = {"arrowstyle": "-|>", "color": size.ink, "lw": 0.7 * size.line_pt}
     for gone in missing_nm:
         axes.annotate(
@@ -262,13 +262,13 @@ def _mark_missing(axes: Axes, missing_nm: Array, size: Size) -> None:
         )
 
 
-def _seen(nm: Array) -> tuple[float, float]:
+def _seen(nm: Floats) -> tuple[float, float]:
     """The part of the wavelength axis that is drawn [nm]."""
     low, high = max(float(nm[0]), _SEEN_NM[0]), min(float(nm[-1]), _SEEN_NM[1])
     return (low, high) if high > low else (float(nm[0]) - 1, float(nm[-1]) + 1)
 
 
-def _draw_ray(axes: Axes, colour: Colour, white: Array, size: Size) -> None:
+def _draw_ray(axes: Axes, colour: Colour, white: Floats, size: Size) -> None:
     """From white through the colour to the locus; dashed on to the complement for a purple."""
     xy = np.array(colour.xy)
     purple = not np.isfinite(colour.dominant_m)
@@ -284,7 +284,7 @@ def _draw_ray(axes: Axes, colour: Colour, white: Array, size: Size) -> None:
         _dot(axes, xy, "here" if apart > _LABELS_APART else "", size)
 
 
-def _dot(axes: Axes, xy: Array, label: str, size: Size, *, hollow: bool = False) -> None:
+def _dot(axes: Axes, xy: Floats, label: str, size: Size, *, hollow: bool = False) -> None:
     axes.plot(
         *xy,
         "o",

@@ -9,8 +9,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.figures.lettering import plain, width_of
 from wavesim.figures.style import (
     Sheet,
@@ -23,7 +23,6 @@ from wavesim.figures.style import (
     styled,
 )
 
-Array = NDArray[np.float64]
 _PANEL = 0.235  # height over width
 _MOST = 6
 _CURVES = ("along the grooves", "across the grooves", "scalar theory")
@@ -34,9 +33,9 @@ class OrderCurves:
     """One order's curves (n,) as fractions: rigorous along and across the grooves, and scalar."""
 
     name: str
-    along: Array
-    across: Array
-    scalar: Array
+    along: Floats
+    across: Floats
+    scalar: Floats
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,7 @@ class AnomalyMark:
 
 
 def efficiency_figure(
-    x: Array,
+    x: Floats,
     orders: Sequence[OrderCurves],
     *,
     marks: Sequence[AnomalyMark] = (),
@@ -91,7 +90,7 @@ def efficiency_figure(
 
 
 def _panel(
-    axes: Axes, x: Array, order: OrderCurves, marks: Sequence[AnomalyMark], size: Size
+    axes: Axes, x: Floats, order: OrderCurves, marks: Sequence[AnomalyMark], size: Size
 ) -> None:
     axes.grid(axis="y")
     for mark in marks:

@@ -18,6 +18,7 @@ from matplotlib.patches import Patch
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
 from wavesim.errors import InputError
@@ -34,7 +35,6 @@ from wavesim.figures.style import (
     styled,
 )
 
-Array = NDArray[np.float64]
 KINDS = ("distribution", "map", "band", "contact", "sensitivity")
 _MOST_PICTURES = 60
 _BAND = (0.05, 0.5, 0.95)
@@ -259,7 +259,7 @@ def band_figure(path: str | Path, *, title: str = "", size: str | Size = "page")
     return sheet.figure
 
 
-def _quantiles_of(profiles: h5py.Dataset) -> tuple[Array, Array, Array]:
+def _quantiles_of(profiles: h5py.Dataset) -> tuple[Floats, Floats, Floats]:
     """Quantiles at every point of the axis, a few points in memory at a time."""
     points = profiles.shape[1]
     step = max(1, (1 << 25) // max(8 * profiles.shape[0], 1))
@@ -270,7 +270,7 @@ def _quantiles_of(profiles: h5py.Dataset) -> tuple[Array, Array, Array]:
     return low, middle, high
 
 
-def _mean_of(profiles: h5py.Dataset) -> Array:
+def _mean_of(profiles: h5py.Dataset) -> Floats:
     total, count = np.zeros(profiles.shape[1]), 0
     for k in range(0, profiles.shape[0], 4096):
         block = profiles[k : k + 4096]
@@ -384,11 +384,11 @@ def _value_of(members: Members, key: str, member: int) -> str:
     return in_words(float(value), unit, 4) if unit else f"{float(value):.6g}"
 
 
-def _bins(values: Array) -> int:
+def _bins(values: Floats) -> int:
     return int(np.clip(np.sqrt(values.size), 5, 60))
 
 
-def _edges(values: NDArray[np.generic]) -> Array:
+def _edges(values: NDArray[np.generic]) -> Floats:
     v = np.asarray(values, dtype=np.float64)
     inner = (v[1:] + v[:-1]) / 2
     return np.concatenate([[v[0] - (inner[0] - v[0])], inner, [v[-1] + (v[-1] - inner[-1])]])

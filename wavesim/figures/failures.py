@@ -8,19 +8,18 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.figures.lettering import plain
 from wavesim.figures.style import Size, Words, annotate, graph, size_named, styled
 
-Array = NDArray[np.float64]
 _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (8, 2)))
 
 
 def failure_figure(
-    parameter: Array,
-    errors: Sequence[tuple[str, Array]],
+    parameter: Floats,
+    errors: Sequence[tuple[str, Floats]],
     *,
     tolerance: float,
     words: Words,
@@ -68,7 +67,7 @@ def failure_figure(
     return sheet.figure
 
 
-def _ends(parameter: Array) -> tuple[float, float]:
+def _ends(parameter: Floats) -> tuple[float, float]:
     if parameter.size == 0:
         raise InputError("no error is known for any value", key="parameter")
     low, high = float(parameter[0]), float(parameter[-1])
@@ -76,7 +75,7 @@ def _ends(parameter: Array) -> tuple[float, float]:
 
 
 def _draw_error(
-    axes: Axes, parameter: Array, error: Array, name: str, number: int, size: Size
+    axes: Axes, parameter: Floats, error: Floats, name: str, number: int, size: Size
 ) -> None:
     height = np.abs(np.asarray(error, dtype=np.float64))
     axes.plot(

@@ -5,13 +5,11 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.figures.style import POSITION, Size, Words, blank, heading_in, size_named, styled
 from wavesim.fitting import Fit
 from wavesim.fitting.fitted import Compared
-
-Floats = NDArray[np.float64]
 
 _COLOURS = ("#C8452E", "#2E8B57", "#3465B0")  # of the red, green and blue channel
 _CURVES_IN, _RESIDUAL_IN = 0.34, 0.13  # heights over the width

@@ -6,14 +6,12 @@ A line is marked only where its light reaches the plate.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wavesim.errors import InputError
 from wavesim.figures.marks import Mark, order_positions, orders_on
 from wavesim.plate import Plate
 from wavesim.scene import Lamp, Laser, Sun
 
-Array = NDArray[np.float64]
 _LEAST = 1e-4  # of the plate's brightest light of one nanometre: fainter light shows no line
 _FAINTEST_LINE = 1e-3  # of the lamp's strongest
 _REACH_M = 3e-9  # about a line: a dark line is marked where its neighbourhood is bright

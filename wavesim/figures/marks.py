@@ -7,8 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.figures.lettering import width_of
 from wavesim.figures.spectra import resampled
 from wavesim.geometry import bench_wavelength, grating_geometry
@@ -16,7 +16,6 @@ from wavesim.plate import Plate
 from wavesim.plate.geometry import geometry_of
 from wavesim.scene import Scene
 
-Array = NDArray[np.float64]
 _MOST_ORDERS = 10_000
 _GREEN_M = 550e-9
 
@@ -55,7 +54,7 @@ def legible(marks: Sequence[Mark], scale_in_per_m: float, points: float) -> tupl
     return tuple(kept)
 
 
-def order_positions(scene: Scene, order: Array | int, wavelength_m: Array | float) -> Array:
+def order_positions(scene: Scene, order: Floats | int, wavelength_m: Floats | float) -> Floats:
     """x [m] of orders at wavelengths (broadcast); NaN where an order does not leave the aperture.
 
     Wavelengths are in standard air; the bench's air shifts the orders.
@@ -63,7 +62,7 @@ def order_positions(scene: Scene, order: Array | int, wavelength_m: Array | floa
     return grating_geometry(scene).x_m(order, wavelength_m)
 
 
-def orders_on(scene: Scene, wavelength_m: Array) -> range:
+def orders_on(scene: Scene, wavelength_m: Floats) -> range:
     """Orders that any of these wavelengths brings onto the plate."""
     pitch = scene.aperture.mean_pitch_m
     if pitch is None:

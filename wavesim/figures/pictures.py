@@ -7,12 +7,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry import Rendering, picture
 from wavesim.colorimetry.plates import picture_of
 from wavesim.light.observer import cie1931, colour_matching
 from wavesim.plate import Plate
 
-Array = NDArray[np.float64]
 _EVEN_LIGHT = 0.5  # of white, in its fullest coordinate; low enough that nothing bleaches
 
 
@@ -28,7 +28,7 @@ def drawn(
     return np.asarray(picture_of(replace(plate, xyz=smaller), rendering), dtype=np.uint8)
 
 
-def averaged(values: Array, count: int, *, axis: int) -> Array:
+def averaged(values: Floats, count: int, *, axis: int) -> Floats:
     """Means over `count` equal stretches along an axis, shares of cells counted; never more cells.
 
     With C the running sum, the mean over (a, b) is (C(b) - C(a)) / (b - a), C straight in a cell.
@@ -51,7 +51,7 @@ def hues(plate: Plate, columns: int) -> NDArray[np.uint8]:
     return even_colours(middle, plate.white_xyz, plate.scene.exposure.balance)[None]
 
 
-def even_colours(xyz: Array, white_xyz: Array, balance: str) -> NDArray[np.uint8]:
+def even_colours(xyz: Floats, white_xyz: Floats, balance: str) -> NDArray[np.uint8]:
     """(n, 3) sRGB of lights (n, 3), the fullest channel of each 255: hue and purity without more.
 
     Black stays black.
@@ -68,7 +68,7 @@ def even_colours(xyz: Array, white_xyz: Array, balance: str) -> NDArray[np.uint8
     return np.asarray(np.round(255 * shown / np.where(full > 0, full, 1.0)), dtype=np.uint8)
 
 
-def spectral_colours(wavelength_m: Array) -> NDArray[np.uint8]:
+def spectral_colours(wavelength_m: Floats) -> NDArray[np.uint8]:
     """(n, 3) sRGB hues of narrow lines, fading gently towards both ends of the spectrum.
 
     The fullest channel is 255 (L / L_max)^0.15 with L the largest colour-matching function, so

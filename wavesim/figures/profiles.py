@@ -9,20 +9,19 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.figures.lettering import plain
 from wavesim.figures.marks import Mark, legible
 from wavesim.figures.style import POSITION, Size, Words, graph, size_named, styled
 
-Array = NDArray[np.float64]
 DECADES = 10
 _MOST_POINTS = 6000  # a line drawn from more is no finer on any paper
 
 
 def line_profile_figure(
-    position: Array,
-    level: Array,
+    position: Floats,
+    level: Floats,
     *,
     marks: Sequence[Mark] = (),
     x_label: str = POSITION,
@@ -53,8 +52,8 @@ def line_profile_figure(
 
 
 def draw_profile(
-    axes: Axes, position: Array, level: Array, *, log: bool, decades: float | None = None
-) -> tuple[Array, Array]:
+    axes: Axes, position: Floats, level: Floats, *, log: bool, decades: float | None = None
+) -> tuple[Floats, Floats]:
     """The curve, relative to its highest value, with quiet rules behind it.
 
     Returns the curve as drawn. Without `decades` a logarithmic axis goes down to the faintest
@@ -77,7 +76,7 @@ def draw_profile(
     return x, high
 
 
-def _log_axis(axes: Axes, height: Array, decades: float | None) -> float:
+def _log_axis(axes: Axes, height: Floats, decades: float | None) -> float:
     """Set the axis up; returns a value below it that may stand for nothing."""
     if decades is None:
         faintest = float(np.min(height[height > 0], initial=1.0))
@@ -92,7 +91,7 @@ def _log_axis(axes: Axes, height: Array, decades: float | None) -> float:
     return float(10.0 ** -(decades + 3))
 
 
-def envelope(x: Array, y: Array, most: int = _MOST_POINTS) -> tuple[Array, Array, Array]:
+def envelope(x: Floats, y: Floats, most: int = _MOST_POINTS) -> tuple[Floats, Floats, Floats]:
     """Middle x, lowest and highest y of stretches, so that no spike is lost; few points pass."""
     if x.size <= most:
         return x, y, y

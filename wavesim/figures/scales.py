@@ -6,14 +6,14 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.figures.marks import guide_wavelength, orders_on
 from wavesim.figures.strips import MM
 from wavesim.geometry import grating_geometry, x_of_beta
 from wavesim.plate import Plate
 
-Array = NDArray[np.float64]
 _NM = 1e9
 
 
@@ -23,8 +23,8 @@ class Scale:
 
     name: str
     unit: str
-    there: Callable[[ArrayLike], Array]
-    back: Callable[[ArrayLike], Array]
+    there: Callable[[ArrayLike], Floats]
+    back: Callable[[ArrayLike], Floats]
     of_wavelengths: bool = False
 
 
@@ -47,10 +47,10 @@ def angle_scale(plate: Plate) -> Scale:
     """Diffraction angle beta = axis + atan(x / f)."""
     grating = grating_geometry(plate.scene)
 
-    def there(x_mm: ArrayLike) -> Array:
+    def there(x_mm: ArrayLike) -> Floats:
         return np.degrees(grating.beta_rad(np.asarray(x_mm, dtype=np.float64) / MM))
 
-    def back(degrees: ArrayLike) -> Array:
+    def back(degrees: ArrayLike) -> Floats:
         beta = np.radians(np.asarray(degrees, dtype=np.float64))
         return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM
 
@@ -64,11 +64,11 @@ def wavelength_scale(plate: Plate, order: int) -> Scale:
     """
     grating = grating_geometry(plate.scene)
 
-    def there(x_mm: ArrayLike) -> Array:
+    def there(x_mm: ArrayLike) -> Floats:
         x_m = np.asarray(x_mm, dtype=np.float64) / MM
         return grating.wavelength_m(x_m, order) * _NM
 
-    def back(nm: ArrayLike) -> Array:
+    def back(nm: ArrayLike) -> Floats:
         sine = grating.sine_of_order(order, np.asarray(nm, dtype=np.float64) / _NM)
         beta = np.arcsin(np.clip(sine, -1.0, 1.0))
         return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.plate import Plate
 
-Array = NDArray[np.float64]
 _WIDE = 1.5  # times the smallest step: nodes farther apart than this have a gap between them
 _GONE = 0.03
 
 
-def bridged(wavelength_m: Array, values: Array) -> tuple[Array, Array]:
+def bridged(wavelength_m: Floats, values: Floats) -> tuple[Floats, Floats]:
     """The same spectra (k, ...) with zeros one step off each side of every gap between nodes.
 
     A lamp's spectrum is given at nodes around its lines only; straight lines from one group of
@@ -38,7 +37,7 @@ def bridged(wavelength_m: Array, values: Array) -> tuple[Array, Array]:
     )
 
 
-def resampled(wavelength_m: Array, values: Array, grid_m: Array) -> Array:
+def resampled(wavelength_m: Floats, values: Floats, grid_m: Floats) -> Floats:
     """Spectra (k, ...) read at other wavelengths, straight between nodes, nothing in gaps."""
     nodes, filled = bridged(wavelength_m, values)
     above = np.clip(np.searchsorted(nodes, grid_m), 1, nodes.size - 1)
@@ -48,7 +47,7 @@ def resampled(wavelength_m: Array, values: Array, grid_m: Array) -> Array:
     return np.asarray(filled[above - 1] * (1 - share) + filled[above] * share)
 
 
-def missing_wavelengths(plate: Plate, column: int) -> Array:
+def missing_wavelengths(plate: Plate, column: int) -> Floats:
     """Wavelengths [m] from 400 to 700 nm at which the light here passes through nearly nothing.
 
     Light here over the mean along the plate, relative to its best wavelength: minima below 3 %.

@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.figures.captions import aperture_words
 from wavesim.figures.marks import order_positions, orders_on
 from wavesim.figures.pictures import averaged, spectral_colours
@@ -15,7 +16,6 @@ from wavesim.figures.strips import MM, plate_edges
 from wavesim.figures.style import POSITION, Size, Words, annotate, graph, size_named, styled
 from wavesim.plate import Plate
 
-Array = NDArray[np.float64]
 _NM = 1e9
 _DECADES = 3.0
 _FAINTEST_ROW = 0.01  # of the strongest light: a row with less is drawn darker
@@ -73,7 +73,7 @@ def _draw_light(axes: Axes, plate: Plate, columns: int) -> None:
     )
 
 
-def _grid(wavelength_m: Array) -> Array:
+def _grid(wavelength_m: Floats) -> Floats:
     """Wavelengths of the map's rows [m]: the visible ones; around all light if there is none."""
     low, high = max(wavelength_m[0], _SEEN_M[0]), min(wavelength_m[-1], _SEEN_M[1])
     if high - low < 2e-9:
@@ -108,7 +108,7 @@ def _draw_orders(axes: Axes, plate: Plate, size: Size) -> None:
 
 
 def _number(
-    axes: Axes, order: int, x_m: Array, wavelength_m: Array, inside: NDArray[np.bool_], size: Size
+    axes: Axes, order: int, x_m: Floats, wavelength_m: Floats, inside: NDArray[np.bool_], size: Size
 ) -> None:
     """The order's number where its line leaves the frame: above, or at the side."""
     last = int(np.flatnonzero(inside)[-1])

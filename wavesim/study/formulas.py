@@ -13,11 +13,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import numpy.typing as npt
 
+from wavesim.arrays import Floats
 from wavesim.study.roots import falling_root
 
-Floats = npt.NDArray[np.float64]
 FloatLike = float | Floats
 
 FIRST_MAXIMUM = 0.0471904492258113  # of sinc^2: 1 / (1 + x^2) at tan x = x, x = 4.4934094579

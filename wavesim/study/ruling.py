@@ -11,7 +11,7 @@ import numpy as np
 
 from wavesim import aperture
 from wavesim.aperture import Aperture, Element, Rays
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 from wavesim.geometry import GratingGeometry, grating_geometry
 from wavesim.scene import Defect, Ruled, Scene

@@ -7,17 +7,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from wavesim import aperture
 from wavesim.aperture import Aperture, Rays
+from wavesim.arrays import Floats
 from wavesim.diffraction import far
 from wavesim.errors import LimitError
 from wavesim.geometry import bench_wavelength, sine_of_order
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 from wavesim.study.ruling import source_angle_rad, with_aperture
-
-Floats = npt.NDArray[np.float64]
 
 _SLIT_POINTS = (8, 64)  # Gauss points across the source slit, at least and at most
 _GREEN_M = 550e-9  # stands for a source without a wavelength of its own: middle of the visible

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 
 from wavesim.aperture.defects.random_errors import draw
+from wavesim.arrays import Floats
 from wavesim.scene import ListedSlit, Ruled, Scene, Slits
 from wavesim.study.compare.pattern import (
     Pattern,
@@ -18,7 +19,7 @@ from wavesim.study.compare.pattern import (
     rulings,
     without_beam,
 )
-from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
+from wavesim.study.compare.result import Approximation, Check, Estimate
 from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_loss
 from wavesim.study.roots import falling_root
 from wavesim.study.ruling import with_aperture

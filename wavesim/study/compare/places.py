@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import Wavefront, near_rulings
 from wavesim.geometry import grating_geometry
@@ -21,7 +22,7 @@ from wavesim.study.compare.pattern import (
     wavelength,
 )
 from wavesim.study.compare.patterns import NO_RULINGS, equal_elements, has_orders, ideal
-from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
+from wavesim.study.compare.result import Approximation, Check, Estimate
 
 _MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
 

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-import numpy.typing as npt
 
+from wavesim.arrays import Floats
 from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 from wavesim.scene import Scene
 from wavesim.text import length
 
-Floats = npt.NDArray[np.float64]
 _WHERE = {"never": "nowhere", "always": "everywhere"}
 
 

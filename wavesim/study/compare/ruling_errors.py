@@ -11,11 +11,12 @@ from wavesim.aperture import Comb
 from wavesim.aperture.build import even_positions
 from wavesim.aperture.defects.random_errors import draw
 from wavesim.aperture.elements import Slit
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.sampling import sampled
 from wavesim.scene import PeriodicDefect, RandomDefect, Scene, Span
 from wavesim.study.compare.pattern import counted, pattern, pitch_m
 from wavesim.study.compare.patterns import even_elements, ideal
-from wavesim.study.compare.result import Approximation, Check, Estimate, Floats
+from wavesim.study.compare.result import Approximation, Check, Estimate
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
 from wavesim.study.ruling import defects_of, with_aperture
 

@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from wavesim.aperture.build import scalar_groove
 from wavesim.aperture.elements import Rays
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError
 from wavesim.grooves.anomalies import Kind, Place, places
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
@@ -20,7 +20,6 @@ from wavesim.study.efficiency.result import Anomaly, Efficiency, OrderEfficiency
 
 __all__ = ["Anomaly", "Efficiency", "OrderEfficiency", "Peak", "efficiency"]
 
-Floats = npt.NDArray[np.float64]
 _FROM_M, _TO_M = 380e-9, 780e-9
 _STEEPEST_RAD = math.radians(89)
 _REACH = (0.97, 1.06)  # of a predicted plasmon's wavelength: where its dip is looked for

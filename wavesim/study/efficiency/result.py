@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-import numpy.typing as npt
 
+from wavesim.arrays import Floats
 from wavesim.grooves.anomalies import Kind
 from wavesim.results import Column, Listing, Result, Sentence
 
-Floats = npt.NDArray[np.float64]
 _CURVES = ("along", "across", "scalar")
 
 

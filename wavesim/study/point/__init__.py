@@ -14,7 +14,7 @@ from typing import ClassVar
 import numpy as np
 
 from wavesim import light
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.geometry import grating_geometry, x_of_beta
 from wavesim.plate import Plate

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light.observer import colour_matching
 from wavesim.study.point.causes import cause_of, element_dark
 from wavesim.study.point.spectrum import PointSpectrum

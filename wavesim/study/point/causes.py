@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.study.formulas import interference_factor
 from wavesim.study.ruling import Ruling
 

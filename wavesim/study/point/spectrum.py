@@ -14,7 +14,7 @@ import numpy as np
 
 from wavesim import aperture, light, plate
 from wavesim.aperture import Aperture, needs_strips
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light import Spectrum
 from wavesim.light.air import Air, relative_to_standard
 from wavesim.light.pieces import from_nodes

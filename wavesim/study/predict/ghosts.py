@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.formulas import bessel, ghost_ratio_small, hard_edge_tail
 from wavesim.study.predict.orders import Order

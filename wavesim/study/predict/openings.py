@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Annulus, Disc, Dots, Ellipse, Mesh, Rectangle, Scene, Slits
 

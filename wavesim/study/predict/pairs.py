@@ -15,7 +15,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.scene import Grating, Lamp, Scene
 from wavesim.study.formulas import RAYLEIGH_DIP, SINC_FWHM
 from wavesim.study.predict.orders import Order

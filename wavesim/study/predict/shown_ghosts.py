@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.plate import Plate
 from wavesim.scene import Lamp, Laser, Scene
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.scene import Scene, StepDefect
 from wavesim.study.ruling import Ruling, defects_of
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from wavesim import light
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light.pieces import Spectrum
 from wavesim.scene import Band, Lamp, Laser, Led, Scene
 from wavesim.study.ruling import Ruling

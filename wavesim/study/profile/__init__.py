@@ -16,7 +16,7 @@ from typing import ClassVar
 import numpy as np
 
 from wavesim import aperture
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.errors import LimitError
 from wavesim.results import Listing, Result, Sentence

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import ComputationError
 from wavesim.study.formulas import RAYLEIGH_DIP
 from wavesim.study.roots import falling_root

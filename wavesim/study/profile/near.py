@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim.aperture import Comb
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.study.profile.pattern import UNEXPLAINED, fitted
 from wavesim.study.profile.scan import Illumination, faded, scan
 from wavesim.study.profile.search import Field, FoundGhost, roughness, speckle_near

@@ -14,7 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.study.profile.search import FoundGhost
 from wavesim.study.profile.windows import Windowed
 

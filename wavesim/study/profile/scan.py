@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim.aperture import Aperture, Comb, Rays
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.far import amplitude
 from wavesim.diffraction.far.exact import turn
 from wavesim.diffraction.far.sampling import in_blocks

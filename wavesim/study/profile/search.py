@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.study.profile.scan import Scan
 
 FLOOR = 1e-21  # of the line: what the transforms leave where there is no light, with a margin

@@ -18,7 +18,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.study.formulas import RAYLEIGH_DIP, SINC_FWHM, ghost_ratio
 from wavesim.study.roots import falling_root
 from wavesim.study.ruling import Ruling

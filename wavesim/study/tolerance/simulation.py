@@ -11,7 +11,7 @@ from wavesim import aperture
 from wavesim.aperture import Aperture, Comb
 from wavesim.aperture.build import even_positions
 from wavesim.aperture.defects.random_errors import draw
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.exact import direct_sum
 from wavesim.errors import ComputationError
 from wavesim.scene import (

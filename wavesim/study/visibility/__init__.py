@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.colorimetry.tone import speed_iso6
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, positive

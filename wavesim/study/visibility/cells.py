@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light.observer import colour_matching
 from wavesim.plate import Plate
 from wavesim.study.ruling import Ruling
