@@ -132,7 +132,89 @@ def test_bad_tables(tmp_path, text, words):
 
 
 def test_settings_that_make_no_sense():
-    with pytest.raises(InputError, match="order 0"):
+    with pytest.raises(InputError, match="cannot be told|straight-through|settings of lines"):
         from_circle((Setting(1, 0.1),), Circle(PITCH_M))
     with pytest.raises(InputError, match="opposite"):
         from_circle((Setting(0, 0.0), Setting(1, 0.3), Setting(-1, 0.2)), Circle(PITCH_M))
+
+
+A_LITTLE = math.radians(0.2)
+
+
+def told(rng, *, known=("Hg e",), orders=(1, -1, 2, -2), straight=False, wrong=(0.0, 0.0), **how):
+    """`readings` with known lines, perhaps without order 0, of a circle that is not centred."""
+    out = []
+    for s in readings(rng, orders=orders, **how):
+        if s.order == 0 and not straight:
+            continue
+        angle = s.angle_rad + wrong[0] * math.sin(s.angle_rad) + wrong[1] * math.cos(s.angle_rad)
+        wavelength = LINES_M[s.name] if s.name in known else None
+        out.append(Setting(s.order, angle % (2 * math.pi), name=s.name, known_m=wavelength))
+    return tuple(out)
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        {},
+        {"alpha": A_LITTLE},
+        {"orders": (1, 2), "straight": True},
+        {"orders": (1, 2), "known": ("Hg e", "Hg g")},
+        {"wrong": (2e-4, -1e-4), "straight": True},
+    ],
+    ids=["both sides", "incidence", "one side", "one side, two lines", "centring"],
+)
+def test_the_density_from_known_lines(how):
+    """Exact readings of the grating equation give the pitch back; order 0 is not required."""
+    circle = Circle(
+        None,
+        incidence_error_rad=math.inf if "alpha" in how else 0.0,
+        centring="wrong" in how,
+    )
+    table = from_circle(told(np.random.default_rng(5), sigma=0.0, **how), circle)
+    # the circle's error is one of the angle read, here of the angle set: 2e-4 squared
+    tolerance = 1e-6 if "wrong" in how else 1e-9
+    assert table.settled.value["pitch"] == pytest.approx(PITCH_M, rel=tolerance)
+    assert abs((table.zero_rad - ZERO_RAD + 1) % (2 * math.pi) - 1) < (
+        3e-7 if "wrong" in how else 1e-9
+    )
+    for row in table.means:
+        assert row.wavelength_m == pytest.approx(LINES_M[row.name], rel=tolerance)
+    if "alpha" in how:
+        assert table.settled.value["incidence"] == pytest.approx(A_LITTLE, rel=1e-6)
+    if "wrong" in how:
+        assert table.settled.centring_rad == pytest.approx(math.hypot(2e-4, 1e-4), rel=2e-3)
+
+
+def test_errors_of_the_fit_are_as_stated():
+    """Deviations over stated errors of pitch and unknown lines, 100 sets of 5 arcsec."""
+    ratios = []
+    for seed in range(100):
+        settings = told(np.random.default_rng(seed), sigma=5 * ARCSEC_RAD)
+        table = from_circle(settings, Circle(None, reading_rad=5 * ARCSEC_RAD))
+        fit = table.settled
+        ratios.append((fit.value["pitch"] - PITCH_M) / fit.error["pitch"])
+        ratios += [(r.wavelength_m - LINES_M[r.name]) / r.uncertainty_m for r in table.means[1:]]
+    # the misfit enlarges errors and never shrinks them, so a little below one
+    assert 0.75 < np.std(ratios) < 1.1
+    assert np.mean(np.abs(ratios) < 2) > 0.93
+
+
+def test_what_settings_cannot_tell():
+    one_side = told(np.random.default_rng(6), orders=(1,), known=())
+    with pytest.raises(InputError, match="known wavelength"):
+        from_circle(one_side, Circle(None))
+    with pytest.raises(InputError, match="cannot be told"):
+        from_circle(one_side[:1], Circle(PITCH_M))
+
+
+def test_the_command_finds_the_density():
+    from click.testing import CliRunner
+
+    from wavesim.cli.measure import command
+
+    options = ["--circle", "--solve", "incidence", "--reading-error", "5 arcsec"]
+    done = CliRunner().invoke(command, ["scenes/circle_known.csv", *options])
+    assert done.exit_code == 0, done.output
+    assert "600.4" in done.output  # made with 600.42 a millimetre, 7.2 arcmin of incidence
+    assert "incidence 7." in done.output

@@ -78,12 +78,12 @@ _PIXEL = Amount("length", "10 um", 1e-8, 0.1)
 _ANGLE = Amount("angle", "15 deg", -math.radians(89.99), math.radians(89.99))
 _READING = Amount("angle", "1 arcsec", 0.0, math.radians(1))
 _PART = Number(0, 1)
-_UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin", "distortion")
+_UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin", "distortion", "centring")
 _ELEMENTS = ("sun", "H", "He", "Na", "Hg", "Cd", "Ne", "none")
 _PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")
 _OF_PICTURES = ("pixel", "left", "rows", "encoding", "distortion_error")
-_OF_CIRCLES = ("file", "circle", "pitch", "pitch_error", "incidence", "reading_error", "table",
-               "as_json")  # fmt: skip
+_OF_CIRCLES = ("file", "circle", "pitch", "pitch_error", "incidence", "reading_error", "unknown",
+               "table", "as_json")  # fmt: skip
 
 _EPILOG = examples(
     "wavesim expose scenes/grating_600.toml -o sun.h5 --png sun.png",
@@ -91,6 +91,8 @@ _EPILOG = examples(
     "wavesim measure sun.h5 --reference D1 --reference C --solve pitch",
     'wavesim measure sun.png --element sun --pixel "80 um" --density "600 / mm" \\\n'
     '    --camera "1 m" --viewing "19.3 deg"',
+    "wavesim measure scenes/circle_known.csv --circle --solve incidence \\\n"
+    '    --reading-error "5 arcsec"',
     'wavesim measure scenes/circle.csv --circle --density "600 / mm" \\\n'
     '    --reading-error "5 arcsec"',
 )
@@ -146,7 +148,9 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
     FILE is a plate file (.h5, which brings its grating and bench), a scene file (.toml), exposed
     first, a picture (PNG, TIFF; needs --pixel, --density, --camera), or a CSV profile with the
     columns x_mm,value (needs --density, --camera). With --circle it is a CSV table of settings
-    with the columns order,degrees,minutes,seconds,name (needs --density).
+    with the columns order,degrees,minutes,seconds,name; a column wavelength_nm tells known
+    lines, which give the density (else --density). Settings of order 0 are not needed where lines
+    were set on both sides.
     """
     _check_options(file, circle)
     if table is not None:
@@ -301,19 +305,28 @@ def _task(given: dict[str, Any], usual: Task) -> Task:
 def _circle(file: str, given: dict[str, Any]) -> CircleTable:
     from wavesim.measuring import Circle, from_circle, read_settings
 
-    if given["pitch"] is None:
+    unknown = given["unknown"]
+    other = [name for name in unknown if name not in ("pitch", "incidence", "centring")]
+    if other:
+        raise InputError("cannot be solved for with --circle", key="--solve", value=other[0],
+                         expected="pitch, incidence or centring")  # fmt: skip
+    settings = read_settings(file)
+    solves = "pitch" in unknown or given["pitch"] is None
+    if solves and not any(s.known_m for s in settings):
         raise InputError(
             "is needed to read a circle",
             key="--density",
-            expected='a density: --density "600 / mm"',
+            expected='a density, --density "600 / mm", or a column wavelength_nm with known lines',
         )
     circle = Circle(
-        pitch_m=given["pitch"],
+        pitch_m=None if solves else given["pitch"],
         incidence_rad=given["incidence"] or 0.0,
         reading_rad=given["reading_error"],
         pitch_error=given["pitch_error"],
+        incidence_error_rad=math.inf if "incidence" in unknown else 0.0,
+        centring="centring" in unknown,
     )
-    return from_circle(read_settings(file), circle)
+    return from_circle(settings, circle)
 
 
 def _means(found: CircleTable) -> list[dict[str, object]]:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from wavesim.measuring import CircleTable, Line, Measurement, Solution
 
+_EXACT = 1e-7  # [rad] below which an incidence was not found but told
 _MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
 
 
@@ -140,8 +141,32 @@ def circle_summary(found: CircleTable) -> str:
             for r in found.means
         ),
     )  # fmt: skip
-    head = labelled([("zero", f"the straight-through image reads {_dms(found.zero_rad)}")])
+    rows = [("zero", f"the straight-through image reads {_dms(found.zero_rad)}")]
+    rows += [("solved", text) for text in _settled(found)]
+    head = labelled(rows)
     return "\n\n".join([head, settings.text(width()), means.text(width())])
+
+
+def _settled(found: CircleTable) -> list[str]:
+    """What a fit of all settings told of grating and circle."""
+    fit = found.settled
+    if fit is None:
+        return []
+    d, error = fit.value["pitch"], fit.error["pitch"]
+    parts = [f"{1e-3 / d:.4f} +- {1e-3 * error / d**2:.1g} rulings / mm (pitch {d * 1e6:.6f} um)"]
+    if fit.error["incidence"] > _EXACT:
+        parts.append(
+            f"incidence {math.degrees(fit.value['incidence']) * 60:.2f} +- "
+            f"{math.degrees(fit.error['incidence']) * 60:.1g} arcmin"
+        )
+    if "sine" in fit.value:
+        arcsec = 180 * 3600 / math.pi
+        error = math.hypot(fit.error["sine"], fit.error["cosine"])
+        size = fit.centring_rad * arcsec
+        parts.append(f"error of centring up to {size:.3g} +- {error * arcsec:.1g} arcsec")
+    if not math.isnan(fit.misfit):
+        parts.append(f"misfit {fit.misfit:.2g} of the reading error")
+    return parts
 
 
 def _dms(angle_rad: float) -> str:

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.errors import InputError
+from wavesim.measuring.circle_fit import Readings, Settled, settle
 from wavesim.measuring.profile import Floats
 from wavesim.results import Table
 
@@ -31,12 +32,14 @@ class Setting:
     angle_rad : [rad] reading of the circle
     second_rad : [rad] reading of the opposite vernier, where there is one
     name : lines with the same name are one line
+    known_m : [m] wavelength in the room's air of a line that is known, to find the pitch by
     """
 
     order: int
     angle_rad: float
     second_rad: float | None = None
     name: str = ""
+    known_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -45,18 +48,25 @@ class Circle:
 
     Attributes
     ----------
-    pitch_m : [m] d
+    pitch_m : [m] d; None where known lines are to tell it
     incidence_rad : [rad] alpha
     reading_rad : [rad] standard uncertainty of one reading
     pitch_error : relative standard uncertainty of the pitch
-    incidence_error_rad : [rad] of the incidence
+    incidence_error_rad : [rad] of the incidence; infinite to find it from the settings
+    centring : find the circle's error of centring from the settings
     """
 
-    pitch_m: float
+    pitch_m: float | None
     incidence_rad: float = 0.0
     reading_rad: float = ARCSEC_RAD
     pitch_error: float = 0.0
     incidence_error_rad: float = 0.0
+    centring: bool = False
+
+    @property
+    def solves(self) -> bool:
+        """Whether anything but wavelengths is to be found."""
+        return self.pitch_m is None or self.centring or math.isinf(self.incidence_error_rad)
 
 
 @dataclass(frozen=True)
@@ -92,28 +102,36 @@ class CircleTable(Table[Read]):
     Attributes
     ----------
     means : one row a line, its settings weighted by their covariance
-    zero_rad : [rad] reading of the straight-through image
+    zero_rad : [rad] reading of the straight-through image, set or found
+    settled : what a fit of all settings found, where one was made
     """
 
     means: tuple[Read, ...]
     zero_rad: float
+    settled: Settled | None = None
 
 
 def from_circle(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
     """Turn settings into wavelengths.
 
+    Without a setting of order 0, with lines of known wavelength, or where the pitch, the incidence
+    or the circle's centring is to be found, by a fit of all settings together (`circle_fit`).
+
     Raises
     ------
     InputError
-        No setting of order 0, none of another order, or an angle that no light leaves at.
+        No setting of a line, an angle that no light leaves at, or settings that do not tell what
+        is to be found.
     """
     zeros = [s for s in settings if s.order == 0]
     lines = [s for s in settings if s.order != 0]
-    if not zeros or not lines:
+    if not lines:
         raise InputError(
-            "needs settings of the straight-through image and of lines", key="order",
-            expected="at least one row with order 0 and one with another order",
+            "needs settings of lines", key="order",
+            expected="at least one row with an order other than 0",
         )  # fmt: skip
+    if not zeros or circle.solves or any(s.known_m for s in lines):
+        return _from_fit(settings, circle)
     origin = _mean(zeros[0])
     zero = origin + float(np.mean([_wrapped(_mean(s) - origin) for s in zeros]))
     turn = np.array([_wrapped(_mean(s) - zero) for s in lines])
@@ -125,6 +143,65 @@ def from_circle(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
         for k, s in enumerate(lines)
     )
     return CircleTable(rows, _means(lines, wavelength, parts), zero)
+
+
+def _from_fit(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
+    known = {s.name: s.known_m for s in settings if s.known_m}
+    if circle.pitch_m is None and not known:
+        raise InputError(
+            "needs a line of known wavelength to find the pitch", key="circle",
+            expected="a column wavelength_nm with one or more, or --density",
+        )  # fmt: skip
+    names = tuple(s.name or f"setting {k + 1}" for k, s in enumerate(settings))
+    error = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in settings])
+    readings = Readings(
+        np.array([_mean(s) for s in settings]), error,
+        np.array([s.order for s in settings], dtype=np.float64), names, known,
+    )  # fmt: skip
+    found = settle(
+        readings,
+        pitch=(circle.pitch_m, circle.pitch_error),
+        incidence=(circle.incidence_rad, circle.incidence_error_rad),
+        centring=circle.centring,
+    )
+    rows = tuple(_fitted_row(found, readings, k) for k, s in enumerate(settings) if s.order)
+    means = tuple(_fitted_mean(found, rows, name) for name in dict.fromkeys(r.name for r in rows))
+    return CircleTable(rows, means, found.value["zero"] % (2 * math.pi), found)
+
+
+def _fitted_row(found: Settled, readings: Readings, k: int) -> Read:
+    """One setting's wavelength with what was found of pitch, incidence and zero."""
+    d, alpha = found.value["pitch"], found.value["incidence"]
+    m, turn = int(readings.order[k]), float(found.reading_rad[k])
+    beta = turn - alpha
+    if abs(beta) >= math.pi / 2:
+        raise InputError(
+            "no light leaves the grating there", key="degrees",
+            value=f"{math.degrees(turn):.4g} from zero", expected="less than 90 from its normal",
+        )  # fmt: skip
+    wavelength = d * (math.sin(alpha) + math.sin(beta)) / m
+    reading = math.hypot(float(readings.error_rad[k]), found.error["zero"])
+    parts = (
+        abs(d * math.cos(beta) / m) * reading,
+        wavelength * found.error["pitch"] / d,
+        abs(d * (math.cos(alpha) - math.cos(beta)) / m) * found.error["incidence"],
+    )
+    name = readings.name[k]
+    return Read(name, m, 1, turn, wavelength, math.hypot(*parts), *parts)
+
+
+def _fitted_mean(found: Settled, rows: tuple[Read, ...], name: str) -> Read:
+    """A line's wavelength from the fit; of a known line, the mean of its settings."""
+    own = [row for row in rows if row.name == name]
+    mean = float(np.mean([row.wavelength_m for row in own]))
+    value = found.value.get(name, mean)
+    pitch = value * found.error["pitch"] / found.value["pitch"]
+    error = found.error.get(name, math.hypot(own[0].u_reading_m / math.sqrt(len(own)), pitch))
+    orders = {row.order for row in own}
+    return Read(
+        name, orders.pop() if len(orders) == 1 else 0, len(own), 0.0, value, error,
+        math.sqrt(max(error**2 - pitch**2, 0.0)), pitch, 0.0,
+    )  # fmt: skip
 
 
 def dms(degrees: float, minutes: float = 0.0, seconds: float = 0.0) -> float:
@@ -157,7 +234,7 @@ def _wavelengths(
             "no light leaves the grating there", key="degrees", value=f"{worst:.4g} from zero",
             expected="settings less than 90 degrees from the grating's normal",
         )  # fmt: skip
-    d, alpha = circle.pitch_m, circle.incidence_rad
+    d, alpha = circle.pitch_m or math.nan, circle.incidence_rad
     wavelength = d * (math.sin(alpha) + np.sin(beta)) / order
     if np.any(wavelength <= 0):
         raise InputError(

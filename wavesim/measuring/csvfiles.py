@@ -49,7 +49,7 @@ def read_settings(path: str | Path) -> tuple[Setting, ...]:
     """Settings of a divided circle from a CSV file.
 
     Columns: `order`, `degrees`, and if wanted `minutes`, `seconds`, `degrees2`, `minutes2`,
-    `seconds2` (the opposite vernier), `name`.
+    `seconds2` (the opposite vernier), `name`, `wavelength_nm` (of a known line, in the room's air).
 
     Raises
     ------
@@ -58,7 +58,7 @@ def read_settings(path: str | Path) -> tuple[Setting, ...]:
     """
     table = _table(path, _RIGHT_SETTINGS)
     names = [name.lower() for name in table.header]
-    known = {"order", "name", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
+    known = {"order", "name", "wavelength_nm", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
     if not known.issuperset(names) or "order" not in names or "degrees" not in names:
         raise table.wrong(-1, "is not a table of settings", expected=_RIGHT_SETTINGS)
     return tuple(
@@ -83,7 +83,12 @@ def _setting(table: Cells, k: int, cells: dict[str, str]) -> Setting:
         right = "a whole number, 0 for the straight-through image"
         raise table.wrong(k, "is not an order", cells["order"], right)
     second = _angle(table, k, cells, "2") if cells.get("degrees2") else None
-    return Setting(int(order), _angle(table, k, cells, ""), second, cells.get("name", ""))
+    name, told = cells.get("name", ""), cells.get("wavelength_nm", "")
+    known_m = table.number(k, told) * 1e-9 if told else None
+    if known_m is not None and not 1e-8 < known_m < 1e-4:
+        raise table.wrong(k, "is no wavelength", told, "nanometres, such as 546.075")
+    name = name or (f"{told} nm" if told else "")
+    return Setting(int(order), _angle(table, k, cells, ""), second, name, known_m)
 
 
 def _angle(table: Cells, k: int, cells: dict[str, str], end: str) -> float:
