@@ -14,9 +14,9 @@ from wavesim.cli.measure import command
 from wavesim.errors import InputError, WavesimError
 from wavesim.lightpath import expose
 from wavesim.measuring import (
-    Doubt,
     Instrument,
     Task,
+    Uncertainties,
     from_plate,
     line_list,
     measure,
@@ -167,7 +167,7 @@ def test_commands_with_bad_quantities():
 
 def test_doubt_is_carried():
     place = float(BENCH.place(546.075e-9, 1))
-    bench = Instrument(1e-3 / 300, 0.5, doubt=Doubt(pitch=1e-4, origin_m=1e-6))
+    bench = Instrument(1e-3 / 300, 0.5, uncertainties=Uncertainties(pitch=1e-4, origin_m=1e-6))
     row = measure_profile(lines_at([place], [1.0]), bench, Task()).lines[0]
     assert row.uncertainty_m > 1e-4 * 546e-9
     assert row.uncertainty_m < 1.2e-4 * 546e-9

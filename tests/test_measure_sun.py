@@ -13,10 +13,10 @@ from tests import bench
 from wavesim.cli.measure import command
 from wavesim.lightpath import expose
 from wavesim.measuring import (
-    Doubt,
     Instrument,
     Known,
     Task,
+    Uncertainties,
     find_references,
     from_plate,
     letter_m,
@@ -115,8 +115,12 @@ def test_spectra_beside_the_plate_are_not_read(plate):
 
 
 def test_uncertainty_budget_adds_up(plate):
-    doubt = Doubt(pitch=1e-5, focal=1e-5, incidence_rad=1e-5, temperature_K=2.0)
-    table = measure(plate, Task(kind="dark"), instrument=Instrument(PITCH_M, FOCAL_M, doubt=doubt))
+    uncertainties = Uncertainties(pitch=1e-5, focal=1e-5, incidence_rad=1e-5, temperature_K=2.0)
+    table = measure(
+        plate,
+        Task(kind="dark"),
+        instrument=Instrument(PITCH_M, FOCAL_M, uncertainties=uncertainties),
+    )
     row = table.lines[len(table.lines) // 2]
     parts = (row.u_pixel_m, row.u_slit_m, row.u_pitch_m, row.u_angles_m, row.u_air_m)
     assert row.uncertainty_m == pytest.approx(np.sqrt(np.sum(np.square(parts))), rel=1e-12)

@@ -269,7 +269,7 @@ def _scan(file: str, given: dict[str, Any]) -> Scan | None:
 
 def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
     """The scene's instrument, where there is one, with what the options say instead."""
-    from wavesim.measuring import Doubt, Instrument, of_scene
+    from wavesim.measuring import Instrument, Uncertainties, of_scene
 
     options = {
         "pitch_m": given["pitch"],
@@ -278,9 +278,9 @@ def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
         "viewing_rad": given["viewing"],
     }
     said = {key: value for key, value in options.items() if value is not None}
-    doubt = Doubt(pitch=given["pitch_error"])
+    uncertainties = Uncertainties(pitch=given["pitch_error"])
     if scene is not None:
-        return replace(of_scene(scene, doubt=doubt), **said)
+        return replace(of_scene(scene, uncertainties=uncertainties), **said)
     for key, option in (("pitch_m", "--density"), ("focal_m", "--camera")):
         if key not in said:
             raise InputError(
@@ -288,7 +288,7 @@ def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
                 expected='options such as --density "600 / mm" --camera "1 m"',
             )  # fmt: skip
     said.setdefault("viewing_rad", -said.get("alpha_rad", 0.0))
-    return Instrument(doubt=doubt, **said)
+    return Instrument(uncertainties=uncertainties, **said)
 
 
 def _task(given: dict[str, Any], usual: Task) -> Task:

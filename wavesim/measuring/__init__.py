@@ -21,8 +21,8 @@ from wavesim.measuring.circle import (
 )
 from wavesim.measuring.csvfiles import read_profile, read_settings
 from wavesim.measuring.fringes import Pattern, find_pattern
-from wavesim.measuring.ghosts import Period, Verdict, classify
-from wavesim.measuring.instrument import Doubt, Instrument, of_scene
+from wavesim.measuring.ghosts import Classification, Period, classify
+from wavesim.measuring.instrument import Instrument, Uncertainties, of_scene
 from wavesim.measuring.lists import ELEMENTS, FRAUNHOFER, Entry, letter_m, line_list
 from wavesim.measuring.measuring import Task, measure_profile
 from wavesim.measuring.peaks import Feature, find_lines
@@ -46,7 +46,7 @@ __all__ = [
     "Budget",
     "Circle",
     "CircleTable",
-    "Doubt",
+    "Classification",
     "Entry",
     "Feature",
     "Instrument",
@@ -62,7 +62,7 @@ __all__ = [
     "Setting",
     "Solution",
     "Task",
-    "Verdict",
+    "Uncertainties",
     "classify",
     "dms",
     "find_lines",

@@ -44,21 +44,21 @@ class Budget:
 
 def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: float) -> Budget:
     """The budget of a line read in an order."""
-    doubt, x = instrument.doubt, feature.x_m
+    uncertainties, x = instrument.uncertainties, feature.x_m
     wavelength = abs(float(instrument.wavelength(x, order)))
     per_m = abs(instrument.dispersion(x, order))
     angles = [
-        instrument.shift(x, order, alpha_rad=doubt.incidence_rad),
-        instrument.shift(x, order, viewing_rad=doubt.viewing_rad),
-        instrument.shift(x, order, origin_m=doubt.origin_m),
-        instrument.shift(x, order, focal_m=doubt.focal * instrument.focal_m),
-        instrument.shift(x, order, distortion=doubt.distortion),
+        instrument.shift(x, order, alpha_rad=uncertainties.incidence_rad),
+        instrument.shift(x, order, viewing_rad=uncertainties.viewing_rad),
+        instrument.shift(x, order, origin_m=uncertainties.origin_m),
+        instrument.shift(x, order, focal_m=uncertainties.focal * instrument.focal_m),
+        instrument.shift(x, order, distortion=uncertainties.distortion),
         _solved(instrument, x, order),
     ]
     return Budget(
         pixel_m=per_m * feature.x_error_m,
-        slit_m=per_m * doubt.slit * slit_image_m,
-        pitch_m=wavelength * doubt.pitch,
+        slit_m=per_m * uncertainties.slit * slit_image_m,
+        pitch_m=wavelength * uncertainties.pitch,
         angles_m=math.hypot(*angles),
         air_m=_air(instrument, x, order),
     )
@@ -66,21 +66,22 @@ def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: f
 
 def _solved(instrument: Instrument, x_m: float, order: int) -> float:
     """What the known lines leave open of all that was solved for together [m]."""
-    doubt = instrument.doubt
-    if not doubt.solved:
+    uncertainties = instrument.uncertainties
+    if not uncertainties.solved:
         return 0.0
-    covariance = np.array(doubt.covariance)
+    covariance = np.array(uncertainties.covariance)
     size = np.sqrt(np.diag(covariance))
     slope = [
         instrument.shift(x_m, order, **{name: float(step)}) / float(step) if step > 0 else 0.0
-        for name, step in zip(doubt.solved, size, strict=True)
+        for name, step in zip(uncertainties.solved, size, strict=True)
     ]
     return math.sqrt(max(float(np.array(slope) @ covariance @ np.array(slope)), 0.0))
 
 
 def _air(instrument: Instrument, x_m: float, order: int) -> float:
     warmer = replace(
-        instrument.air, temperature_K=instrument.air.temperature_K + instrument.doubt.temperature_K
+        instrument.air,
+        temperature_K=instrument.air.temperature_K + instrument.uncertainties.temperature_K,
     )
     other = replace(instrument, air=warmer)
     return abs(float(other.wavelength(x_m, order) - instrument.wavelength(x_m, order)))

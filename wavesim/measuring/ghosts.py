@@ -58,7 +58,7 @@ class Period:
 
 
 @dataclass(frozen=True)
-class Verdict:
+class Classification:
     """What a feature is.
 
     Attributes
@@ -98,7 +98,7 @@ class _Pair:
 
 def classify(
     features: tuple[Feature, ...], orders: tuple[int, ...], instrument: Instrument
-) -> tuple[tuple[Verdict, ...], tuple[Period, ...]]:
+) -> tuple[tuple[Classification, ...], tuple[Period, ...]]:
     """Each feature a line or a ghost, and the periodic errors that the ghosts reveal.
 
     Parameters
@@ -114,7 +114,7 @@ def classify(
     not resolved from their line (f below twice a line's width), and for |f| above 1/2.
     """
     if len(features) < 3:
-        return tuple(Verdict("line") for _ in features), ()
+        return tuple(Classification("line") for _ in features), ()
     plate = _plate(features, orders, instrument)
     periods = _periods(plate)
     return _verdicts(plate, periods), tuple(periods)
@@ -274,11 +274,11 @@ def _tones(periods: list[Period], order: int) -> list[tuple[float, float]]:
     return [tone for tone in out if abs(tone[0]) < 0.9 * order]
 
 
-def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Verdict, ...]:
+def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Classification, ...]:
     """From the tallest to the faintest: a ghost is what taller lines' ghosts explain."""
-    verdicts = [Verdict("line") for _ in plate.order]
+    classified = [Classification("line") for _ in plate.order]
     if not periods:
-        return tuple(verdicts)
+        return tuple(classified)
     expected = np.zeros(plate.sine.size)
     best = np.zeros(plate.sine.size)
     source = np.full(plate.sine.size, -1)
@@ -287,9 +287,9 @@ def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Verdict, ...]:
     for k in np.argsort(-plate.height):
         share = expected[k] / plate.height[k]
         if share >= _EXPLAINED:
-            verdicts[k] = Verdict("ghost", int(source[k]), float(offset[k]), float(share))
+            classified[k] = Classification("ghost", int(source[k]), float(offset[k]), float(share))
             continue
-        verdicts[k] = Verdict("line", share=float(share))
+        classified[k] = Classification("line", share=float(share))
         if not plate.order[k]:
             continue
         f, tolerance = _fraction(plate, int(k))
@@ -302,4 +302,4 @@ def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Verdict, ...]:
                 np.where(better, new, old)
                 for new, old in ((light, best), (k, source), (tone, offset))
             )
-    return tuple(verdicts)
+    return tuple(classified)

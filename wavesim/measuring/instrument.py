@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class Uncertainties:
     """Standard uncertainties of what is known about the instrument; zero where none is admitted.
 
     Attributes
@@ -64,7 +64,7 @@ class Instrument:
     origin_m : [m] x of the camera's axis on the plate
     rulings : N where known; sets the width of a line and where its subsidiary maxima may lie
     air : along the bench
-    doubt : standard uncertainties
+    uncertainties : standard uncertainties
     distortion : k of the camera lens: tan(angle) t from the axis is seen at t (1 + k t^2)
     """
 
@@ -75,7 +75,7 @@ class Instrument:
     origin_m: float = 0.0
     rulings: int | None = None
     air: AirState = STANDARD
-    doubt: Doubt = field(default_factory=Doubt)
+    uncertainties: Uncertainties = field(default_factory=Uncertainties)
     distortion: float = 0.0
 
     def __post_init__(self) -> None:
@@ -137,7 +137,7 @@ class Instrument:
         return float(other.wavelength(x_m, order) - self.wavelength(x_m, order))
 
 
-def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
+def of_scene(scene: Scene, *, uncertainties: Uncertainties | None = None) -> Instrument:
     """The instrument that a scene's bench and aperture make.
 
     Raises
@@ -165,7 +165,7 @@ def of_scene(scene: Scene, *, doubt: Doubt | None = None) -> Instrument:
         viewing_rad=bench.camera_axis_rad,
         rulings=lit_rulings(scene, pitch, aperture.rulings),
         air=AirState(air.temperature_K, air.pressure_Pa, air.humidity, air.co2),
-        doubt=doubt or Doubt(),
+        uncertainties=uncertainties or Uncertainties(),
     )
 
 

@@ -11,7 +11,7 @@ from wavesim.errors import InputError
 from wavesim.measuring.both_sides import subsidiary
 from wavesim.measuring.budget import budget
 from wavesim.measuring.character import of_pattern, without_lines
-from wavesim.measuring.ghosts import Period, Verdict, classify
+from wavesim.measuring.ghosts import Classification, Period, classify
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, line_list
 from wavesim.measuring.orders import VISIBLE_M, Assignment, assign, possible_orders
@@ -86,20 +86,20 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     if task.element is not None:
         entries = line_list(task.element, _resolution_m(features, instrument, task))
     sides, lines = _placed(features, entries, instrument, task)
-    verdicts: tuple[Verdict, ...] = tuple(Verdict("line") for _ in lines)
+    classified: tuple[Classification, ...] = tuple(Classification("line") for _ in lines)
     periods: tuple[Period, ...] = ()
     lost = task.order is not None and not any(p.assignment and p.assignment.entry for p in lines)
     if task.kind == "bright" and not (lost and entries):
-        verdicts, periods = classify(
+        classified, periods = classify(
             tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
         )
     judged = [
-        (one, verdict, lines[verdict.parent] if verdict.parent >= 0 else None)
-        for one, verdict in zip(lines, verdicts, strict=True)
+        (one, classified_as, lines[classified_as.parent] if classified_as.parent >= 0 else None)
+        for one, classified_as in zip(lines, classified, strict=True)
     ]
-    judged += [(one, Verdict("subsidiary maximum"), None) for one in sides]
+    judged += [(one, Classification("subsidiary maximum"), None) for one in sides]
     if zero is not None:
-        judged.append((_Placed(zero, None), Verdict("zero order"), None))
+        judged.append((_Placed(zero, None), Classification("zero order"), None))
     rows = _relative([_row(*one, instrument, profile) for one in judged], task.kind)
     rows.sort(key=lambda row: row.x_m)
     notes += _unnamed(rows, entries, task)
@@ -172,8 +172,11 @@ def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
     """The zero order's image, if the plate reaches it and something stands out there."""
     place = float(instrument.position(0.0))
     reach = max(1e-3 * instrument.focal_m, 50 * profile.pixel_m)
-    doubt = instrument.doubt
-    reach += 3 * (doubt.origin_m + instrument.focal_m * (doubt.viewing_rad + doubt.incidence_rad))
+    uncertainties = instrument.uncertainties
+    reach += 3 * (
+        uncertainties.origin_m
+        + instrument.focal_m * (uncertainties.viewing_rad + uncertainties.incidence_rad)
+    )
     near = np.abs(profile.x_m - place) <= reach
     if not np.isfinite(place) or not near.any() or near.sum() < 8:
         return None
@@ -189,8 +192,8 @@ def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
 def _at_zero(instrument: Instrument, zero: Feature) -> Instrument:
     """The instrument with its origin moved so that the zero order lies where it was found."""
     by = zero.x_m - float(instrument.position(0.0))
-    doubt = replace(instrument.doubt, origin_m=zero.x_error_m, viewing_rad=0.0)
-    return replace(instrument, origin_m=instrument.origin_m + by, doubt=doubt)
+    uncertainties = replace(instrument.uncertainties, origin_m=zero.x_error_m, viewing_rad=0.0)
+    return replace(instrument, origin_m=instrument.origin_m + by, uncertainties=uncertainties)
 
 
 def _without_zero(features: tuple[Feature, ...], zero: Feature | None) -> tuple[Feature, ...]:
@@ -209,12 +212,12 @@ def _resolution_m(features: tuple[Feature, ...], instrument: Instrument, task: T
 
 def _row(
     one: _Placed,
-    verdict: Verdict,
+    classified_as: Classification,
     parent: _Placed | None,
     instrument: Instrument,
     profile: Profile,
 ) -> Line:
-    feature, found = one.feature, one.assignment if verdict.kind == "line" else None
+    feature, found = one.feature, one.assignment if classified_as.kind == "line" else None
     parts: dict[str, float] = {}
     if one.assignment is not None:
         whole = budget(instrument, feature, one.order, profile.slit_image_m)
@@ -227,13 +230,13 @@ def _row(
         x_m=feature.x_m,
         height=feature.height,
         width_m=feature.width_m,
-        kind=verdict.kind,
+        kind=classified_as.kind,
         order=one.order,
         wavelength_m=one.wavelength_m(instrument),
         name="" if entry is None else entry.name,
         listed_m=None if entry is None else entry.wavelength_m,
         ghost_of_m=None if parent is None else parent.wavelength_m(instrument),
-        ghost_fraction=None if parent is None else verdict.fraction,
+        ghost_fraction=None if parent is None else classified_as.fraction,
         confirmed=found is not None and found.confirmed,
         other_orders=() if found is None else found.others,
         blended=feature.blended,

@@ -146,8 +146,8 @@ def with_distortion_error(instrument: Instrument, profile: Profile, at_edge: flo
     at_edge : standard uncertainty of a distance from the axis at the profile's farther end, over it
     """
     edge = float(np.abs(profile.x_m - instrument.origin_m).max()) / instrument.focal_m
-    doubt = replace(instrument.doubt, distortion=at_edge / max(edge, 1e-9) ** 2)
-    return replace(instrument, doubt=doubt)
+    uncertainties = replace(instrument.uncertainties, distortion=at_edge / max(edge, 1e-9) ** 2)
+    return replace(instrument, uncertainties=uncertainties)
 
 
 def shows_lines(profile: Profile, instrument: Instrument, kind: Kind = "bright") -> bool:

@@ -125,11 +125,11 @@ def solve(
     error = {
         f: math.sqrt(max(float(v), 0.0)) for f, v in zip(fields, np.diag(covariance), strict=True)
     }
-    doubt = replace(
-        instrument.doubt, **{_STATED[f]: 0.0 for f in fields}, solved=fields,
+    uncertainties = replace(
+        instrument.uncertainties, **{_STATED[f]: 0.0 for f in fields}, solved=fields,
         covariance=tuple(map(tuple, covariance.tolist())),
     )  # fmt: skip
-    instrument = replace(instrument, doubt=doubt)
+    instrument = replace(instrument, uncertainties=uncertainties)
     return Solution(instrument, error, tuple(residual.tolist()), used, rejected, checked)
 
 
