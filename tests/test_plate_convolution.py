@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import numpy as np
 import pytest
 
@@ -141,3 +143,14 @@ def test_columns_add_up_whatever_their_stretches() -> None:
     for part in (slice(0, 217), slice(217, every.stop)):
         convolved(width, table, case.place, case.bins, part, parts[part])
     np.testing.assert_allclose(parts, whole, rtol=0, atol=1e-8 * whole.max())
+
+
+def test_any_number_of_threads_gives_the_same_bits(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nodes are worked out alone, in whatever groups threads take them."""
+    case = Case("ghosts")
+    found = []
+    for threads in (1, 2, 3):
+        monkeypatch.setattr(os, "cpu_count", lambda n=threads: n)
+        found.append(case.by("convolved"))
+    assert np.array_equal(found[0], found[1])
+    assert np.array_equal(found[0], found[2])
