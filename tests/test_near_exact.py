@@ -17,9 +17,13 @@ from tests import bench
 from wavesim.aperture import build
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
+from wavesim.aperture.plane import Group, PlaneAperture, disc
 from wavesim.diffraction.fresnel import ExactRulings
+from wavesim.diffraction.fresnel.spectrum import ExactPlane
 from wavesim.errors import LimitError
 from wavesim.lightpath import ExposedPlate, expose
+from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.sweep import sweep_plane
 
 Edges = list[tuple[float, float]]
 
@@ -142,20 +146,36 @@ def test_collimated_light_stays_where_its_slit_is() -> None:
     assert any("propagated exactly" in note for note in plate.report.notes)
 
 
-@pytest.mark.parametrize("sine", [0.0, 0.3, -0.2])
-def test_edges_and_spectrum_are_one_field(sine: float) -> None:
+@pytest.mark.parametrize(
+    ("sine", "z_m"), [(0.0, 1e-3), (0.3, 1e-3), (-0.2, 1e-3), (0.0, 30e-3), (0.1, 2.0)]
+)
+def test_edges_and_spectrum_are_one_field(sine: float, z_m: float) -> None:
     draw = np.random.default_rng(3)
     edge = np.sort(draw.uniform(-1e-4, 1e-4, 6))
     combs = tuple(
         Comb(Slit(b - a), np.array([(a + b) / 2]), np.ones(1, dtype=np.complex128))
         for a, b in zip(edge[::2], edge[1::2], strict=True)
     )
-    near = ExactRulings(Aperture(combs, 0.01, 1e-4), 1e-3)
-    x = np.linspace(-5e-4, 5e-4, 201)
+    near = ExactRulings(Aperture(combs, 0.01, 1e-4), z_m)
+    x = np.linspace(-5e-4, 5e-4, 201) - z_m * math.tan(math.asin(sine)) * (z_m > 0.1)
     one, other = near._by_edges(x, 550e-9, sine), near._by_spectrum(x, 550e-9, sine)
     light = np.abs(other) ** 2
-    # Bleistein's next term, and the angular spectrum's transform
-    assert np.abs(np.abs(one) ** 2 - light).max() < 1e-6 * light.max()
+    # Bleistein's next term; directions that fade over six sqrt(lambda z)
+    assert np.abs(np.abs(one) ** 2 - light).max() < 1e-5 * light.max()
+
+
+@pytest.mark.parametrize(("zones", "part"), [(0.125, 0.987214831), (0.01, 0.999917756)])
+def test_axis_of_a_round_hole_against_its_far_field(zones: float, part: float) -> None:
+    """(sin(pi N / 2) / (pi N / 2))^2, N = a^2 / lambda z: 1.279 % lost at z = 2 D^2 / lambda, the
+    far-field criterion (Born & Wolf 8.8.3; Goodman 4.2.2)."""
+    a, wave = 0.5e-3, 550e-9
+    z = a * a / wave / zones
+    hole = PlaneAperture((Group(disc(2 * a), np.zeros(1), np.zeros(1), np.ones(1)),), None, 1.0)
+    edges = np.array([-1e-6, 1e-6])
+    on = Frame(edges / z, edges / z, (0, 0), straight=True)
+    table = ExactPlane(hole, z, (1e-6, 1e-6)).table(wave, 0.0)
+    light = sweep_plane(table, on, 0.0, np.array([wave]), np.ones((1, 1)))[0][0, 0] / 4e-12
+    assert light / (math.pi * zones) ** 2 == pytest.approx(part, abs=2e-5)  # fading directions
 
 
 def rayleigh_sommerfeld(x: float, y: float, radius_m: float, z_m: float, wave_m: float) -> float:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from tests import bench
@@ -33,3 +34,37 @@ def test_rulings_keep_to_their_stated_error(seed: int) -> None:
 def test_rulings_keep_to_their_stated_error_over_many_scenes(hundred: int) -> None:
     for seed in range(hundred, hundred + 100):
         check(seed)
+
+
+GROOVES = (
+    '{{ profile = "binary", depth = "{depth} nm", duty = 0.5 }}',
+    '{{ profile = "blazed", facet_angle = "{facet} deg" }}',
+    '{{ profile = "sinusoidal", depth = "{depth} nm" }}',
+)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_wide_pixels_of_phase_gratings_keep_to_their_stated_error(seed: int) -> None:
+    """Against a quarter of the pixel, whose own error is stated, too."""
+    draw = np.random.default_rng(seed)
+    groove = GROOVES[seed % 3].format(depth=draw.integers(100, 600), facet=draw.integers(2, 20))
+    light = ('kind = "lamp"\nelement = "Hg"', 'kind = "sun"')[seed % 2]
+    pixel, columns = float(10 ** draw.uniform(1.5, 2.7)), int(draw.integers(40, 120))
+    size = f'width = "{columns * pixel!r} um"\nheight = "{pixel!r} um"'
+
+    def plate(of_pixel: float) -> tuple[np.ndarray, float]:
+        found = expose(bench.scene(
+            source=f'{light}\nslit = {{ width = "{draw_slit} um", height = "1 mm" }}',
+            bench=f'collimator = "0.5 m"\ncamera = "0.5 m"\nviewing = "{viewing} deg"',
+            aperture=f'kind = "grating"\nmounting = "transmission"\ndensity = "{density} / mm"\n'
+            f'count = {count}\nheight = "5 mm"\ngroove = {groove}',
+            plate=f'{size}\npixel = "{of_pixel!r} um"',
+        ))  # fmt: skip
+        return found.irradiance, found.report.pixel_error + found.report.bin_error
+
+    draw_slit, viewing = int(draw.integers(5, 100)), int(draw.integers(-20, 20))
+    density, count = int(draw.integers(50, 1200)), int(draw.integers(20, 800))
+    (wide, said), (fine, said_fine) = plate(pixel), plate(pixel / 4)
+    mean = fine.reshape(4, columns, 4).mean(axis=(0, 2))
+    off = float(np.abs(mean - wide[0]).max() / wide.max())
+    assert off <= said + said_fine * float(fine.max() / wide.max())

@@ -33,6 +33,7 @@ from wavesim.aperture.combs import Aperture
 from wavesim.aperture.elements import Complexes, Floats, Rays, Slit
 from wavesim.diffraction.far.running import RunningIntegral, guarded, integrate
 from wavesim.diffraction.far.sampling import sampled
+from wavesim.diffraction.fresnel.spectrum import ZONES
 from wavesim.errors import LimitError
 
 FEW = 40  # slits up to which each edge is taken by itself
@@ -101,9 +102,12 @@ class ExactRulings:
         lo, hi = self.aperture.span_m
         first, last = min(lo, float(x.min())), max(hi, float(x.max()))
         span = last - first
-        room = 3 * span + 2 * self.distance_m * abs(math.tan(math.asin(sine_in)))
+        zone = math.sqrt(wavelength_m * self.distance_m)
+        span += ZONES / 2 * zone
+        fading = max(span / 2, ZONES * zone)
+        farthest = span + fading
+        room = span + farthest + fading
         step = 1 / room
-        farthest = room - span
         steepest = min(farthest / math.hypot(farthest, self.distance_m) * 1.02, 1.0)
         count = 2 * math.ceil(steepest / wavelength_m * room)
         if count > _MOST_MODES:
@@ -116,7 +120,7 @@ class ExactRulings:
         sine = nu * wavelength_m
         cosine = np.sqrt(np.maximum(1 - sine * sine, 0.0))
         away = self.distance_m * np.abs(sine) / np.maximum(cosine, 1e-9)
-        keep = np.clip((farthest - away) / max(span * 0.5, 1e-12), 0.0, 1.0)
+        keep = np.clip((farthest - away) / fading, 0.0, 1.0)
         keep = keep * keep * keep * (10 - 15 * keep + 6 * keep * keep)
         spectrum = np.zeros(count, dtype=np.complex128)
         rays = Rays(sine_in, np.clip(sine, -1, 1), wavelength_m)

@@ -15,13 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.planar.sampling import spectrum_of_groups
 from wavesim.diffraction.planar.summed import AFTER, BEFORE, Grid, SummedTable, summed
 
-_BEYOND = 1.25  # of the farthest ray from aperture to plate: where light is left out
-_PER_FRINGE = 4.0  # samples of the light to the finest fringe, of rays from the aperture's ends
+_FADING = 0.25  # of the farthest ray from aperture to plate, over which light is left out
+ZONES = 6.0  # sqrt(lambda z) that this takes at least, so that no ray is cut halfway
+_PER_FRINGE = 6.0  # samples of the light to the finest fringe, of rays from the aperture's ends
 MOST_SIDE = 6144  # samples on a side: 600 MB of field
 
 
@@ -55,11 +56,18 @@ class ExactPlane:
 
     def _axis(self, k: int, wavelength_m: float) -> tuple[int, float]:
         """Directions and period [m] along x (0) or y (1)."""
-        box = self.aperture.box_m[2 * k : 2 * k + 2]
-        ray = self.reach_m[k] + max(abs(edge) for edge in box)
-        steepest = _BEYOND * ray / math.hypot(_BEYOND * ray, self.distance_m)
-        period = (1 + _BEYOND) * ray
+        ray, fading = self._rays(k, wavelength_m)
+        last = ray + fading
+        steepest = last / math.hypot(last, self.distance_m)
+        period = ray + last + fading
         return 2 * math.ceil(steepest / wavelength_m * period) + 8, period
+
+    def _rays(self, k: int, wavelength_m: float) -> tuple[float, float]:
+        """Farthest displacement [m] from aperture to plate, and over how much more light fades."""
+        box = self.aperture.box_m[2 * k : 2 * k + 2]
+        zone = math.sqrt(wavelength_m * self.distance_m)
+        ray = self.reach_m[k] + max(abs(edge) for edge in box) + ZONES / 2 * zone
+        return ray, max(_FADING * ray, ZONES * zone)
 
     def table(self, wavelength_m: float, sine_in: float) -> SummedTable:
         """|U|^2 summed over the plate in u = x / (lambda z), v = y / (lambda z)."""
@@ -73,7 +81,8 @@ class ExactPlane:
         padded = np.zeros((my, mx), dtype=np.complex128)
         part = padded[my // 2 - ny // 2 :, mx // 2 - nx // 2 :][:ny, :nx]
         part[:] = spectrum_of_groups(self.aperture, shifted)
-        part *= _turned(nu * wavelength_m, mu * wavelength_m, z, wavelength_m, (wide, high))
+        rays = (self._rays(0, wavelength_m), self._rays(1, wavelength_m))
+        part *= _turned(nu * wavelength_m, mu * wavelength_m, z, wavelength_m, rays)
         field = ifft2(ifftshift(padded), overwrite_x=True, workers=2)
         scale = mx * my / (wide * high)
         power = np.fft.fftshift(field.real**2 + field.imag**2) * (scale * wavelength_m * z) ** 2
@@ -88,18 +97,19 @@ class ExactPlane:
         return summed(np.ascontiguousarray(power[y, x]), grid, fine=True)
 
 
-def _turned(
-    sine_x: Floats, sine_y: Floats, z: float, wavelength_m: float, period: tuple[float, float]
-) -> Floats:
+Rays = tuple[tuple[float, float], tuple[float, float]]
+
+
+def _turned(sine_x: Floats, sine_y: Floats, z: float, wavelength_m: float, rays: Rays) -> Complexes:
     """What propagation does to each direction, less the phase common to all."""
     square = sine_x**2 + (sine_y**2)[:, None]
     cosine = np.sqrt(np.maximum(1 - square, 0.0))
     out = np.exp(-2j * math.pi / wavelength_m * z * square / (1 + cosine))
     out *= square < 1
-    for sine, side in ((np.abs(sine_x), period[0]), (np.abs(sine_y)[:, None], period[1])):
-        ray = side / (1 + _BEYOND)
+    sides = (np.abs(sine_x), np.abs(sine_y)[:, None])
+    for sine, (ray, fading) in zip(sides, rays, strict=True):
         away = z * sine / np.maximum(cosine, 1e-9)
-        t = np.clip((_BEYOND * ray - away) / ((_BEYOND - 1) * ray), 0.0, 1.0)
+        t = np.clip((ray + fading - away) / fading, 0.0, 1.0)
         out *= t * t * t * (10 - 15 * t + 6 * t * t)
     return np.asarray(out)
 

@@ -23,7 +23,7 @@ _SEEN = 1e-5  # [pixel] displacement of an even cell against its pixel that is l
 _GUARD = TAPS // 2 + 1  # cells beyond the plate where cells and pixels differ
 PER_FRINGE = 4.0  # cells to the finest fringe: interpolation is right to 1e-5
 _MOST_CELLS = 4_000_000  # of a frame that is finer than its pixels
-_MOST_READINGS = 4e8  # cells times wavelengths of such a frame: a second or two
+_MOST_READINGS = 2e9  # cells times wavelengths of such a frame: some five seconds
 Fineness = tuple[int, int]  # cells to a pixel along p and along q
 
 
