@@ -182,6 +182,22 @@ def test_the_spectrum_of_a_place_on_a_preview_sums_to_its_light() -> None:
     assert light == pytest.approx(view.plate.profile_irradiance[column], rel=2e-3)
 
 
+def test_a_slow_scene_gets_fewer_columns_and_a_quick_one_all_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    from wavesim.live import session
+
+    bench = Session(SCENE)
+    monkeypatch.setattr(session, "_SLOW_S", -1.0)  # everything is slow
+    wide = [bench.preview(160).profile.size for _ in range(4)]
+    assert wide[:2] == [160, 160]
+    assert wide[-1] == 64
+    monkeypatch.setattr(session, "_SLOW_S", 1e9)  # nothing is
+    wide = [bench.preview(160).profile.size for _ in range(16)]
+    assert wide[-1] == 160
+    assert bench.full_row(160).quality == "row"
+
+
 def test_differences_are_those_of_the_formulas() -> None:
     """N slits have N - 2 subsidiary maxima and N^2 times the light (Born & Wolf 8.6.1)."""
     five = parse(SMALL_SCENE.replace("count = 3", "count = 6"))

@@ -7,6 +7,7 @@ view = bench.preview(columns=1200)
 
 from __future__ import annotations
 
+import time
 import tomllib
 from collections.abc import Callable, Mapping
 from copy import deepcopy
@@ -30,6 +31,7 @@ from wavesim.scene.quantities import show
 
 TONES: dict[str, Callable[[], Tone]] = {"linear": Linear, "film": Film, "logarithmic": Logarithmic}
 _LONGEST_VALUE = 80
+_SLOW_S, _FEWEST = 1.0, 64  # a preview that takes longer gets fewer columns, but so many
 _MOST_NAMED = 3  # of what was turned, in a title
 _MOST_BYTES = 100_000_000  # remembered between frames; what the last frame used stays anyway
 
@@ -49,6 +51,7 @@ class Session:
     def __init__(self, scene: Scene) -> None:
         self.tone = "linear"
         self.locks: frozenset[str] = frozenset()
+        self._pace, self._slow = 1.0, False  # share of a screen's columns that a preview has
         self.wavelength_m: float | None = None
         self._folder = scene.folder
         self._path = LightPath(most_bytes=_MOST_BYTES)
@@ -178,10 +181,23 @@ class Session:
 
     def preview(self, columns: int) -> View:
         """The plate as coarse as a screen asks."""
-        return self._kept(views.preview(self._path, self.scene, columns))
+        begin = time.perf_counter()
+        view = views.preview(self._path, self.scene, max(_FEWEST, round(columns * self._pace)))
+        self._keep_pace(time.perf_counter() - begin)
+        return self._kept(view)
+
+    def _keep_pace(self, seconds: float) -> None:
+        """Fewer columns for a scene that is slow twice in a row (near fields, powder), and back."""
+        if seconds > _SLOW_S and self._slow:
+            self._pace = max(self._pace * max(_SLOW_S / seconds, 0.25), _FEWEST / 4096)
+        elif seconds < _SLOW_S / 4:
+            self._pace = min(1.0, 1.5 * self._pace)
+        self._slow = seconds > _SLOW_S
 
     def full_row(self, columns: int) -> View:
-        """The plate at its own columns."""
+        """The plate at its own columns; a scene that is slow shows its preview until exposed."""
+        if self._slow or self._pace < 1.0:
+            return self.preview(columns)
         return self._kept(views.full_row(self._path, self.scene, columns))
 
     def _kept(self, view: View) -> View:
