@@ -26,7 +26,7 @@ import wavesim
 from tests.bench import SMALL_SCENE
 from tests.mutations import ROOT, patrol
 from tests.test_cli_hostile import heed_interrupts
-from wavesim.errors import InputError
+from wavesim.errors import ComputationError, InputError
 from wavesim.lightpath import expose
 from wavesim.scene import load, parse
 
@@ -63,7 +63,7 @@ def test_a_fault_is_seen() -> None:
         return "done"
 
     def two_lines() -> str:
-        raise InputError("wrong\nand worse")
+        raise ComputationError("wrong\nand worse")  # an InputError is one line by itself
 
     assert judge(0, lambda: str(1 // 0)).words.startswith("ZeroDivisionError at test_hostile")
     assert judge(0, warns).words.startswith("warning: overflow")
