@@ -228,3 +228,18 @@ def test_compare_says_where_scalar_efficiencies_fail() -> None:
     assert SCALAR_ALONG.check(ruled, None).engine == pytest.approx(0.7444918599, abs=3e-4)
     assert SCALAR_ACROSS.check(ruled, None).engine == pytest.approx(1.0, abs=1e-6)
     assert SCALAR_ALONG.check(ruled, 20.0).error == pytest.approx(1 / 0.97865 - 1, abs=1e-3)
+
+
+def test_bowed_rulings_and_notes_say_the_theory() -> None:
+    """A bow bends the lines and keeps their light; plate and prediction name the theory."""
+    straight = wavesim.expose(made())
+    bowed = wavesim.expose(made(aperture={"defects": [{"kind": "bow", "sag": "2 um"}]}))
+    assert bowed.irradiance.sum() == pytest.approx(straight.irradiance.sum(), rel=0.01)
+    for plate in (straight, bowed):
+        assert any("rigorous" in note for note in plate.report.notes)
+    assert any("rigorous" in sentence.text for sentence in wavesim.predict(made()).sentences)
+
+
+def test_a_wrong_material_is_answered_with_the_right_ones() -> None:
+    with pytest.raises(wavesim.SceneError, match="alu.*aluminium.*silver"):
+        made(aperture={"material": "alu"})

@@ -89,7 +89,7 @@ def straight_rulings(scene: Scene) -> Aperture:
         raise no_light()
     _check_reach(combs, height_m)
     smallest = min(pitch_m, *(comb.element.width_m for comb in combs))
-    return Aperture(combs, height_m, pitch_m, of_small_elements(smallest, _HOLDS))
+    return Aperture(combs, height_m, pitch_m, _limits(combs, smallest))
 
 
 def no_light() -> LimitError:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 import types
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Literal, Union, get_args, get_origin
 
@@ -96,13 +96,22 @@ def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python:
     if kind.startswith("union_tag"):
         return _form(place, kind, context)
     if kind == "literal_error" and place.field is not None:
-        choices = [str(choice) for choice in get_args(place.field.annotation)]
+        choices = list(_literals(place.field.annotation))
         return _choice(place.dotted, "is not among the choices", detail["input"], choices)
     if kind == "tuple_type" and place.field is not None and _forms(place.field.annotation):
         expected = f"[[{place.dotted}]], in double brackets, for each item"
         return _Finding(1, place.dotted, "is not a list", detail["input"], expected)
     problem, right = _plain_words(kind, context, detail["msg"])
     return _Finding(1, place.dotted, problem, detail["input"], right or _example(place))
+
+
+def _literals(annotation: object) -> Iterator[str]:
+    """The choices of a Literal, also of one that may be left out."""
+    if get_origin(annotation) is Literal:
+        yield from map(str, get_args(annotation))
+    else:
+        for inner in get_args(annotation):
+            yield from _literals(inner)
 
 
 def _own(place: _Place, context: Mapping[str, object], given: object, data: object) -> _Finding:

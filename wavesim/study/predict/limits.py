@@ -27,6 +27,8 @@ def limits_of(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> tuple[st
 
 
 def _scalar(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
+    if isinstance(scene.aperture, Grating) and scene.aperture.rigorous:
+        return ["efficiencies here are scalar ones; the plate's are rigorous: wavesim efficiency"]
     ratio = ruled.pitch_m / longest_m
     found = []
     if ratio < _FEW_WAVELENGTHS:
