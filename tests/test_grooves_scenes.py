@@ -241,5 +241,5 @@ def test_bowed_rulings_and_notes_say_the_theory() -> None:
 
 
 def test_a_wrong_material_is_answered_with_the_right_ones() -> None:
-    with pytest.raises(wavesim.SceneError, match="alu.*aluminium.*silver"):
+    with pytest.raises(wavesim.SceneError, match=r"alu.*aluminium.*silver"):
         made(aperture={"material": "alu"})

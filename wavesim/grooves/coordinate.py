@@ -220,7 +220,10 @@ def _upward(rho: Complexes, vector: Complexes, mixed: Complexes, scale: Floats) 
     carried = np.einsum("bim,bim->bm", vector.conj(), 2 * rho[:, None] * vector)
     carried += 1j * np.einsum("bim,bim->bm", vector.conj(), mixed @ vector)
     small = _REAL * scale
-    return np.where(np.abs(rho.imag) < small, np.sign(carried.real) * small, rho.imag)
+    # in proportion to the power, so that of the two modes of an order at grazing, which carry
+    # none, one is counted up and one down, and no other mode gives way
+    share = carried.real / np.abs(carried.real).max(axis=1, keepdims=True)
+    return np.where(np.abs(rho.imag) < small, share * small, rho.imag)
 
 
 def conductor(problem: Problem, size: int) -> Relation:

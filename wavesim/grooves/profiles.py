@@ -86,7 +86,7 @@ class Blazed:
         width = self.depth_m / math.tan(a) / pitch_m if a else 0.5
         height = self.depth_m / pitch_m
         if self.facet_angle_rad < 0:
-            return polygon(np.array([[0.0, height], [1 - width, 0.0], [1.0, height]]))
+            return polygon(np.array([[0.0, height], [width, 0.0], [1.0, height]]))
         return polygon(np.array([[0.0, 0.0], [width, height], [1.0, 0.0]]))
 
     def layers(self, pitch_m: float) -> None:  # noqa: ARG002
