@@ -15,6 +15,7 @@ from wavesim.cli import main
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
+GALLERY = (ROOT / "scenes" / "README.md").read_text(encoding="utf-8")
 SETTING_UP = ("python3 -m venv", ".ci/run")  # what a test cannot run within itself
 
 
@@ -49,8 +50,8 @@ def test_python_examples(desk: Path, capsys: pytest.CaptureFixture[str]) -> None
 
 
 def test_the_first_screen_is_the_job_one_command_and_one_picture() -> None:
-    screen = README[: README.index("```console")]
-    assert screen.count("\n") <= 24  # lines of a small terminal
+    screen = README[: README.index("\n## ")]
+    assert screen.count("\n") <= 36  # lines of a screen, its picture apart
     assert re.findall(r"^```(\w+)$", screen, re.MULTILINE) == ["sh"]
     assert len(blocks("sh")[0].splitlines()) == 1
     assert "wavesim expose scenes/slits_005.toml" in screen
@@ -102,7 +103,15 @@ def test_pictures_and_links_are_there_and_small() -> None:
         assert (ROOT / target).exists(), target
     for picture in (ROOT / "scenes" / "pictures").glob("*.png"):
         assert picture.stat().st_size < 60_000  # a clone stays small
-        assert f"scenes/pictures/{picture.name}" in README
+        assert f"(pictures/{picture.name})" in GALLERY
+
+
+def test_the_gallery_shows_every_scene_and_its_links_lead_somewhere() -> None:
+    for scene in (ROOT / "scenes").glob("*.toml"):
+        assert f"(pictures/{scene.stem}.png)" in GALLERY
+        assert f"({scene.name})" in GALLERY
+    for target in re.findall(r"\]\(([^)#]+)\)", GALLERY):
+        assert (ROOT / "scenes" / target).exists(), target
 
 
 def test_every_command_in_the_table_exists() -> None:
