@@ -207,6 +207,25 @@ GOOD: dict[str, Table] = {
             "phase_file": "phase.png", "phase_depth": "550 nm", **_FIELDS,
         }
     ),
+    "rigorous": _scene(
+        source={"kind": "sun", "slit": _SLIT, "polarisation": "along",
+                "filters": [{"kind": "polariser", "axis": "across"}]},
+        aperture={
+            **_GRATING, "mounting": "reflection", "material": "aluminium",
+            "coating": {"material": "magnesium fluoride", "thickness": "25 nm"},
+            "groove": {"profile": "blazed", "facet_angle": "8.6 deg", "back_angle": "72 deg",
+                       "theory": "rigorous"},
+        },
+    ),
+    "rigorous sinusoid": _scene(aperture={
+        **_GRATING, "mounting": "reflection", "material": "gold",
+        "groove": {"profile": "sinusoidal", "depth": "180 nm", "theory": "rigorous"}}),
+    "rigorous lamellae": _scene(aperture={
+        **_GRATING, "mounting": "reflection", "material": "silver",
+        "groove": {"profile": "binary", "depth": "180 nm", "theory": "rigorous"}}),
+    "rigorous table": _scene(aperture={
+        **_GRATING, "mounting": "reflection", "material_file": "nk.csv",
+        "groove": {"profile": "table", "file": "groove.csv", "theory": "rigorous"}}),
     "automatic": _scene(exposure={"time": "auto", "over": 1.5, "speed": 400, "balance": "none"}),
     "timed": _scene(exposure={"time": "1/30 s"}),
 }  # fmt: skip

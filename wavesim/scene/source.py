@@ -34,8 +34,8 @@ class _Polarisation(Quantity):
 
     def read(self, value: object, info: core_schema.ValidationInfo) -> float:
         """along: 0; across: 90 deg; else an angle."""
-        if value in POLARISATIONS:
-            return POLARISATIONS[str(value)]
+        if isinstance(value, str) and value in POLARISATIONS:
+            return POLARISATIONS[value]
         return super().read(value, info)
 
     def __get_pydantic_core_schema__(
