@@ -36,6 +36,7 @@ def measured_error(
     shortest_m: float,
     swept: Swept,
     waves: int,
+    used: Fineness,
 ) -> float:
     """Error of a pixel by bins, cells, blur and frame, of the brightest pixel.
 
@@ -44,6 +45,8 @@ def measured_error(
     seen : (ny, nx, 4) light of the plate's pixels
     swept : what makes a frame's cells
     waves : wavelengths that it takes
+    used : cells to a pixel of the plate; where windows cannot be much finer, they are half as
+        fine instead, which errs by more than the plate does
     """
     brightest = seen.max(axis=(0, 1))
     brightest[:3] = brightest[:3].max()
@@ -53,7 +56,10 @@ def measured_error(
         y = place.y_edges_m[rows.start : rows.stop + 1]
         x = place.x_edges_m[columns.start : columns.stop + 1]
         part = replace(place, x_edges_m=x, y_edges_m=y)
-        fine = _affordable(part, source, wanted_fineness(place, size_m, shortest_m), waves)
+        wanted = wanted_fineness(place, size_m, shortest_m)
+        fine = _affordable(part, source, wanted, waves)
+        if fine and any(f < min(w, 2 * u) for f, w, u in zip(fine, wanted, used, strict=True)):
+            fine = (used[0] // 2, used[1] // 2) if min(used) >= 4 else None
         if fine is None:
             return max(UNKNOWN, _MARGIN * worst)
         on = frame(part, source.reach, fine)

@@ -172,8 +172,9 @@ def _all_at_once(
         return _window(table, replace(setting, on=window), finer, half=half)
 
     error = stage(
-        "accuracy", measured_error, seen, place, source, size, shortest, swept, finer.power.size
-    )
+        "accuracy", measured_error, seen, place, source, size, shortest, swept, finer.power.size,
+        on.fine,
+    )  # fmt: skip
     return seen, strip, replace(waves, error=error), plan, (), on
 
 
