@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from wavesim.errors import InputError, TableError
-from wavesim.measuring import ARCSEC_RAD, Circle, Setting, dms, from_circle, read_settings
+from wavesim.measuring import ARCSEC_RAD, Circle, CircleSetting, dms, from_circle, read_settings
 
 PITCH_M = 1e-3 / 600
 LINES_M = {"Hg e": 546.0735e-9, "Hg g": 435.8335e-9, "D1": 589.5924e-9, "D2": 588.9951e-9}
@@ -19,12 +19,12 @@ ZERO_RAD = math.radians(359.9)
 
 def readings(rng, *, alpha=0.0, zero=ZERO_RAD, orders=(1, -1, 2, -2), sigma=ARCSEC_RAD):
     """Settings with an error of `sigma` each; the zero lies near the circle's own zero."""
-    out = [Setting(0, (zero + rng.normal(0, sigma)) % (2 * math.pi))]
+    out = [CircleSetting(0, (zero + rng.normal(0, sigma)) % (2 * math.pi))]
     for name, wavelength in LINES_M.items():
         for m in orders:
             beta = math.asin(m * wavelength / PITCH_M - math.sin(alpha))
             turn = beta + alpha + rng.normal(0, sigma)
-            out.append(Setting(m, (zero + turn) % (2 * math.pi), name=name))
+            out.append(CircleSetting(m, (zero + turn) % (2 * math.pi), name=name))
     return tuple(out)
 
 
@@ -84,7 +84,7 @@ def test_second_vernier_takes_out_eccentricity():
     off = 40 * ARCSEC_RAD
     exact = readings(np.random.default_rng(5), sigma=0.0)
     settings = tuple(
-        Setting(
+        CircleSetting(
             s.order,
             s.angle_rad + off * math.sin(s.angle_rad),
             (s.angle_rad + math.pi - off * math.sin(s.angle_rad)) % (2 * math.pi),
@@ -133,9 +133,11 @@ def test_bad_tables(tmp_path, text, words):
 
 def test_settings_that_make_no_sense():
     with pytest.raises(InputError, match="cannot be told"):
-        from_circle((Setting(1, 0.1),), Circle(PITCH_M))
+        from_circle((CircleSetting(1, 0.1),), Circle(PITCH_M))
     with pytest.raises(InputError, match="opposite"):
-        from_circle((Setting(0, 0.0), Setting(1, 0.3), Setting(-1, 0.2)), Circle(PITCH_M))
+        from_circle(
+            (CircleSetting(0, 0.0), CircleSetting(1, 0.3), CircleSetting(-1, 0.2)), Circle(PITCH_M)
+        )
 
 
 A_LITTLE = math.radians(0.2)
@@ -149,7 +151,7 @@ def told(rng, *, known=("Hg e",), orders=(1, -1, 2, -2), straight=False, wrong=(
             continue
         angle = s.angle_rad + wrong[0] * math.sin(s.angle_rad) + wrong[1] * math.cos(s.angle_rad)
         wavelength = LINES_M[s.name] if s.name in known else None
-        out.append(Setting(s.order, angle % (2 * math.pi), name=s.name, known_m=wavelength))
+        out.append(CircleSetting(s.order, angle % (2 * math.pi), name=s.name, known_m=wavelength))
     return tuple(out)
 
 

@@ -15,9 +15,9 @@ from wavesim.cli.measure import command
 from wavesim.errors import InputError, PlateFileError, TableError
 from wavesim.lightpath import expose
 from wavesim.measuring import (
+    CircleSetting,
     Instrument,
     Scan,
-    Setting,
     Task,
     dms,
     from_light,
@@ -192,4 +192,4 @@ def test_no_instrument(tmp_path):
 def test_quoted_cells_may_hold_what_separates(tmp_path):
     path = tmp_path / "settings.csv"
     path.write_text('"order","degrees","name"\n0,100,\n1,"119.5","green, bright"\n')
-    assert read_settings(path)[1] == Setting(1, dms(119.5), None, "green, bright")
+    assert read_settings(path)[1] == CircleSetting(1, dms(119.5), None, "green, bright")

@@ -13,14 +13,14 @@ from wavesim.measuring.budget import Budget
 from wavesim.measuring.circle import (
     ARCSEC_RAD,
     Circle,
+    CircleSetting,
     CircleTable,
     Read,
-    Setting,
     dms,
     from_circle,
 )
 from wavesim.measuring.csvfiles import read_profile, read_settings
-from wavesim.measuring.fringes import Pattern, find_pattern
+from wavesim.measuring.fringes import FringePattern, find_pattern
 from wavesim.measuring.ghosts import Classification, Period, classify
 from wavesim.measuring.instrument import Instrument, Uncertainties, of_scene
 from wavesim.measuring.lists import ELEMENTS, FRAUNHOFER, Entry, letter_m, line_list
@@ -45,21 +45,21 @@ __all__ = [
     "FRAUNHOFER",
     "Budget",
     "Circle",
+    "CircleSetting",
     "CircleTable",
     "Classification",
     "Entry",
     "Feature",
+    "FringePattern",
     "Instrument",
     "Known",
     "Line",
     "Measurement",
-    "Pattern",
     "Period",
     "Profile",
     "Read",
     "Reference",
     "Scan",
-    "Setting",
     "Solution",
     "Task",
     "Uncertainties",

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from wavesim.measuring.fringes import Pattern, find_pattern
+from wavesim.measuring.fringes import FringePattern, find_pattern
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.peaks import Feature
 from wavesim.measuring.profile import Profile
@@ -62,7 +62,7 @@ def of_pattern(
     return Measurement(rows, instrument, (), profile.turned_rad, notes, pattern)
 
 
-def sentences(pattern: Pattern | None, instrument: Instrument) -> tuple[str, ...]:
+def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[str, ...]:
     """What a plate without lines shows."""
     if pattern is None:
         return (
@@ -84,7 +84,7 @@ def sentences(pattern: Pattern | None, instrument: Instrument) -> tuple[str, ...
     return (*out, _lengths(pattern, instrument))
 
 
-def _lengths(pattern: Pattern, instrument: Instrument) -> str:
+def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
     if not np.isfinite(pattern.wavelength_m):
         return "the light's wavelength turns this into lengths: give --reference WAVELENGTH"
     in_bench = float(instrument.geometry.bench_wavelength_m(pattern.wavelength_m))

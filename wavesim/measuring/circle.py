@@ -23,7 +23,7 @@ ARCSEC_RAD = math.pi / 648_000
 
 
 @dataclass(frozen=True)
-class Setting:
+class CircleSetting:
     """One setting of the telescope on a line.
 
     Attributes
@@ -111,7 +111,7 @@ class CircleTable(Table[Read]):
     settled: Settled | None = None
 
 
-def from_circle(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
+def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTable:
     """Turn settings into wavelengths.
 
     Without a setting of order 0, with lines of known wavelength, or where the pitch, the incidence
@@ -145,7 +145,7 @@ def from_circle(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
     return CircleTable(rows, _means(lines, wavelength, parts), zero)
 
 
-def _from_fit(settings: tuple[Setting, ...], circle: Circle) -> CircleTable:
+def _from_fit(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTable:
     known = {s.name: s.known_m for s in settings if s.known_m}
     if circle.pitch_m is None and not known:
         raise InputError(
@@ -210,7 +210,7 @@ def dms(degrees: float, minutes: float = 0.0, seconds: float = 0.0) -> float:
     return sign * math.radians(abs(degrees) + minutes / 60 + seconds / 3600)
 
 
-def _mean(setting: Setting) -> float:
+def _mean(setting: CircleSetting) -> float:
     """Mean of both verniers, the second one 180 degrees away."""
     if setting.second_rad is None:
         return setting.angle_rad
@@ -224,7 +224,11 @@ def _wrapped(angle: float) -> float:
 
 
 def _wavelengths(
-    lines: list[Setting], turn: Floats, order: Floats, circle: Circle, zeros: list[Setting]
+    lines: list[CircleSetting],
+    turn: Floats,
+    order: Floats,
+    circle: Circle,
+    zeros: list[CircleSetting],
 ) -> tuple[Floats, dict[str, Floats]]:
     """Wavelengths (n,) and, by cause, what one standard uncertainty of each source moves (n, k)."""
     beta = turn - circle.incidence_rad
@@ -256,7 +260,7 @@ def _wavelengths(
     return wavelength, parts
 
 
-def _read(setting: Setting, turn: float, wavelength: float, parts: dict[str, Floats]) -> Read:
+def _read(setting: CircleSetting, turn: float, wavelength: float, parts: dict[str, Floats]) -> Read:
     size = {name: float(np.sqrt((part**2).sum())) for name, part in parts.items()}
     return Read(
         setting.name, setting.order, 1, float(turn), float(wavelength), math.hypot(*size.values()),
@@ -264,7 +268,9 @@ def _read(setting: Setting, turn: float, wavelength: float, parts: dict[str, Flo
     )  # fmt: skip
 
 
-def _means(lines: list[Setting], wavelength: Floats, parts: dict[str, Floats]) -> tuple[Read, ...]:
+def _means(
+    lines: list[CircleSetting], wavelength: Floats, parts: dict[str, Floats]
+) -> tuple[Read, ...]:
     """Weighted means of the settings of each line: weights C^-1 1, C their covariance."""
     groups: dict[str, list[int]] = {}
     for k, s in enumerate(lines):

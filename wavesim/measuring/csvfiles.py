@@ -11,7 +11,7 @@ import numpy as np
 
 from wavesim import tables
 from wavesim.errors import TableError
-from wavesim.measuring.circle import Setting, dms
+from wavesim.measuring.circle import CircleSetting, dms
 from wavesim.measuring.profile import Profile, profile
 from wavesim.tables import LENGTHS_M, Cells
 
@@ -45,7 +45,7 @@ def read_profile(
     return profile(values[:, 0] * scale, values[:, 1], slit_image_m=slit_image_m, origin=str(path))
 
 
-def read_settings(path: str | Path) -> tuple[Setting, ...]:
+def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
     """Settings of a divided circle from a CSV file.
 
     Columns: `order`, `degrees`, and if wanted `minutes`, `seconds`, `degrees2`, `minutes2`,
@@ -77,7 +77,7 @@ def _table(path: str | Path, right: str) -> Cells:
     return table
 
 
-def _setting(table: Cells, k: int, cells: dict[str, str]) -> Setting:
+def _setting(table: Cells, k: int, cells: dict[str, str]) -> CircleSetting:
     order = table.number(k, cells.get("order", ""))
     if order != int(order):
         right = "a whole number, 0 for the straight-through image"
@@ -88,7 +88,7 @@ def _setting(table: Cells, k: int, cells: dict[str, str]) -> Setting:
     if known_m is not None and not 1e-8 < known_m < 1e-4:
         raise table.wrong(k, "is no wavelength", told, "nanometres, such as 546.075")
     name = name or (f"{told} nm" if told else "")
-    return Setting(int(order), _angle(table, k, cells, ""), second, name, known_m)
+    return CircleSetting(int(order), _angle(table, k, cells, ""), second, name, known_m)
 
 
 def _angle(table: Cells, k: int, cells: dict[str, str], end: str) -> float:

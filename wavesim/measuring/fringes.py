@@ -38,7 +38,7 @@ _Model = Callable[[Floats, Floats, int], Floats]
 
 
 @dataclass(frozen=True)
-class Pattern:
+class FringePattern:
     """Fringes of slits, or the bands of a single slit (`slits` = 1).
 
     Attributes
@@ -85,7 +85,7 @@ class Pattern:
         return _OF_WHITE if self.white or self.explained < _EXACT else 0.0
 
 
-def find_pattern(profile: Profile, sine: Floats) -> Pattern | None:
+def find_pattern(profile: Profile, sine: Floats) -> FringePattern | None:
     """The pattern of slits on a profile; None where none explains it.
 
     Parameters
@@ -160,7 +160,7 @@ def _white_model(q: Floats, s: Floats, slits: int) -> Floats:
 
 def _fitted(
     s: Floats, y: Floats, slits: int, spacing: float = math.nan, *, model: _Model = _model
-) -> Pattern | None:
+) -> FringePattern | None:
     from scipy.optimize import least_squares
 
     low, high = float(s.min()), float(s.max())
@@ -188,7 +188,7 @@ def _fitted(
     spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)) * variance)
     with np.errstate(divide="ignore"):
         inverse = np.abs(1 / q)
-    return Pattern(
+    return FringePattern(
         slits=slits,
         spacing=float(inverse[4]) if slits > 1 else math.nan,
         spacing_error=float(spread[4] * inverse[4] ** 2) if slits > 1 else math.nan,

@@ -23,7 +23,7 @@ _P_LOW, _P_HIGH = 1.2, 12.0
 
 
 @dataclass(frozen=True)
-class Fit:
+class LineFit:
     """Result of a fit.
 
     Attributes
@@ -47,8 +47,8 @@ class Fit:
 
 def fit(
     x: Floats, y: Floats, centre: Floats, *, width: float, noise: float, use: Flags | None = None
-) -> Fit:
-    """Fit lines near the given centres, by damped least squares (Marquardt).
+) -> LineFit:
+    """LineFit lines near the given centres, by damped least squares (Marquardt).
 
     Parameters
     ----------
@@ -128,7 +128,9 @@ def _model(x: Floats, q: Floats, k: int) -> tuple[Floats, Floats]:
     return value, jacobian
 
 
-def _result(q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]) -> Fit:
+def _result(
+    q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]
+) -> LineFit:
     middle, noise, span = frame
     k = (q.size - 4) // 2
     spare = max(residual.size - q.size, 1)
@@ -142,9 +144,9 @@ def _result(q: Floats, residual: Floats, part: Floats, frame: tuple[float, float
     misfit = math.sqrt(float((residual**2).mean())) / largest
     good = bool(np.all(np.abs(q[:k]) <= span / 2) and np.all(height > 0) and misfit < 1)
     width, power = float(q[2 * k]), float(q[2 * k + 1])
-    return Fit(q[:k] + middle, height, error[:k], width, power, misfit, good)
+    return LineFit(q[:k] + middle, height, error[:k], width, power, misfit, good)
 
 
-def _failed(centre: Floats) -> Fit:
+def _failed(centre: Floats) -> LineFit:
     none = np.full(centre.size, np.nan)
-    return Fit(centre, none, none, math.nan, math.nan, math.inf, False)
+    return LineFit(centre, none, none, math.nan, math.nan, math.inf, False)

@@ -11,7 +11,7 @@ import numpy as np
 
 from wavesim.errors import InputError
 from wavesim.measuring.asymmetry import by_bands, by_top, by_width
-from wavesim.measuring.line_shapes import Fit, fit
+from wavesim.measuring.line_shapes import LineFit, fit
 from wavesim.measuring.maxima import Indices, Maxima, maxima, widths
 from wavesim.measuring.profile import Flags, Floats, Profile
 
@@ -256,7 +256,7 @@ def _fit_group(
     return _features(signal, profile, found, (lo, hi), blended, (centre, width))
 
 
-def _together(found: Fit, guess: Floats) -> bool:
+def _together(found: LineFit, guess: Floats) -> bool:
     """Whether a fit of several lines is one of those lines, each near its maximum."""
     if not (found.good and found.misfit < _MISFIT):
         return False
@@ -278,7 +278,7 @@ def _window(signal: _Signal, at: Indices, wide: Floats, group: list[int]) -> tup
     return max(0, lo), min(signal.y.size, hi)
 
 
-def _split(signal: _Signal, x: Floats, one: Fit, usual: float) -> Fit | None:
+def _split(signal: _Signal, x: Floats, one: LineFit, usual: float) -> LineFit | None:
     """Two lines of the usual width instead of a wide one, if that fits far better."""
     y = signal.y[int(x[0]) : int(x[-1]) + 1]
     apart = math.sqrt(max(one.width**2 - usual**2, 0.25)) / 2
@@ -293,7 +293,7 @@ def _split(signal: _Signal, x: Floats, one: Fit, usual: float) -> Fit | None:
 
 
 def _features(
-    signal: _Signal, profile: Profile, found: Fit, window: tuple[int, int], blended: bool,
+    signal: _Signal, profile: Profile, found: LineFit, window: tuple[int, int], blended: bool,
     guess: tuple[Floats, float],
 ) -> list[Feature]:  # fmt: skip
     """The lines of a fit; by their centres of gravity where it strayed from the maxima."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from wavesim.measuring.fringes import Pattern
+from wavesim.measuring.fringes import FringePattern
 from wavesim.measuring.ghosts import Period
 from wavesim.measuring.instrument import Instrument
 from wavesim.results import Table, plain
@@ -75,7 +75,7 @@ class Measurement(Table[Line]):
     periods: tuple[Period, ...] = ()
     turned_rad: float = 0.0
     notes: tuple[str, ...] = field(default=())
-    pattern: Pattern | None = None
+    pattern: FringePattern | None = None
 
     @property
     def lines(self) -> tuple[Line, ...]:

@@ -25,7 +25,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
-from wavesim.measuring.diagnosis.fit import Fit, fitted, ladder
+from wavesim.measuring.diagnosis.fit import GhostFit, fitted, ladder
 from wavesim.measuring.diagnosis.longer import LongerPeriod, longer_periods
 from wavesim.measuring.diagnosis.report import report
 from wavesim.measuring.diagnosis.table import Measured, read
@@ -129,7 +129,7 @@ def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
     if measured.order.size == 0:
         raise TableError("holds no ghosts", expected="at least one in each of two orders")
     clusters = sorted(_clusters(measured), key=lambda c: -float(c.part.strength.max()))
-    found: list[tuple[_Cluster, Fit]] = []
+    found: list[tuple[_Cluster, GhostFit]] = []
     ghosts: list[int] = []
     for cluster in clusters:
         parent = _harmonic_of(cluster, found)
@@ -172,7 +172,7 @@ def _cluster(part: Measured) -> _Cluster:
     return _Cluster(part, middle, math.sqrt(max(spread, 1.0) / float(weight.sum())))
 
 
-def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, Fit]]) -> int | None:
+def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, GhostFit]]) -> int | None:
     """Which found error this group is a harmonic or combination of, by place and strength."""
     if not found:
         return None
@@ -193,7 +193,7 @@ def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, Fit]]) -> int | 
 
 
 def _combined(
-    part: Measured, harmonics: tuple[int, ...], found: list[tuple[_Cluster, Fit]]
+    part: Measured, harmonics: tuple[int, ...], found: list[tuple[_Cluster, GhostFit]]
 ) -> Floats:
     level = np.ones(part.order.size)
     for k, (_, fit) in zip(harmonics, found, strict=False):
@@ -201,7 +201,7 @@ def _combined(
     return level
 
 
-def _error(cluster: _Cluster, fit: Fit, ghosts: int, pitch_m: float) -> FoundError:
+def _error(cluster: _Cluster, fit: GhostFit, ghosts: int, pitch_m: float) -> FoundError:
     period = 1 / cluster.offset
     return FoundError(
         **asdict(fit),

@@ -24,7 +24,7 @@ _MODEL = 0.003  # of the strength: what envelope and neighbours still do to it
 
 
 @dataclass(frozen=True)
-class Fit:
+class GhostFit:
     """Result for one period; attributes as in `FoundError`."""
 
     kind: str
@@ -38,7 +38,7 @@ class Fit:
     harmonic: int = 1
 
 
-def ladder(order: Floats, offset: Floats, harmonic: int, fit: Fit) -> Floats:
+def ladder(order: Floats, offset: Floats, harmonic: int, fit: GhostFit) -> Floats:
     """Strength of the k-th ghost of the period that a fit predicts there; 1 for k = 0."""
     if harmonic == 0:
         return np.ones(order.size)
@@ -82,33 +82,33 @@ def _paired(part: Measured) -> _Pairs:
     return _Pairs(part, mean, order, mean @ np.log(part.strength), np.hypot(error, _MODEL))
 
 
-def fitted(part: Measured) -> Fit:
+def fitted(part: Measured) -> GhostFit:
     """The kind of error that explains the strengths, simplest first."""
     pairs = _paired(part)
     growth, growth_error = _growth(pairs)
     amplitude, amplitude_error, misfit_place = _displacement(pairs)
     modulation, modulation_error, misfit_strength = _strength(pairs)
     if np.unique(np.abs(part.order)).size < 2:
-        return Fit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
+        return GhostFit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
                    growth, growth_error, misfit_place)  # fmt: skip
     if growth > _STEEP:
         return _higher(pairs, growth, growth_error)
     if min(misfit_place, misfit_strength) > _POOR:
         return _both(pairs, growth, growth_error)
     if misfit_place <= misfit_strength:
-        return Fit("displacement", amplitude, amplitude_error, 0.0, 0.0, growth, growth_error,
+        return GhostFit("displacement", amplitude, amplitude_error, 0.0, 0.0, growth, growth_error,
                    misfit_place)  # fmt: skip
-    return Fit("strength", 0.0, 0.0, modulation, modulation_error, growth, growth_error,
+    return GhostFit("strength", 0.0, 0.0, modulation, modulation_error, growth, growth_error,
                misfit_strength)  # fmt: skip
 
 
-def _higher(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
+def _higher(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
     """Displacement of a longer period, of which these are the k-th ghosts: they grow as |m|^2k."""
     tried = [(replace(pairs, harmonic=k), k) for k in range(1, _HIGHEST + 1)]
     (amplitude, error, misfit), k = min(
         ((_displacement(one), k) for one, k in tried), key=lambda found: found[0][2]
     )
-    return Fit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, misfit, k)
+    return GhostFit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, misfit, k)
 
 
 def amplitude_of(part: Measured, harmonic: int) -> tuple[float, float, float]:
@@ -174,7 +174,7 @@ def _strength(pairs: _Pairs) -> tuple[float, float, float]:
     return modulation, max(sigma, _common(modulation, pairs.error)), misfit
 
 
-def _both(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
+def _both(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
     """Small-error form of both at one period: strength = x (m + offset)^2 + y, sides averaged."""
     place = pairs.mean @ (pairs.part.order + pairs.part.offset) ** 2
     strength = pairs.mean @ pairs.part.strength
@@ -186,7 +186,7 @@ def _both(pairs: _Pairs, growth: float, growth_error: float) -> Fit:
     spread = np.sqrt(np.diag(covariance)) * max(misfit, 1.0)
     x, y = max(float(found[0]), 0.0), max(float(found[1]), 0.0)
     amplitude, modulation = math.sqrt(x) / math.pi, 2 * math.sqrt(y)
-    return Fit(
+    return GhostFit(
         "both",
         amplitude,
         float(spread[0]) / (2 * math.pi**2 * max(amplitude, 1e-12)),

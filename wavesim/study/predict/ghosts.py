@@ -20,7 +20,7 @@ from wavesim.arrays import Floats
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.formulas import bessel, ghost_ratio_small, hard_edge_tail
 from wavesim.study.predict.orders import Order
-from wavesim.study.predict.steps import Steps, steps_of
+from wavesim.study.predict.steps import RulingSteps, steps_of
 from wavesim.study.ruling import Ruling, defects_of
 
 _HIGHEST = 40  # harmonics looked at per period; J_40(z) is below 1e-12 up to z = 18
@@ -72,7 +72,7 @@ class Periods:
     period: Floats
     phase_rad: Floats
     count: int
-    steps: Steps | None = None
+    steps: RulingSteps | None = None
 
     def amplitude_at(self, mu: float, harmonics: Floats) -> complex:
         """Sum over the rows of `harmonics` (t, p) of what each brings to mu."""

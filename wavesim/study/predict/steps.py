@@ -29,7 +29,7 @@ _PLACES = 121
 
 
 @dataclass(frozen=True, eq=False)
-class Steps:
+class RulingSteps:
     """The steps of a ruling in its beam.
 
     Attributes
@@ -85,7 +85,7 @@ class Steps:
         return float((np.abs(both) ** 2).max()) / (abs(line) ** 2 * self.peak(order))
 
 
-def steps_of(scene: Scene, ruled: Ruling) -> Steps | None:
+def steps_of(scene: Scene, ruled: Ruling) -> RulingSteps | None:
     """The steps of a scene's ruling that lie within its beam; None where there are none."""
     rulings = getattr(scene.aperture, "rulings", ruled.count)
     along = ruled.position_m / ruled.pitch_m
@@ -100,7 +100,7 @@ def steps_of(scene: Scene, ruled: Ruling) -> Steps | None:
     weight = np.abs(ruled.weight)
     fine = np.linspace(first - 0.5, last + 0.5, _SAMPLES + 1)
     middles = (fine[:-1] + fine[1:]) / 2
-    return Steps(
+    return RulingSteps(
         before=np.array([n for n, _ in inside]),
         size=np.array([size for _, size in inside]),
         along=middles,

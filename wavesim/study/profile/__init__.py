@@ -27,7 +27,7 @@ from wavesim.study.predict.orders import DARK
 from wavesim.study.profile.line_core import Core, core_of
 from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit, notes, search
 from wavesim.study.profile.report import record, report
-from wavesim.study.profile.scan import Illumination, Scan, out_of_focus, scan
+from wavesim.study.profile.scan import Illumination, OrderScan, out_of_focus, scan
 from wavesim.study.profile.search import Diffuse, FoundGhost
 from wavesim.study.ruling import Ruling, ruling
 
@@ -108,7 +108,7 @@ class LineProfile(Result):
 def line_profile(
     scene: Scene, *, wavelength_m: float, order: int = 1, span_orders: float = 1.0
 ) -> LineProfile:
-    """Scan, measure and search one line of a scene.
+    """OrderScan, measure and search one line of a scene.
 
     Parameters
     ----------
@@ -187,7 +187,7 @@ def _refuse_dark(ruled: Ruling, light: Illumination, order: int) -> None:
         )
 
 
-def _core(light: Illumination, whole: Scan, order: int) -> Core:
+def _core(light: Illumination, whole: OrderScan, order: int) -> Core:
     """Fine samples about the line, as wide as the line turns out to be."""
     mu = whole.mu
     near = np.flatnonzero(np.abs(mu - order) < 0.25)
@@ -213,7 +213,9 @@ def _perfect_peak(ruled: Ruling, order: int, wavelength_m: float) -> float:
     return share * float(np.abs(ruled.weight).sum()) ** 2
 
 
-def _power_within(light: Illumination, whole: Scan, core: Core) -> tuple[tuple[float, float], ...]:
+def _power_within(
+    light: Illumination, whole: OrderScan, core: Core
+) -> tuple[tuple[float, float], ...]:
     """Share of the scan's power within so many FWHM about the peak; what fits into the scan."""
     total = float(whole.level.sum()) * whole.step
     half = [n * core.fwhm / 2 for n in _WIDTHS]

@@ -70,7 +70,7 @@ class WingLimit:
 
 
 @dataclass(frozen=True)
-class Search:
+class GhostSearch:
     """What a search found and what it could not see.
 
     Attributes
@@ -97,7 +97,7 @@ def search(
     *,
     ends: tuple[float, float],
     width: float,
-) -> Search:
+) -> GhostSearch:
     """Ghosts and diffuse light from `ends[0]` to `ends[1]` about the line of an order.
 
     Parameters
@@ -135,7 +135,7 @@ def search(
     taken = {id(pair.predicted) for pair in matched}
     rest = [g for g in predicted if id(g) not in taken]
     hidden, missed = _unseen(rest, near, between, (order, skirt))
-    return Search(
+    return GhostSearch(
         ghosts=matched,
         hidden=hidden,
         missed=missed,
@@ -211,7 +211,7 @@ def _nearest(ghost: FoundGhost, predicted: list[Ghost], field: Field, width: flo
 
 
 def notes(
-    found: Search, *, uniform: bool, enough_cells: float, defocus_m: float = 0.0
+    found: GhostSearch, *, uniform: bool, enough_cells: float, defocus_m: float = 0.0
 ) -> tuple[str, ...]:
     """What a reader must know of the search, in sentences."""
     between = found.diffuse

@@ -75,7 +75,7 @@ class Illumination:
 
 
 @dataclass(frozen=True, eq=False)
-class Scan:
+class OrderScan:
     """|A|^2 [m2] on the even grid mu = first + k step; `level` is (n,)."""
 
     first: float
@@ -88,7 +88,7 @@ class Scan:
         return np.asarray(self.first + self.step * np.arange(self.level.size), dtype=np.float64)
 
 
-def scan(light: Illumination, first: float, last: float, *, fineness: float) -> Scan:
+def scan(light: Illumination, first: float, last: float, *, fineness: float) -> OrderScan:
     """Sample |A|^2 from `first` to `last` in orders, `fineness` times per 1/(aperture width).
 
     Cost: one non-uniform FFT of all rulings per kind of element and 8192 samples (per 819,200 of
@@ -114,7 +114,7 @@ def scan(light: Illumination, first: float, last: float, *, fineness: float) -> 
         part = _interference(comb, light.aperture.centre_m, first / pitch, step / pitch, count)
         _envelope(part, comb, light, first, step)
         total += part
-    return Scan(first, step, total.real**2 + total.imag**2)
+    return OrderScan(first, step, total.real**2 + total.imag**2)
 
 
 def _interference(

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.arrays import Floats
-from wavesim.study.profile.scan import Scan
+from wavesim.study.profile.scan import OrderScan
 
 FLOOR = 1e-21  # of the line: what the transforms leave where there is no light, with a margin
 SKIRT = 4.5  # widths over which a Gaussian line falls to 1e-24
@@ -82,7 +82,7 @@ class Field:
         return np.abs(self.mu - self.line)
 
 
-def prepared(seen: Scan, near: float) -> Field:
+def prepared(seen: OrderScan, near: float) -> Field:
     """Field about the highest line within a quarter order of `near`."""
     mu = seen.mu
     here = np.flatnonzero(np.abs(mu - near) < 0.25)
