@@ -48,7 +48,7 @@ class LineFit:
 def fit(
     x: Floats, y: Floats, centre: Floats, *, width: float, noise: float, use: Flags | None = None
 ) -> LineFit:
-    """LineFit lines near the given centres, by damped least squares (Marquardt).
+    """Fit lines near the given centres, by damped least squares (Marquardt).
 
     Parameters
     ----------

@@ -108,7 +108,7 @@ class LineProfile(Result):
 def line_profile(
     scene: Scene, *, wavelength_m: float, order: int = 1, span_orders: float = 1.0
 ) -> LineProfile:
-    """OrderScan, measure and search one line of a scene.
+    """Scan, measure and search one line of a scene.
 
     Parameters
     ----------
