@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 
 import hypothesis
+import pytest
 
 os.environ["MPLBACKEND"] = "Agg"
 os.environ.pop("WAVESIM_DEBUG", None)
@@ -12,3 +13,20 @@ os.environ.pop("WAVESIM_DEBUG", None)
 # no deadline: the first example compiles kernels; derandomized: a failure shows on every machine
 hypothesis.settings.register_profile("repeatable", deadline=None, derandomize=True)
 hypothesis.settings.load_profile("repeatable")
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--exhaustive",
+        action="store_true",
+        help="run the tests over hundreds of random scenes, too",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what takes many minutes, unless it is asked for."""
+    if config.getoption("--exhaustive"):
+        return
+    left_out = [item for item in items if item.get_closest_marker("exhaustive")]
+    config.hook.pytest_deselected(items=left_out)
+    items[:] = [item for item in items if not item.get_closest_marker("exhaustive")]

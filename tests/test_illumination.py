@@ -184,7 +184,7 @@ def test_nor_does_an_obstacle_send_more_than_its_beam() -> None:
     print(f"worst {worst_of(range(1, 5), obstacle=True):.1e}")
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("obstacle", [False, True])
 def test_the_light_budget_of_many_scenes(*, obstacle: bool) -> None:
     print(f"worst {worst_of(range(100, 250), obstacle=obstacle):.1e}")

@@ -105,7 +105,7 @@ def test_random_slits_up_to_half_the_distance_aside(seed: int) -> None:
     check(seed)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 def test_many_random_slits() -> None:
     for seed in range(100):
         check(seed)

@@ -42,7 +42,7 @@ def test_plates_keep_to_their_stated_error(seed: int, form: str) -> None:
     check(seed, form)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("fifty", range(0, 300, 50))
 def test_plates_keep_to_their_stated_error_over_many_scenes(fifty: int) -> None:
     for seed in range(fifty, fifty + 50):

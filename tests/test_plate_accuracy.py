@@ -29,7 +29,7 @@ def test_rulings_keep_to_their_stated_error(seed: int) -> None:
     check(seed)
 
 
-@pytest.mark.slow
+@pytest.mark.exhaustive
 @pytest.mark.parametrize("hundred", [0, 100, 200])
 def test_rulings_keep_to_their_stated_error_over_many_scenes(hundred: int) -> None:
     for seed in range(hundred, hundred + 100):
