@@ -7,6 +7,7 @@ here by name, as it was found or as small as it shows the same.
 from __future__ import annotations
 
 import json
+import math
 import os
 import random
 import signal
@@ -388,10 +389,8 @@ def test_a_damaged_scan_is_told_of_once(tmp_path: Path) -> None:
         not_measured(tmp_path / name, "cannot be read as a picture", *SCAN)
 
 
-@pytest.mark.parametrize(
-    ("level", "words"), [(2**70, "too large a number"), (-1, "not above zero")]
-)
-def test_a_plate_file_with_a_white_that_is_none(level: int, words: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("level", [-1, 0, math.inf, math.nan, True, "1", 10**400])
+def test_a_plate_file_with_a_white_that_is_none(level: object, tmp_path: Path) -> None:
     import h5py
 
     from tests.sample_plates import slit_plate
@@ -404,5 +403,5 @@ def test_a_plate_file_with_a_white_that_is_none(level: int, words: str, tmp_path
         how["white_exposure_lx_s"] = level
         del file["entry/process/report/data"]
         file["entry/process/report/data"] = np.array([json.dumps(how).encode()])
-    with pytest.raises(InputError, match=words):
+    with pytest.raises(InputError, match="damaged at 'white_exposure_lx_s'"):
         store.load(path)

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 import h5py
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ValidationError
 
 from wavesim.errors import LimitError, PlateFileError, SceneError
 from wavesim.inputs import MOST_PACKED, bytes_text, check_regular
 from wavesim.memory import require_memory
 from wavesim.scene import Scene, from_resolved
-from wavesim.store import layout, record
+from wavesim.store import layout
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -44,7 +45,7 @@ def read(path: str | Path) -> Plate:
         _judge(file)
         arrays = {field.attribute: _array(file, field) for field in layout.ARRAYS}
         _check_shapes(arrays)
-        return _plate(arrays, _scene(file), _json(file, layout.REPORT))
+        return _plate(arrays, _scene(file), _text(file, layout.REPORT))
 
 
 def read_scene(path: str | Path) -> Scene:
@@ -198,23 +199,28 @@ def _json(file: h5py.File, path: str) -> dict[str, object]:
     return content
 
 
-def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, how: dict[str, object]) -> Plate:
-    from wavesim.plate import Plate, Report
+def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, text: str) -> Plate:
+    from wavesim.plate import Plate
+    from wavesim.store.record import PlateRecord
 
     try:
-        plate = Plate(
-            **arrays,
-            scene=scene,
-            report=record.build(Report, how["report"]),
-            white_xyz=np.array(record.build(tuple[float, float, float], how["white_xyz"])),
-            white_exposure_lx_s=record.build(float, how["white_exposure_lx_s"]),
-            exposure_s=record.build(float, how["exposure_s"]),
-        )
-    except (ValueError, KeyError) as error:
-        raise PlateFileError(f"is incomplete: {_first_line(error)}", key=layout.REPORT) from error
-    levels = (*plate.white_xyz, plate.white_exposure_lx_s, plate.exposure_s)
-    if not all(0 < level < np.inf for level in levels):
-        raise PlateFileError(
-            "holds a white or an exposure that is not above zero", key=layout.REPORT
-        )
-    return plate
+        record = PlateRecord.model_validate_json(text)
+    except ValidationError as error:
+        raise _not_a_record(error) from error
+    return Plate(
+        **arrays,
+        scene=scene,
+        report=record.report,
+        white_xyz=np.array(record.white_xyz),
+        white_exposure_lx_s=record.white_exposure_lx_s,
+        exposure_s=record.exposure_s,
+    )
+
+
+def _not_a_record(error: ValidationError) -> PlateFileError:
+    """The first of pydantic's findings, with the entry where it stands."""
+    first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+    if first["type"] == "json_invalid":
+        return PlateFileError("is not JSON", key=layout.REPORT)
+    entry = ".".join(str(part) for part in first["loc"])
+    return PlateFileError(f"is damaged at {entry!r}: {first['msg']}", key=layout.REPORT)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import zlib
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,7 +16,7 @@ from wavesim import __version__
 from wavesim.colorimetry.plates import picture_of
 from wavesim.errors import SceneError
 from wavesim.scene import Scene, parse, resolved
-from wavesim.store import layout, record
+from wavesim.store import layout
 from wavesim.store.sink import hdf5_replacing
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ def _profile(entry: h5py.Group, plate: Plate) -> None:
 def _scene(entry: h5py.Group, scene: Scene) -> None:
     group = _group(entry, "scene", "NXcollection")
     _text(group, "text", _text_of(scene))
-    _text(group, "resolved", record.dumps(resolved(scene)))
+    _text(group, "resolved", json.dumps(resolved(scene), indent=1, ensure_ascii=False))
     _text(group, "folder", str(scene.folder.absolute()))
 
 
@@ -92,6 +93,8 @@ def _text_of(scene: Scene) -> str:
 
 
 def _process(entry: h5py.Group, plate: Plate) -> None:
+    from wavesim.store.record import PlateRecord
+
     group = _group(entry, "process", "NXprocess")
     group["program"] = "wavesim"
     group["version"] = __version__
@@ -106,17 +109,7 @@ def _process(entry: h5py.Group, plate: Plate) -> None:
         seconds[stage.replace("/", " ")].attrs["units"] = "s"
     note = _group(group, "report", "NXnote")
     note["type"] = "application/json"
-    _text(note, "data", record.dumps(_how(plate)))
-
-
-def _how(plate: Plate) -> dict[str, object]:
-    """Everything of a plate that is neither an array over it nor the scene."""
-    return {
-        "report": plate.report,
-        "exposure_s": float(plate.exposure_s),
-        "white_exposure_lx_s": float(plate.white_exposure_lx_s),
-        "white_xyz": plate.white_xyz,
-    }
+    _text(note, "data", PlateRecord.of(plate).model_dump_json(indent=1))
 
 
 def _group(parent: h5py.Group, name: str, kind: str, **attributes: object) -> h5py.Group:
