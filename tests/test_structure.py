@@ -19,7 +19,7 @@ PACKAGE = ROOT / "wavesim"
 # what every stage may import
 LEAVES = (
     "arrays", "compiled", "constants", "disk_cache", "errors", "files", "glass", "inputs",
-    "memory", "raster", "results", "tables", "text", "threads",
+    "memory", "random_streams", "raster", "results", "tables", "text", "threads",
 )  # fmt: skip
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)
 STAGES = (

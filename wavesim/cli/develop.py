@@ -119,7 +119,7 @@ class _Look:
 )
 @click.option(
     "--seed",
-    type=Whole(0, 2**31),
+    type=Whole(0, 2**63 - 1),
     default=0,
     help="The same number draws the same noise and grain.",
 )

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from wavesim.colorimetry.spaces import ADAPTATIONS
 from wavesim.constants import LIGHT_SPEED_M_S, LUMINOUS_EFFICACY_LM_W, PLANCK_J_S
 from wavesim.errors import InputError, positive, within
+from wavesim.random_streams import stream
 
 Array = NDArray[np.float64]
 
@@ -102,7 +103,7 @@ def photon_noise(
     signal = ADAPTATIONS["cat16"].sum(axis=0)
     white = np.asarray(white_xyz, dtype=np.float64)
     mean = np.maximum(values @ signal, 0) * (photons * white[1] / (white_level * (white @ signal)))
-    counts = np.random.default_rng(seed).poisson(np.minimum(mean, 1e18))
+    counts = stream(seed).poisson(np.minimum(mean, 1e18))
     factor = counts / np.where(mean > 0, mean, 1.0)
     return np.asarray(values * factor[..., None])
 
@@ -119,7 +120,7 @@ def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) 
     positive("pixel_m", pixel_m)
     values = _finite(xyz)
     spread = rms_granularity * math.sqrt(_GRANULARITY_APERTURE_M2) / pixel_m
-    density = np.random.default_rng(seed).normal(0.0, spread, values.shape[:-1])
+    density = stream(seed).normal(0.0, spread, values.shape[:-1])
     # a log-normal factor has mean exp(s^2 / 2): taken out, so that the light is kept
     factor = np.exp(math.log(10) * density - (math.log(10) * spread) ** 2 / 2)
     return np.asarray(values * factor[..., None])

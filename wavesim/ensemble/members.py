@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from wavesim.ensemble.plan import MOST_MEMBERS, Draw, Plan, Value, Vary
 from wavesim.errors import InputError, LimitError
+from wavesim.random_streams import as_level, words
 from wavesim.scene import Scene
 from wavesim.scene.units import UnitError, measure
 
@@ -150,8 +151,7 @@ class Design:
         return self.plan.scene.but(self.values(index))
 
     def _words(self, index: int) -> list[int]:
-        sequence = np.random.SeedSequence(self.plan.table.seed, spawn_key=(index,))
-        return [int(word) for word in np.random.PCG64(sequence).random_raw(len(self._draws))]
+        return [int(w) for w in words(self.plan.table.seed, len(self._draws), member=index)]
 
     def _levels(self, index: int) -> list[float]:
         """In [0, 1) for each draw: uniform, from the member's own stream or Sobol's sequence."""
@@ -171,8 +171,7 @@ class Design:
 
         dimensions = 2 * len(self._varying)
         plain = Sobol(dimensions, scramble=False).random(self.plan.table.draws)
-        sequence = np.random.SeedSequence(self.plan.table.seed)
-        shift = (np.random.PCG64(sequence).random_raw(dimensions) >> np.uint64(11)) * _STEP
+        shift = as_level(words(self.plan.table.seed, dimensions))
         return np.asarray((plain + shift) % 1.0)
 
 

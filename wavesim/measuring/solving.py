@@ -20,6 +20,7 @@ from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry
 from wavesim.measuring.peaks import Feature
 from wavesim.measuring.profile import Floats
+from wavesim.random_streams import stream
 
 UNKNOWNS = {
     "pitch": "pitch_m",
@@ -208,7 +209,7 @@ def _consensus(
 def _sets(n: int, k: int) -> list[tuple[int, ...]]:
     if math.comb(n, k) <= _MOST_SETS:
         return list(itertools.combinations(range(n), k))
-    random = np.random.default_rng(n)
+    random = stream(n)
     return [tuple(random.choice(n, k, replace=False).tolist()) for _ in range(_MOST_SETS)]
 
 

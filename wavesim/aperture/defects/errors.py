@@ -13,6 +13,7 @@ from wavesim.aperture.defects.random_errors import draw
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.measured import dataset, two_columns
 from wavesim.errors import LimitError, TableError
+from wavesim.random_streams import ruling_stream
 from wavesim.scene.defect import (
     BowDefect,
     DepthDefect,
@@ -122,7 +123,7 @@ def _(defect: MissingDefect, ruling: Ruling) -> Errors:
     n = ruling.position_m.size
     weight = np.ones(n)
     if defect.fraction is not None:
-        weight[np.random.RandomState(defect.seed).random_sample(n) < defect.fraction] = 0.0
+        weight[ruling_stream(defect.seed).random_sample(n) < defect.fraction] = 0.0
         return Errors(weight=weight)
     beyond = [i for i in defect.indices if i >= n]
     if beyond:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.random_streams import ruling_stream
 from wavesim.scene.defect import Span
 
 
@@ -15,10 +16,9 @@ def draw(correlation: str | Span, seed: int, count: int, pitch_m: float) -> Floa
     step); or with the correlation exp(-(distance / length)^2), made by filtering independent
     numbers with the Gaussian exp(-2 (distance / length)^2).
 
-    The draw uses numpy's frozen Mersenne-Twister stream (RandomState), so a seed means the same
-    ruling with every version of numpy.
+    A seed means the same ruling with every version of numpy (`random_streams`).
     """
-    stream = np.random.RandomState(seed if seed < 2**32 else [seed % 2**32, seed >> 32])
+    stream = ruling_stream(seed)
     if isinstance(correlation, Span):
         return _filtered(stream, correlation.in_rulings(pitch_m), count)
     independent = np.asarray(stream.standard_normal(count))

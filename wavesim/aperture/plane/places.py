@@ -10,6 +10,7 @@ import numpy.typing as npt
 from wavesim.aperture.elements import Floats
 from wavesim.compiled import compiled
 from wavesim.errors import LimitError
+from wavesim.random_streams import stream
 from wavesim.scene.planar import Dots, Mesh, Stop
 
 _ROUNDS = 400  # draws of as many places as are still missing, before giving up
@@ -24,15 +25,15 @@ def mesh_places(mesh: Mesh) -> tuple[Floats, Floats]:
     y = (row * math.sin(mesh.angle_rad)).ravel()
     c, s = math.cos(mesh.turn_rad), math.sin(mesh.turn_rad)
     x, y = c * x - s * y, s * x + c * y
-    random = np.random.default_rng(mesh.seed)
+    random = stream(mesh.seed)
     error = random.standard_normal((2, x.size)) * mesh.jitter_m
-    there = random.random(x.size) >= mesh.missing
+    there = random.random_sample(x.size) >= mesh.missing
     return (x + error[0])[there], (y + error[1])[there]
 
 
 def dot_diameters(dots: Dots) -> Floats:
     """(n,) [m] diameters: Gaussian about the given one, within three standard deviations."""
-    random = np.random.default_rng([dots.seed, 1])
+    random = stream(dots.seed, 1)
     spread = np.clip(random.standard_normal(dots.count), -3.0, 3.0) * dots.spread
     return np.asarray(dots.diameter_m * np.maximum(1.0 + spread, 0.05))
 
@@ -48,7 +49,7 @@ def scattered(dots: Dots) -> tuple[Floats, Floats]:
     LimitError
         The stop is too small for a dot, or so many dots do not find room.
     """
-    random = np.random.default_rng(dots.seed)
+    random = stream(dots.seed)
     half = _half_sides(dots.stop, dots.diameter_m / 2)
     x, y = np.empty(dots.count), np.empty(dots.count)
     grid, side = _grid(half, dots)
@@ -83,13 +84,13 @@ def _half_sides(stop: Stop, radius: float) -> tuple[float, float]:
 
 
 def _draw(
-    random: np.random.Generator, count: int, half: tuple[float, float], *, round_: bool
+    random: np.random.RandomState, count: int, half: tuple[float, float], *, round_: bool
 ) -> Floats:
     """(2, count) places even over the stop."""
     if not round_:
-        return np.asarray((2 * random.random((2, count)) - 1) * np.array(half)[:, None])
-    r = half[0] * np.sqrt(random.random(count))
-    t = 2 * np.pi * random.random(count)
+        return np.asarray((2 * random.random_sample((2, count)) - 1) * np.array(half)[:, None])
+    r = half[0] * np.sqrt(random.random_sample(count))
+    t = 2 * np.pi * random.random_sample(count)
     return np.stack([r * np.cos(t), r * np.sin(t)])
 
 

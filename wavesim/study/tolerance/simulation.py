@@ -14,6 +14,7 @@ from wavesim.aperture.defects.random_errors import draw
 from wavesim.arrays import Floats
 from wavesim.diffraction.far.exact import direct_sum
 from wavesim.errors import ComputationError
+from wavesim.random_streams import ruling_stream
 from wavesim.scene import (
     Defect,
     DriftDefect,
@@ -215,7 +216,7 @@ def _missing(part: float, count: int, seed: int) -> MissingDefect:
     """One ruling missing at random in every stretch of 1/part: random, but of even number."""
     stretch = max(round(1 / part), 2) if part else count
     first = np.arange(0, count - stretch + 1, stretch)
-    chosen = first + np.random.RandomState(seed).randint(0, stretch, first.size)
+    chosen = first + ruling_stream(seed).randint(0, stretch, first.size)
     return MissingDefect(rulings=tuple(int(n) + 1 for n in chosen) or (1,))
 
 
