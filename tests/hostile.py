@@ -33,6 +33,12 @@ KINDS = {
     "displacements": 2000,
     "measurements": 2000,
     "pictures": 2000,
+    "studies": 2000,
+    "photographs": 2000,
+    "materials": 2000,
+    "curves": 2000,
+    "messages": 2000,
+    "sockets": 2000,
     "command": 100,
 }
 KILLS = 50

@@ -269,6 +269,7 @@ def furnish(place: Path) -> None:
     (place / "aluminium.csv").write_text(
         "wavelength_nm,reflectance\n400,0.92\n550,0.91\n800,0.87\n"
     )
+    (place / "nk.csv").write_text("wavelength_nm,n,k\n300,0.3,3.6\n550,1.0,6.7\n900,2.1,8.6\n")
     (place / "groove.csv").write_text("place_um,height_nm\n0,0\n0.5,200\n1,0\n")
     with h5py.File(place / "measured.h5", "w") as file:
         file["entry/error"] = np.sin(np.arange(200) / 9) * 5.0
@@ -365,10 +366,15 @@ def commanded(name: str, *args: str) -> str:
 
     from click.testing import CliRunner
 
+    from wavesim.errors import InputError
+
     command = importlib.import_module(f"wavesim.cli.{name}").command
     done = CliRunner().invoke(command, list(args))
     if done.exception is not None and not isinstance(done.exception, SystemExit):
         raise done.exception
+    _, usage, message = done.output.partition("\nError: ")
+    if done.exit_code == 2 and usage and "\n" not in message.strip():
+        raise InputError(message)  # the program words it so, too
     if done.exit_code != 0:
         raise ValueError(f"{name} {args} ends with {done.exit_code}: {done.output[-200:]!r}")
     return f"{name}: {len(done.output)} letters"

@@ -193,9 +193,13 @@ def peak_bytes() -> int:
 
 
 def main(args: list[str]) -> None:
-    from tests import mutated_files, mutated_scenes
+    from tests import mutated_doors, mutated_files, mutated_scenes
 
-    workshops = {**mutated_scenes.WORKSHOPS, **mutated_files.WORKSHOPS}
+    workshops = {
+        **mutated_scenes.WORKSHOPS,
+        **mutated_files.WORKSHOPS,
+        **mutated_doors.WORKSHOPS,
+    }
     what, first, stop = args[0], int(args[1]), args[2]
     _bounded()
     with tempfile.TemporaryDirectory() as place:

@@ -44,6 +44,12 @@ from wavesim.scene import load, parse
         ("displacements", 15),
         ("measurements", 30),
         ("pictures", 30),
+        ("studies", 30),
+        ("photographs", 15),
+        ("materials", 20),
+        ("curves", 30),
+        ("messages", 50),
+        ("sockets", 40),
     ],
 )
 @pytest.mark.slow
@@ -347,6 +353,17 @@ def test_a_profile_of_light_beyond_all_measure(tmp_path: Path) -> None:
 def test_a_profile_with_a_row_of_one_cell(tmp_path: Path) -> None:
     (tmp_path / "line.csv").write_text("\n".join(["x_mm,value", *LINES, "0.8"]))
     not_measured(tmp_path / "line.csv", "line 42: is not a row of two numbers", *BENCH)
+
+
+@pytest.mark.parametrize("row", ["450,0.62,1e300", "450,1e300,5.5", "450,1e-300,5.5"])
+def test_a_material_out_of_all_measure(row: str, tmp_path: Path) -> None:
+    """Eigenvalues of a layer whose permittivity is beyond what a number holds."""
+    from tests.mutated_doors import rigorous_scene
+
+    table = f"wavelength_nm,n,k\n350,0.4,3.9\n{row}\n550,0.96,6.69\n850,2.6,8.5\n"
+    (tmp_path / "metal.csv").write_text(table)
+    words = r"metal.csv: line 3: is not an index .* n of 0.001 to 1,000 and k of 0 to 1,000"
+    refused(rigorous_scene('material_file = "metal.csv"'), tmp_path, words)
 
 
 SCAN = (*BENCH, "--pixel", "10 um")

@@ -159,6 +159,43 @@ def test_senseless_messages_are_refused_in_words(page: Page, message: dict[str, 
     page.ask("turn", "frame", changes={"aperture.width": "31 um"})  # and goes on
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"kind": "\\ud800"}',
+        '{"kind": "turn", "changes": {"\\ud800": "\\udfff"}}',
+        '{"a":' * 20_000 + "1" + "}" * 20_000,
+        "[" * 30_000 + "]" * 30_000,
+        "[]",
+        "",
+    ],
+    ids=["half a character", "halves", "deep", "deep list", "list", "nothing"],
+)
+@pytest.mark.parametrize("first", [True, False])
+def test_what_is_no_message_ends_its_own_connection_only(text: str, *, first: bool) -> None:
+    """Closed with 1008, policy violation (RFC 6455, 7.4.1); the next page is served."""
+    with client() as web:
+        with web.websocket_connect(BENCH, headers=ORIGIN) as socket:
+            if not first:
+                Page(socket).send("hello", columns=64)
+            socket.send_text(text)
+            while (message := socket.receive())["type"] != "websocket.close":
+                pass
+        assert message["code"] == 1008
+        with web.websocket_connect(BENCH, headers=ORIGIN) as socket:
+            assert Page(socket).ask("hello", "frame", columns=64).head["columns"] == 64
+
+
+def test_a_message_as_deep_as_its_reader_bears_is_refused_in_words(page: Page) -> None:
+    for depth in (300, 700):
+        deep: Any = 1
+        for _ in range(depth):
+            deep = [deep]
+        for message in ({"kind": deep}, {"kind": "turn", "changes": {"aperture.width": deep}}):
+            page.socket.send_text(json.dumps({"n": deep, **message}))
+            assert page.refused().head["n"] == 0
+
+
 def test_a_text_becomes_the_scene_or_is_refused_with_its_key(page: Page) -> None:
     state = page.ask("read", "state", text=SMALL_SCENE.replace("Three slits", "Mine"))
     assert state.head["title"] == "Mine"

@@ -14,6 +14,7 @@ from wavesim.grooves.waves import Complexes, Floats
 from wavesim.tables import LENGTHS_M
 
 DATA = Path(__file__).parent / "data"
+_LEAST_N, _MOST_INDEX = 1e-3, 1000.0  # a wide margin about any substance in light
 
 SHIPPED = {
     "aluminium": "aluminium_rakic1995",
@@ -120,8 +121,8 @@ def read(path: Path, *, name: str = "") -> Material:
     Raises
     ------
     TableError
-        Missing or unreadable file, an unknown header, wavelengths that do not ascend, n <= 0,
-        k < 0 or a row that is not three numbers: with file and line.
+        Missing or unreadable file, an unknown header, wavelengths that do not ascend, n or k
+        that no substance has, or a row that is not three numbers: with file and line.
     """
     right = "the header wavelength_nm,n,k"
     table = tables.read(path, empty="is empty", right=right, separators=",")
@@ -135,10 +136,10 @@ def read(path: Path, *, name: str = "") -> Material:
         if len(cells) < 3:
             raise table.wrong(row, "has fewer than three columns", table.texts[row], right)
         values[row] = [table.number(row, cell) for cell in cells[:3]]
-        if values[row, 1] <= 0 or values[row, 2] < 0:
-            raise table.wrong(
-                row, "is not an index", table.texts[row], "n above 0 and k of at least 0"
-            )
+        n, k = values[row, 1:]
+        if not (_LEAST_N <= n <= _MOST_INDEX and 0 <= k <= _MOST_INDEX):
+            right = f"n of {_LEAST_N:g} to {_MOST_INDEX:,.0f} and k of 0 to {_MOST_INDEX:,.0f}"
+            raise table.wrong(row, "is not an index", table.texts[row], right)
         if row and values[row, 0] <= values[row - 1, 0]:
             raise table.wrong(row, "does not ascend", table.texts[row], "ascending wavelengths")
     if values.shape[0] < 2:

@@ -65,9 +65,10 @@ class Desk:
 
     def answer(self, message: dict[str, Any], tell: Tell) -> None:
         """Do what a message asks and tell what comes of it; what is wrong is told, not raised."""
-        number = message.get("n", 0)
-        kind = message.get("kind")
-        work = self._WORK.get(kind) if isinstance(kind, str) else None
+        number, given = message.get("n"), message.get("kind")
+        number = number if isinstance(number, int | float) else 0
+        kind = given if isinstance(given, str) else None
+        work = None if kind is None else self._WORK.get(kind)
         begin = time.perf_counter()
 
         def numbered(reply: Reply) -> None:
@@ -76,14 +77,14 @@ class Desk:
 
         try:
             if work is None:
-                raise InputError("is not a message that is known here", key="kind", value=kind)
+                raise InputError("is not a message that is known here", key="kind", value=given)
             work(self, message, numbered)
         except WavesimError as error:
             numbered(refusal(error, kind))
         except MemoryError:
             numbered(Reply({"kind": "refused", "of": kind, "key": None, "message":
                             "the machine has not enough free memory for this scene"}))  # fmt: skip
-        except (TypeError, ValueError, KeyError, OverflowError) as error:
+        except (TypeError, ValueError, KeyError, OverflowError, RecursionError) as error:
             words = f"the message cannot be read ({type(error).__name__})"
             numbered(Reply({"kind": "refused", "of": kind, "key": None, "message": words}))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import json
 import os
 import time
 from collections.abc import Callable, Sequence
@@ -25,7 +24,7 @@ from wavesim.live.hall import Hall
 from wavesim.live.pins import Pins
 from wavesim.live.protocol import Desk, Reply, Tell
 from wavesim.live.session import Session
-from wavesim.live.wire import Overrun, Waiting, packed
+from wavesim.live.wire import Overrun, Waiting, packed, parsed
 from wavesim.scene import Scene
 from wavesim.threads import one_thread
 
@@ -194,10 +193,7 @@ class _Connection:
 
 async def _received(socket: WebSocket) -> dict[str, Any]:
     """One message; ValueError if it is no JSON object."""
-    message = json.loads(await socket.receive_text())
-    if not isinstance(message, dict):
-        raise TypeError
-    return message
+    return parsed(await socket.receive_text())
 
 
 def _file(name: str, kind: str) -> Callable[[Request], Any]:

@@ -40,6 +40,24 @@ def unpacked(message: bytes) -> Reply:
     return Reply(head, tuple(buffers))
 
 
+def parsed(text: str) -> dict[str, Any]:
+    """The message that a page sends.
+
+    Raises
+    ------
+    ValueError
+        No JSON object, one nested too deeply to be read, or text that UTF-8 cannot hold.
+    """
+    try:
+        message = json.loads(text)
+        json.dumps(message, ensure_ascii=False).encode()  # half of a surrogate pair is no text
+    except RecursionError:
+        raise ValueError("is nested too deeply") from None
+    if not isinstance(message, dict):
+        raise ValueError("is no JSON object")
+    return message
+
+
 def finite(value: Any) -> Any:
     """JSON has no infinities: they become null."""
     match value:
