@@ -53,12 +53,10 @@ class TestCommand:
 
     def test_width_and_pitch_of_a_pair(self) -> None:
         """41 um and 157 um: width to 1 %, pitch to 0.2 %."""
-        status, output = command(
-            SHIPPED / "pair.toml", SHIPPED / "pair.png", "--free", "aperture.width",
-            "--free", "aperture.pitch", "--pixel", "40 um", "--json",
-        )  # fmt: skip
-        assert status == 0, output
-        values = json.loads(output)["values"]
+        scene = wavesim.load(SHIPPED / "pair.toml")
+        free = ["aperture.width", "aperture.pitch"]
+        found = wavesim.fit(scene, SHIPPED / "pair.png", free, pixel="40 um")
+        values: dict[str, dict[str, float]] = found.record()["values"]  # type: ignore[assignment]
         assert values["aperture.width"]["value"] == pytest.approx(41e-6, rel=0.01)
         assert values["aperture.pitch"]["value"] == pytest.approx(157e-6, rel=0.002)
 

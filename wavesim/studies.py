@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Any
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
+    from wavesim.fitting import Fit
     from wavesim.measuring import Measurement
     from wavesim.measuring.diagnosis import Diagnosis
     from wavesim.plate import Plate
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from wavesim.study.tolerance import Tolerance
 
 Quantity = str | float
+_PLATES = (".h5", ".hdf5", ".nxs")
 
 
 def predict(
@@ -221,6 +223,49 @@ def efficiency(
         points=points,
         tolerance=tolerance,
     )
+
+
+def fit(
+    scene: Scene,
+    photographs: str | Path | Sequence[str | Path],
+    free: str | Sequence[str],
+    *,
+    pixel: Quantity | None = None,
+    left_edge: Quantity | None = None,
+    axis: Quantity | None = None,
+    tone: str | float = "fitted",
+) -> Fit:
+    """From photographs back to the bench that made them; see `wavesim.fitting.fit`.
+
+    Parameters
+    ----------
+    photographs : pictures (PNG, JPEG, TIFF) or plate files of this one bench
+    free : "aperture.width", or with a range "aperture.width=20 um..60 um"; several as a list
+    pixel : width of a picture's pixel on the plate; plate files tell their own
+    left_edge, axis : where the picture begins on the plate and how it is turned; default: found
+    tone : "fitted", "srgb", "linear" or an exponent
+
+    Raises
+    ------
+    InputError
+        A key that cannot be fitted, a picture without a pattern or without a scale.
+    ComputationError
+        No values give a pattern like the picture's.
+    """
+    from wavesim.fitting import Reading
+    from wavesim.fitting import fit as fitted
+
+    files = [photographs] if isinstance(photographs, str | Path) else list(photographs)
+    if pixel is None and not all(Path(f).suffix.lower() in _PLATES for f in files):
+        raise InputError("is missing: a photograph has no scale of its own", key="pixel",
+                         expected='the width of a pixel on the plate, such as "10 um"')  # fmt: skip
+    reading = Reading(
+        pixel_m=1.0 if pixel is None else _si("pixel", pixel, "length", "10 um"),
+        left_m=None if left_edge is None else _si("left_edge", left_edge, "length", "-30 mm"),
+        tone=tone,
+        axis_rad=None if axis is None else _si("axis", axis, "angle", "1.5 deg"),
+    )
+    return fitted(scene, files, [free] if isinstance(free, str) else free, reading=reading)
 
 
 def diagnose(*tables: str | Path, pitch: Quantity | None = None) -> Diagnosis:

@@ -81,7 +81,9 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
             f"{1 / pattern.band:.5g}"
         )
     out = [f"{first}: no lines, so nothing is named", ratios + " by a fit of the whole pattern"]
-    return (*out, _lengths(pattern, instrument))
+    keys = "--free aperture.width" + (" --free aperture.pitch" if pattern.slits > 1 else "")
+    offer = f"through the whole bench: wavesim fit SCENE FILE {keys}"
+    return (*out, _lengths(pattern, instrument), offer)
 
 
 def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
