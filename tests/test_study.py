@@ -414,7 +414,7 @@ class TestReports:
         assert found.numbers[0].worst == ((100, 101.0), (99, 100.0))
         assert found.yields[0].fraction == pytest.approx(20 / 101)
 
-    @pytest.mark.parametrize("name", ["slit_chart", "screw", "random_errors"])
+    @pytest.mark.parametrize("name", ["slit_chart", "screw", "random_errors", "passing"])
     def test_shipped_studies_are_read(self, name: str) -> None:
         design = Design(load_plan(STUDIES / f"{name}.toml"))
         assert design.scene(0).title

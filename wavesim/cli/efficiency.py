@@ -141,5 +141,5 @@ def drawing(found: Efficiency):  # type: ignore[no-untyped-def]
         for a in found.anomalies
     ]
     label = "wavelength (nm)" if over_wavelength else "turn of the grating (deg)"
-    words = Words(found.title, f"{found.material}; part of the incident power", label)
+    words = Words(found.title, f"{found.material}; fraction of the incident power", label)
     return efficiency_figure(x, orders, marks=marks, words=words)

@@ -30,7 +30,8 @@ def summary(
         head.append(("rotation", f"{math.degrees(measured.turned_rad):.3f} deg, corrected"))
     head += [
         ("error", f"period {p.rulings:.4g} rulings, amplitude {p.amplitude_m * 1e9:.3g} nm "
-                  f"(shown by {p.lines} lines in {p.orders} order{'s' * (p.orders > 1)})")
+                  f"(shown by {p.lines} line{'s' * (p.lines > 1)} "
+                  f"in {p.orders} order{'s' * (p.orders > 1)})")
         for p in measured.periods
     ]  # fmt: skip
     head += [("note", note) for note in measured.notes]

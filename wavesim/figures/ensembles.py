@@ -372,7 +372,8 @@ def _unit_axis(axes: Axes, side: str, unit: str) -> None:
 
 
 def _quantity(value: float, name: str) -> str:
-    return in_words(value, NUMBERS[name].unit).strip()
+    unit = NUMBERS[name].unit
+    return in_words(value, unit).strip() if unit else f"{value:.3g}"
 
 
 def _value_of(members: Members, key: str, member: int) -> str:
