@@ -8,6 +8,7 @@ import io
 import re
 import shlex
 import subprocess
+import sys
 
 import pytest
 
@@ -30,6 +31,8 @@ def steps(page: str) -> list[tuple[str, str]]:
 
 def run(command: str) -> str:
     """Output of one command; `wavesim` in this process, anything else by the shell."""
+    if command.startswith("wavesim live "):
+        return served(command)
     if not command.startswith("wavesim "):
         return subprocess.run(
             ["sh", "-c", command], check=True, capture_output=True, text=True
@@ -43,6 +46,19 @@ def run(command: str) -> str:
         main(shlex.split(command)[1:])
     assert end.value.code in ((2,) if "slip" in command else (0, None)), out.getvalue()
     return out.getvalue()
+
+
+def served(command: str) -> str:
+    """What the live bench prints before it waits; on any free port, without a browser."""
+    words = [*shlex.split(command)[1:], "--port", "0", "--no-browser"]
+    with subprocess.Popen(
+        [sys.executable, "-m", "wavesim", *words], stdout=subprocess.PIPE, text=True
+    ) as bench:
+        assert bench.stdout is not None
+        try:
+            return "".join(bench.stdout.readline() for _ in range(2))
+        finally:
+            bench.terminate()
 
 
 def check(command: str, shown: str) -> None:
