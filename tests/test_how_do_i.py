@@ -74,6 +74,6 @@ def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     turn = radians(number(r'"([\d.]+) deg" turns'))
     assert 2 * (1e6 / 1200) * sin(turn) * cos(radians(15)) == pytest.approx(546.1, abs=0.01)
     passing = 100 * (1e-3**0.5 * PITCH_NM / (2 * pi)) / 10
-    assert number(r"so\s+([\d.]+) % of errors") == pytest.approx(passing, abs=0.05)
+    assert number(r"so\s+([\d.]+)\s+%\s+of\s+errors") == pytest.approx(passing, abs=0.05)
     share, error = number(r"yield +([\d.]+)%"), number(r"yield +[\d.]+% \+- ([\d.]+)%")
     assert abs(share - passing) < 2 * error
