@@ -153,6 +153,7 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
     source_x, source_y, spread = _source(scene, span, setup.height_m, short)
     x = (np.arange(setup.count) - (setup.count - 1) / 2) * setup.pitch_m
     nodes = [_gauss(pixel / focal * w / short) for w in (span, setup.height_m)]
+    lean = math.cos(alpha) * math.tan(scene.source.slit.turn_rad) if scene.source.slit else 0.0
     factor = spread if spectrum.kind_of_level == "radiance" else math.cos(alpha)
     out = []
     for row, column in places:
@@ -161,7 +162,7 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
         weight = np.outer(nodes[1][1], nodes[0][1]) / 4
         total = _pixel(
             px, py, weight, wave, power, x, (setup.width_m, setup.height_m),
-            source_x, source_y, (math.sin(alpha), math.cos(axis), math.sin(axis), focal),
+            source_x, source_y, (math.sin(alpha), math.cos(axis), math.sin(axis), focal, lean),
         )  # fmt: skip
         out.append(total * factor)
     return np.array(out)
@@ -218,7 +219,7 @@ def _slit_power(u, x, w):  # type: ignore[no-untyped-def]
 
 @compiled(fastmath=False)
 def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame):  # type: ignore[no-untyped-def]
-    sin_in, c, s, f = frame
+    sin_in, c, s, f, lean = frame
     total = 0.0
     middle = np.zeros(1)
     straight = 1e-7 / (x[-1] - x[0] + size[0])  # of the wavelength: a bend that moves nothing
@@ -227,12 +228,13 @@ def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame):  # 
             for i in range(px.size):
                 r = math.sqrt(px[i] ** 2 + py[j] ** 2 + f * f)
                 p, q = (px[i] * c + f * s) / r, py[j] / r
-                light = across = 0.0
+                light = across = last = 0.0
                 for m in range(source_y[0].size):
                     t = source_y[0][m]
                     bend = sin_in * (math.sqrt(1 - t * t) - 1)  # a tall slit enters at a slant
-                    if m == 0 or abs(bend) > straight * wave[b]:
-                        across = 0.0
+                    bend += lean * t  # a turned slit: x = y tan(turn)
+                    if m == 0 or abs(bend - last) > straight * wave[b]:
+                        across, last = 0.0, bend
                         for k in range(source_x[0].size):
                             u = (sin_in + p + source_x[0][k] + bend) / wave[b]
                             across += source_x[1][k] * _slit_power(u, x, size[0])

@@ -79,6 +79,7 @@ GOOD: dict[str, Table] = {
     "gaussian beam": _scene(
         bench={**_LENSES, "beam": {"diameter": "40 mm", "profile": "gaussian"}}
     ),
+    "turned slit": _scene(source={**_SUN, "slit": {**_SLIT, "turn": "1 deg"}}),
     "near field": _scene(bench={"source_distance": "2 m", "plate_distance": "3 m"}),
     "blurred": _scene(
         bench={

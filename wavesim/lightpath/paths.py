@@ -16,10 +16,12 @@ from wavesim import aperture, plate
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import steepest
+from wavesim.errors import LimitError
 from wavesim.light import Spectrum
 from wavesim.plate import Bins, Columns, Computed, Geometry, Stage
 from wavesim.scene import Plane, Scene
 from wavesim.scene.plate import CoarsePlate
+from wavesim.scene.quantities import show
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
@@ -28,12 +30,28 @@ Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]
 
 
 def path_of(scene: Scene) -> Path:
-    """The path that the light of a scene takes."""
+    """The path that the light of a scene takes.
+
+    Raises
+    ------
+    LimitError
+        A turned source slit anywhere but before straight rulings in the far field.
+    """
     if isinstance(scene.aperture, Plane):
-        return plane
-    if needs_strips(scene):
-        return rulings_resolved
-    return rulings_far if scene.bench.far_field else rulings_near
+        found: Path = plane
+    elif needs_strips(scene):
+        found = rulings_resolved
+    else:
+        found = rulings_far if scene.bench.far_field else rulings_near
+    slit = scene.source.slit
+    if slit is not None and slit.turn_rad and found is not rulings_far:
+        raise LimitError(
+            "is computed before straight rulings in the far field only",
+            key="source.slit.turn", value=show(slit.turn_rad, "angle"),
+            expected="no turn; or slits, wires or a grating between a collimator and a camera in "
+            "focus, without aberrations, outline, fan or bow, and a beam that covers them",
+        )  # fmt: skip
+    return found
 
 
 def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
@@ -46,6 +64,7 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
     if not isinstance(scene.plate, CoarsePlate):
         error = stage("accuracy", plate.measured_error, columns, field, geometry, bins, ruled, rows,
                       spectrum, scene.bench.air)  # fmt: skip
+    error += plate.leaning_error(columns, geometry, ruled.height_m)
     light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2)
     return Computed(
         light=light,

@@ -146,7 +146,8 @@ def _straight_m(plate: Plate) -> float:
     """Height above the middle up to which a line at the plate's end is straight enough [m].
 
     A line at x is bowed by x y^2 / (2 f^2) on the plate (sin beta = const. is a cone), and by as
-    much again through the source slit.
+    much again through the source slit. Through a turned slit its places on both sides of the
+    middle cancel in the mean, which is taken as far as they spread by a pixel.
     """
     focal = plate.scene.bench.camera_focal_m
     sine = abs(math.sin(plate.scene.bench.camera_axis_rad)) + abs(
@@ -154,4 +155,7 @@ def _straight_m(plate: Plate) -> float:
     )
     lever = float(np.abs(plate.x_m).max()) / focal + sine
     pixel = float(plate.x_m[1] - plate.x_m[0])
-    return math.sqrt(2 * focal * _STRAIGHT * pixel / max(lever, 1e-12))
+    slit = plate.scene.source.slit
+    lean = 0.0 if slit is None else abs(math.tan(slit.turn_rad))
+    bowed = math.sqrt(2 * focal * _STRAIGHT * pixel / max(lever, 1e-12))
+    return min(bowed, pixel / 2 / max(lean, 1e-12))

@@ -1,6 +1,6 @@
 """The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
 
-from wavesim.plate.accuracy import measured_error
+from wavesim.plate.accuracy import leaning_error, measured_error
 from wavesim.plate.bins import Bins, choose
 from wavesim.plate.compose import Light, compose
 from wavesim.plate.computed import Computed, Stage
@@ -28,6 +28,7 @@ __all__ = [
     "compose",
     "develop",
     "geometry_of",
+    "leaning_error",
     "level",
     "level_of",
     "measured_error",

@@ -8,6 +8,7 @@ with a margin for the columns that were not looked at, is the error that the pla
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ import numpy as np
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.far import FarField
+from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, Air, relative_to_standard
 from wavesim.plate.bins import Bins
 from wavesim.plate.geometry import Geometry
@@ -34,6 +36,8 @@ _MARGIN = 3.0  # over what was found
 _FLOOR = 6e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
 _COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
 _HEIGHTS = (0.0, 0.5)  # rows looked at where lines are bowed: of the way to the middle
+_LEANING = 2.5  # over the estimate; measured: 1.8 (tests/test_slit_turned.py's quadrature)
+_MOST_LEANING = 0.1  # error above which a turned slit is refused
 _BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
 
 
@@ -69,6 +73,42 @@ def measured_error(
         worst = max(worst, part * float((np.abs(fine - plain) / brightest).max()))
         at += cut.size
     return max(_FLOOR, _COARSE * bins.error, _MARGIN * worst) + share.error
+
+
+def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
+    """Error of a pixel's light, of the brightest pixel, where a turned slit makes lines lean.
+
+    Each row is given the slit's point at -q, or its end. Rulings of height h take light from all
+    points, as sinc^2 of h (q + q_s) / lambda; about the image's middle that is even, at its end the
+    mean is off by lambda / h (ln(2 pi n) + gamma) / (2 pi^2), n the slit's height over lambda / h
+    (its first moment on one side), and never by more than the slit's height. That costs the slope
+    times the shift. A row averages over its own height, too: r^2 / 24 times the second difference,
+    r the lean over a pixel's height in pixels. Slope and curve are the steepest of the middle row.
+
+    Raises
+    ------
+    LimitError
+        More than 0.1: rulings too low to tell the slit's points apart.
+    """
+    if place.slit_lean == 0 or place.slit_rise is None:
+        return 0.0
+    total = columns.light @ sensitivities(columns.node_m)
+    total = total[:, 3] / max(float(total[:, 3].max()), 1e-300)
+    slope, curve = (float(np.abs(np.diff(total, k)).max(initial=0.0)) for k in (1, 2))
+    fringe = float(columns.node_m.max()) / height_m
+    moment = math.log1p(4 * math.pi * place.slit_rise / fringe) + np.euler_gamma
+    reach = min(fringe * moment / (2 * math.pi**2), 2 * place.slit_rise)
+    shift = abs(place.slit_lean) * reach / place.pixel_sine
+    tall = float(place.y_edges_m[1] - place.y_edges_m[0]) / place.focal_m
+    own = abs(place.slit_lean) * tall / place.pixel_sine
+    error = _LEANING * slope * shift + _MARGIN * curve * own**2 / 24
+    if error > _MOST_LEANING:
+        raise LimitError(
+            f"leaves rows uncertain by {min(error, 1.0):.2g} of the brightest pixel: rulings of "
+            f"{height_m * 1e3:.3g} mm spread the light along the slit",
+            key="source.slit.turn", expected="a smaller angle, taller rulings or a wider slit",
+        )  # fmt: skip
+    return error
 
 
 def halved(bins: Bins, spectrum: Spectrum, air: Air) -> Bins:

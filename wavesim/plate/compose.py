@@ -43,17 +43,18 @@ def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: fl
     cosine = geometry.focal_m / np.hypot(middle, geometry.focal_m)
     weights = sensitivities(columns.node_m) / pixel_area_m2
     plate = gather(columns, share, weights, cosine)
-    first = columns.first
+    first, leaning = columns.first, geometry.margin > 0 and geometry.slit_lean != 0
     if geometry.margin:
         whole = np.concatenate([plate[:, :, ::-1][:, :, :first], plate], axis=2)
+        if leaning:  # the upper half is straight as the lower one is, and bends the other way
+            whole = np.concatenate([whole, whole[:, : geometry.rows // 2][:, ::-1]], axis=1)
         plate = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), geometry), 2, 0)
         plate, first = np.ascontiguousarray(plate), 0
-    profile = np.concatenate([plate[3, -1, ::-1][:first], plate[3, -1]])
+    middle_row = plate[3, geometry.half_rows - 1]
+    profile = np.concatenate([middle_row[::-1][:first], middle_row])
     spectrum = _spectrum(columns, share, geometry)
     spectrum /= pixel_area_m2
-    shape = (geometry.y_edges_m.size - 1, geometry.x_edges_m.size - 1)
-    xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
-    in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
+    xyz, irradiance = _every_row(plate, geometry)
     return Light(
         xyz_lx=xyz,
         irradiance=irradiance,
@@ -61,6 +62,16 @@ def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: fl
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
     )
+
+
+def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
+    """X, Y, Z (ny, nx, 3) and irradiance (ny, nx) of all rows, the upper mirrored if missing."""
+    shape = (geometry.rows, geometry.x_edges_m.size - 1)
+    if plate.shape[1] == geometry.rows:
+        return np.ascontiguousarray(np.moveaxis(plate[:3], 0, 2)), plate[3].copy()
+    xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
+    in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
+    return xyz, irradiance
 
 
 def _spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats:

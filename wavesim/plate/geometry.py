@@ -39,6 +39,7 @@ class Geometry:
     sine_in : sin(alpha) of the source's middle
     slit_sines : lower and upper offset of sin(alpha) across the source slit, or None
     slit_rise : sine of half the source slit's height, or None
+    slit_lean : change of sin(alpha) along the slit for each sine of height: cos(alpha) tan(turn)
     focal_m : [m] what turns tan(angle) into x: the plate's distance, defocus included
     axis_rad : beta_0, angle of the camera's axis
     """
@@ -52,6 +53,7 @@ class Geometry:
     slit_rise: float | None
     focal_m: float
     axis_rad: float
+    slit_lean: float = 0.0
 
     @property
     def x_m(self) -> Floats:
@@ -70,6 +72,11 @@ class Geometry:
             return 0.0
         lo, hi = self.slit_sines
         return (hi - lo) * 2 * self.slit_rise
+
+    @property
+    def rows(self) -> int:
+        """Pixel rows, ny."""
+        return self.y_edges_m.size - 1
 
     @property
     def half_rows(self) -> int:
@@ -118,12 +125,15 @@ class Geometry:
 
         Lines of a grating are bowed for two reasons, both exact here: the plate's points at
         height y see the rulings foreshortened, and with a tall source slit the light that gets
-        there entered at the same angle out of the plane.
+        there entered at the same angle out of the plane. A slit that is turned against the rulings
+        makes them lean: the light at q came from the slit's point at -q, beyond the slit's image
+        from its end.
         """
         sine = self.sine(self.x_edges_m, y_m)
         if self.slit_rise is not None:
             q = y_m / math.hypot(self.focal_m, y_m)
             sine = sine + self.sine_in * (math.sqrt(1 - min(q * q, 1.0)) - 1)
+            sine = sine - self.slit_lean * min(max(q, -self.slit_rise), self.slit_rise)
         return self.x_of_sine(np.clip(sine, -1.0, 1.0))
 
 
@@ -150,6 +160,7 @@ def geometry_of(scene: Scene) -> Geometry:
         slit_rise=_slit_rise(scene),
         focal_m=focal,
         axis_rad=axis,
+        slit_lean=_slit_lean(scene),
     )
     if bare.pixel_sine < _FINEST:
         raise LimitError(
@@ -172,6 +183,11 @@ def _slit_rise(scene: Scene) -> float | None:
     if slit is None or focal is None:
         return None
     return math.sin(math.atan(slit.height_m / 2 / focal))
+
+
+def _slit_lean(scene: Scene) -> float:
+    slit = scene.source.slit
+    return 0.0 if slit is None else math.cos(scene.bench.alpha_rad) * math.tan(slit.turn_rad)
 
 
 def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:

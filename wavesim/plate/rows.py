@@ -246,7 +246,8 @@ def bent_columns(light: Floats, geometry: Geometry, y_m: float) -> Floats:
 
 
 def bowed(plate: Floats, geometry: Geometry) -> Floats:
-    """Rows (n, nx + 2 margin, c) put where the bow of the lines takes them: (n, nx, c)."""
+    """Rows (n, nx + 2 margin, c) from the lowest up, put where the bow of the lines takes them:
+    (n, nx, c)."""
     out = np.empty((plate.shape[0], geometry.x_edges_m.size - 1, plate.shape[2]))
     edges = geometry.x_of_sine(geometry.sine_edges)
     wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[: plate.shape[0]]])

@@ -66,6 +66,12 @@ class SourceSlit(Model):
 
     width_m: Length = Field(description="width of the source slit", examples=["20 um"])
     height_m: Length = Field(description="height of the source slit", examples=["4 mm"])
+    turn_rad: Annotated[float, Quantity("angle", "1 deg", -math.pi / 4, math.pi / 4)] = Field(
+        0.0,
+        description="angle of the slit against the rulings; above zero the lines' upper ends lean"
+        " to greater x",
+        examples=["1 deg"],
+    )
 
 
 class BandpassFilter(Model):
