@@ -21,7 +21,7 @@ from wavesim.plate import Plate
 from wavesim.scene import Scene, parse
 
 FEW = range(4)
-MANY = range(100, 160)
+MANY = range(100, 110)
 
 
 def random_scene(seed: int) -> Scene:
