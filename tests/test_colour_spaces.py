@@ -1,4 +1,4 @@
-"""Colour spaces, observers and differences against published numbers."""
+"""Colour spaces and observers against published numbers."""
 
 from __future__ import annotations
 
@@ -7,18 +7,15 @@ import pytest
 
 from tests.generate_observer_tables import OBSERVERS as GENERATED
 from tests.generate_observer_tables import dither_ranks, observer_table
-from wavesim.colorimetry import OBSERVERS, ciede2000, linear_rgb, observer, picture
+from wavesim.colorimetry import OBSERVERS, linear_rgb, observer, picture
 from wavesim.colorimetry.rendering import _dither_mask
 from wavesim.colorimetry.spaces import (
     D65_XY,
     adaptation,
     decode,
     encode,
-    oklab_to_oklch,
-    oklab_to_xyz,
     rgb_space,
     xy_to_xyz,
-    xyz_to_lab,
     xyz_to_oklab,
     xyz_to_xy,
 )
@@ -118,48 +115,9 @@ def test_oklab_table_of_its_author(xyz: tuple[float, ...], oklab: tuple[float, .
     np.testing.assert_allclose(xyz_to_oklab(xyz), oklab, rtol=0, atol=1e-3)
 
 
-def test_oklab_is_undone_and_homogeneous() -> None:
+def test_oklab_is_homogeneous() -> None:
     xyz = np.random.default_rng(1).uniform(0, 1, (1000, 3))
-    np.testing.assert_allclose(oklab_to_xyz(xyz_to_oklab(xyz)), xyz, rtol=0, atol=1e-13)
-    one, eight = oklab_to_oklch(xyz_to_oklab(xyz)), oklab_to_oklch(xyz_to_oklab(8 * xyz))
-    np.testing.assert_allclose(eight[:, :2], 2 * one[:, :2], rtol=1e-12)  # rounding
-    np.testing.assert_allclose(eight[:, 2], one[:, 2], rtol=0, atol=1e-8)
-
-
-SHARMA = [  # G. Sharma, W. Wu, E. N. Dalal, Color Res. Appl. 30, 21 (2005), table 1
-    ((50, 2.6772, -79.7751), (50, 0, -82.7485), 2.0425),
-    ((50, 3.1571, -77.2803), (50, 0, -82.7485), 2.8615),
-    ((50, -1.3802, -84.2814), (50, 0, -82.7485), 1.0000),
-    ((50, 0, 0), (50, -1, 2), 2.3669),
-    ((50, 2.49, -0.001), (50, -2.49, 0.0010), 7.1792),
-    ((50, 2.49, -0.001), (50, -2.49, 0.0011), 7.2195),
-    ((50, -0.001, 2.49), (50, 0.0010, -2.49), 4.8045),
-    ((50, -0.001, 2.49), (50, 0.0011, -2.49), 4.7461),
-    ((50, 2.5, 0), (50, 0, -2.5), 4.3065),
-    ((50, 2.5, 0), (73, 25, -18), 27.1492),
-    ((50, 2.5, 0), (61, -5, 29), 22.8977),
-    ((50, 2.5, 0), (56, -27, -3), 31.9030),
-    ((50, 2.5, 0), (58, 24, 15), 19.4535),
-    ((60.2574, -34.0099, 36.2677), (60.4626, -34.1751, 39.4387), 1.2644),
-    ((2.0776, 0.0795, -1.1350), (0.9033, -0.0636, -0.5514), 0.9082),
-]
-
-
-@pytest.mark.parametrize(("one", "two", "expected"), SHARMA)
-def test_ciede2000(one: tuple[float, ...], two: tuple[float, ...], expected: float) -> None:
-    # four printed decimals
-    assert ciede2000(one, two) == pytest.approx(expected, abs=5e-5)
-    assert ciede2000(two, one) == pytest.approx(expected, abs=5e-5)
-
-
-def test_ciede2000_and_lab_against_colour_science() -> None:
-    import colour
-
-    xyz = np.random.default_rng(2).uniform(0, 1, (500, 2, 3))
-    lab = xyz_to_lab(xyz)
-    np.testing.assert_allclose(lab, colour.XYZ_to_Lab(xyz, D65_XY), rtol=0, atol=1e-9)
-    theirs = colour.difference.delta_E_CIE2000(lab[:, 0], lab[:, 1])
-    np.testing.assert_allclose(ciede2000(lab[:, 0], lab[:, 1]), theirs, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(xyz_to_oklab(8 * xyz), 2 * xyz_to_oklab(xyz), rtol=0, atol=1e-13)
 
 
 @pytest.mark.parametrize(("ours", "theirs"), [("cat16", "CAT16"), ("bradford", "Bradford")])

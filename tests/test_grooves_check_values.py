@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.groove_rows import ECHELETTES, LAMELLAR, SINUSOIDS, Row, echelette, lamellar, sinusoid
-from wavesim.grooves import Surface, efficiencies, reciprocal
+from wavesim.grooves import Efficiencies, Surface, efficiencies
 from wavesim.grooves.curves import Path, curve
 
 UM = 1e-6
@@ -174,6 +174,27 @@ def test_absorption_is_that_of_the_field() -> None:
     found = efficiencies(sinusoid(1, 0.1, 1.3 + 7.6j), np.array([0.7 * UM]), 0.25, tolerance=1e-9)
     assert found.absorbed[0, 0] == pytest.approx(1 - 0.148376901933 - 0.720274009789
                                                  - 0.051514290457, abs=1e-10)  # fmt: skip
+
+
+def reciprocal(
+    surface: Surface, wavelength_m: float, sine_in: float, m: int, *, tolerance: float = 1e-5
+) -> tuple[np.ndarray, np.ndarray]:
+    """(2,) amplitudes of reflected order m, and of the same order with the light sent back.
+
+    Light that comes back along the diffracted ray has sin alpha' = sin beta and gives order m
+    the same amplitude, with absorption too (Lorentz's theorem; Petit 1980, chapter 1).
+    """
+    vacuum = np.array([wavelength_m])
+    ahead = efficiencies(surface, vacuum, sine_in, tolerance=tolerance)
+    index = float(np.sqrt(surface.eps(surface.above, vacuum).real)[0])
+    sine_out = m * wavelength_m / surface.pitch_m / index - sine_in
+    back = efficiencies(surface, vacuum, sine_out, tolerance=tolerance)
+
+    def of(found: Efficiencies) -> np.ndarray:
+        place = int(np.flatnonzero(found.amplitudes.order == -m)[0])
+        return np.array([found.amplitudes.reflected[k, k, 0, place] for k in (0, 1)])
+
+    return of(ahead), of(back)
 
 
 def test_light_sent_back_along_an_order_has_the_same_amplitude() -> None:

@@ -102,7 +102,7 @@ def test_ghosts_are_where_the_engine_has_them() -> None:
         ghosts = [g for g in found.ghosts if g.order == order]
         mu = np.array([float(order)] + [g.mu for g in ghosts])
         level = np.abs(amplitude(built, 0.0, mu * WAVELENGTH_M / PITCH_M, WAVELENGTH_M)) ** 2
-        seen = np.array([g.seen for g in ghosts])
+        seen = np.array([g.observed for g in ghosts])
         # rounding of sums of 9,600 terms: 1e-14 of the line's amplitude
         np.testing.assert_allclose(level[1:] / level[0], seen, rtol=1e-6, atol=1e-16)
 
@@ -110,10 +110,10 @@ def test_ghosts_are_where_the_engine_has_them() -> None:
 def test_what_a_ghost_is_taken_for() -> None:
     found = predict(grating(1000, periodic(0.01, 100)), orders=(2,))
     outer = next(g for g in found.ghosts if g.harmonics == (1,))
-    assert outer.mistaken_m == pytest.approx(500e-9 * 2.01 / 2, rel=1e-12)
+    assert outer.apparent_wavelength_m == pytest.approx(500e-9 * 2.01 / 2, rel=1e-12)
     zero = predict(grating(1000, periodic(0.05, 10)), orders=(0,), ghosts_above=1e-8)
     assert zero.ghosts  # the zero order has ghosts of its own
-    assert all(math.isnan(g.mistaken_m) for g in zero.ghosts)
+    assert all(math.isnan(g.apparent_wavelength_m) for g in zero.ghosts)
 
 
 def test_ghosts_hidden_by_the_tails_of_a_sharp_edge() -> None:
@@ -141,7 +141,7 @@ def test_effects_of_defects_against_the_engine() -> None:
         if "drift" in text:  # a drift also moves the line, by its tilt
             mu = 1 + np.linspace(-1, 1, 401) / 4000
         left = max(_peak(ruled, float(m)) for m in mu) / ideal
-        assert effect.line_left == pytest.approx(left, abs=tolerance), text
+        assert effect.fraction_left == pytest.approx(left, abs=tolerance), text
 
 
 def _peak(ruled: scene.Scene, mu: float) -> float:
@@ -265,7 +265,7 @@ def test_the_command_prints_tables_and_json() -> None:
     assert "551.7582" in text  # 546.07 x (1 + 1/96)
     found = json.loads(CliRunner().invoke(command, [*options, "--json"]).output)
     assert found["ghosts"][0]["order"] == 1
-    assert found["lit"] == 30_000
+    assert found["illuminated"] == 30_000
 
 
 def test_a_bare_number_is_no_wavelength() -> None:

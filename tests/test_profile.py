@@ -129,7 +129,7 @@ def test_one_nanometre_is_seen(order: int) -> None:
         predicted = first[side].predicted
         assert predicted is not None
         assert predicted.harmonics == (side,)
-        assert first[side].found.strength == pytest.approx(predicted.seen, rel=1e-5)
+        assert first[side].found.strength == pytest.approx(predicted.observed, rel=1e-5)
 
 
 def test_ghosts_are_found_and_named_down_to_rounding() -> None:
@@ -140,7 +140,7 @@ def test_ghosts_are_found_and_named_down_to_rounding() -> None:
     for harmonics in ((1, 0), (0, -1), (1, 1), (2, 0)):
         ghost = named[harmonics]
         assert ghost.predicted is not None
-        assert ghost.found.strength == pytest.approx(ghost.predicted.seen, rel=2e-5)
+        assert ghost.found.strength == pytest.approx(ghost.predicted.observed, rel=2e-5)
     assert all(g.predicted for g in found.ghosts if g.found.strength > 1e-15)
     assert not found.missed
 

@@ -49,7 +49,7 @@ def test_the_first_ghosts_are_found_or_said_to_be_hidden(period: float, bench: s
         else:
             hidden = [h for h in found.hidden if h.predicted.harmonics == (k,)]
             assert hidden
-            assert hidden[0].predicted.seen < 4 * hidden[0].limit
+            assert hidden[0].predicted.observed < 4 * hidden[0].limit
             assert any("hidden by the line's wings" in note for note in found.notes)
     widths = COUNT / period * 0.886 / (found.fwhm_orders * COUNT)
     assert widths < 4.0 or any(g.predicted and g.predicted.harmonics == (1,) for g in found.ghosts)
@@ -64,7 +64,7 @@ def test_several_near_errors_at_once(bench: str) -> None:
         for k in (1, -1):
             harmonics = tuple(k * (n == i) for i in range(3))
             named = [g for g in found.ghosts if g.predicted and g.predicted.harmonics == harmonics]
-            assert named[0].found.strength == pytest.approx(named[0].predicted.seen, rel=0.02)
+            assert named[0].found.strength == pytest.approx(named[0].predicted.observed, rel=0.02)
             assert named[0].found.mu == pytest.approx(1 + k / periods[n], abs=0.15 / COUNT)
 
 
@@ -109,7 +109,7 @@ def test_ghosts_beside_a_step(seed: float) -> None:
         mu = 1 + k / period
         true = peak(mu) / line
         ghost = next(g for g in predicted if g.harmonics == (k,))
-        assert ghost.seen == pytest.approx(true, rel=0.01)
+        assert ghost.observed == pytest.approx(true, rel=0.01)
         seen = min(found, key=lambda g: abs(g.found.mu - mu)).found
         assert seen.mu == pytest.approx(mu, abs=1.5 / COUNT)
         assert seen.strength == pytest.approx(true, rel=0.01)

@@ -10,9 +10,9 @@ ATOMIC_MASS_KG = 1.66053906660e-27  # CODATA 2018
 
 LUMINOUS_EFFICACY_LM_W = 683.0  # Kcd, SI Brochure: at 540 THz (555.017 nm in air)
 
-SUN_RADIUS_M = 6.957e8  # nominal, IAU 2015 resolution B3
-ASTRONOMICAL_UNIT_M = 149_597_870_700.0  # exact, IAU 2012 resolution B2
-SUN_SOLID_ANGLE_SR = 6.794311e-5  # of the disc of that radius at one astronomical unit
+# of the disc of nominal radius 6.957e8 m (IAU 2015 resolution B3) at one astronomical unit,
+# 149,597,870,700 m (IAU 2012 resolution B2)
+SUN_SOLID_ANGLE_SR = 6.794311e-5
 
 SATURATION_EXPOSURE_LX_S = 78.0  # white at ISO arithmetic speed S is H = 78 / S (ISO 12232)
 

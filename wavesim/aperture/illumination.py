@@ -86,11 +86,6 @@ class BeamProfile:
         corner = math.hypot(half_x_m * self.cos_alpha, half_y_m)
         return corner <= self.radius_m * (1 + 1e-9)
 
-    def half_chord_m(self, x_m: Floats) -> Floats:
-        """Half height [m] of a uniform beam at x; 0 outside."""
-        square = self.radius_m**2 - np.square(np.asarray(x_m) * self.cos_alpha)
-        return np.asarray(np.sqrt(np.clip(square, 0.0, None)))
-
 
 def beam_of(bench: Bench) -> BeamProfile:
     """The beam of a bench."""

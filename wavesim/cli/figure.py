@@ -108,7 +108,7 @@ def _ghost_marks(plate: ExposedPlate) -> list[Mark]:
     wavelength = own if abs(own - about) < 1e-9 else about
     found = predict(plate.scene, wavelengths_m=(wavelength,), ghosts_above=_GHOSTS_ABOVE)
     marks = list(order_marks(plate, wavelength))
-    for ghost in sorted(found.ghosts, key=lambda ghost: -ghost.seen):
+    for ghost in sorted(found.ghosts, key=lambda ghost: -ghost.observed):
         name = ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics)
         if math.isfinite(ghost.x_m):
             marks.append(Mark(ghost.x_m, name.replace("-", "−"), "ghost"))

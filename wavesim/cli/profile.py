@@ -89,11 +89,11 @@ def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
     from wavesim.figures.style import save
 
     ghosts = [pair.predicted for pair in found.ghosts if pair.predicted] + list(found.missed)
-    ghosts = [ghost for ghost in ghosts if ghost.seen > 10.0**-_DECADES]
+    ghosts = [ghost for ghost in ghosts if ghost.observed > 10.0**-_DECADES]
     near = _window(found, ghosts)
     marks = [
         Mark(ghost.mu, ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics) if named else "",
-             "ghost", ghost.seen)
+             "ghost", ghost.observed)
         for ghost, named in _named(ghosts, float(found.mu[near][-1] - found.mu[near][0]))
     ]  # fmt: skip
     drawn = line_profile_figure(
@@ -122,7 +122,7 @@ def _window(found: LineProfile, ghosts: list[Ghost]) -> slice:
 def _named(ghosts: list[Ghost], span: float) -> list[tuple[Ghost, bool]]:
     """Which ghosts have room for their name: the strongest, apart from each other."""
     named: list[Ghost] = []
-    for ghost in sorted(ghosts, key=lambda one: -one.seen):
+    for ghost in sorted(ghosts, key=lambda one: -one.observed):
         if all(abs(ghost.mu - other.mu) > 0.05 * span for other in named):
             named.append(ghost)
     return [(ghost, True) for ghost in named] + [(g, False) for g in ghosts if g not in named]

@@ -1,11 +1,10 @@
 """CIE XYZ -> picture: white balance, tone, gamut; colours in words; PNG and TIFF."""
 
-from wavesim.colorimetry.difference import ciede2000
 from wavesim.colorimetry.grain import Material, grain, halation, photon_noise, photons_at_white
 from wavesim.colorimetry.observers import OBSERVERS, observer
 from wavesim.colorimetry.pictures import png_bytes, save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
-from wavesim.colorimetry.spaces import xy_to_xyz, xyz_to_lab, xyz_to_oklab, xyz_to_xy
+from wavesim.colorimetry.spaces import xy_to_xyz, xyz_to_oklab, xyz_to_xy
 from wavesim.colorimetry.tone import Film, Linear, Logarithmic, Tone
 from wavesim.colorimetry.whiteness import balance_degree, cct, planckian_xy
 from wavesim.colorimetry.words import (
@@ -25,7 +24,6 @@ __all__ = [
     "Tone",
     "balance_degree",
     "cct",
-    "ciede2000",
     "colour_name",
     "complementary_wavelength",
     "dominant_wavelength",
@@ -42,7 +40,6 @@ __all__ = [
     "save_png",
     "save_tiff",
     "xy_to_xyz",
-    "xyz_to_lab",
     "xyz_to_oklab",
     "xyz_to_xy",
 ]

@@ -154,36 +154,6 @@ def xyz_to_oklab(xyz: ArrayLike) -> Array:
     return np.asarray(np.cbrt(lms) @ ROOTS_TO_OKLAB.T)
 
 
-def oklab_to_xyz(oklab: ArrayLike) -> Array:
-    """XYZ (..., 3) relative to D65 of OKLab L, a, b."""
-    roots = np.asarray(oklab, dtype=np.float64) @ np.linalg.inv(ROOTS_TO_OKLAB).T
-    return np.asarray(roots**3 @ np.linalg.inv(XYZ_TO_LMS).T)
-
-
-def oklab_to_oklch(oklab: ArrayLike) -> Array:
-    """L, chroma C and hue [degrees, 0..360) (..., 3)."""
-    lab = np.asarray(oklab, dtype=np.float64)
-    chroma = np.hypot(lab[..., 1], lab[..., 2])
-    hue = np.degrees(np.arctan2(lab[..., 2], lab[..., 1])) % 360
-    return np.stack([lab[..., 0], chroma, hue], axis=-1)
-
-
-def xyz_to_lab(xyz: ArrayLike, white_xyz: ArrayLike | None = None) -> Array:
-    """CIELAB L*, a*, b* (..., 3) relative to a white, D65 by default (ISO/CIE 11664-4)."""
-    white = xy_to_xyz(D65_XY) if white_xyz is None else np.asarray(white_xyz, dtype=np.float64)
-    ratio = np.asarray(xyz, dtype=np.float64) / white
-    edge = (6 / 29) ** 3
-    f = np.where(ratio > edge, np.cbrt(ratio), ratio / (3 * (6 / 29) ** 2) + 4 / 29)
-    return np.stack(
-        [
-            116 * f[..., 1] - 16,
-            500 * (f[..., 0] - f[..., 1]),
-            200 * (f[..., 1] - f[..., 2]),
-        ],
-        axis=-1,
-    )
-
-
 def adaptation(
     white_from_xyz: ArrayLike,
     white_to_xyz: ArrayLike,

@@ -140,15 +140,9 @@ class Logarithmic:
 def speed_iso6(speed_point_lx_s: float) -> float:
     """Black-and-white negative: S = 0.8 / Hm, Hm [lx s] where D is 0.10 above base + fog.
 
-    ISO 6:1993. Holds where D is 0.80 higher still at Hm x 10^1.30 (see `iso6_contrast`).
+    ISO 6:1993. Holds where D is 0.80 higher still at Hm x 10^1.30.
     """
     return 0.8 / positive("speed_point_lx_s", speed_point_lx_s)
-
-
-def iso6_contrast(film: Film) -> float:
-    """Rise of density over 1.30 decades from the speed point; ISO 6 speeds ask for 0.80."""
-    low, high = film.density(10 ** np.array([film.speed_point, film.speed_point + 1.30]))
-    return float(high - low)
 
 
 def speed_iso5800(green_lx_s: float, slowest_lx_s: float) -> float:
@@ -169,11 +163,6 @@ def speed_iso2240(mean_lx_s: float) -> float:
 def speed_iso12232(saturation_lx_s: float) -> float:
     """Sensor, saturation-based: S = 78 / H_sat [lx s]. ISO 12232."""
     return SATURATION_EXPOSURE_LX_S / positive("saturation_lx_s", saturation_lx_s)
-
-
-def degrees_of_speed(speed: float) -> float:
-    """Logarithmic speed 1 + 10 lg S [degrees]: 100 -> 21, doubling adds 3 (ISO 6)."""
-    return 1 + 10 * math.log10(positive("speed", speed))
 
 
 def _bend(x: Array, width: float) -> Array:

@@ -1,6 +1,6 @@
 """Groove efficiency by rigorous theory."""
 
-from wavesim.grooves.efficiency import Efficiencies, efficiencies, reciprocal
+from wavesim.grooves.efficiency import Efficiencies, efficiencies
 from wavesim.grooves.materials import SHIPPED, Material, constant, read, shipped
 from wavesim.grooves.profiles import Blazed, Lamellar, Sinusoidal, Staircase, Table, Trapezoidal
 from wavesim.grooves.surface import Surface
@@ -19,6 +19,5 @@ __all__ = [
     "constant",
     "efficiencies",
     "read",
-    "reciprocal",
     "shipped",
 ]

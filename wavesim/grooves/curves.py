@@ -18,11 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.grooves.efficiency import (
-    Efficiencies,
     all_orders,
     amplitudes,
     check_converged,
-    described,
     difference,
     waves_for,
 )
@@ -139,16 +137,6 @@ def curve(
     return EfficiencyCurve(
         m, _turned(parts, orders.size), computed, error, sampling, worst[0], size
     )
-
-
-def at_places(surface: Surface, path: Path, x: Floats, *, tolerance: float = 1e-5) -> Efficiencies:
-    """Efficiencies computed at every place, at the level that reaches the tolerance."""
-    vacuum = path.vacuum_m(x)
-    orders = all_orders(surface, vacuum, waves_for(surface, vacuum, path.sine_in(x)))
-    probe = x.min() + (x.max() - x.min()) * np.array(_PROBES)
-    level, error, _ = _level(surface, path, probe, orders, tolerance, "auto")
-    found, size = _at(surface, path, x, orders, "auto", level)
-    return described(vacuum, found, np.broadcast_to(error[:, None], (2, x.size)), size)
 
 
 def _at(

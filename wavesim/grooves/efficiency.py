@@ -11,7 +11,7 @@ import numpy as np
 from wavesim.errors import ComputationError
 from wavesim.grooves.scatter import scatter
 from wavesim.grooves.surface import FINEST, MethodName, Surface, batch, method_for
-from wavesim.grooves.waves import Amplitudes, Complexes, Floats, Integers, Waves
+from wavesim.grooves.waves import Amplitudes, Floats, Integers, Waves
 
 _WORST = 1e-2  # an error by the second truncation above this is no result
 
@@ -189,24 +189,3 @@ def check_converged(error: Floats, vacuum: Floats) -> None:
             f"{error.max():.2g} of the incident power at {where * 1e9:.5g} nm; expected a "
             "shallower groove, or scalar theory"
         )
-
-
-def reciprocal(
-    surface: Surface, wavelength_m: float, sine_in: float, m: int, *, tolerance: float = 1e-5
-) -> tuple[Complexes, Complexes]:
-    """(2,) amplitudes of reflected order m, and of the same order with the light sent back.
-
-    Light that comes back along the diffracted ray has sin alpha' = sin beta and gives order m
-    the same amplitude, with absorption too (Lorentz's theorem; Petit 1980, chapter 1).
-    """
-    vacuum = np.array([wavelength_m])
-    ahead = efficiencies(surface, vacuum, sine_in, tolerance=tolerance)
-    index = float(np.sqrt(surface.eps(surface.above, vacuum).real)[0])
-    sine_out = m * wavelength_m / surface.pitch_m / index - sine_in
-    back = efficiencies(surface, vacuum, sine_out, tolerance=tolerance)
-
-    def of(found: Efficiencies) -> Complexes:
-        place = int(np.flatnonzero(found.amplitudes.order == -m)[0])
-        return np.array([found.amplitudes.reflected[k, k, 0, place] for k in (0, 1)])
-
-    return of(ahead), of(back)

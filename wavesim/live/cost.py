@@ -18,7 +18,6 @@ _S_PIXEL = 2.5e-7
 _S_RULING = 6e-6
 _S_PLANE_CELL = 2e-6
 _S_NEAR_COLUMN = 4e-4
-_S_ELEMENT = 2e-6
 
 
 @dataclass(frozen=True)

@@ -53,7 +53,7 @@ def _light(first: Plate, second: Plate) -> Iterator[str]:
 
 def _maxima(a: Prediction, b: Prediction) -> Iterator[str]:
     more = b.widths.subsidiary_maxima - a.widths.subsidiary_maxima
-    if not more or not (a.lit and b.lit):
+    if not more or not (a.illuminated and b.illuminated):
         return
     count = f"{abs(more):,} {'more' if more > 0 else 'fewer'} subsidiary maxima between orders"
     before, after = a.widths.first_subsidiary, b.widths.first_subsidiary
@@ -90,11 +90,13 @@ def _ghosts(a: Prediction, b: Prediction) -> Iterator[str]:
         harmonic = max(abs(k) for k in ghost.harmonics)
         if harmonic not in told and len(told) < _MOST_GHOSTS:
             away = length(abs(ghost.x_m - places[ghost.order]))
-            told[harmonic] = f"\N{PLUS-MINUS SIGN}{away}, {ghost.seen:.2g} of order {ghost.order}"
+            told[harmonic] = (
+                f"\N{PLUS-MINUS SIGN}{away}, {ghost.observed:.2g} of order {ghost.order}"
+            )
     if told and not before:
         yield "ghosts at " + "; ".join(told[k] for k in sorted(told))
     elif told:
-        change = after[0].seen / before[0].seen
+        change = after[0].observed / before[0].observed
         if abs(change - 1) > _NOTICED:
             yield f"strongest ghost {_times(change)}"
 
@@ -102,7 +104,7 @@ def _ghosts(a: Prediction, b: Prediction) -> Iterator[str]:
 def _on_plate(found: Prediction) -> list[Ghost]:
     orders = {o.order for o in found.orders if o.on_plate and o.wavelength_m == found.principal_m}
     ghosts = [g for g in found.ghosts if g.order in orders and math.isfinite(g.x_m)]
-    return sorted(ghosts, key=lambda ghost: -ghost.seen)
+    return sorted(ghosts, key=lambda ghost: -ghost.observed)
 
 
 def _times(ratio: float) -> str:

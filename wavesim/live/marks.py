@@ -94,7 +94,7 @@ def _ghosts(
         return ()
     periods = periods_of(scene, ruled)
     ghosts = [
-        (ghost.x_m, ghost.seen, ghost.order)
+        (ghost.x_m, ghost.observed, ghost.order)
         for line in order_table(scene, ruled, (wavelength_m,))
         if line.on_plate and not line.missing
         for ghost in ghosts_of(line, ruled, periods, above=_GHOSTS_ABOVE)

@@ -291,7 +291,7 @@ class Grating(Ruled):
         if self.rigorous:
             for key in (key for key, value in choices.items() if value is not None):
                 right = 'material = "aluminium", or theory = "scalar"'
-                raise complaint("does not go with rigorous theory", key=key, expected=right)
+                raise complaint("cannot be combined with rigorous theory", key=key, expected=right)
         return self._check_coating()
 
     def _check_coating(self) -> Self:

@@ -85,7 +85,9 @@ class BlazedGroove(Model):
                 "is missing, and so is blaze", key="facet_angle", expected='"8.6 deg", or blaze'
             )
         if self.blaze_order == 0:
-            raise complaint("is no order that a blaze favours", key="blaze_order", expected="1")
+            raise complaint(
+                "is not an order that a blaze can favour", key="blaze_order", expected="1"
+            )
         return self
 
 

@@ -19,14 +19,6 @@ _PIECES = 64
 _DEGREE = 10
 
 
-def airy(x: Floats) -> Floats:
-    """2 J1(x) / x, equal to 1 at zero; same shape as `x`."""
-    flat = np.ascontiguousarray(x, dtype=np.float64).ravel()
-    out = np.empty_like(flat)
-    _airy_many(flat, table(), out)
-    return out.reshape(np.shape(x))
-
-
 def airy_of_square(x2: Floats) -> Floats:
     """2 J1(x) / x of x^2 >= 0, overwriting `x2` where it is an array of its own."""
     flat = np.ascontiguousarray(x2).reshape(-1)
@@ -95,12 +87,6 @@ def airy_one(x, c):  # type: ignore[no-untyped-def]
             p += -term if k % 4 == 2 else term
     chi = x - 0.75 * math.pi
     return 2.0 / x * math.sqrt(2.0 / (math.pi * x)) * (p * math.cos(chi) - q * math.sin(chi))
-
-
-@compiled()
-def _airy_many(x, c, out):  # type: ignore[no-untyped-def]
-    for i in range(x.size):
-        out[i] = airy_one(abs(x[i]), c)
 
 
 @compiled()

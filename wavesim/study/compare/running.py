@@ -11,10 +11,10 @@ from wavesim.arrays import Floats
 from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene, value_at
 from wavesim.scene.changes import SI_UNITS
+from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
-from wavesim.study.compare.places import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.result import Approximation, Check, Compared, Comparison, Row
 from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH

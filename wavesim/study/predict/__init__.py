@@ -76,7 +76,7 @@ class Prediction(Result):
     Attributes
     ----------
     title : of the scene
-    rulings, lit : in all, and in the beam; 0 where the aperture has none
+    rulings, illuminated : in all, and in the beam; 0 where the aperture has none
     pitch_m : [m]; nan where there are no rulings
     wavelengths_m : reference wavelengths [m]; ghosts and effects are given for `principal_m`
     orders : one row for each order and wavelength
@@ -95,7 +95,7 @@ class Prediction(Result):
 
     title: str
     rulings: int
-    lit: int
+    illuminated: int
     pitch_m: float
     wavelengths_m: tuple[float, ...]
     principal_m: float
@@ -164,7 +164,7 @@ def predict(
     return Prediction(
         title=scene.title,
         rulings=getattr(scene.aperture, "rulings", ruled.count),
-        lit=ruled.count,
+        illuminated=ruled.count,
         pitch_m=ruled.pitch_m,
         wavelengths_m=chosen,
         principal_m=principal,
@@ -215,7 +215,7 @@ def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Pre
     return Prediction(
         title=scene.title,
         rulings=0,
-        lit=0,
+        illuminated=0,
         pitch_m=math.nan,
         wavelengths_m=chosen,
         principal_m=principal_m,

@@ -35,7 +35,7 @@ from wavesim.study.formulas import (
     step_left,
     strehl_of_phase,
 )
-from wavesim.study.predict.ghosts import line_left, periods_of
+from wavesim.study.predict.ghosts import fraction_left, periods_of
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
 
@@ -52,7 +52,7 @@ class Effect:
     ----------
     kind : the defect's kind, and what of it where that matters
     order, wavelength_m : the line
-    line_left : what is left of the line's peak
+    fraction_left : what is left of the line's peak
     diffuse : mean diffuse level over the perfect line's peak; 0 where it scatters nothing
     halo_orders : full width of the diffuse halo at half its height [orders], inf if even
     broadening_orders : width that the error adds to a line [orders]
@@ -63,7 +63,7 @@ class Effect:
     kind: str
     order: int
     wavelength_m: float
-    line_left: float = 1.0
+    fraction_left: float = 1.0
     diffuse: float = 0.0
     halo_orders: float = math.inf
     broadening_orders: float = 0.0
@@ -104,9 +104,9 @@ def _periodic(scene: Scene, ruled: Ruling, line: Order) -> Effect | None:
     periods = periods_of(scene, ruled)
     if periods.amplitude.size == 0:
         return None
-    left = line_left(periods, line.order)
+    left = fraction_left(periods, line.order)
     words = f"periodic errors put {1 - left:.3g} of the line into ghosts"
-    return Effect("periodic", line.order, line.wavelength_m, line_left=left, words=words)
+    return Effect("periodic", line.order, line.wavelength_m, fraction_left=left, words=words)
 
 
 def _random(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
@@ -143,7 +143,7 @@ def _accumulated(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
         "random, accumulated",
         line.order,
         line.wavelength_m,
-        line_left=left,
+        fraction_left=left,
         broadening_orders=width,
         words=words,
     )
@@ -172,7 +172,7 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
         "drift",
         line.order,
         line.wavelength_m,
-        line_left=left,
+        fraction_left=left,
         broadening_orders=_spread(line, defect),
         focal_shift_m=shift,
         words=words,
@@ -191,7 +191,7 @@ def _step(ruled: Ruling, line: Order, defect: StepDefect) -> Effect:
     words = f"the step leaves {left:.3g} at the middle of the line"
     if left < 0.5:
         words += ", which is split into twins"
-    return Effect("step", line.order, line.wavelength_m, line_left=left, words=words)
+    return Effect("step", line.order, line.wavelength_m, fraction_left=left, words=words)
 
 
 def _missing(ruled: Ruling, line: Order, defect: MissingDefect) -> Effect:

@@ -41,9 +41,9 @@ class Ghost:
     x_m : place on the plate [m]
     relative : strength over its line's, exact Bessel form, on a flat envelope
     small_error : the same by the small-error form, prod ((pi m A/d)^k / k!)^2
-    seen : `relative` times the ratio of the envelopes: what the plate shows; beside a step, peak
-        over peak, with what the broken line leaves at the ghost's place added in amplitude
-    mistaken_m : wavelength that it would be taken for in its order [m]; nan in order 0
+    observed : `relative` times the ratio of the envelopes: what the plate shows; beside a step,
+        peak over peak, with what the broken line leaves at the ghost's place added in amplitude
+    apparent_wavelength_m : wavelength that it would be taken for in its order [m]; nan in order 0
     edge_tail : mean level there of the tails that a hard edge gives the line; 0 in a Gaussian beam
     """
 
@@ -54,14 +54,14 @@ class Ghost:
     x_m: float
     relative: float
     small_error: float
-    seen: float
-    mistaken_m: float
+    observed: float
+    apparent_wavelength_m: float
     edge_tail: float
 
     @property
     def hidden(self) -> bool:
         """Whether the line's own tails cover it."""
-        return self.seen < self.edge_tail
+        return self.observed < self.edge_tail
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,7 +101,7 @@ def periods_of(scene: Scene, ruled: Ruling) -> Periods:
     )
 
 
-def line_left(periods: Periods, order: float) -> float:
+def fraction_left(periods: Periods, order: float) -> float:
     """What the periodic errors leave of the line itself, relative to the perfect one."""
     return abs(_line_amplitude(periods, order)) ** 2
 
@@ -198,7 +198,7 @@ def _ghost(
             ghost_ratio_small(line.order, int(k), amplitude=float(a))
             for k, a in zip(group[0], periods.amplitude, strict=True)
         ),
-        seen=shown * envelope,
-        mistaken_m=ruled.wavelength_seen_m(line.order, mu, line.wavelength_m),
+        observed=shown * envelope,
+        apparent_wavelength_m=ruled.wavelength_seen_m(line.order, mu, line.wavelength_m),
         edge_tail=tail,
     )

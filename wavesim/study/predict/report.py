@@ -41,7 +41,9 @@ def _ruling(found: Prediction) -> Iterable[Sentence]:
     if found.rulings == 1:
         yield Sentence("opening", f"one slit, {length(found.pitch_m)} wide")
         return
-    beam = "" if found.lit == found.rulings else f", {found.lit:,} of them in the beam"
+    beam = (
+        "" if found.illuminated == found.rulings else f", {found.illuminated:,} of them in the beam"
+    )
     yield Sentence("rulings", f"{found.rulings:,} at a pitch of {length(found.pitch_m)}{beam}")
     yield Sentence("line", _line(found))
 
@@ -182,10 +184,12 @@ def _ghost(ghost: Ghost) -> tuple[str, ...]:
         f"{_signed(ghost.order)} ({harmonics})",
         f"{ghost.mu:.6f}",
         f"{ghost.x_m * 1e3:.4f}",
-        f"{ghost.seen:.3e}",
+        f"{ghost.observed:.3e}",
         f"{ghost.relative:.3e}",
         f"{ghost.small_error:.3e}",
-        "-" if math.isnan(ghost.mistaken_m) else f"{ghost.mistaken_m * 1e9:.4f}",
+        "-"
+        if math.isnan(ghost.apparent_wavelength_m)
+        else f"{ghost.apparent_wavelength_m * 1e9:.4f}",
         "hidden by the wings of the line" if ghost.hidden else "",
     )
 
@@ -206,7 +210,7 @@ def _effect(effect: Effect) -> tuple[str, ...]:
     return (
         _signed(effect.order),
         effect.kind,
-        f"{effect.line_left:.6f}",
+        f"{effect.fraction_left:.6f}",
         f"{effect.diffuse:.2e}" if effect.diffuse else "-",
         _number(effect.halo_orders) if effect.diffuse else "-",
         f"{effect.broadening_orders:.2e}" if effect.broadening_orders else "-",

@@ -56,8 +56,8 @@ def shown_ghosts(
             continue
         above = 2.0 ** min(faintest - _MARGIN_STOPS - stops, -3.0)
         for ghost in ghosts_of(line, ruled, periods, above=max(above, 1e-12)):
-            if low <= ghost.x_m <= high and ghost.seen > 0:
-                level = stops + math.log2(ghost.seen)
+            if low <= ghost.x_m <= high and ghost.observed > 0:
+                level = stops + math.log2(ghost.observed)
                 found.append(ShownGhost(ghost, level, level >= faintest and not ghost.hidden))
     return tuple(sorted(found, key=lambda one: -one.stops))
 
@@ -109,6 +109,6 @@ def _name(ghost: Ghost) -> str:
 
 
 def _apparent(ghost: Ghost) -> str:
-    if math.isnan(ghost.mistaken_m):
+    if math.isnan(ghost.apparent_wavelength_m):
         return ""
-    return f", apparent wavelength {ghost.mistaken_m * 1e9:.2f} nm"
+    return f", apparent wavelength {ghost.apparent_wavelength_m * 1e9:.2f} nm"

@@ -154,10 +154,10 @@ def _unseen(
     order, skirt = about
     hidden, missed = [], []
     for ghost, limit in zip(rest, near.limit(np.array([g.mu for g in rest])), strict=True):
-        if abs(ghost.mu - order) <= skirt and ghost.seen < _MIXED * limit:
-            if ghost.seen > _FOUND:
+        if abs(ghost.mu - order) <= skirt and ghost.observed < _MIXED * limit:
+            if ghost.observed > _FOUND:
                 hidden.append(HiddenGhost(ghost, float(limit)))
-        elif ghost.seen > max(between.level, _FOUND):
+        elif ghost.observed > max(between.level, _FOUND):
             missed.append(ghost)
     return tuple(hidden), tuple(missed)
 
@@ -207,7 +207,7 @@ def _nearest(ghost: FoundGhost, predicted: list[Ghost], field: Field, width: flo
     if abs(ghost.mu - field.line) <= SKIRT * field.width:
         reach = max(width / 2, 4 * ghost.mu_error)
     near = [g for g in predicted if abs(g.mu - ghost.mu) < reach]
-    return max(near, key=lambda g: g.seen) if near else None
+    return max(near, key=lambda g: g.observed) if near else None
 
 
 def notes(
@@ -232,10 +232,10 @@ def notes(
             "without the wings of the line"
         )
     if found.hidden:
-        worst = max(found.hidden, key=lambda h: h.predicted.seen)
+        worst = max(found.hidden, key=lambda h: h.predicted.observed)
         out.append(
             f"{len(found.hidden)} predicted ghosts are hidden by the line's wings; the strongest, "
-            f"{worst.predicted.seen:.2e} at order {worst.predicted.mu:.7f}, would have to pass "
+            f"{worst.predicted.observed:.2e} at order {worst.predicted.mu:.7f}, would have to pass "
             f"{worst.limit:.1e} there"
         )
     if found.missed:

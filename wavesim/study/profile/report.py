@@ -121,4 +121,4 @@ def _ghost(pair: MatchedGhost) -> tuple[str, ...]:
     if ghost is None:
         return (*cells, "not predicted", "")
     name = ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics)
-    return (*cells, f"{ghost.seen:.4e}", f"{ghost.order:+d} ({name})")
+    return (*cells, f"{ghost.observed:.4e}", f"{ghost.order:+d} ({name})")
