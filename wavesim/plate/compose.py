@@ -65,9 +65,9 @@ def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: fl
 
 
 def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
-    """X, Y, Z (ny, nx, 3) and irradiance (ny, nx) of all rows, the upper mirrored if missing."""
+    """X, Y, Z (ny, nx, 3) and irradiance (ny, nx) of all rows, mirrored where missing."""
     shape = (geometry.rows, geometry.x_edges_m.size - 1)
-    if plate.shape[1] == geometry.rows:
+    if plate.shape[1:] == shape:
         return np.ascontiguousarray(np.moveaxis(plate[:3], 0, 2)), plate[3].copy()
     xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
     in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
