@@ -366,6 +366,15 @@ def test_a_material_out_of_all_measure(row: str, tmp_path: Path) -> None:
     refused(rigorous_scene('material_file = "metal.csv"'), tmp_path, words)
 
 
+def test_a_coating_a_kilometre_thick(tmp_path: Path) -> None:
+    """So many wavelengths of it take minutes to compute, and no coating is so thick."""
+    from tests.mutated_doors import rigorous_scene
+
+    coating = 'coating = { material = "magnesium fluoride", thickness = "1e12 nm" }'
+    scene = rigorous_scene(f'material = "silver"\n{coating}', "sinusoidal")
+    refused(scene, tmp_path, "coating.thickness: is out of range .* 20 um")
+
+
 SCAN = (*BENCH, "--pixel", "10 um")
 
 

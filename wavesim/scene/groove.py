@@ -36,7 +36,7 @@ class Coating(Model):
     """A layer on the grooves; both its faces have their profile."""
 
     material: MaterialName = Field(description="what it is of", examples=["magnesium fluoride"])
-    thickness_m: Length = Field(
+    thickness_m: Annotated[float, Quantity("length", "25 nm", 1e-12, 20e-6)] = Field(
         description="thickness, across the grating's plane", examples=["25 nm"]
     )
 
