@@ -258,3 +258,13 @@ def test_the_middle_row_is_that_of_the_plate() -> None:
 def test_a_preview_of_no_pixels_is_refused(columns: int, rows: int) -> None:
     with pytest.raises(InputError, match="number of pixels"):
         wavesim.preview(wavesim.parse(RULED), columns, rows)
+
+
+def test_the_middle_row_of_a_symmetric_plate_is_whole() -> None:
+    """Light at right angles: one half is computed and mirrored, in one row as in many."""
+    from wavesim.scene import load
+
+    scene = load(Path(__file__).resolve().parents[1] / "scenes/slits_002.toml")
+    row = wavesim.LightPath().middle_row(scene, 400)
+    assert row.xyz.shape == (1, 400, 3)
+    np.testing.assert_allclose(row.irradiance[0], row.irradiance[0, ::-1], rtol=1e-9)
