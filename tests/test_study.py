@@ -429,6 +429,13 @@ class TestReports:
         assert status == 0, output
         made = sorted(path.name for path in tmp_path.glob("*.png"))
         assert "chart_contact.png" in made
+        again = ["figure", str(target), "-o", str(tmp_path / "map.png")]
+        drawn = CliRunner().invoke(_wavesim, [*again, "--draw", "map", "--number", "brightest"])
+        assert drawn.exit_code == 0, drawn.output
+        assert (tmp_path / "map.png").stat().st_size > 5_000
+        refused = CliRunner().invoke(_wavesim, [*again, "--draw", "band"])
+        assert "band" in str(refused.exception)
+        assert "contact" in str(refused.exception)
         members = read_members(target)
         width, count = (members.keys[f"aperture.{k}"] for k in ("width", "count"))
         bright = members.numbers["brightest"]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, plate_named, progress, scene_named
+from wavesim.cli.common import check_apart, echo_json, is_plate, plate_named, progress, scene_named
 from wavesim.cli.options import FIGURES, examples, figure_options, json_option
 
 if TYPE_CHECKING:
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
 
 _DRAW = ("plate", "map", "colours")
+_OF_STUDIES = ("distribution", "map", "band", "contact", "sensitivity")
 _MARK = ("orders", "lines", "ghosts")
 _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of a plate
 
@@ -31,23 +32,27 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
 )
 @click.argument("name", metavar="SCENE")
 @click.option(
-    "--draw", "what", type=click.Choice(_DRAW), default="plate", show_default=True,
-    help="The plate above its profile; wavelength against position; the colours along the plate in "
-    "the chromaticity diagram.",
+    "--draw", "what", type=click.Choice(tuple(dict.fromkeys((*_DRAW, *_OF_STUDIES)))),
+    help="Of a plate: the plate above its profile (the default), wavelength against position, or "
+    "the colours along it in the chromaticity diagram. Of a study: the distribution of a number, "
+    "its map over two keys, the band of profiles, the contact sheet of pictures, sensitivities; "
+    "default: what fits best.",
 )  # fmt: skip
 @click.option(
     "--mark", type=click.Choice(_MARK),
     help="Mark on the plate its orders (the default), the source's lines (a lamp's wavelengths in "
     "nm, Fraunhofer's letters in sunlight), or predicted ghosts.",
 )  # fmt: skip
+@click.option("--number", metavar="NAME", help="Of a study: which recorded number.")
 @click.option("--log", is_flag=True, help="A logarithmic profile over ten decades.")
 @figure_options("figure.png", "page", *FIGURES)
 @json_option
 def command(
     name: str,
     output: Path,
-    what: str,
+    what: str | None,
     mark: str | None,
+    number: str | None,
     log: bool,
     title: str,
     size: str,
@@ -55,8 +60,20 @@ def command(
 ) -> None:
     """Draw one plate with its profile, or where its colours go.
 
-    SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
+    SCENE is a scene file, exposed first, a plate file (.h5) exposed before, or the file that
+    wavesim study wrote.
     """
+    if _is_study(name):
+        _draw_study(
+            name, output, what or "", number or "", title=title, size=size, mark=mark, log=log
+        )
+        _say(output, what or "study", as_json=as_json)
+        return
+    if number:
+        raise click.UsageError("--number needs a study file")
+    if what in _OF_STUDIES and what not in _DRAW:
+        raise click.UsageError(f"--draw {what} needs a study file")
+    what = what or "plate"
     for option, given in (("--mark", mark), ("--log", log)):
         if given and what != "plate":
             raise click.UsageError(f"{option} needs --draw plate, not --draw {what}")
@@ -69,6 +86,37 @@ def command(
         save(_drawn(plate, what, mark or "orders", log=log, title=title, size=size), output)
     if as_json:
         echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what})
+    else:
+        click.echo(f"written     {output}")
+
+
+def _is_study(name: str) -> bool:
+    """Whether it is the file of a study; a missing or damaged one is told of as a plate."""
+    if not is_plate(name) or not Path(name).is_file():
+        return False
+    from wavesim.ensemble.joined import is_study
+
+    return is_study(name)
+
+
+def _draw_study(
+    name: str, output: Path, what: str, number: str, *, title: str, size: str, mark: str | None,
+    log: bool,
+) -> None:  # fmt: skip
+    for option, given in (("--mark", mark), ("--log", log)):
+        if given:
+            raise click.UsageError(f"{option} needs a scene or a plate, not a study")
+    check_apart(output, name)
+    from wavesim.figures import save
+    from wavesim.figures.ensembles import study_figure
+
+    with progress("figure"):
+        save(study_figure(name, what, number=number, title=title, size=size), output)
+
+
+def _say(output: Path, what: str, *, as_json: bool) -> None:
+    if as_json:
+        echo_json({"figure_file": str(output), "draw": what})
     else:
         click.echo(f"written     {output}")
 
