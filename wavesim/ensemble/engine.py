@@ -8,10 +8,12 @@ must see the study's folder under the same name.
 
 from __future__ import annotations
 
+import asyncio
 import importlib.util
 import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from concurrent.futures import CancelledError
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -24,6 +26,7 @@ from wavesim.errors import ComputationError, InputError, WavesimError
 Batch = tuple[int, ...]
 _RETRIES = 2
 _AHEAD = 3  # batches handed out for each worker
+_PATIENCE_S = 1.0  # between looks at whether the scheduler is still there
 
 _designs: dict[str, Design] = {}
 
@@ -73,12 +76,9 @@ class Distributed:
         A batch whose worker dies again and again is tried member by member; a member that still
         ends its worker becomes a row with a message.
         """
-        from distributed import as_completed
-
         identity = plan.identity
         shared = self._client.scatter(plan, broadcast=True, hash=False)
         waiting = list(reversed(batches))
-        pending = as_completed([], loop=self._client.loop)
         batch_of: dict[Any, Batch] = {}
         while waiting or batch_of:
             while waiting and len(batch_of) < _AHEAD * self.workers:
@@ -93,8 +93,7 @@ class Distributed:
                     retries=_RETRIES,
                 )
                 batch_of[future] = batch
-                pending.add(future)
-            future = next(pending)
+            future = self._first_done(list(batch_of))
             batch = batch_of.pop(future)
             error = future.exception()
             if error is None:
@@ -105,6 +104,30 @@ class Distributed:
                 waiting.extend((index,) for index in reversed(batch))
             else:
                 yield _failed(plan, folder, batch, error)
+
+    def _first_done(self, futures: list[Any]) -> Any:
+        """One that has ended, well or not.
+
+        Raises
+        ------
+        ComputationError
+            The scheduler is gone.
+        """
+        from distributed import wait
+
+        while self._client.status in ("running", "connecting"):
+            with (
+                self._client.as_current(),
+                suppress(TimeoutError, asyncio.CancelledError, CancelledError),
+            ):
+                done, _ = wait(futures, timeout=_PATIENCE_S, return_when="FIRST_COMPLETED")
+                for future in done:
+                    if future.status in ("finished", "error"):
+                        return future
+        raise ComputationError(
+            "the connection to the scheduler is lost; what is done is kept, and the same command "
+            "goes on from there"
+        )
 
 
 def _failed(plan: Plan, folder: Path, batch: Batch, error: BaseException) -> Batch:
@@ -185,13 +208,15 @@ def _quiet() -> Iterator[None]:
     import logging
 
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    logger = logging.getLogger("distributed")
-    level = logger.level
-    logger.setLevel(logging.CRITICAL)
+    loggers = [logging.getLogger(name) for name in ("distributed", "distributed.client")]
+    levels = [logger.level for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.CRITICAL)
     try:
         yield
     finally:
-        logger.setLevel(level)
+        for logger, level in zip(loggers, levels, strict=True):
+            logger.setLevel(level)
 
 
 def _require(what: str) -> None:
