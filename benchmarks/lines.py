@@ -116,7 +116,7 @@ def dips(level: Array, least: float = LEAST) -> int:
 
 
 def expected(resolving_power: float, band_nm: tuple[float, float] = BAND_NM) -> int:
-    """Dips in the Sun's spectrum, smoothed with sinc^2(R ln lambda)."""
+    """Dips in the Sun's spectrum, smoothed with sinc^2(R ln lambda), in pixels like the plate's."""
     source = scene(_SUN.format(*band_nm), 250, 1, band_nm).source
     spectrum = light.spectrum(source, folder=Path())
     step = min(1 / (PIXELS * resolving_power), 4e-6)
@@ -126,7 +126,9 @@ def expected(resolving_power: float, band_nm: tuple[float, float] = BAND_NM) -> 
     kernel = np.sinc(resolving_power * step * np.arange(-reach, reach + 1)) ** 2
     size = power.size + kernel.size
     smooth = np.fft.irfft(np.fft.rfft(power, size) * np.fft.rfft(kernel / kernel.sum(), size), size)
-    return dips(smooth[reach : reach + power.size])
+    inside = smooth[reach : reach + power.size]
+    block = max(1, round(1 / (PIXELS * resolving_power * step)))
+    return dips(inside[: inside.size // block * block].reshape(-1, block).mean(axis=1))
 
 
 def dark_lines(count: int, order: int) -> Found:

@@ -195,7 +195,8 @@ def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_p
         running.send_signal(signal.SIGINT)
         _, told = running.communicate(timeout=60)
         if running.returncode != 0:
-            assert (running.returncode, told) == (130, b"\nwavesim: interrupted\n")
+            assert running.returncode == 130
+            assert told.lstrip(b"\n") == b"wavesim: interrupted\n"  # a new line before it or not
             stopped += 1
         assert sorted(p.name for p in tmp_path.iterdir()) == ["a.h5", "a.png", "scene.toml"]
         wavesim.open_plate(tmp_path / "a.h5")  # every chunk carries a checksum
