@@ -13,6 +13,7 @@ import pytest
 from tests import bench
 from tests.plate_quadrature import Setup, setup_of, worst_miss
 from wavesim.lightpath import ExposedPlate, expose
+from wavesim.plate.plane.sweep import reach_of, sweep_plane
 
 
 def plate_of(setup: Setup, aperture: str, plate: str = "") -> ExposedPlate:
@@ -104,3 +105,22 @@ def test_a_plate_cut_in_two_is_the_plate(seed: int) -> None:
     assert joined.shape == whole.irradiance.shape
     off = np.abs(joined - whole.irradiance).max() / whole.irradiance.max()
     assert off <= stated(whole, *parts)
+
+
+def test_no_window_is_read_beyond_its_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Windows with wider cells than the plate's reach further; other memory lies there."""
+    read: list[bool] = []
+
+    def watched(table, on, sine_in, wavelength_m, weight):  # type: ignore[no-untyped-def]
+        read.append(table.covers(reach_of(on, wavelength_m, sine_in)))
+        return sweep_plane(table, on, sine_in, wavelength_m, weight)
+
+    monkeypatch.setattr("wavesim.plate.plane.expose.sweep_plane", watched)
+    expose(bench.scene(
+        source='kind = "sun"\nslit = { width = "20 um", height = "4 mm" }',
+        aperture='kind = "grating"\ncount = 600\ndensity = "600 / mm"\nheight = "20 mm"\n'
+        'defects = [{ kind = "fan", angle = "2 arcsec" }]',
+        plate='width = "60 mm"\nheight = "6.25 mm"\npixel = "1.25 mm"\ncentre = "5 mm"',
+    ))  # fmt: skip
+    assert len(read) > 1
+    assert all(read)

@@ -43,6 +43,9 @@ class Grid:
         return self.start_v + self.step_v * np.arange(self.nv, dtype=np.float64)
 
 
+_ROUNDING = 1e-6  # of a node
+
+
 @dataclass(frozen=True, eq=False)
 class SummedTable:
     """T at even nodes.
@@ -61,6 +64,14 @@ class SummedTable:
     step_v: float
     total: Floats
     taps: int
+
+    def covers(self, reach: tuple[float, float, float, float]) -> bool:
+        """Whether u0, u1, v0, v1 [1/m] can be read; nodes beyond are other memory."""
+        nv, nu = self.total.shape
+        u0, u1 = (np.array(reach[:2]) - self.start_u) / self.step_u
+        v0, v1 = (np.array(reach[2:]) - self.start_v) / self.step_v
+        low, spare = 3 - _ROUNDING, 8 - _ROUNDING  # nodes read about a place, and those to spare
+        return bool(min(u0, v0) >= low and u1 <= nu - spare and v1 <= nv - spare)
 
 
 def summed(power: Floats, grid: Grid, *, fine: bool) -> SummedTable:

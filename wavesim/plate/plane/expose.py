@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -168,8 +169,13 @@ def _all_at_once(
     twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
     finer = choose_waves(spectrum, twice, air=setting.air)
 
+    def covering(window: Frame) -> SummedTable:
+        """The table; one of its own for a window whose wide cells reach beyond the plate's."""
+        reach = reach_of(window, finer.bench_m, place.sine_in)
+        return table if table.covers(reach) else plane_table(aperture, plan_table(aperture, reach))
+
     def swept(window: Frame) -> Floats:
-        return _window(table, replace(setting, on=window), finer, half=half)
+        return _window(covering, replace(setting, on=window), finer, half=half)
 
     error = stage(
         "accuracy", measured_error, seen, place, source, size, shortest, swept, finer.power.size,
@@ -178,18 +184,21 @@ def _all_at_once(
     return seen, strip, replace(waves, error=error), plan, (), on
 
 
-def _window(table: SummedTable, setting: Setting, waves: Waves, *, half: bool) -> Floats:
+def _window(
+    covering: Callable[[Frame], SummedTable], setting: Setting, waves: Waves, *, half: bool
+) -> Floats:
     """Cells of a frame, of which the table may hold the upper half alone."""
     on = setting.on
     if not half or on.q[0] > -1e-9 * on.cell[1]:
-        return _cells(table, setting, waves)
+        return _cells(covering(on), setting, waves)
     k = int(np.searchsorted(on.q, -1e-9 * on.cell[1]))
     lower = Frame(-on.p[::-1], -on.q[: k + 1][::-1], (0, 0), straight=True)
-    cells = _cells(table, replace(setting, on=lower), waves)[::-1, ::-1]
+    cells = _cells(covering(lower), replace(setting, on=lower), waves)[::-1, ::-1]
     if k >= on.q.size - 1:
         return cells
     upper = Frame(on.p, on.q[k:], (0, 0), straight=True)
-    return np.concatenate([cells, _cells(table, replace(setting, on=upper), waves)])
+    more = _cells(covering(upper), replace(setting, on=upper), waves)
+    return np.concatenate([cells, more])
 
 
 def _each_wavelength(
