@@ -37,8 +37,8 @@ from wavesim.scene import load, parse
 @pytest.mark.parametrize(
     ("what", "mutants"),
     [
-        ("scenes", 40),
-        ("drawings", 16),
+        ("scenes", 24),
+        ("drawings", 8),
         ("plates", 40),
         ("tables", 25),
         ("displacements", 15),

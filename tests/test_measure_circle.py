@@ -189,9 +189,9 @@ def test_the_density_from_known_lines(how):
 
 
 def test_errors_of_the_fit_are_as_stated():
-    """Deviations over stated errors of pitch and unknown lines, 100 sets of 5 arcsec."""
+    """Deviations over stated errors of pitch and unknown lines, 40 sets of 5 arcsec."""
     ratios = []
-    for seed in range(100):
+    for seed in range(40):
         settings = told(np.random.default_rng(seed), sigma=5 * ARCSEC_RAD)
         table = from_circle(settings, Circle(None, reading_rad=5 * ARCSEC_RAD))
         fit = table.settled
