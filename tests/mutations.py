@@ -189,7 +189,9 @@ def _keep(place: Path, folder: Path, name: str) -> None:
 
 
 def peak_bytes() -> int:
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024
+    # ru_maxrss would begin at the peak of the process that started this one
+    status = Path("/proc/self/status").read_text()
+    return int(status.partition("VmHWM:")[2].split()[0]) * 1024
 
 
 def main(args: list[str]) -> None:
