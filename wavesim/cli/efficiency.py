@@ -32,8 +32,8 @@ _TABLES = (".csv", *PLATES)
 @click.command(
     short_help="Give the efficiency of each order of SCENE's grating, by rigorous theory.",
     epilog=examples(
-        'wavesim efficiency scenes/anomalies_across.toml --from "480 nm" --to "520 nm" \\\n'
-        "    --figure efficiency.png",
+        'wavesim efficiency scenes/anomalies_across.toml --from "480 nm" \\\n'
+        '    --to "520 nm" --figure efficiency.png',
         'wavesim efficiency scenes/blaze_orders.toml --order 1 --from "450 nm" \\\n'
         '    --to "550 nm" -o first_order.csv',
         'wavesim efficiency scenes/blaze_orders.toml --wavelength "546.1 nm" \\\n'
