@@ -95,6 +95,24 @@ def refuse_no_file(target: Path) -> None:
         raise OutputError("is not an ordinary file", file=target, expected=right)
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder, in one that is there; one that is there already serves.
+
+    Raises
+    ------
+    OutputError
+        It cannot be made, or something else has its name.
+    """
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"cannot be made: {error.strerror}",
+            file=folder,
+            expected="a folder with room that you may write to",
+        ) from error
+
+
 def report_full_disk(what: str, folder: Path, error: BaseException) -> None:
     """Say once, through the log, that a full disk keeps `what` from being stored in `folder`.
 

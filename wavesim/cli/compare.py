@@ -112,7 +112,7 @@ def _values(scene: Scene, given: dict[str, Any]) -> list[str | float]:
     import numpy as np
 
     from wavesim.scene import value_at
-    from wavesim.scene.changes import SI_UNITS
+    from wavesim.scene.units import SI_UNITS
 
     low, high = (_end(given[key], f"--{option}") for key, option in _ENDS.items())
     for end in _ENDS:
@@ -125,8 +125,9 @@ def _values(scene: Scene, given: dict[str, Any]) -> list[str | float]:
                          expected="the smaller value first")  # fmt: skip
     spaced = np.linspace if given["linear"] or low.value <= 0 else np.geomspace
     values = [float(value) for value in spaced(low.value, high.value, given["steps"])]
-    if low.dimension:
-        return [f"{value!r} {SI_UNITS.get(low.dimension, low.dimension)}" for value in values]
+    unit = SI_UNITS.get(low.dimension, low.dimension)
+    if unit:
+        return [f"{value!r} {unit}" for value in values]
     if isinstance(value_at(scene, given["key"]), int):
         return list(dict.fromkeys(round(value) for value in values))
     return list(values)

@@ -13,7 +13,7 @@ import click
 
 from wavesim.cli.common import echo_json, labelled, print_result, stem
 from wavesim.cli.options import PLATES, Whole, examples, json_option, writable
-from wavesim.errors import OutputError
+from wavesim.files import make_folder
 from wavesim.text import shutter
 
 if TYPE_CHECKING:
@@ -75,20 +75,9 @@ def _target(output: str | None, study_file: str) -> Path:
     path = Path(output) if output else Path(name)
     if path.suffix.lower() not in PLATES:
         if not path.suffix:
-            _folder(path)
+            make_folder(path)
         path /= name
     return writable(path, PLATES)
-
-
-def _folder(path: Path) -> None:
-    try:
-        path.mkdir(exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"cannot be made: {error.strerror}",
-            file=path,
-            expected="a folder that can be written to",
-        ) from None
 
 
 def _member_scene(plan: Plan, member: int) -> str:

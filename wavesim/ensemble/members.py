@@ -24,25 +24,13 @@ from wavesim.ensemble.plan import MOST_MEMBERS, Draw, Plan, Value, Vary
 from wavesim.errors import InputError, LimitError
 from wavesim.random_streams import as_level, words
 from wavesim.scene import Scene
-from wavesim.scene.units import UnitError, measure
+from wavesim.scene.units import SI_UNITS, UnitError, measure
 
 if TYPE_CHECKING:
     from wavesim.lightpath import LightPath
 
 Floats = NDArray[np.float64]
 
-_SI_UNITS = {
-    "length": "m",
-    "angle": "rad",
-    "time": "s",
-    "temperature": "K",
-    "pressure": "Pa",
-    "power": "W",
-    "lines per length": "/m",
-    "luminance": "cd/m^2",
-    "illuminance": "lx",
-    "fraction": "",
-}
 _STEP = 2.0**-53
 
 
@@ -257,7 +245,7 @@ def _unit_of(value: Value) -> str | None:
     if not isinstance(value, str):
         return ""
     try:
-        return _SI_UNITS.get(measure(value).dimension, "")
+        return SI_UNITS.get(measure(value).dimension, "")
     except UnitError:
         return None
 

@@ -15,8 +15,7 @@ from wavesim.ensemble.engine import Batch, Engine
 from wavesim.ensemble.exposing import Recorded, record
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import Plan
-from wavesim.errors import OutputError
-from wavesim.files import refuse_no_file
+from wavesim.files import make_folder, refuse_no_file
 
 _TASK_S = 0.7  # length of a batch: the engine's 5 ms a task are then under 1 %
 _MOST_IN_BATCH = 500
@@ -120,7 +119,7 @@ def run_study(
     target, begin = Path(output), time.monotonic()
     refuse_no_file(target)
     design, folder = Design(plan), parts.folder_of(target, plan.identity)
-    _make(folder)
+    make_folder(folder)
     before = parts.done(folder)
     left = [index for index in range(design.count) if index not in before]
     tell = progress or (lambda _: None)
@@ -182,17 +181,6 @@ def batches(left: list[int], member_s: float, workers: int) -> list[Batch]:
     size = max(1, min(int(_TASK_S / max(member_s, 1e-6)), _MOST_IN_BATCH))
     size = max(1, min(size, math.ceil(len(left) / (4 * workers))))
     return [tuple(left[k : k + size]) for k in range(0, len(left), size)]
-
-
-def _make(folder: Path) -> None:
-    try:
-        folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"cannot be made: {error.strerror}",
-            file=folder,
-            expected="a folder with room that you may write to",
-        ) from error
 
 
 def _bytes_of(first: Recorded, columns: int) -> int:

@@ -15,22 +15,10 @@ from wavesim.ensemble.members import quantity, si
 from wavesim.ensemble.plan import Value
 from wavesim.errors import InputError, WavesimError
 from wavesim.scene import Scene
-from wavesim.scene.units import UnitError, measure
+from wavesim.scene.units import SI_UNITS, UnitError, measure
 
 _RANGE = 2.5  # a value of the scene is searched from 1 / 2.5 to 2.5 times itself
 _WHOLE = ("count", "sides")
-_UNITS = {
-    "length": "m",
-    "angle": "rad",
-    "time": "s",
-    "temperature": "K",
-    "pressure": "Pa",
-    "power": "W",
-    "lines per length": "/m",
-    "luminance": "cd/m^2",
-    "illuminance": "lx",
-    "fraction": "",
-}
 
 
 @dataclass(frozen=True)
@@ -157,7 +145,7 @@ def _number(key: str, given: Any) -> float:
 
 
 def _unit(given: Any) -> str:
-    return _UNITS.get(measure(given).dimension, "") if isinstance(given, str) else ""
+    return SI_UNITS.get(measure(given).dimension, "") if isinstance(given, str) else ""
 
 
 def _limits(key: str, text: str, unit: str) -> tuple[float, float]:

@@ -21,12 +21,13 @@ from wavesim.errors import InputError, LimitError
 from wavesim.lightpath import ExposedPlate, LightPath
 from wavesim.live import views
 from wavesim.live.cost import require_affordable
-from wavesim.live.edits import Given, put, rewritten
+from wavesim.live.edits import Given, rewritten
 from wavesim.live.handles import Handle, handles_of, ratio_keys
 from wavesim.live.marks import Marks, marks_of, reference_wavelength
 from wavesim.live.views import View
 from wavesim.plate import Plate
 from wavesim.scene import Scene, from_tables, named_files, parse
+from wavesim.scene.changes import put
 from wavesim.scene.quantities import show
 
 TONES: dict[str, Callable[[], Tone]] = {"linear": Linear, "film": Film, "logarithmic": Logarithmic}

@@ -8,6 +8,7 @@ from pydantic.fields import FieldInfo
 from wavesim.live.handles import measure_of
 from wavesim.scene import Scene, Span
 from wavesim.scene.quantities import Quantity
+from wavesim.scene.units import SI_UNITS
 
 
 def scene_text(scene: Scene) -> str:
@@ -28,12 +29,6 @@ def _table(table: BaseModel) -> dict[str, object]:
     return written
 
 
-_UNITS = {
-    "length": "m", "angle": "rad", "time": "s", "lines per length": "/m", "temperature": "K",
-    "pressure": "Pa", "power": "W", "luminance": "cd/m^2", "illuminance": "lx",
-}  # fmt: skip
-
-
 def _value(value: object, field: FieldInfo) -> object:
     if isinstance(value, BaseModel):
         return _table(value)
@@ -43,5 +38,5 @@ def _value(value: object, field: FieldInfo) -> object:
         return f"{value.length_m!r} m" if value.rulings is None else value.rulings
     measure = measure_of(field)
     if isinstance(value, float) and isinstance(measure, Quantity) and measure.needs_unit:
-        return f"{value!r} {_UNITS[measure.dimension]}"
+        return f"{value!r} {SI_UNITS[measure.dimension]}"
     return value

@@ -15,10 +15,8 @@ if TYPE_CHECKING:
     from wavesim.scene.model import Scene
 
 _RIGHT = "a key of the scene with the tables that hold it, such as aperture.count"
-SI_UNITS = {
-    "length": "m", "angle": "rad", "temperature": "K", "pressure": "Pa", "time": "s", "power": "W",
-    "illuminance": "lx", "luminance": "cd/m^2", "lines per length": "1/m",
-}  # fmt: skip
+_SHORT_FORMS = {"beam": "diameter"}  # beam = "40 mm" stands for beam = { diameter = "40 mm" }
+_DEEPEST = 9  # tables within tables
 
 
 def changed(scene: Scene, changes: Mapping[str, Value], *, file: str | None = None) -> Scene:
@@ -43,7 +41,9 @@ def changed(scene: Scene, changes: Mapping[str, Value], *, file: str | None = No
     if data is None:
         return _changed_values(scene, changes, file)
     for key, value in changes.items():
-        _set(data, dotted(key), value, file)
+        put(data, key, value, file=file)
+        if dotted(key) == "exposure.time":
+            data["exposure"].pop("over", None)  # counts from the automatic time
     return parse(tomli_w.dumps(data), file=file).beside(scene.folder)
 
 
@@ -66,7 +66,7 @@ def value_at(scene: Scene, key: str) -> object:
     return values
 
 
-def _written(scene: Scene) -> dict[str, object] | None:
+def _written(scene: Scene) -> dict[str, Any] | None:
     """The file's own tables; None where the scene was built or altered in Python."""
     if not scene.text or _read(scene.text) != scene:
         return None
@@ -81,21 +81,38 @@ def _read(text: str) -> Scene:
     return parse(text)
 
 
-def _set(data: dict[str, object], key: str, value: Value, file: str | None) -> None:
-    table: object = data
-    *path, last = key.split(".")
-    for part in path:
-        if isinstance(table, dict) and not part.isdigit():
-            table = table.setdefault(part, {})
-        elif isinstance(table, list) and part.isdigit() and int(part) < len(table):
-            table = table[int(part)]
-        else:
-            raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_RIGHT)
-    if not isinstance(table, dict):
-        raise SceneError("leads nowhere in this scene", file=file, key=key, expected=_RIGHT)
-    table[last] = value
-    if key == "exposure.time":
-        table.pop("over", None)  # counts from the automatic time
+def put(tables: Any, key: str, value: Value | None, *, file: str | None = None) -> None:
+    """Set a dotted key in a scene's tables (plain ones or a TOML document's); None takes it out.
+
+    Tables that are not there are made, items of lists are not; a short form that stands for a
+    table (beam = "40 mm") becomes that table.
+
+    Raises
+    ------
+    SceneError
+        No table of this scene can hold the key.
+    """
+    *path, last = dotted(key).split(".")
+    table = tables
+    for part in path[:_DEEPEST]:
+        table = _inner(table, part)
+    if not isinstance(table, dict) or len(path) > _DEEPEST:
+        raise SceneError("leads nowhere in this scene", file=file, key=key[:80], expected=_RIGHT)
+    if value is None:
+        table.pop(last, None)
+    else:
+        table[last] = value
+
+
+def _inner(table: Any, part: str) -> Any:
+    """The table or list under a name or number; None where there can be none."""
+    if isinstance(table, list) and part.isdecimal() and int(part) < len(table):
+        return table[int(part)]
+    if not isinstance(table, dict) or part.isdecimal():
+        return None
+    if part in _SHORT_FORMS and isinstance(table.get(part), str):
+        table[part] = {_SHORT_FORMS[part]: table[part]}
+    return table.setdefault(part, {})
 
 
 def _resolved(scene: Scene) -> Any:

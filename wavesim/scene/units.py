@@ -50,6 +50,11 @@ def _units(dimension: str, factors: dict[str, str | Fraction]) -> dict[str, tupl
     return {unit: (dimension, Fraction(factor)) for unit, factor in factors.items()}
 
 
+SI_UNITS = {
+    "length": "m", "angle": "rad", "time": "s", "temperature": "K", "pressure": "Pa", "power": "W",
+    "lines per length": "/m", "luminance": "cd/m^2", "illuminance": "lx", "fraction": "",
+}  # fmt: skip
+
 _INCH_M = Fraction("0.0254")  # exact, international yard and pound agreement of 1959
 _PI = Fraction("3.14159265358979323846264338327950288419716939937510")
 

@@ -10,7 +10,6 @@ import numpy as np
 from wavesim.arrays import Floats
 from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene, value_at
-from wavesim.scene.changes import SI_UNITS
 from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
 from wavesim.study.compare.pattern import pitch_m, wavelength
@@ -128,7 +127,7 @@ def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[lis
     InputError
         The scene has no such key, or what stands there is no number.
     """
-    from wavesim.scene.units import measure
+    from wavesim.scene.units import SI_UNITS, measure
 
     old = value_at(scene, key)
     if isinstance(old, bool) or not isinstance(old, int | float):
