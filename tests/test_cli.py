@@ -226,7 +226,7 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
             "f.jpg: has an unsupported file type (found '.jpg'); expected",
         ),
         ("animate three.toml --vary count=1,2", "count: does not belong here; expected count in"),
-        ("animate three.toml --vary a.b.c=1 -o a.mp4", "a.mp4: has an unsupported file type"),
+        ("animate three.toml --vary a.b.c=1 -o a.avi", "a.avi: has an unsupported file type"),
         (
             "animate three.toml --vary aperture.x.0.y=1",
             "leads nowhere in this scene; expected a key",

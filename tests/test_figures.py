@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -461,8 +462,8 @@ def test_lines_fit_and_lose_no_word() -> None:
 def test_unknown_ending(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match=r"\.png or \.pdf or \.svg"):
         figures.save(figures.sheet([fine()]), tmp_path / "f.jpg")
-    with pytest.raises(OutputError, match=r"\.gif or \.png or \.webp"):
-        figures.animate([fine()], tmp_path / "f.mp4")
+    with pytest.raises(OutputError, match=r"\.gif or \.png or \.webp or \.mp4"):
+        figures.animate([fine()], tmp_path / "f.avi")
 
 
 def test_no_such_folder(tmp_path: Path) -> None:
@@ -476,7 +477,7 @@ def test_no_such_folder(tmp_path: Path) -> None:
         (lambda: figures.sheet([]), "needs at least one plate"),
         (lambda: figures.sheet([fine()], labels=["a", "b"]), r"labels: .*found 2.*expected 1"),
         (lambda: figures.sheet([fine()], marks=[]), r"marks: .*found 0.*expected 1"),
-        (lambda: figures.sheet([fine()], size="poster"), "page or web or slide"),
+        (lambda: figures.sheet([fine()], size="poster"), "page or a4 or letter or web or slide"),
         (lambda: figures.sheet([fine()] * 40, size="slide"), "too many plates"),
         (
             lambda: figures.failure_figure(
@@ -494,6 +495,39 @@ def test_no_such_folder(tmp_path: Path) -> None:
 def test_wrong_requests(wrong: Callable[[], object], says: str) -> None:
     with pytest.raises(InputError, match=says):
         wrong()
+
+
+# --- paper
+
+
+@pytest.mark.parametrize(
+    ("paper", "points"),
+    # ISO 216: 210 x 297 mm; ANSI/ASME Y14.1 size A, "letter": 8.5 x 11 in; a point is 1/72 in
+    [("a4", (210 / 25.4 * 72, 297 / 25.4 * 72)), ("letter", (8.5 * 72, 11 * 72))],
+)
+def test_a_sheet_of_paper_with_a_bar_of_100_mm(
+    paper: str, points: tuple[float, float], tmp_path: Path
+) -> None:
+    """Page size from the PDF itself; the bar from the pixels of the PNG, whose density it says."""
+    look = figures.size_for(paper, bar=True)
+    figures.save(figures.sheet([fine(), fine()], size=look), tmp_path / "f.pdf")
+    box = re.search(rb"/MediaBox \[ ([\d. ]+) \]", (tmp_path / "f.pdf").read_bytes())
+    assert box is not None
+    assert [float(n) for n in box[1].split()[2:]] == pytest.approx(points, abs=0.1)
+    figures.save(figures.sheet([fine()], size=look), tmp_path / "f.png")
+    with Image.open(tmp_path / "f.png") as picture:
+        per_mm = picture.info["dpi"][0] / 25.4
+        foot = np.asarray(picture.convert("L"))[-int(25 * per_mm) :]
+    line = foot[(foot < 90).sum(axis=1).argmax()]
+    ends = np.flatnonzero(line < 90)
+    assert (ends[-1] - ends[0]) / per_mm == pytest.approx(100.0, abs=0.4)
+    with pytest.raises(InputError, match="297 mm high" if paper == "a4" else "279 mm high"):
+        figures.sheet([fine()] * 30, size=look)
+
+
+def test_a_bar_is_for_paper() -> None:
+    with pytest.raises(InputError, match="on paper only"):
+        figures.size_for("slide", bar=True)
 
 
 # --- moving pictures

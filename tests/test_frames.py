@@ -12,7 +12,7 @@ from PIL import Image
 
 from tests.bench import scene
 from wavesim.cli.animate import command
-from wavesim.errors import InputError, SceneError
+from wavesim.errors import InputError, OutputError, SceneError
 from wavesim.lightpath import expose
 from wavesim.scene import Scene, parse
 from wavesim.study.frames import at_time, together, varied
@@ -99,10 +99,91 @@ def test_the_command_writes_a_moving_picture(tmp_path: Path) -> None:
     assert result.exit_code == 0, result.output
     told = json.loads(result.output)
     assert [frame["value"] for frame in told["frames"]] == [1, 2, 5]
-    assert len({frame["exposure_s"] for frame in told["frames"]}) == 1
+    times = [frame["exposure_s"] for frame in told["frames"]]
+    assert times[0] > times[1] > times[2]  # each as bright as the others: one slit is no darker
     with Image.open(output) as picture:
         assert picture.format == "GIF"
         assert picture.n_frames == 3
+
+
+def _shown(tmp_path: Path, ending: str, *options: str) -> tuple[Path, str]:
+    name, output = tmp_path / "five.toml", tmp_path / f"slits{ending}"
+    name.write_text(small().text)
+    words = [str(name), "--vary", "aperture.count=1,3", "-o", str(output), *options]
+    result = CliRunner().invoke(command, words)
+    assert result.exit_code == 0, result.output
+    return output, result.output
+
+
+def test_full_brightness_from_the_first_frame(tmp_path: Path) -> None:
+    """The brightest pixel of every plate is white; with one time for all, one slit is dim.
+
+    A slide's paper and letters are nowhere quite white.
+    """
+    for options, white in (((), True), (("--one-time",), False)):
+        output, _ = _shown(tmp_path, ".png", "--size", "slide", *options)
+        with Image.open(output) as film:
+            first = np.asarray(film.convert("RGB"))
+        assert bool((first == 255).all(axis=2).sum() > 50) is white
+
+
+def test_the_caution_can_be_left_out(tmp_path: Path) -> None:
+    name = tmp_path / "sun.toml"
+    name.write_text(scene(source='kind = "sun"\nlines = false', plate=PLATE).text)
+    high = {}
+    for options in ((), ("--no-caution",)):
+        words = [str(name), "--vary", "aperture.count=1", "-o", str(tmp_path / "a.png"), *options]
+        result = CliRunner().invoke(command, words)
+        assert "never look at the Sun" in " ".join(result.output.split())
+        with Image.open(tmp_path / "a.png") as picture:
+            high[options] = picture.height
+    assert high[("--no-caution",)] < high[()]
+
+
+def test_mp4_plays_for_as_long_as_it_says(tmp_path: Path) -> None:
+    """Decoded by FFmpeg: 2 plates of 0.2 s, the last one twice, in the colours of the PNG."""
+    av = pytest.importorskip("av")
+    output, _ = _shown(tmp_path, ".mp4", "--seconds", "0.2")
+    same, _ = _shown(tmp_path, ".png", "--seconds", "0.2")
+    with av.open(str(output)) as film:
+        stream = film.streams.video[0]
+        shown = [frame.to_ndarray(format="rgb24").astype(int) for frame in film.decode(stream)]
+        assert float(stream.duration * stream.time_base) == pytest.approx(0.6)
+        assert stream.codec_context.name == "h264"
+    with Image.open(same) as picture:
+        wanted = []
+        for number in range(2):
+            picture.seek(number)
+            wanted.append(np.asarray(picture.convert("RGB"), dtype=int))
+    assert len(shown) == 15
+    for frame, want in ((shown[0], wanted[0]), (shown[-1], wanted[1])):
+        difference = np.abs(frame - want[: frame.shape[0], : frame.shape[1]])
+        assert np.median(difference) <= 2
+        assert difference.mean() < 4
+    assert np.abs(shown[0] - shown[-1]).mean() > 4
+
+
+def test_mp4_without_its_library_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("wavesim.figures.movie.find_spec", lambda _: None)
+    name, output = tmp_path / "five.toml", tmp_path / "slits.mp4"
+    name.write_text(small().text)
+    result = CliRunner().invoke(
+        command, [str(name), "--vary", "aperture.count=1,3", "-o", str(output)]
+    )
+    assert isinstance(result.exception, OutputError)
+    assert 'expected pip install "wavesim[video]", or .gif, .png or .webp' in str(result.exception)
+    assert not output.exists()
+
+
+def test_a_title_true_of_every_frame() -> None:
+    """A scene called "Five slits" shows one in the first frame: the title names what is varied."""
+    from wavesim.cli.animate import _heading
+
+    assert _heading("aperture.count", [1, 2, 5]) == "aperture.count = 1, 2, 5"
+    many = _heading("bench.turn", [f"{k} deg" for k in range(30)])
+    assert many == "bench.turn = 0 deg, 1 deg, 2 deg, 3 deg, \N{HORIZONTAL ELLIPSIS}, 29 deg"
 
 
 @pytest.mark.parametrize("vary", ["aperture.count", "=1,2", "aperture.count=1,,2"])

@@ -7,12 +7,24 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import Progress, check_apart, echo_json, name_of, progress, scene_named
+from wavesim.cli.common import (
+    Progress,
+    cautions,
+    check_apart,
+    echo_json,
+    labelled,
+    name_of,
+    progress,
+    scene_named,
+)
 from wavesim.cli.options import Number, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
     from wavesim.scene import Scene
+
+
+_MOST_NAMED = 6  # values in a title
 
 
 @click.command(
@@ -29,13 +41,13 @@ if TYPE_CHECKING:
     "--vary", required=True, metavar="KEY=VALUE,VALUE...",
     help="Key of the scene and its values, as a scene file writes them (texts without quotes).",
 )  # fmt: skip
-@figure_options("plates.gif", "web", ".gif", ".png", ".webp")
+@figure_options("plates.gif", "web", ".gif", ".png", ".webp", ".mp4")
 @click.option(
     "--seconds", type=Number(0.02, 600), default=1.0, show_default=True, help="Time for each frame."
 )
 @click.option(
-    "--each", is_flag=True,
-    help="Expose every frame for its own time, instead of all for the shortest one.",
+    "--one-time", is_flag=True,
+    help="Expose all frames for one time, the shortest of theirs, to compare their light.",
 )  # fmt: skip
 @json_option
 def command(
@@ -43,16 +55,18 @@ def command(
     vary: str,
     output: Path,
     seconds: float,
-    each: bool,
+    one_time: bool,
     size: str,
     title: str,
+    bar: bool,
+    no_caution: bool,
     as_json: bool,
 ) -> None:
     """Make an animation of SCENE: slits added, a grating turned, an exposure growing.
 
     SCENE is a scene file, or a plate file (.h5), whose scene is taken. Every value of --vary makes
-    a frame. All frames are exposed for the same time, the one that suits the brightest; where the
-    exposure itself is varied, for the times given.
+    a frame, exposed for its own time; with --one-time all are exposed for the time that suits the
+    brightest. MP4 needs pip install "wavesim[video]".
     """
     from wavesim.study.frames import varied
 
@@ -62,19 +76,29 @@ def command(
     check_apart(output, scene_file, *scenes)
     with progress(name_of(scene, scene_file)) as show:
         labels = [f"{key.rpartition('.')[2].replace('_', ' ')}: {value}" for value in values]
-        plates = _plates(scenes, labels, show, common=not each and not key.startswith("exposure."))
+        plates = _plates(scenes, labels, show, common=one_time)
         show("pictures")
-        from wavesim.figures import animate
+        from wavesim.figures import animate, size_for
 
-        heading = title or f"{name_of(scene, scene_file)}, {key} varied"
-        animate(plates, output, labels=labels, seconds=seconds, size=size, title=heading)
+        look = size_for(size, caution=not no_caution, bar=bar)
+        heading = title or _heading(key, values)
+        animate(plates, output, labels=labels, seconds=seconds, size=look, title=heading)
     times = [plate.exposure_s for plate in plates]
     if as_json:
         frames = [{"value": v, "exposure_s": t} for v, t in zip(values, times, strict=True)]
         echo_json({"scene_file": scene_file, "animation_file": str(output), "key": key,
                    "frames": frames})  # fmt: skip
     else:
-        click.echo(f"{len(plates)} frame{'' if len(plates) == 1 else 's'} in {output}")
+        count = f"{len(plates)} frame{'' if len(plates) == 1 else 's'}"
+        click.echo(labelled([("written", f"{count} in {output}"), *cautions(plates)]))
+
+
+def _heading(key: str, values: list[str | int | float | bool]) -> str:
+    """What is varied, and over what: true of every frame, as the scene's own title is not."""
+    texts = [str(value) for value in values]
+    if len(texts) > _MOST_NAMED:
+        texts = [*texts[: _MOST_NAMED - 2], "\N{HORIZONTAL ELLIPSIS}", texts[-1]]
+    return f"{key} = {', '.join(texts)}"
 
 
 def _values(text: str) -> tuple[str, list[str | int | float | bool]]:

@@ -19,6 +19,7 @@ from wavesim.errors import OutputError, one_line
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
+    from wavesim.plate import Plate
     from wavesim.scene import Scene
 
 Progress = Callable[[str], None]
@@ -141,6 +142,13 @@ def name_of(scene: Scene, scene_file: str) -> str:
 def labelled(rows: Sequence[tuple[str, str]]) -> str:
     """Rows of a label and a text, the texts wrapped and aligned."""
     return results.labelled([results.Sentence(*row) for row in rows], width())
+
+
+def cautions(plates: Sequence[Plate]) -> list[tuple[str, str]]:
+    """Rows of the plates' cautions for the eyes, each once."""
+    return [
+        ("caution", text) for text in dict.fromkeys(t for p in plates for t in p.report.cautions)
+    ]
 
 
 def print_result(found: results.Result, *more: tuple[str, str]) -> None:

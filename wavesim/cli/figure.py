@@ -8,13 +8,22 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import check_apart, echo_json, is_plate, plate_named, progress, scene_named
+from wavesim.cli.common import (
+    cautions,
+    check_apart,
+    echo_json,
+    is_plate,
+    labelled,
+    plate_named,
+    progress,
+    scene_named,
+)
 from wavesim.cli.options import FIGURES, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from wavesim.figures import Mark
+    from wavesim.figures import Mark, Size
     from wavesim.lightpath import ExposedPlate
 
 _DRAW = ("plate", "map", "colours")
@@ -56,6 +65,8 @@ def command(
     log: bool,
     title: str,
     size: str,
+    bar: bool,
+    no_caution: bool,
     as_json: bool,
 ) -> None:
     """Draw one plate with its profile, or where its colours go.
@@ -64,8 +75,9 @@ def command(
     wavesim study wrote.
     """
     if _is_study(name):
+        look = _look(size, bar, no_caution)
         _draw_study(
-            name, output, what or "", number or "", title=title, size=size, mark=mark, log=log
+            name, output, what or "", number or "", title=title, size=look, mark=mark, log=log
         )
         _say(output, what or "study", as_json=as_json)
         return
@@ -83,11 +95,18 @@ def command(
         show("figure")
         from wavesim.figures import save
 
-        save(_drawn(plate, what, mark or "orders", log=log, title=title, size=size), output)
+        look = _look(size, bar, no_caution)
+        save(_drawn(plate, what, mark or "orders", log=log, title=title, size=look), output)
     if as_json:
         echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what})
     else:
-        click.echo(f"written     {output}")
+        click.echo(labelled([("written", str(output)), *cautions([plate])]))
+
+
+def _look(size: str, bar: bool, no_caution: bool) -> Size:
+    from wavesim.figures import size_for
+
+    return size_for(size, caution=not no_caution, bar=bar)
 
 
 def _is_study(name: str) -> bool:
@@ -100,7 +119,7 @@ def _is_study(name: str) -> bool:
 
 
 def _draw_study(
-    name: str, output: Path, what: str, number: str, *, title: str, size: str, mark: str | None,
+    name: str, output: Path, what: str, number: str, *, title: str, size: Size, mark: str | None,
     log: bool,
 ) -> None:  # fmt: skip
     for option, given in (("--mark", mark), ("--log", log)):
@@ -122,7 +141,7 @@ def _say(output: Path, what: str, *, as_json: bool) -> None:
 
 
 def _drawn(
-    plate: ExposedPlate, what: str, mark: str, *, log: bool, title: str, size: str
+    plate: ExposedPlate, what: str, mark: str, *, log: bool, title: str, size: Size
 ) -> Figure:
     from wavesim import figures
 

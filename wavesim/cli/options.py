@@ -210,17 +210,23 @@ def line_options(command: _Command) -> _Command:
 
 
 def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], _Command]:
-    """-o, --title and --size of a command that draws."""
+    """-o, --title, --size, --bar and --no-caution of a command that draws."""
     output = click.option(
         "-o", "output", type=Output(*endings), default=name, show_default=True,
         help=f"Write here: {', '.join(endings[:-1])} or {endings[-1]}.",
     )  # fmt: skip
     title = click.option("--title", metavar="WORDS", default="", help="Title above the picture.")
     sizes = click.option(
-        "--size", type=click.Choice(["page", "slide", "web"]), default=size, show_default=True,
-        help="For paper, projector or screen.",
+        "--size", type=click.Choice(["page", "a4", "letter", "slide", "web"]), default=size,
+        show_default=True,
+        help="For a page of text, a sheet of A4 or letter paper, a projector or a screen.",
     )  # fmt: skip
-    return lambda command: output(title(sizes(command)))
+    bar = click.option("--bar", is_flag=True, help="A bar of 100 mm to check a print with.")
+    caution = click.option(
+        "--no-caution", is_flag=True,
+        help="Leave the caution out of the picture; it stays in the text.",
+    )  # fmt: skip
+    return lambda command: output(title(sizes(bar(caution(command)))))
 
 
 def refuse_repetition(option: click.Option) -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from wavesim.cli.common import echo_json, plate_named, progress, scene_named
+from wavesim.cli.common import cautions, echo_json, labelled, plate_named, progress, scene_named
 from wavesim.cli.options import FIGURES, examples, figure_options, json_option
 
 
@@ -20,7 +20,15 @@ from wavesim.cli.options import FIGURES, examples, figure_options, json_option
 @click.argument("names", metavar="SCENE...", nargs=-1, required=True)
 @figure_options("sheet.png", "page", *FIGURES)
 @json_option
-def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json: bool) -> None:
+def command(
+    names: tuple[str, ...],
+    output: Path,
+    title: str,
+    size: str,
+    bar: bool,
+    no_caution: bool,
+    as_json: bool,
+) -> None:
     """Draw several plates on one labelled sheet, on one scale.
 
     Each SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
@@ -29,11 +37,13 @@ def command(names: tuple[str, ...], output: Path, title: str, size: str, as_json
     with progress("sheet") as show:
         plates = [plate_named(n, scene, show) for n, scene in zip(names, scenes, strict=True)]
         show("figure")
-        from wavesim.figures import save, sheet
+        from wavesim.figures import save, sheet, size_for
 
-        save(sheet(plates, title=title, size=size), output)
+        look = size_for(size, caution=not no_caution, bar=bar)
+        save(sheet(plates, title=title, size=look), output)
     if as_json:
         rows = [{"file": n, "title": p.scene.title} for n, p in zip(names, plates, strict=True)]
         echo_json({"sheet_file": str(output), "plates": rows})
     else:
-        click.echo(f"{len(plates)} plate{'' if len(plates) == 1 else 's'} on {output}")
+        count = f"{len(plates)} plate{'' if len(plates) == 1 else 's'}"
+        click.echo(labelled([("written", f"{count} on {output}"), *cautions(plates)]))

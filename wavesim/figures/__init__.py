@@ -14,10 +14,12 @@ from wavesim.figures.marks import Mark, order_marks, order_positions
 from wavesim.figures.plates import plate_figure
 from wavesim.figures.profiles import line_profile_figure
 from wavesim.figures.sheets import sheet
-from wavesim.figures.style import PAGE, SLIDE, WEB, Size, Words, save
+from wavesim.figures.style import A4, LETTER, PAGE, SLIDE, WEB, Size, Words, save, size_for
 from wavesim.figures.wavelengths import wavelength_position_map
 
 __all__ = [
+    "A4",
+    "LETTER",
     "PAGE",
     "SLIDE",
     "WEB",
@@ -33,6 +35,7 @@ __all__ = [
     "plate_figure",
     "save",
     "sheet",
+    "size_for",
     "spectrum_at_point",
     "wavelength_position_map",
 ]

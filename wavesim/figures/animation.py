@@ -12,13 +12,14 @@ from PIL import Image, ImageColor
 
 from wavesim.colorimetry import Rendering
 from wavesim.errors import within
+from wavesim.figures.movie import check_movies, write_mp4
 from wavesim.figures.sheets import one_each, sheet
 from wavesim.figures.strips import range_of
 from wavesim.figures.style import Size, size_named
 from wavesim.files import check_ending, replacing
 from wavesim.plate import Plate
 
-FORMATS = (".gif", ".png", ".webp")
+FORMATS = (".gif", ".png", ".webp", ".mp4")
 _WIDTH_PX = 1200
 _NEAR = 8  # Pillow's search for the nearest colour tells no finer apart
 
@@ -36,23 +37,30 @@ def animate(
     """Write plates as an animation that repeats, all on one scale; atomically.
 
     GIF has 256 colours a frame and dithers; animated PNG (.png) and WebP (.webp) keep them all.
+    MP4 (.mp4) is for players and slides, does not repeat by itself, and needs PyAV.
 
     Parameters
     ----------
-    path : ends in .gif, .png or .webp
+    path : ends in .gif, .png, .webp or .mp4
     seconds : [s] for which each plate stands; the last one stands twice as long
 
     Raises
     ------
     OutputError
-        Another ending, or a place that cannot be written.
+        Another ending, a place that cannot be written, or an MP4 without an encoder.
     InputError
         No plates, labels that do not fit them, or a time that is not positive.
     """
     kind = check_ending(path, FORMATS)
     within("seconds", seconds, 0.02, 600.0)
+    if kind == ".mp4":
+        check_movies(path)
     size = size_named(size)
     frames = _frames(plates, labels, size, title, rendering)
+    if kind == ".mp4":
+        with replacing(path) as temporary:
+            write_mp4(temporary, frames, seconds)
+        return
     times = [round(1000 * seconds)] * len(frames)
     times[-1] *= 2
     if kind == ".gif":

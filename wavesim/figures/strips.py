@@ -137,7 +137,7 @@ def write_cautions(page: Sheet, frame: Frame, text: str) -> None:
         small = size.tiny_pt
         page.text(
             frame.left_in,
-            page.height_in - lines_in(text, small) - 0.25 * size.line_in(),
+            page.height_in - page.foot_in - lines_in(text, small) - 0.25 * size.line_in(),
             text,
             fontsize=small,
             color=size.quiet,

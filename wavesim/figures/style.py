@@ -12,15 +12,17 @@ import math
 import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import matplotlib as mpl
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.text import Text
 
 from wavesim.errors import InputError, one_of
@@ -52,6 +54,9 @@ class Size:
     accent: str = VERMILION
     series: tuple[str, ...] = (BLUE, VERMILION, GREEN, PURPLE, ORANGE)
     fill: float = 0.55  # opacity of a coloured area under a curve
+    page_in: float | None = None  # height of the sheet of paper; the figure stands at its top
+    caution: bool = True  # whether cautions for the eyes stand on the figure
+    bar: bool = False  # whether a bar of 100 mm stands at the foot
 
     @property
     def small_pt(self) -> float:
@@ -85,7 +90,29 @@ SLIDE = Size(
     series=(SKY_BLUE, ORANGE, "#35C99A", PURPLE, YELLOW),
     fill=0.85,
 )
-SIZES = {size.name: size for size in (PAGE, WEB, SLIDE)}
+A4 = replace(PAGE, name="a4", width_in=210 / 25.4, page_in=297 / 25.4, dpi=300.0)  # ISO 216
+LETTER = replace(PAGE, name="letter", width_in=8.5, page_in=11.0, dpi=300.0)  # ANSI/ASME Y14.1
+SIZES = {size.name: size for size in (PAGE, A4, LETTER, WEB, SLIDE)}
+_BAR_MM, _BAR_LINES = 100.0, 2.6
+_MARGIN_IN = 0.35
+_BAR_WORDS = "100 mm: if a ruler says otherwise, print again without fitting to the page"
+
+
+def size_for(name: str, *, caution: bool = True, bar: bool = False) -> Size:
+    """The size of that name, with or without cautions and a bar of 100 mm.
+
+    Raises
+    ------
+    InputError
+        An unknown name, or a bar on what is not printed.
+    """
+    size = size_named(name)
+    if bar and name not in ("page", "a4", "letter"):
+        raise InputError(
+            "has a bar of 100 mm on paper only", key="size", value=name,
+            expected='"page", "a4" or "letter"',
+        )  # fmt: skip
+    return replace(size, caution=caution, bar=bar)
 
 
 def size_named(size: str | Size) -> Size:
@@ -181,11 +208,22 @@ class Sheet:
     width_in: float
     height_in: float
 
+    @property
+    def margin_in(self) -> float:
+        """White above and below on a sheet of paper [in]; places count from below it."""
+        return 0.0 if self.size.page_in is None else _MARGIN_IN
+
+    @property
+    def foot_in(self) -> float:
+        """Height from the lowest place to the bar of 100 mm, or to the lower margin [in]."""
+        bar = _BAR_LINES * self.size.line_in() if self.size.bar else 0.0
+        return bar + 2 * self.margin_in
+
     def axes(self, left: float, top: float, width: float, height: float) -> Axes:
         """Axes whose upper left corner lies at (left, top)."""
         box = (
             left / self.width_in,
-            1 - (top + height) / self.height_in,
+            1 - (self.margin_in + top + height) / self.height_in,
             width / self.width_in,
             height / self.height_in,
         )
@@ -193,7 +231,7 @@ class Sheet:
 
     def text(self, left: float, top: float, text: str, **style: Any) -> Text:
         """Text hanging from (left, top); `style` as matplotlib takes it."""
-        place = left / self.width_in, 1 - top / self.height_in
+        place = left / self.width_in, 1 - (self.margin_in + top) / self.height_in
         return self.figure.text(*place, plain(text), **{"ha": "left", "va": "top", **style})
 
     def note(self, left: float, top: float, text: str, **style: Any) -> Text:
@@ -247,9 +285,16 @@ def blank(size: Size, height_in: float) -> Sheet:
     Raises
     ------
     InputError
-        The content asks for more pixels than a picture may have.
+        The content asks for more pixels than a picture may have, or does not fit the paper.
     """
-    height = height_in if size.height_in is None else size.height_in
+    wanted = height_in + Sheet(Figure(), size, size.width_in, 1.0).foot_in
+    if size.page_in is not None and wanted > size.page_in:
+        raise InputError(
+            f"asks for {wanted * 25.4:.0f} mm of paper that is {size.page_in * 25.4:.0f} mm high",
+            key="size", value=size.name,
+            expected='fewer or lower plates, or size "page", which is as high as its content',
+        )  # fmt: skip
+    height = size.height_in or size.page_in or wanted
     if height * size.dpi > _MOST_PIXELS:
         times = height / size.width_in
         raise InputError(
@@ -258,7 +303,31 @@ def blank(size: Size, height_in: float) -> Sheet:
         )  # fmt: skip
     figure = Figure(figsize=(size.width_in, height), dpi=size.dpi, facecolor=size.paper)
     FigureCanvasAgg(figure)
-    return Sheet(figure, size, size.width_in, height)
+    sheet = Sheet(figure, size, size.width_in, height)
+    if size.bar:
+        _draw_bar(sheet)
+    return sheet
+
+
+def _draw_bar(sheet: Sheet) -> None:
+    """A bar of 100 mm, a tick every 10 mm, by which a print is checked."""
+    size, line = sheet.size, sheet.size.line_in()
+    left, base = 0.035 * sheet.width_in, sheet.height_in - 2 * sheet.margin_in - 1.8 * line
+    step = _BAR_MM / 25.4 / 10
+    _draw_line(sheet, (left, left + 10 * step), (base, base), 1.0)
+    for part in range(11):
+        high = (0.5 if part % 5 == 0 else 0.3) * line
+        _draw_line(sheet, (left + part * step,) * 2, (base - high, base), 0.6)
+    sheet.note(left, base + 0.3 * line, _BAR_WORDS, fontsize=size.tiny_pt)
+
+
+def _draw_line(
+    sheet: Sheet, x_in: tuple[float, float], y_in: tuple[float, float], points: float
+) -> None:
+    across = np.array(x_in) / sheet.width_in
+    down = 1 - (sheet.margin_in + np.array(y_in)) / sheet.height_in
+    ink = sheet.size.ink
+    sheet.figure.add_artist(Line2D(across, down, lw=points, color=ink, solid_capstyle="butt"))
 
 
 def annotate(
@@ -281,7 +350,12 @@ def annotate(
 
 
 def cautions_of(texts: Iterable[str], size: Size, width_in: float) -> str:
-    """Cautions for the eyes, each sentence once, in lines as small as may still be read."""
+    """Cautions for the eyes, each sentence once, in lines as small as may still be read.
+
+    None for a size that leaves them out.
+    """
+    if not size.caution:
+        return ""
     return wrapped(sentences_once(texts), width_in, size.tiny_pt)
 
 
