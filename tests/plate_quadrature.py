@@ -153,7 +153,9 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
     source_x, source_y, spread = _source(scene, span, setup.height_m, short)
     x = (np.arange(setup.count) - (setup.count - 1) / 2) * setup.pitch_m
     nodes = [_gauss(pixel / focal * w / short) for w in (span, setup.height_m)]
-    lean = math.cos(alpha) * math.tan(scene.source.slit.turn_rad) if scene.source.slit else 0.0
+    slit = scene.source.slit
+    lean = math.cos(alpha) * math.tan(slit.turn_rad) if slit else 0.0
+    wedge = _wedge(scene)
     factor = spread if spectrum.kind_of_level == "radiance" else math.cos(alpha)
     out = []
     for row, column in places:
@@ -162,10 +164,20 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
         weight = np.outer(nodes[1][1], nodes[0][1]) / 4
         total = _pixel(
             px, py, weight, wave, power, x, (setup.width_m, setup.height_m),
-            source_x, source_y, (math.sin(alpha), math.cos(axis), math.sin(axis), focal, lean),
+            source_x, source_y, (math.sin(alpha), math.cos(axis), math.sin(axis), focal),
+            (lean, wedge),
         )  # fmt: skip
         out.append(total * factor)
     return np.array(out)
+
+
+def _wedge(scene: Scene) -> float:
+    """Change of the slit's width along it, relative, for each sine of height; the lines' upper
+    ends come from below."""
+    slit, focal = scene.source.slit, scene.bench.collimator_m
+    if slit is None or focal is None:
+        return 0.0
+    return -2 * math.tan(slit.jaws_rad / 2) * focal / slit.width_m
 
 
 def _waves(spectrum: object, path_m: float) -> tuple[np.ndarray, np.ndarray]:
@@ -218,8 +230,9 @@ def _slit_power(u, x, w):  # type: ignore[no-untyped-def]
 
 
 @compiled(fastmath=False)
-def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame):  # type: ignore[no-untyped-def]
-    sin_in, c, s, f, lean = frame
+def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame, errors):  # type: ignore[no-untyped-def]
+    sin_in, c, s, f = frame
+    lean, wedge = errors
     total = 0.0
     middle = np.zeros(1)
     straight = 1e-7 / (x[-1] - x[0] + size[0])  # of the wavelength: a bend that moves nothing
@@ -228,19 +241,18 @@ def _pixel(px, py, weight, wave, power, x, size, source_x, source_y, frame):  # 
             for i in range(px.size):
                 r = math.sqrt(px[i] ** 2 + py[j] ** 2 + f * f)
                 p, q = (px[i] * c + f * s) / r, py[j] / r
-                light = across = last = 0.0
+                light = across = last = wide = 0.0
                 for m in range(source_y[0].size):
                     t = source_y[0][m]
                     bend = sin_in * (math.sqrt(1 - t * t) - 1)  # a tall slit enters at a slant
                     bend += lean * t  # a turned slit: x = y tan(turn)
-                    if m == 0 or abs(bend - last) > straight * wave[b]:
-                        across, last = 0.0, bend
+                    if m == 0 or abs(bend - last) > straight * wave[b] or wedge != 0:
+                        across, last, wide = 0.0, bend, 1 + wedge * t
                         for k in range(source_x[0].size):
-                            u = (sin_in + p + source_x[0][k] + bend) / wave[b]
+                            u = (sin_in + p + source_x[0][k] * wide + bend) / wave[b]
                             across += source_x[1][k] * _slit_power(u, x, size[0])
-                    light += (
-                        source_y[1][m] * _slit_power((q + t) / wave[b], middle, size[1]) * across
-                    )
+                    high = _slit_power((q + t) / wave[b], middle, size[1])
+                    light += source_y[1][m] * wide * high * across
                 jac = f * (f * c - px[i] * s) / r**4
                 total += weight[j, i] * power[b] * light * jac / wave[b] ** 2
     return total

@@ -80,6 +80,7 @@ GOOD: dict[str, Table] = {
         bench={**_LENSES, "beam": {"diameter": "40 mm", "profile": "gaussian"}}
     ),
     "turned slit": _scene(source={**_SUN, "slit": {**_SLIT, "turn": "1 deg"}}),
+    "slit like a wedge": _scene(source={**_SUN, "slit": {**_SLIT, "jaws": "0.05 deg"}}),
     "near field": _scene(bench={"source_distance": "2 m", "plate_distance": "3 m"}),
     "blurred": _scene(
         bench={

@@ -14,7 +14,9 @@ from pydantic import BaseModel
 from wavesim import aperture, light, plate
 from wavesim.scene import Scene, named_files
 
-_SLIT_SIZE = frozenset(f"source.slit.{key}" for key in ("width_m", "height_m", "turn_rad"))
+_SLIT_SIZE = frozenset(
+    f"source.slit.{key}" for key in ("width_m", "height_m", "turn_rad", "jaws_rad")
+)
 _LEVEL = frozenset({"source.filters", "source.luminance_cd_m2", "source.illuminance_lx"})
 _SHOWN = frozenset({"title", "exposure"})
 _OPTICS = frozenset(

@@ -11,6 +11,7 @@ All take the same and end in `Computed`; `path_of` says which one a scene takes.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from wavesim import aperture, plate
 from wavesim.aperture import Aperture, needs_strips
@@ -22,6 +23,9 @@ from wavesim.plate import Bins, Columns, Computed, Geometry, Stage
 from wavesim.scene import Plane, Scene
 from wavesim.scene.plate import CoarsePlate
 from wavesim.scene.quantities import show
+
+if TYPE_CHECKING:
+    from wavesim.plate.jaws import Wedged
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
@@ -35,7 +39,8 @@ def path_of(scene: Scene) -> Path:
     Raises
     ------
     LimitError
-        A turned source slit anywhere but before straight rulings in the far field.
+        A source slit that is turned or whose jaws are not parallel, anywhere but before straight
+        rulings in the far field.
     """
     if isinstance(scene.aperture, Plane):
         found: Path = plane
@@ -43,15 +48,24 @@ def path_of(scene: Scene) -> Path:
         found = rulings_resolved
     else:
         found = rulings_far if scene.bench.far_field else rulings_near
-    slit = scene.source.slit
-    if slit is not None and slit.turn_rad and found is not rulings_far:
-        raise LimitError(
-            "is computed before straight rulings in the far field only",
-            key="source.slit.turn", value=show(slit.turn_rad, "angle"),
-            expected="no turn; or slits, wires or a grating between a collimator and a camera in "
-            "focus, without aberrations, outline, fan or bow, and a beam that covers them",
-        )  # fmt: skip
+    if found is not rulings_far:
+        _refuse_bench_errors(scene)
     return found
+
+
+def _refuse_bench_errors(scene: Scene) -> None:
+    """Errors of the bench that are computed before straight rulings in the far field only."""
+    slit = scene.source.slit
+    for key in ("turn", "jaws"):
+        angle = getattr(slit, f"{key}_rad", 0.0)
+        if angle:
+            raise LimitError(
+                "is computed before straight rulings in the far field only",
+                key=f"source.slit.{key}", value=show(angle, "angle"),
+                expected=f"no {key}; or slits, wires or a grating between a collimator and a "
+                "camera in focus, without aberrations, outline, fan or bow, and a beam that covers "
+                "them",
+            )  # fmt: skip
 
 
 def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
@@ -62,10 +76,14 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
     rows = stage("rows", plate.rows, ruled.along, geometry, columns.node_m)
     error = bins.error + rows.error  # allowed; of a whole plate it is measured
     if not isinstance(scene.plate, CoarsePlate):
-        error = stage("accuracy", plate.measured_error, columns, field, geometry, bins, ruled, rows,
-                      spectrum, scene.bench.air)  # fmt: skip
+        looked_at = geometry.middle_row if geometry.slit_wedge else geometry  # bowed otherwise
+        error = stage("accuracy", plate.measured_error, columns, field, looked_at, bins, ruled,
+                      rows, spectrum, scene.bench.air)  # fmt: skip
     error += plate.leaning_error(columns, geometry, ruled.height_m)
     light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2)
+    if geometry.slit_wedge:
+        found = _wedged(scene, spectrum, ruled, geometry, light, stage)
+        light, error = found.light, error + found.error
     return Computed(
         light=light,
         opening=ruled,
@@ -79,6 +97,28 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
         half_m=max(abs(edge) for edge in ruled.span_m),
         notes=ruled.limits,
     )
+
+
+def _wedged(
+    scene: Scene,
+    spectrum: Spectrum,
+    ruled: Aperture,
+    geometry: Geometry,
+    parallel: plate.Light,
+    stage: Stage,
+) -> Wedged:
+    """The light behind a source slit whose jaws are not parallel."""
+    from wavesim.plate.jaws import wedged
+
+    def columns(place: Geometry) -> Columns:
+        bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
+        return columns_of(ruled, place, bins, stage)[1]
+
+    def rows(place: Geometry, found: Columns) -> plate.Rows:
+        return stage("rows", plate.rows, ruled.along, place, found.node_m)
+
+    area = scene.plate.pixel_area_m2
+    return wedged(columns, rows, geometry, parallel, width_m=ruled.width_m, pixel_area_m2=area)
 
 
 def columns_of(

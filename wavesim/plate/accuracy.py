@@ -76,21 +76,23 @@ def measured_error(
 
 
 def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
-    """Error of a pixel's light, of the brightest pixel, where a turned slit makes lines lean.
+    """Error of a pixel's light, of the brightest pixel, where a slit is turned or a wedge.
 
     Each row is given the slit's point at -q, or its end. Rulings of height h take light from all
     points, as sinc^2 of h (q + q_s) / lambda; about the image's middle that is even, at its end the
     mean is off by lambda / h (ln(2 pi n) + gamma) / (2 pi^2), n the slit's height over lambda / h
     (its first moment on one side), and never by more than the slit's height. That costs the slope
-    times the shift. A row averages over its own height, too: r^2 / 24 times the second difference,
-    r the lean over a pixel's height in pixels. Slope and curve are the steepest of the middle row.
+    times the shift, or, where the jaws stand too near to each other to see, their distance. A row
+    averages over its own height, too: r^2 / 24 times the second difference, r the lean over a
+    pixel's height in pixels. Slope and curve are the steepest of the middle row.
 
     Raises
     ------
     LimitError
         More than 0.1: rulings too low to tell the slit's points apart.
     """
-    if place.slit_lean == 0 or place.slit_rise is None:
+    lean, wedge = abs(place.slit_lean), abs(place.slit_wedge)
+    if lean + wedge == 0 or place.slit_rise is None or place.slit_sines is None:
         return 0.0
     total = columns.light @ sensitivities(columns.node_m)
     total = total[:, 3] / max(float(total[:, 3].max()), 1e-300)
@@ -98,15 +100,18 @@ def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
     fringe = float(columns.node_m.max()) / height_m
     moment = math.log1p(4 * math.pi * place.slit_rise / fringe) + np.euler_gamma
     reach = min(fringe * moment / (2 * math.pi**2), 2 * place.slit_rise)
-    shift = abs(place.slit_lean) * reach / place.pixel_sine
+    shift = (lean + wedge) * reach / place.pixel_sine
+    width = place.slit_sines[1] - place.slit_sines[0]
     tall = float(place.y_edges_m[1] - place.y_edges_m[0]) / place.focal_m
-    own = abs(place.slit_lean) * tall / place.pixel_sine
-    error = _LEANING * slope * shift + _MARGIN * curve * own**2 / 24
+    own = (lean + wedge) * tall / place.pixel_sine
+    moved = max(slope * shift, 2 * wedge * reach / width)
+    error = _LEANING * moved + _MARGIN * curve * own**2 / 24
     if error > _MOST_LEANING:
         raise LimitError(
             f"leaves rows uncertain by {min(error, 1.0):.2g} of the brightest pixel: rulings of "
             f"{height_m * 1e3:.3g} mm spread the light along the slit",
-            key="source.slit.turn", expected="a smaller angle, taller rulings or a wider slit",
+            key="source.slit.turn" if lean > wedge else "source.slit.jaws",
+            expected="a smaller angle, taller rulings or a wider slit",
         )  # fmt: skip
     return error
 

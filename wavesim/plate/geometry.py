@@ -40,6 +40,8 @@ class Geometry:
     slit_sines : lower and upper offset of sin(alpha) across the source slit, or None
     slit_rise : sine of half the source slit's height, or None
     slit_lean : change of sin(alpha) along the slit for each sine of height: cos(alpha) tan(turn)
+    slit_wedge : the same of either jaw away from the slit's middle, for each sine of height on the
+        plate: cos(alpha) tan(half the angle between the jaws)
     focal_m : [m] what turns tan(angle) into x: the plate's distance, defocus included
     axis_rad : beta_0, angle of the camera's axis
     """
@@ -54,6 +56,7 @@ class Geometry:
     focal_m: float
     axis_rad: float
     slit_lean: float = 0.0
+    slit_wedge: float = 0.0
 
     @property
     def x_m(self) -> Floats:
@@ -77,6 +80,12 @@ class Geometry:
     def rows(self) -> int:
         """Pixel rows, ny."""
         return self.y_edges_m.size - 1
+
+    @property
+    def middle_row(self) -> Geometry:
+        """The same with one row as high as a pixel, whose lines are straight."""
+        half = float(self.y_edges_m[1] - self.y_edges_m[0]) / 2
+        return replace(self, y_edges_m=np.array([-half, half]))
 
     @property
     def half_rows(self) -> int:
@@ -121,7 +130,11 @@ class Geometry:
         return x_of_beta(np.arcsin(sine), self.axis_rad, self.focal_m)
 
     def straightened(self, y_m: float) -> Floats:
-        """x on the middle line [m] that gets the light of each pixel edge at height y.
+        """x on the middle line [m] that gets the light of each pixel edge at height y."""
+        return self.x_of_sine(np.clip(self.straightened_sine(y_m), -1.0, 1.0))
+
+    def straightened_sine(self, y_m: float) -> Floats:
+        """sin(beta) on the middle line that gets the light of each pixel edge at height y.
 
         Lines of a grating are bowed for two reasons, both exact here: the plate's points at
         height y see the rulings foreshortened, and with a tall source slit the light that gets
@@ -133,8 +146,19 @@ class Geometry:
         if self.slit_rise is not None:
             q = y_m / math.hypot(self.focal_m, y_m)
             sine = sine + self.sine_in * (math.sqrt(1 - min(q * q, 1.0)) - 1)
-            sine = sine - self.slit_lean * min(max(q, -self.slit_rise), self.slit_rise)
-        return self.x_of_sine(np.clip(sine, -1.0, 1.0))
+            sine = sine - self.slit_lean * self._within_slit(y_m)
+        return sine
+
+    def jaws(self, y_m: float) -> tuple[float, float]:
+        """Lower and upper offset of sin(alpha) of the jaws where the light at height y entered."""
+        lo, hi = self.slit_sines or (0.0, 0.0)
+        wider = self.slit_wedge * self._within_slit(y_m)
+        return lo - wider, hi + wider
+
+    def _within_slit(self, y_m: float) -> float:
+        """q of the height y, or of the end of the slit's image."""
+        rise = self.slit_rise or 0.0
+        return min(max(y_m / math.hypot(self.focal_m, y_m), -rise), rise)
 
 
 def geometry_of(scene: Scene) -> Geometry:
@@ -160,7 +184,8 @@ def geometry_of(scene: Scene) -> Geometry:
         slit_rise=_slit_rise(scene),
         focal_m=focal,
         axis_rad=axis,
-        slit_lean=_slit_lean(scene),
+        slit_lean=_of_slit(scene, "turn_rad"),
+        slit_wedge=_of_slit(scene, "jaws_rad", 0.5),
     )
     if bare.pixel_sine < _FINEST:
         raise LimitError(
@@ -185,9 +210,10 @@ def _slit_rise(scene: Scene) -> float | None:
     return math.sin(math.atan(slit.height_m / 2 / focal))
 
 
-def _slit_lean(scene: Scene) -> float:
-    slit = scene.source.slit
-    return 0.0 if slit is None else math.cos(scene.bench.alpha_rad) * math.tan(slit.turn_rad)
+def _of_slit(scene: Scene, key: str, part: float = 1.0) -> float:
+    """cos(alpha) times the tangent of that part of an angle of the source slit."""
+    angle = getattr(scene.source.slit, key, 0.0)
+    return math.cos(scene.bench.alpha_rad) * math.tan(part * angle)
 
 
 def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:

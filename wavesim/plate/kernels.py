@@ -215,3 +215,56 @@ def bend_rows(power, edges, wanted, out):  # type: ignore[no-untyped-def]
                 if i > 0:
                     out[row, i - 1, c] = at - before[c]
                 before[c] = at
+
+
+@compiled()
+def spread_rows(power, edges, low, high, out):  # type: ignore[no-untyped-def]
+    """Powers (ny, n, c) between `edges` (n + 1,) as boxes of places: out (ny, m, c).
+
+    Each edge of out's columns stands for all places from `low` to `high` (ny, m + 1) at once: the
+    cumulative power, a monotone cubic, is integrated between the two. `edges` are even; slopes are
+    those of the quartic through five of them, held within monotone limits (Fritsch & Carlson).
+    """
+    n = power.shape[1]
+    channels = power.shape[2]
+    total = np.zeros((n + 1, channels))
+    slope = np.zeros((n + 1, channels))
+    area = np.zeros((n + 1, channels))
+    at = np.zeros((2, channels))
+    before = np.zeros(channels)
+    for row in range(power.shape[0]):
+        for c in range(channels):
+            for i in range(n):
+                total[i + 1, c] = total[i, c] + power[row, i, c]
+            for i in range(2, n - 1):
+                left, right = power[row, i - 1, c], power[row, i, c]
+                wide = power[row, i - 2, c] + power[row, i + 1, c]
+                most = 3 * min(left, right)
+                rise = min(max((7 * (left + right) - wide) / 12, 0.0), max(most, 0.0))
+                slope[i, c] = rise / (edges[i + 1] - edges[i])
+            for i in range(n):
+                h = edges[i + 1] - edges[i]
+                bend = (slope[i, c] - slope[i + 1, c]) * h / 12
+                area[i + 1, c] = area[i, c] + h * ((total[i, c] + total[i + 1, c]) / 2 + bend)
+        j = np.zeros(2, np.int64)
+        for i in range(low.shape[1]):
+            for side in range(2):
+                x = low[row, i] if side == 0 else high[row, i]
+                x = min(max(x, edges[0]), edges[n])
+                k = j[side]
+                while k < n - 1 and edges[k + 1] <= x:
+                    k += 1
+                j[side] = k
+                h = edges[k + 1] - edges[k]
+                t = (x - edges[k]) / h
+                for c in range(channels):
+                    a = slope[k, c] * h
+                    b = slope[k + 1, c] * h
+                    d = total[k + 1, c] - total[k, c]
+                    bend = (3 * d - 2 * a - b) / 3 + t * (a + b - 2 * d) / 4
+                    at[side, c] = area[k, c] + h * t * (total[k, c] + t * (a / 2 + t * bend))
+            for c in range(channels):
+                mean = at[1, c] - at[0, c]
+                if i > 0:
+                    out[row, i - 1, c] = mean - before[c]
+                before[c] = mean

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -69,6 +69,14 @@ class Rows:
     scale: Floats
     between: tuple[FewFunctions, ...]
     error: float = 0.0
+
+    def some(self, which: slice) -> Rows:
+        """The same of some rows."""
+        few = (
+            FewFunctions(f.basis, (f.parts[0][:, which], f.parts[1][:, which]))
+            for f in self.between
+        )
+        return replace(self, share=self.share[:, :, which], between=tuple(few))
 
 
 def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:

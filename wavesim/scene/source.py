@@ -25,6 +25,7 @@ from wavesim.scene.quantities import (
     VisibleWavelength,
     Wavelength,
     complaint,
+    show,
 )
 from wavesim.scene.rules import exactly_one, not_both
 
@@ -72,6 +73,31 @@ class SourceSlit(Model):
         " to greater x",
         examples=["1 deg"],
     )
+    jaws_rad: Annotated[float, Quantity("angle", "0.2 deg", -math.pi / 4, math.pi / 4)] = Field(
+        0.0,
+        description="angle between the jaws, of which width is the mean distance; above zero the"
+        " lines are wider at their upper ends",
+        examples=["0.2 deg"],
+    )
+
+    @property
+    def ends_m(self) -> tuple[float, float]:
+        """Width [m] where the lines' lower ends come from, and where their upper ends do."""
+        change = self.height_m * math.tan(self.jaws_rad / 2)
+        return self.width_m - change, self.width_m + change
+
+    @model_validator(mode="after")
+    def _open(self) -> Self:
+        if min(self.ends_m) <= 0:
+            most = 2 * math.atan(self.width_m / self.height_m)
+            raise complaint(
+                f"closes the slit of {show(self.width_m, 'length')} over its height of"
+                f" {show(self.height_m, 'length')}",
+                key="jaws",
+                value=show(self.jaws_rad, "angle"),
+                expected=f"less than {show(most, 'angle')}, a wider slit or a lower one",
+            )
+        return self
 
 
 class BandpassFilter(Model):
