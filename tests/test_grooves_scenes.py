@@ -218,6 +218,36 @@ def test_curves_are_kept_between_runs(tmp_path: Path, monkeypatch: pytest.Monkey
     assert len(sorted(tmp_path.glob("grooves-*"))) == 2
 
 
+def test_efficiencies_are_the_same_on_every_machine(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many processors share the work, and whatever the cache holds, empty or warm."""
+    coarse = made(aperture={"density": "300 / mm"})
+    printed = []
+    for processors in (1, 3, 3):
+        monkeypatch.setenv("WAVESIM_CACHE", str(tmp_path / str(processors)))
+        monkeypatch.setattr("os.cpu_count", lambda n=processors: n)
+        found = wavesim.efficiency(coarse, order=2, from_="400 nm", to="420 nm", points=11)
+        printed.append((found.text(), found.orders[0].across))
+        wavesim.efficiency(coarse, order=2, from_="405 nm", to="410 nm", points=5)
+    assert printed[0][0] == printed[1][0] == printed[2][0]
+    assert np.array_equal(printed[1][1], printed[2][1])
+    assert printed[1][1] == pytest.approx(printed[0][1], abs=1e-9)  # rounding alone
+
+
+def test_a_flat_peak_says_how_far_its_place_is_known() -> None:
+    """A parabola 1 - (x / w)^2 is within its error e of the top over 2 w sqrt(e)."""
+    from wavesim.study.efficiency.peaks import peak_of
+
+    x = np.linspace(-1.0, 2.0, 4001)
+    peak = peak_of(1, x, 0.8 * (1 - (x / 2.0) ** 2), 0.8e-4)
+    assert (peak.at, peak.efficiency) == pytest.approx((0.0, 0.8), abs=1e-3)
+    assert peak.uncertainty == pytest.approx(2.0 * 1e-2, rel=1e-3)
+    assert (peak.low, peak.high) == pytest.approx((-1.0, math.sqrt(2)), abs=1e-3)
+    assert not peak.at_end
+    assert peak_of(1, x, x + 2, 1e-3).at_end
+
+
 def test_compare_says_where_scalar_efficiencies_fail() -> None:
     """Perfect conductor at its blaze: row E2 along the grooves; Marechal & Stroke 1959 across."""
     from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG

@@ -12,6 +12,7 @@ import hashlib
 import io
 import os
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -35,19 +36,22 @@ def grid(
     shape: Shape,
     *,
     what: str = "sun",
+    room: str = "light",
 ) -> Reals:
     """The array that `make` gives, from the cache if it was made before.
 
     Parameters
     ----------
     table, settings
-        All that the array depends on; their digest, with this package's version, is the name.
+        All that the array depends on; their digest, with that of the code, is the name.
     shape
         What the array must have; a file with another is computed anew.
     what
         Beginning of the file's name.
+    room
+        Folder of the package whose code makes the array: an array of other code is not read.
     """
-    key = _digest(table, settings)
+    key = _digest(table, settings, room)
     path = _folder() / f"{what}-{key}.npy"
     stored = _read(path, key, shape)
     if stored is not None:
@@ -66,12 +70,21 @@ def _folder() -> Path:
     return platformdirs.user_cache_path("wavesim")
 
 
-def _digest(table: Reals, settings: tuple[float | str, ...]) -> str:
+def _digest(table: Reals, settings: tuple[float | str, ...], room: str) -> str:
+    digest = hashlib.sha256(np.ascontiguousarray(table).tobytes())
+    digest.update(repr((settings, _code(room))).encode())
+    return digest.hexdigest()[:24]
+
+
+@cache
+def _code(room: str) -> str:
+    """Digest of the source of a folder of this package, and its version."""
     from wavesim import __version__
 
-    digest = hashlib.sha256(np.ascontiguousarray(table).tobytes())
-    digest.update(repr((settings, __version__)).encode())
-    return digest.hexdigest()[:24]
+    digest = hashlib.sha256(__version__.encode())
+    for path in sorted((Path(__file__).parent / room).rglob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
 
 
 def _seal(key: str, payload: bytes | memoryview) -> bytes:

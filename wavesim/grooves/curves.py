@@ -33,6 +33,10 @@ _PROBES = (0.02, 0.4, 0.8)  # of the range: where truncations are compared
 _MOST_POINTS = 4000
 
 
+_Values = Callable[[Floats, Integers], Floats]  # (places, stretch of each) -> (n, channels)
+_Wanted = tuple[float, float, int, int]  # a, b, intervals, stretch
+
+
 @dataclass(frozen=True, eq=False)
 class Path:
     """Wavelength and angle along a curve.
@@ -49,11 +53,15 @@ class Path:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """One part [a, b] with values (n + 1, channels) at its Chebyshev points."""
+    """One part [a, b] with values (n + 1, channels) at its Chebyshev points.
+
+    `stretch` numbers the stretch between two breaks that it belongs to.
+    """
 
     a: float
     b: float
     value: Floats
+    stretch: int = 0
     foretold: float = 1e-12  # by how much the last refinement was missed; so little: none yet
 
     @property
@@ -123,12 +131,15 @@ def curve(
     """
     vacuum = path.vacuum_m(breaks)
     orders = all_orders(surface, vacuum, waves_for(surface, vacuum, path.sine_in(breaks)))
+    # every stretch has one mesh, whatever is computed in it: its curves are smooth
+    shortest = np.array([path.vacuum_m(np.array(ends)).min() for ends in pairwise(breaks)])
     probe = breaks[0] + (breaks[-1] - breaks[0]) * np.array(_PROBES)
-    level, error, size = _level(surface, path, probe, orders, tolerance, method)
+    meshed = shortest[np.searchsorted(breaks, probe) - 1]
+    level, error, size = _level(surface, path, probe, orders, tolerance, method, meshed)
     worst = [0.0]
 
-    def values(x: Floats) -> Floats:
-        found, _ = _at(surface, path, x, orders, method, level)
+    def values(x: Floats, stretch: Integers) -> Floats:
+        found, _ = _at(surface, path, x, orders, method, level, shortest[stretch])
         worst[0] = max(worst[0], float(np.abs(found.balance).max()))
         return _channels(found)
 
@@ -140,11 +151,17 @@ def curve(
 
 
 def _at(
-    surface: Surface, path: Path, x: Floats, orders: Integers, method: MethodName, level: int
+    surface: Surface,
+    path: Path,
+    x: Floats,
+    orders: Integers,
+    method: MethodName,
+    level: int,
+    meshed_m: Floats | None = None,
 ) -> tuple[Amplitudes, int]:
     vacuum = path.vacuum_m(x)
     waves = waves_for(surface, vacuum, path.sine_in(x))
-    return amplitudes(surface, vacuum, waves, method, level, orders)
+    return amplitudes(surface, vacuum, waves, method, level, orders, meshed_m=meshed_m)
 
 
 def _level(
@@ -154,12 +171,13 @@ def _level(
     orders: Integers,
     tolerance: float,
     method: MethodName,
+    meshed_m: Floats,
 ) -> tuple[int, Floats, int]:
     """The coarsest level that the next finer one confirms, its error (2,) and functions."""
-    coarse, size = _at(surface, path, probe, orders, method, 0)
+    coarse, size = _at(surface, path, probe, orders, method, 0, meshed_m)
     best: tuple[int, Floats, int] | None = None
     for level in range(1, FINEST + 1):
-        fine, finer = _at(surface, path, probe, orders, method, level)
+        fine, finer = _at(surface, path, probe, orders, method, level, meshed_m)
         apart = difference(fine, coarse)
         if best is None or apart.max() < best[1].max():
             best = level - 1, apart.max(axis=1), size
@@ -183,23 +201,21 @@ def _turned(parts: list[Part], orders: int) -> tuple[Part, ...]:
     """Channels by m instead of n = -m."""
     column = np.arange(4 * orders).reshape(4, orders)[:, ::-1].ravel()
     column = np.concatenate([column, 4 * orders + np.arange(2)])
-    return tuple(Part(p.a, p.b, p.value[:, column]) for p in parts)
+    return tuple(replace(p, value=p.value[:, column]) for p in parts)
 
 
-def _sampled(
-    values: Callable[[Floats], Floats], breaks: Floats, tolerance: float
-) -> tuple[list[Part], int, float]:
+def _sampled(values: _Values, breaks: Floats, tolerance: float) -> tuple[list[Part], int, float]:
     """Parts that are interpolated to the tolerance; number of places; error foretold."""
-    waiting = [(float(a), float(b)) for a, b in pairwise(breaks)]
     narrowest = _NARROWEST * (breaks[-1] - breaks[0])
-    open_parts = _fill(values, [(a, b, _FIRST) for a, b in waiting])
+    open_parts = _fill(
+        values, [(float(a), float(b), _FIRST, k) for k, (a, b) in enumerate(pairwise(breaks))]
+    )
     computed, sampling, done = sum(p.size + 1 for p in open_parts), 0.0, list[Part]()
     while open_parts:
-        asked = [(p.a, p.b, 2 * p.size) for p in open_parts]
         refined = _refined(values, open_parts)
-        computed += sum(n // 2 for _, _, n in asked)
+        computed += sum(part.size for part in open_parts)
         again: list[Part] = []
-        halves: list[tuple[float, float, int]] = []
+        halves: list[_Wanted] = []
         for coarse, fine in zip(open_parts, refined, strict=True):
             missed = _missed(coarse, fine)
             # misses fall geometrically: the finer points miss by the square over the last
@@ -212,9 +228,11 @@ def _sampled(
                 again.append(fine)
             else:
                 middle = (fine.a + fine.b) / 2
-                halves += [(fine.a, middle, _FIRST), (middle, fine.b, _FIRST)]
+                halves += [
+                    (fine.a, middle, _FIRST, fine.stretch), (middle, fine.b, _FIRST, fine.stretch)
+                ]  # fmt: skip
         open_parts = again + _fill(values, halves)
-        computed += sum(n + 1 for _, _, n in halves)
+        computed += (_FIRST + 1) * len(halves)
     return sorted(done, key=lambda part: part.a), computed, sampling
 
 
@@ -223,23 +241,32 @@ def _points(a: float, b: float, size: int) -> Floats:
     return np.asarray(a + (b - a) * np.sin(np.pi * s / 2) ** 2)
 
 
-def _fill(values: Callable[[Floats], Floats], wanted: list[tuple[float, float, int]]) -> list[Part]:
+def _fill(values: _Values, wanted: list[_Wanted]) -> list[Part]:
     if not wanted:
         return []
-    places = [_points(*part) for part in wanted]
-    found = np.split(values(np.concatenate(places)), np.cumsum([p.size for p in places])[:-1])
-    return [Part(a, b, value) for (a, b, _), value in zip(wanted, found, strict=True)]
+    places = [_points(a, b, size) for a, b, size, _ in wanted]
+    found = _at_all(values, places, [stretch for _, _, _, stretch in wanted])
+    return [
+        Part(a, b, value, stretch) for (a, b, _, stretch), value in zip(wanted, found, strict=True)
+    ]
 
 
-def _refined(values: Callable[[Floats], Floats], parts: list[Part]) -> list[Part]:
+def _at_all(values: _Values, places: list[Floats], stretch: list[int]) -> list[Floats]:
+    """Values of some stretches, each at its own places, asked for in one go."""
+    size = [p.size for p in places]
+    found = values(np.concatenate(places), np.repeat(np.array(stretch, dtype=np.intp), size))
+    return np.split(found, np.cumsum(size)[:-1])
+
+
+def _refined(values: _Values, parts: list[Part]) -> list[Part]:
     """The same parts with twice as many intervals; only the new places are computed."""
     places = [_points(p.a, p.b, 2 * p.size)[1::2] for p in parts]
-    found = np.split(values(np.concatenate(places)), np.cumsum([p.size for p in places])[:-1])
+    found = _at_all(values, places, [p.stretch for p in parts])
     finer = []
     for part, new in zip(parts, found, strict=True):
         value = np.empty((2 * part.size + 1, part.value.shape[1]))
         value[::2], value[1::2] = part.value, new
-        finer.append(Part(part.a, part.b, value))
+        finer.append(Part(part.a, part.b, value, part.stretch))
     return finer
 
 

@@ -122,21 +122,33 @@ def amplitudes(
     method: MethodName,
     level: int,
     order: Integers | None = None,
+    *,
+    meshed_m: Floats | None = None,
 ) -> tuple[Amplitudes, int]:
-    """Amplitudes at one level of refinement, and its number of functions."""
+    """Amplitudes at one level of refinement, and its largest number of functions.
+
+    Parameters
+    ----------
+    meshed_m : (b,) for each wavelength, the one whose mesh it takes; default the shortest. What
+        is computed at a wavelength depends on this alone, not on how the work is shared.
+    """
     if order is None:
         order = all_orders(surface, vacuum, waves)
-    _, size = method_for(surface, vacuum[[int(np.argmin(vacuum))]], method, level)
-    step = batch(waves, size)
+    meshed = np.full(vacuum.size, vacuum.min()) if meshed_m is None else meshed_m
     workers = min(os.cpu_count() or 1, 8)
-    step = min(step, max(1, -(-vacuum.size // workers)))
-    # the mesh follows the shortest wavelength of a part
-    ranked = np.argsort(vacuum, kind="stable")
-    parts = [ranked[i : i + step] for i in range(0, vacuum.size, step)]
+    parts: list[tuple[Floats, Integers]] = []
+    largest = 0
+    for shortest in np.unique(meshed):
+        mine = np.flatnonzero(meshed == shortest)
+        _, size = method_for(surface, vacuum[mine], method, level, meshed_m=shortest)
+        step = min(batch(waves, size), max(1, -(-vacuum.size // workers)))
+        parts += [(shortest, mine[i : i + step]) for i in range(0, mine.size, step)]
+        largest = max(largest, size)
 
-    def work(chosen: Integers) -> Amplitudes:
+    def work(part: tuple[Floats, Integers]) -> Amplitudes:
+        shortest, chosen = part
         local = vacuum[chosen]
-        solver, _ = method_for(surface, local, method, level)
+        solver, _ = method_for(surface, local, method, level, meshed_m=shortest)
         above = np.asarray(surface.eps(surface.above, local).real, dtype=np.complex128)
         below = None if surface.below is None else surface.eps(surface.below, local)
         return scatter(solver, waves.part(chosen), above, below, order)
@@ -146,8 +158,8 @@ def amplitudes(
     else:
         with ThreadPoolExecutor(max_workers=workers) as pool:
             found = list(pool.map(work, parts))
-    back = np.argsort(np.concatenate(parts), kind="stable")
-    return _joined(found, back), size
+    back = np.argsort(np.concatenate([chosen for _, chosen in parts]), kind="stable")
+    return _joined(found, back), largest
 
 
 def _joined(found: list[Amplitudes], back: Integers) -> Amplitudes:

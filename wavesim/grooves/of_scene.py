@@ -214,6 +214,7 @@ def wavelength_curve(
         lambda: encoded(curve(of.surface, path, breaks, tolerance=tolerance)),
         (None, width(orders)),
         what="grooves",
+        room="grooves",
     )
     return decoded(stored)
 

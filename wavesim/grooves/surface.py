@@ -58,13 +58,19 @@ class Surface:
 
 
 def method_for(
-    surface: Surface, wavelength_m: Floats, name: MethodName, level: int
+    surface: Surface,
+    wavelength_m: Floats,
+    name: MethodName,
+    level: int,
+    *,
+    meshed_m: float | None = None,
 ) -> tuple[Method, int]:
     """The method and its number of functions at a level of refinement, 0 (coarse) to FINEST.
 
     Parameters
     ----------
-    wavelength_m : (b,) in vacuum; the shortest sets the mesh
+    wavelength_m : (b,) in vacuum
+    meshed_m : the wavelength whose mesh is taken; default the shortest
 
     Raises
     ------
@@ -86,17 +92,23 @@ def method_for(
             key="groove",
             expected="the coordinate-transformation method",
         )
+    turns = _turns(surface, float(wavelength_m.min()) if meshed_m is None else meshed_m)
     if layers is not None:
-        return _modal(surface, layers, wavelength_m, name, level)
+        return _modal(surface, layers, wavelength_m, name, level, turns)
     assert relief is not None
-    return _coordinate(surface, relief, wavelength_m, level)
+    return _coordinate(surface, relief, wavelength_m, level, turns)
+
+
+def _turns(surface: Surface, wavelength_m: float) -> float:
+    """Wavelengths to a pitch, in the medium of the highest index."""
+    index = _largest_index(surface, np.array([wavelength_m]))
+    return index * surface.pitch_m / wavelength_m
 
 
 def _coordinate(
-    surface: Surface, relief: Relief, wavelength_m: Floats, level: int
+    surface: Surface, relief: Relief, wavelength_m: Floats, level: int, turns: float
 ) -> tuple[Method, int]:
     levels, degree = (_EDGED if relief.corner.size else _SMOOTH)[level]
-    turns = _largest_index(surface, wavelength_m) * surface.pitch_m / wavelength_m.min()
     longest = _PHASE / (2 * math.pi * turns * relief.speed)
     even = 0.5 if relief.corner.size == 0 else 1.0
     if relief.corner.size and relief.corner.size < 4:
@@ -126,7 +138,12 @@ class _Coated(CoordinateMethod):
 
 
 def _modal(
-    surface: Surface, layers: tuple[Layer, ...], wavelength_m: Floats, name: MethodName, level: int
+    surface: Surface,
+    layers: tuple[Layer, ...],
+    wavelength_m: Floats,
+    name: MethodName,
+    level: int,
+    turns: float,
 ) -> tuple[Method, int]:
     if surface.coating:
         raise LimitError(
@@ -134,7 +151,6 @@ def _modal(
             key="coating",
             expected="a profile with inclined facets",
         )
-    turns = _largest_index(surface, wavelength_m) * surface.pitch_m / wavelength_m.min()
     functions: Fourier | Polynomials
     if name == "fourier":
         functions = Fourier(int(turns) + 10 * 2**level)

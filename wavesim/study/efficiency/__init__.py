@@ -16,13 +16,13 @@ from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating
+from wavesim.study.efficiency.peaks import PLACES, absorption_peak, peak_of
 from wavesim.study.efficiency.result import Anomaly, Efficiency, OrderEfficiency, Peak
 
 __all__ = ["Anomaly", "Efficiency", "OrderEfficiency", "Peak", "efficiency"]
 
 _FROM_M, _TO_M = 380e-9, 780e-9
 _STEEPEST_RAD = math.radians(89)
-_REACH = (0.97, 1.06)  # of a predicted plasmon's wavelength: where its dip is looked for
 
 
 def efficiency(
@@ -174,11 +174,17 @@ def _described(
         )
         for m in chosen
     )
+    fine = np.linspace(x[0], x[-1], PLACES)
+    curves, taken = _unpolarised(of, path, found, fine)
+    error = float(found.error.max()) + found.sampling_error
     anomalies = [Anomaly(p.order, p.kind, p.place, None) for p in _passing(of, path, x)]
     anomalies += [
-        Anomaly(p.order, p.kind, p.place, None if over_turn else _dip(x, absorbed[1], p.place))
+        Anomaly(
+            p.order, p.kind, p.place,
+            None if over_turn else absorption_peak(fine, taken[1], p.place, error),
+        )
         for p in _plasmons(of, path, x)
-    ]
+    ]  # fmt: skip
     return Efficiency(
         title=scene.title,
         over="turn" if over_turn else "wavelength",
@@ -187,7 +193,7 @@ def _described(
         orders=listed,
         absorbed=absorbed,
         anomalies=tuple(sorted(anomalies, key=lambda a: a.predicted)),
-        peaks=tuple(_peak(x, one) for one in listed),
+        peaks=tuple(peak_of(m, fine, curves[m], error) for m in chosen),
         material=of.material,
         error=(float(found.error[0]), float(found.error[1])),
         sampling_error=found.sampling_error,
@@ -195,6 +201,17 @@ def _described(
         functions=found.functions,
         computed=found.computed,
     )
+
+
+def _unpolarised(
+    of: Mounted, path: Path, found: EfficiencyCurve, x: Floats
+) -> tuple[dict[int, Floats], Floats]:
+    """Efficiency (n,) of each order for unpolarised light, and what is absorbed (2, n)."""
+    outside = _grating(of, path)(x)[1]
+    up, down, absorbed = found.at(x)
+    both = (down if of.transmission else up) * of.entrance(path.vacuum_m(x), outside)[:, :, None]
+    mean = both.mean(axis=0)
+    return {int(m): mean[:, k] for k, m in enumerate(found.order)}, absorbed
 
 
 def _scalar(scene: Scene, of: Mounted, wavelength: Floats, sine_in: Floats, m: int) -> Floats:
@@ -227,26 +244,3 @@ def _flat(of: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
     if not of.transmission:
         return np.asarray(reflected)
     return np.asarray((1 - reflected) * of.entrance(wavelength, sine_in).mean(axis=0))
-
-
-def _peak(x: Floats, one: OrderEfficiency) -> Peak:
-    level = one.unpolarised
-    k = int(np.argmax(level))
-    half = level >= level[k] / 2
-    low, high = k, k
-    while low > 0 and half[low - 1]:
-        low -= 1
-    while high < x.size - 1 and half[high + 1]:
-        high += 1
-    return Peak(one.order, float(x[k]), float(level[k]), float(x[low]), float(x[high]))
-
-
-def _dip(x: Floats, absorbed: Floats, predicted: float) -> float | None:
-    """Where the absorption peaks near a predicted plasmon; None without a peak inside."""
-    near = np.flatnonzero((x > _REACH[0] * predicted) & (x < _REACH[1] * predicted))
-    if near.size < 3:
-        return None
-    k = int(near[np.argmax(absorbed[near])])
-    inside = 0 < k < x.size - 1 and near[0] < k < near[-1]
-    peaked = inside and absorbed[k] >= max(absorbed[k - 1], absorbed[k + 1])
-    return float(x[k]) if peaked else None

@@ -50,6 +50,8 @@ class Peak:
     at : wavelength [m] or angle [rad]
     efficiency : there
     low, high : where it falls to half, or the end of the range
+    uncertainty : of `at`: so far about it the curve lies within its error of the highest value
+    at_end : whether it is highest at an end of the range, which says nothing of the groove
     """
 
     order: int
@@ -57,6 +59,8 @@ class Peak:
     efficiency: float
     low: float
     high: float
+    uncertainty: float
+    at_end: bool
 
 
 @dataclass(frozen=True)
@@ -163,14 +167,15 @@ class Efficiency(Result):
 
     def _peaks(self) -> Listing:
         rows = tuple(
-            (f"{p.order}", self._shown(p.at), f"{100 * p.efficiency:.2f}",
-             f"{self._shown(p.low)} to {self._shown(p.high)}")
+            (f"{p.order}", *self._peak(p), self._percent(p.efficiency),
+             f"{self._rounded(p.low)} to {self._rounded(p.high)}")
             for p in self.peaks
         )  # fmt: skip
-        heads = Column("order"), Column("peak", self._unit), Column("efficiency", "%")
-        return Listing(
-            "Peaks, unpolarised light", (*heads, Column("above half of it", self._unit)), rows
-        )
+        heads = (
+            Column("order"), Column("peak", self._unit), Column("+-", self._unit),
+            Column("efficiency", "%"), Column("above half of it", self._unit),
+        )  # fmt: skip
+        return Listing("Peaks, unpolarised light", heads, rows)
 
     def _values(self) -> Listing:
         columns = [Column(self.over, self._unit)]
@@ -179,7 +184,7 @@ class Efficiency(Result):
         picked = np.unique(np.linspace(0, self.x.size - 1, 11).round().astype(int))
         rows = tuple(
             (self._shown(float(self.x[k])),
-             *(f"{100 * getattr(one, name)[k]:.2f}" for one in self.orders for name in _CURVES))
+             *(self._percent(getattr(one, name)[k]) for one in self.orders for name in _CURVES))
             for k in picked
         )  # fmt: skip
         return Listing("Efficiency of each order", tuple(columns), rows)
@@ -187,7 +192,7 @@ class Efficiency(Result):
     def _places(self) -> Listing:
         rows = tuple(
             (self._shown(a.predicted), f"{a.order}", a.kind,
-             "-" if a.found is None else self._shown(a.found))
+             "-" if a.found is None else self._rounded(a.found))
             for a in self.anomalies
         )  # fmt: skip
         columns = (
@@ -204,7 +209,7 @@ class Efficiency(Result):
         one = next(o for o in self.orders if o.order == peak.order)
         k = int(np.argmin(np.abs(self.x - peak.at)))
         return (
-            f"at {self._shown(peak.at)} {self._unit} scalar theory gives order {one.order} "
+            f"at {self._peak(peak)[0]} {self._unit} scalar theory gives order {one.order} "
             f"{100 * one.scalar[k]:.1f} %; rigorous {100 * one.along[k]:.1f} % along, "
             f"{100 * one.across[k]:.1f} % across the grooves"
         )
@@ -213,5 +218,28 @@ class Efficiency(Result):
     def _unit(self) -> str:
         return "nm" if self.over == "wavelength" else "deg"
 
+    @property
+    def _scale(self) -> float:
+        return 1e9 if self.over == "wavelength" else 180 / math.pi
+
+    def _percent(self, efficiency: float) -> str:
+        """To the digit that the error carries."""
+        return f"{100 * efficiency:.{0 if max(self.error) > 5e-3 else 1}f}"
+
+    def _step(self, uncertainty: float) -> float:
+        """An uncertainty, rounded up to 1, 2 or 5 of a decade, in the unit shown."""
+        steps = [k * 10.0**n for n in range(-2, 3) for k in (1, 2, 5)]
+        return next((step for step in steps if step >= uncertainty * self._scale), steps[-1])
+
+    def _peak(self, peak: Peak) -> tuple[str, str]:
+        """Where it lies, to the digit that is known, and its uncertainty."""
+        step = self._step(peak.uncertainty)
+        known = step < (1.0 if self.over == "wavelength" else 0.1)
+        place = self._shown(peak.at) if known else self._rounded(peak.at)
+        return place, "end" if peak.at_end else f"{step:g}"
+
     def _shown(self, x: float) -> str:
-        return f"{x * 1e9:.1f}" if self.over == "wavelength" else f"{math.degrees(x):.2f}"
+        return f"{x * self._scale:.{1 if self.over == 'wavelength' else 2}f}"
+
+    def _rounded(self, x: float) -> str:
+        return f"{x * self._scale:.{0 if self.over == 'wavelength' else 1}f}"

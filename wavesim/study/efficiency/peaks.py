@@ -1,0 +1,56 @@
+"""Where a curve is highest, as far as its error tells.
+
+A maximum is flat: an error of the curve moves it by the square root of that error. What stands
+firm is the stretch in which the curve lies within its error of the highest value, since its ends
+lie on slopes. The middle of that stretch is the peak, and half of it the uncertainty.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wavesim.arrays import Floats
+from wavesim.study.efficiency.result import Peak
+
+_REACH = (0.97, 1.06)  # of a predicted plasmon's wavelength: where its dip is looked for
+PLACES = 4001  # at which the curve is read
+
+
+def peak_of(order: int, x: Floats, curve: Floats, error: float) -> Peak:
+    """The peak of one order's curve (n,) over x (n,), known to `error`."""
+    k = int(np.argmax(curve))
+    top = float(curve[k])
+    low, high = _stretch(x, curve, k, top - min(error, top / 2))
+    ends = k in (0, x.size - 1)
+    at = float(x[k]) if ends else (low + high) / 2
+    return Peak(
+        order, at, top, *_stretch(x, curve, k, top / 2), 0.0 if ends else (high - low) / 2, ends
+    )
+
+
+def absorption_peak(x: Floats, absorbed: Floats, predicted: float, error: float) -> float | None:
+    """Where the absorption (n,) peaks near a predicted plasmon; None without a peak inside."""
+    near = np.flatnonzero((x > _REACH[0] * predicted) & (x < _REACH[1] * predicted))
+    if near.size < 3:
+        return None
+    here, part = x[near], absorbed[near]
+    k = int(np.argmax(part))
+    top = float(part[k])
+    low, high = _stretch(here, part, k, top - min(error, top / 2))
+    inside = here[0] < low and high < here[-1]
+    return (low + high) / 2 if inside else None
+
+
+def _stretch(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, float]:
+    """Ends of the stretch about place k in which a curve is above a height."""
+    below = np.flatnonzero(curve < height)
+    left, right = below[below < k], below[below > k]
+    low = x[0] if left.size == 0 else _crossing(x, curve, int(left[-1]), height)
+    high = x[-1] if right.size == 0 else _crossing(x, curve, int(right[0]) - 1, height)
+    return float(low), float(high)
+
+
+def _crossing(x: Floats, curve: Floats, k: int, height: float) -> float:
+    """Between places k and k + 1."""
+    rise = curve[k + 1] - curve[k]
+    return float(x[k] + (x[k + 1] - x[k]) * (height - curve[k]) / rise)
