@@ -136,16 +136,16 @@ def amplitudes(
         order = all_orders(surface, vacuum, waves)
     meshed = np.full(vacuum.size, vacuum.min()) if meshed_m is None else meshed_m
     workers = min(os.cpu_count() or 1, 8)
-    parts: list[tuple[Floats, Integers]] = []
+    parts: list[tuple[float, Integers]] = []
     largest = 0
-    for shortest in np.unique(meshed):
+    for shortest in np.unique(meshed).tolist():
         mine = np.flatnonzero(meshed == shortest)
         _, size = method_for(surface, vacuum[mine], method, level, meshed_m=shortest)
         step = min(batch(waves, size), max(1, -(-vacuum.size // workers)))
         parts += [(shortest, mine[i : i + step]) for i in range(0, mine.size, step)]
         largest = max(largest, size)
 
-    def work(part: tuple[Floats, Integers]) -> Amplitudes:
+    def work(part: tuple[float, Integers]) -> Amplitudes:
         shortest, chosen = part
         local = vacuum[chosen]
         solver, _ = method_for(surface, local, method, level, meshed_m=shortest)
