@@ -1,21 +1,29 @@
 """Studies: what the engine costs beside the bare work, and how a study file opens.
 
-python -m benchmarks studies
+python -m benchmarks studies, or one piece of it: python -m benchmarks.studies overhead waiting
+rulings opening
 """
 
 from __future__ import annotations
 
 import os
+import statistics
+import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from benchmarks.row import Row
-from wavesim.ensemble import Plan
+
+if TYPE_CHECKING:
+    from wavesim.ensemble import Plan
 
 WORK_S = 0.02
+WAIT_S = 0.3  # of a batch that waits; those of studies take 0.7 s
 Batch = tuple[int, ...]
 
 
@@ -27,19 +35,20 @@ def _busy(_: int) -> int:
     return 0
 
 
-def _batch_busy(_plan: object, _name: str, folder: str, batch: Batch) -> Batch:
+def _batch_busy(_plan: object, _name: str, folder: str, batch: Batch) -> float:
     """The same as a study's batch, with its part written."""
     from wavesim.ensemble.exposing import Recorded
     from wavesim.ensemble.parts import write_part
 
+    begin = time.perf_counter()
     write_part(Path(folder), [Recorded(index, {"strehl": float(_busy(index))}) for index in batch])
-    return batch
+    return time.perf_counter() - begin
 
 
-def _batch_asleep(_plan: object, _name: str, _folder: str, batch: Batch) -> Batch:
-    """Members that wait instead of computing: many workers simulated on few cores."""
-    time.sleep(0.1 * len(batch))
-    return batch
+def _batch_waiting(_plan: object, _name: str, _folder: str, batch: Batch) -> float:
+    """A batch of one member that waits instead of computing, as long as a batch of many takes."""
+    time.sleep(WAIT_S)
+    return 1e3 * len(batch)  # so long that the next batch holds one member, too
 
 
 def _row(what: str, spent_s: float, bare_s: float, against: str, most: float) -> Row:
@@ -70,75 +79,84 @@ def _plan(folder: Path, draws: int) -> Plan:
     return load_plan(folder / "s.toml")
 
 
-def overhead(members: int, workers: int) -> list[Row]:
-    """Members of 20 ms through the engine, over the same work in bare processes."""
+@contextmanager
+def _cluster(workers: int, *, processes: bool) -> Iterator[Any]:
     from distributed import Client, LocalCluster
 
-    from wavesim.ensemble.engine import Distributed
-    from wavesim.ensemble.running import batches
+    with (
+        LocalCluster(
+            n_workers=workers,
+            threads_per_worker=1,
+            processes=processes,
+            dashboard_address=None,
+            silence_logs=50,
+            memory_limit=0,
+        ) as cluster,
+        Client(cluster) as client,
+    ):
+        yield client
 
+
+def overhead(members: int = 2000) -> list[Row]:
+    """Members of 20 ms through the engine, over the same work in bare processes."""
+    from wavesim.ensemble.engine import Distributed
+
+    workers = os.cpu_count() or 1
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         plan = _plan(folder, members)
         with ProcessPoolExecutor(workers) as pool:
             list(pool.map(_busy, range(workers)))
             bare = _seconds(lambda: list(pool.map(_busy, range(members), chunksize=20)))
-        with (
-            LocalCluster(
-                n_workers=workers,
-                threads_per_worker=1,
-                dashboard_address=None,
-                silence_logs=50,
-                memory_limit=0,
-            ) as cluster,
-            Client(cluster) as client,
-        ):
+        with _cluster(workers, processes=True) as client:
             engine = Distributed(client, workers, function=_batch_busy)
-            list(engine.run(plan, folder, [(members + k,) for k in range(workers)]))
-            split = batches(list(range(members)), WORK_S, workers)
-            ours = _seconds(lambda: list(engine.run(plan, folder, split)))
-            asleep = Distributed(client, workers, function=_batch_asleep)
-            one = _seconds(lambda: list(asleep.run(plan, folder, [(k,) for k in range(20)])))
-    sleeping = 20 * 0.1 / workers
+            list(engine.run(plan, folder, [members + k for k in range(workers)]))
+            ours = _seconds(lambda: list(engine.run(plan, folder, range(members))))
+            empty = [client.submit(_busy_not, k, pure=False) for k in range(20)]
+            client.gather(empty)
+            alone = _seconds(
+                lambda: client.gather([client.submit(_busy_not, k, pure=False) for k in range(500)])
+            )
     return [
-        _row(f"{members} members of 20 ms, {workers} workers", ours, bare, "bare processes", 1.15),
-        _row("20 members that wait 0.1 s", one, sleeping, "ideal", 1.15),
-    ]
+        _row(f"{members:,} members of 20 ms, {workers} workers", ours, bare, "bare processes",
+             1.15),
+        Row("a task of dask.distributed that does nothing", f"{alone / 500 * 1e3:.2g} ms",
+            "batches take 0.7 s", "", True),
+    ]  # fmt: skip
 
 
-def many_workers() -> list[Row]:
-    """160 waiting members for 1, 2 and 16 workers (threads, since they only wait)."""
-    from distributed import Client, LocalCluster
+def _busy_not(_: int) -> None:
+    """A task that costs the engine alone."""
 
+
+def waiting() -> list[Row]:
+    """Batches that wait, for 1, 2 and 16 workers (threads, since they only wait)."""
     from wavesim.ensemble.engine import Distributed
 
-    rows = []
+    rates, rows = {}, []
     with tempfile.TemporaryDirectory() as name:
         plan = _plan(Path(name), 2)
         for workers in (1, 2, 16):
-            with (
-                LocalCluster(
-                    n_workers=workers,
-                    threads_per_worker=1,
-                    processes=False,
-                    dashboard_address=None,
-                    silence_logs=50,
-                ) as cluster,
-                Client(cluster) as client,
-            ):
-                engine = Distributed(client, workers, function=_batch_asleep)
-                spent = _seconds(
-                    lambda e=engine: list(e.run(plan, Path(name), [(k,) for k in range(160)]))
-                )
+            with _cluster(workers, processes=False) as client:
+                engine = Distributed(client, workers, function=_batch_waiting)
+                list(engine.run(plan, Path(name), range(workers)))
+                left = range(20 * workers)
+                spent = _seconds(lambda e=engine, n=left: list(e.run(plan, Path(name), n)))
+            rates[workers] = len(left) / spent
+            speed_up = rates[workers] / rates[1]
             rows.append(
-                _row(
-                    f"160 waiting members, {workers} workers", spent, 16.0 / workers, "ideal", 1.15
+                Row(
+                    f"speed-up of {workers} workers on batches that wait {WAIT_S:g} s",
+                    f"{speed_up:.3g}",
+                    f"{100 * speed_up / workers:.0f} % of ideal",
+                    "87 %",
+                    speed_up > 0.87 * workers,
                 )
             )
     return rows
 
 
-def rulings(members: int, workers: int) -> list[Row]:
+def rulings(members: int = 1000) -> list[Row]:
     """Random rulings of 10,000 grooves, a profile each, over work divided by cores."""
     import resource
 
@@ -146,26 +164,33 @@ def rulings(members: int, workers: int) -> list[Row]:
     from wavesim.ensemble.exposing import record
     from wavesim.ensemble.members import Design
 
+    workers = os.cpu_count() or 1
     with tempfile.TemporaryDirectory() as name:
         plan = _plan(Path(name), members)
         design = Design(plan)
         record(design, 0)
-        sample = _seconds(lambda: [record(design, k) for k in range(100)]) / 100
+        sample = statistics.median(
+            _seconds(lambda k=k: [record(design, k + n) for n in range(20)]) / 20 for k in range(5)
+        )
+        one = _seconds(lambda: run_study(plan, Path(name) / "1.h5", workers=1))
         spent = _seconds(lambda: run_study(plan, Path(name) / "r.h5", workers=workers))
-    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3
+        alike = (Path(name) / "1.h5").read_bytes() == (Path(name) / "r.h5").read_bytes()
+        peaks = [resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3]
+        run_study(_plan(Path(name), 2 * members), Path(name) / "2.h5", workers=workers)
+        peaks.append(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3)
+    work_s = sample * members
+    what = f"{members:,} rulings of 10,000 grooves"
     return [
-        _row(
-            f"{members} rulings of 10,000 grooves, with start and file",
-            spent,
-            sample * members / workers,
-            "work / cores",
-            1.3,
-        ),
-        Row("peak memory of a worker", f"{peak:.0f} MB", "", "flat", True),
-    ]
+        _row(f"{what}, 1 process", one, work_s, "work", 1.3),
+        _row(f"{what}, {workers} processes from start to file", spent, work_s / workers,
+             "work / cores", 1.3),
+        Row("the same bytes from both", "yes" if alike else "no", "", "yes", alike),
+        Row("peak memory of a worker", f"{peaks[0]:.0f} MB",
+            f"{peaks[1]:.0f} MB for twice the members", "flat", peaks[1] < 1.1 * peaks[0]),
+    ]  # fmt: skip
 
 
-def opening(members: int) -> list[Row]:
+def opening(members: int = 10_000) -> list[Row]:
     """A file of many members, opened lazily."""
     import h5py
     import numpy as np
@@ -179,15 +204,17 @@ def opening(members: int) -> list[Row]:
         folder.mkdir()
         design = Design(_plan(Path(name), members))
         curve = np.ones(401)
+        numbers = dict.fromkeys(design.plan.table.record.numbers, 1.0)
         for k in range(0, members, 500):
-            parts.write_part(folder, [Recorded(i, {}, profile=curve) for i in range(k, k + 500)])
+            block = [Recorded(i, numbers, profile=curve) for i in range(k, k + 500)]
+            parts.write_part(folder, block)
         target = Path(name) / "many.h5"
         join = _seconds(lambda: joined.join(design.plan, design, folder, target))
-        open_study(target)
+        open_study(target).close()
         lazily = _seconds(lambda: open_study(target).profile[members // 2].values)
         plain = _seconds(lambda: h5py.File(target)["profile"][()])
     return [
-        Row(f"{members} members joined into one file", f"{join:.2g} s", "", "", True),
+        Row(f"{members:,} members joined into one file", f"{join:.2g} s", "", "", True),
         Row(
             "file opened lazily, one profile read",
             f"{lazily:.2g} s",
@@ -198,7 +225,21 @@ def opening(members: int) -> list[Row]:
     ]
 
 
+PIECES = {"overhead": overhead, "waiting": waiting, "rulings": rulings, "opening": opening}
+
+
 def rows() -> list[Row]:
     """The table's lines."""
-    workers = os.cpu_count() or 1
-    return [*overhead(2000, workers), *many_workers(), *rulings(1000, workers), *opening(10_000)]
+    return [row for piece in PIECES.values() for row in piece()]
+
+
+def main(names: list[str]) -> None:
+    """Print the lines of the named pieces, of all by default."""
+    for name in names or PIECES:
+        for row in PIECES[name]():
+            met = "yes" if row.met else "NO"
+            print(f"{row.what}: {row.measured}; {row.against}; to reach {row.reach or '-'}: {met}")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -11,6 +11,7 @@ from __future__ import annotations
 import asyncio
 import importlib.util
 import os
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager, suppress
@@ -24,6 +25,10 @@ from wavesim.ensemble.plan import Plan
 from wavesim.errors import ComputationError, InputError, WavesimError
 
 Batch = tuple[int, ...]
+_TASK_S = 0.7  # length of a batch: the engine's 5 ms a task are then under 1 %
+_LEAST_S = 0.1  # of the last batches, which shrink so that all workers end together
+_MOST_IN_BATCH = 500
+_BATCH_BYTES = 1 << 26
 _RETRIES = 2
 _AHEAD = 3  # batches handed out for each worker
 _PATIENCE_S = 1.0  # between looks at whether the scheduler is still there
@@ -32,24 +37,73 @@ _designs: dict[str, Design] = {}
 
 
 class Engine(Protocol):
-    """Runs batches of members and tells of each as it is done."""
+    """Runs members and tells of each batch as it is done."""
 
     @property
     def workers(self) -> int:
         """How many batches run at a time."""
 
-    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
-        """Yield each batch once its part is written."""
+    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
+        """Yield each batch of the members `left` once its part is written."""
 
 
-def work(plan: Plan, identity: str, folder: str, batch: Batch) -> Batch:
-    """Expose and record the members of a batch and write them as one part."""
+class Deal:
+    """Members dealt in batches of about 0.7 s, as long as the latest batch makes them.
+
+    Parameters
+    ----------
+    left : the members
+    workers : that share them
+    most : members of a batch
+
+    The first batches hold one member each, since nobody knows yet how long they take.
+    """
+
+    def __init__(self, left: Sequence[int], workers: int, most: int = _MOST_IN_BATCH) -> None:
+        self._left, self._workers, self._most = list(reversed(left)), workers, most
+        self._member_s = 0.0
+        self._single: list[int] = []
+
+    def __bool__(self) -> bool:
+        return bool(self._left or self._single)
+
+    def batch(self) -> Batch:
+        """The next members; the last batches are shorter."""
+        if self._single:
+            return (self._single.pop(),)
+        size = 1
+        if self._member_s > 0:
+            shared = max(len(self._left) / (2 * self._workers), _LEAST_S / self._member_s)
+            size = int(max(1, min(_TASK_S / self._member_s, shared, self._most)))
+        return tuple(self._left.pop() for _ in range(min(size, len(self._left))))
+
+    def took(self, batch: Batch, seconds: float) -> None:
+        """Learn how long a batch took."""
+        self._member_s = max(seconds, 1e-6) / len(batch)
+
+    def apart(self, batch: Batch) -> None:
+        """Take a batch back, to be dealt member by member."""
+        self._single.extend(reversed(batch))
+
+
+def most_in_batch(plan: Plan) -> int:
+    """Members whose arrays, as recorded, stay below 64 MB."""
+    wanted, plate = plan.table.record, plan.scene.plate
+    size = 8 * wanted.profile.points if wanted.profile else 0
+    size += 3 * wanted.picture.columns * wanted.picture.rows if wanted.picture else 0
+    size += 4 * plate.pixels_x * plate.pixels_y if wanted.plate else 0
+    return max(1, min(_MOST_IN_BATCH, _BATCH_BYTES // max(size, 1)))
+
+
+def work(plan: Plan, identity: str, folder: str, batch: Batch) -> float:
+    """Expose and record the members of a batch and write them as one part; the time [s]."""
+    begin = time.perf_counter()
     if identity not in _designs:
         _designs.clear()
         _designs[identity] = Design(plan)
     design = _designs[identity]
     write_part(Path(folder), [record(design, index) for index in batch])
-    return batch
+    return time.perf_counter() - begin
 
 
 class InProcess:
@@ -57,20 +111,22 @@ class InProcess:
 
     workers = 1
 
-    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
-        """Yield each batch once its part is written."""
-        identity = plan.identity
-        for batch in batches:
-            yield work(plan, identity, str(folder), batch)
+    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
+        """Yield each batch of the members `left` once its part is written."""
+        identity, deal = plan.identity, Deal(left, 1, most_in_batch(plan))
+        while deal:
+            batch = deal.batch()
+            deal.took(batch, work(plan, identity, str(folder), batch))
+            yield batch
 
 
 class Distributed:
     """Batches as futures of a dask client."""
 
-    def __init__(self, client: Any, workers: int, *, function: Callable[..., Batch] = work) -> None:
+    def __init__(self, client: Any, workers: int, *, function: Callable[..., float] = work) -> None:
         self._client, self.workers, self._function = client, workers, function
 
-    def run(self, plan: Plan, folder: Path, batches: Sequence[Batch]) -> Iterator[Batch]:
+    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch once its part is written, in the order in which they end.
 
         A batch whose worker dies again and again is tried member by member; a member that still
@@ -78,11 +134,11 @@ class Distributed:
         """
         identity = plan.identity
         shared = self._client.scatter(plan, broadcast=True, hash=False)
-        waiting = list(reversed(batches))
+        deal = Deal(left, self.workers, most_in_batch(plan))
         batch_of: dict[Any, Batch] = {}
-        while waiting or batch_of:
-            while waiting and len(batch_of) < _AHEAD * self.workers:
-                batch = waiting.pop()
+        while deal or batch_of:
+            while deal and len(batch_of) < _AHEAD * self.workers:
+                batch = deal.batch()
                 future = self._client.submit(
                     self._function,
                     shared,
@@ -97,13 +153,14 @@ class Distributed:
             batch = batch_of.pop(future)
             error = future.exception()
             if error is None:
+                deal.took(batch, future.result())
                 yield batch
             elif isinstance(error, WavesimError):
                 raise error
             elif len(batch) > 1:
-                waiting.extend((index,) for index in reversed(batch))
+                deal.apart(batch)
             else:
-                yield _failed(plan, folder, batch, error)
+                yield _failed(plan, folder, batch)
 
     def _first_done(self, futures: list[Any]) -> Any:
         """One that has ended, well or not.
@@ -130,9 +187,9 @@ class Distributed:
         )
 
 
-def _failed(plan: Plan, folder: Path, batch: Batch, error: BaseException) -> Batch:
-    """A row that says why a member could not be computed."""
-    message = f"{type(error).__name__}: {error}".splitlines()[0][:300]
+def _failed(plan: Plan, folder: Path, batch: Batch) -> Batch:
+    """A row that says why a member could not be computed; the same words wherever it ran."""
+    message = "ended the process that computed it each time, perhaps for want of memory"
     numbers = dict.fromkeys(plan.table.record.numbers, float("nan"))
     write_part(folder, [Recorded(index, numbers, failure=message) for index in batch])
     return batch

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import needed
-from wavesim.errors import LimitError, WavesimError
+from wavesim.errors import LimitError, WavesimError, one_line
 
 if TYPE_CHECKING:
     from wavesim.ensemble.members import Design
@@ -17,8 +18,7 @@ if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate, LightPath
     from wavesim.scene import Scene
 
-Floats = NDArray[np.float64]
-
+_LONGEST_MESSAGE = 600  # letters
 _DARK = 1e-9  # of the light on the grating: below, an order is missing
 
 
@@ -49,8 +49,14 @@ def record(design: Design, index: int) -> Recorded:
     plan = design.plan
     try:
         return _recorded(design.path, design.scene(index), plan.table.record, index)
-    except WavesimError as error:
-        return Recorded(index, dict.fromkeys(plan.table.record.numbers, np.nan), failure=str(error))
+    except MemoryError:
+        raise
+    except Exception as error:  # a fault of one member is its own row, in whatever process it ran
+        message = (
+            str(error) if isinstance(error, WavesimError) else f"{type(error).__name__}: {error}"
+        )
+        numbers = dict.fromkeys(plan.table.record.numbers, np.nan)
+        return Recorded(index, numbers, failure=one_line(message, _LONGEST_MESSAGE))
 
 
 def _recorded(path: LightPath, scene: Scene, wanted: RecordTable, index: int) -> Recorded:

@@ -7,7 +7,9 @@ on workers, order, restarts or the clock: the same plan gives the same bytes.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -28,7 +30,9 @@ if TYPE_CHECKING:
     import xarray
 
 VERSION = 1
-_CHUNK = 256  # members of a chunk of numbers
+_CHUNK = 4096  # members written at a time, at the most
+_AXES = (("order",), ("picture_y", "picture_x", "channel"), ("y", "x"))
+_BLOCK_BYTES = 1 << 25  # of their arrays
 
 
 def join(plan: Plan, design: Design, folder: Path, target: Path) -> int:
@@ -48,9 +52,7 @@ def join(plan: Plan, design: Design, folder: Path, target: Path) -> int:
         _attributes(file, plan, design)
         _coordinates(file, plan, design)
         _arrays(file, plan, design.count, first)
-        failed = 0
-        for member in parts.members_of(found, range(design.count)):
-            failed += _fill(file, member)
+        failed = _fill(file, parts.members_of(found, range(design.count)))
         _links(file, plan)
     return failed
 
@@ -119,11 +121,7 @@ def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> 
     failure.dims[0].attach_scale(file["member"])
     if first is None:
         return
-    for field, axes in (
-        ("profile", ("order",)),
-        ("picture", ("picture_y", "picture_x", "channel")),
-        ("irradiance", ("y", "x")),
-    ):
+    for field, axes in zip(parts.FIELDS, _AXES, strict=True):
         sample = getattr(first, field)
         if sample is None:
             continue
@@ -152,15 +150,46 @@ def _chunks(sample: NDArray[Any], count: int) -> tuple[int, ...]:
     return (rows, *sample.shape)
 
 
-def _fill(file: h5py.File, member: Recorded) -> int:
-    for name, value in member.numbers.items():
-        file[name][member.index] = value
-    file["failure"][member.index] = member.failure
-    for field in ("profile", "picture", "irradiance"):
+def _fill(file: h5py.File, members: Iterator[Recorded]) -> int:
+    """Write the members, in their order, a block at a time; how many failed."""
+    arrays = {field: file[field] for field in parts.FIELDS if field in file}
+    size = sum(8 * math.prod(dataset.shape[1:]) for dataset in arrays.values())
+    failed = 0
+    for block in batched(members, max(1, min(_CHUNK, _BLOCK_BYTES // max(size, 1)))):
+        rows = slice(block[0].index, block[-1].index + 1)
+        for name in block[0].numbers:
+            file[name][rows] = [member.numbers[name] for member in block]
+        failures = [_failure(member, arrays) for member in block]
+        file["failure"][rows] = np.array([f.encode() for f in failures], dtype=object)
+        for field, dataset in arrays.items():
+            dataset[rows] = _stacked([getattr(member, field) for member in block], dataset)
+        failed += sum(map(bool, failures))
+    return failed
+
+
+def batched(members: Iterator[Recorded], size: int) -> Iterator[list[Recorded]]:
+    """Lists of `size` members; the last may be shorter."""
+    while block := list(islice(members, size)):
+        yield block
+
+
+def _failure(member: Recorded, arrays: dict[str, h5py.Dataset]) -> str:
+    """Why a member, or an array of it, is not in the file."""
+    for field, dataset in arrays.items():
         values = getattr(member, field)
-        if values is not None and field in file and values.shape == file[field].shape[1:]:
-            file[field][member.index] = values
-    return int(bool(member.failure))
+        if not member.failure and values is not None and values.shape != dataset.shape[1:]:
+            found, first = (" x ".join(map(str, s)) for s in (values.shape, dataset.shape[1:]))
+            return f"its {field} of {found} values is left out: the first member's has {first}"
+    return member.failure
+
+
+def _stacked(values: list[NDArray[Any] | None], dataset: h5py.Dataset) -> NDArray[Any]:
+    """(n, ...) the arrays that fit the dataset, its fill value for others."""
+    block = np.full((len(values), *dataset.shape[1:]), dataset.fillvalue, dtype=dataset.dtype)
+    for row, value in enumerate(values):
+        if value is not None and value.shape == block.shape[1:]:
+            block[row] = value
+    return block
 
 
 def _links(file: h5py.File, plan: Plan) -> None:

@@ -3,6 +3,10 @@
 A part is one HDF5 file that holds some members whole. It is written under a temporary name,
 flushed and renamed, so that a part that is there is complete: the files are the only record of
 what is done. The folder is named by the plan's identity; another plan never reads it.
+
+    index, failure   (n,) of the members, in the part's order
+    numbers/NAME     (n,)
+    FIELD/K          (k, ...) arrays of one shape, their places in the part as attribute `rows`
 """
 
 from __future__ import annotations
@@ -18,8 +22,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.ensemble.exposing import Recorded
+from wavesim.errors import PlateFileError
 from wavesim.store.sink import hdf5_replacing
 
+FIELDS = ("profile", "picture", "irradiance")
+_DAMAGED = (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError, RuntimeError)
 _NAME = re.compile(r"members-(\d{8})-(\d{8})-(\d{5})\.h5")
 
 
@@ -43,41 +50,69 @@ def write_part(folder: Path, members: Sequence[Recorded]) -> str:
         file["failure"] = np.array([m.failure.encode() for m in members], dtype=h5py.string_dtype())
         for number in members[0].numbers:
             file[f"numbers/{number}"] = np.array([m.numbers[number] for m in members])
-        for field in ("profile", "picture", "irradiance"):
-            for position, member in enumerate(members):
-                values = getattr(member, field)
-                if values is not None:
-                    file.create_dataset(
-                        f"{field}/{position}",
-                        data=values,
-                        compression="gzip",
-                        compression_opts=1,
-                        shuffle=True,
-                    )
+        for field in FIELDS:
+            for group, rows in enumerate(_of_one_shape(members, field)):
+                dataset = file.create_dataset(
+                    f"{field}/{group}",
+                    data=np.stack([getattr(members[row], field) for row in rows]),
+                    compression="gzip",
+                    compression_opts=1,
+                    shuffle=True,
+                    fletcher32=True,
+                )
+                dataset.attrs["rows"] = rows
     return name
 
 
+def _of_one_shape(members: Sequence[Recorded], field: str) -> list[list[int]]:
+    """Places of the members that have the field, by the shape of their arrays."""
+    rows: dict[tuple[int, ...], list[int]] = {}
+    for row, member in enumerate(members):
+        values = getattr(member, field)
+        if values is not None:
+            rows.setdefault(values.shape, []).append(row)
+    return list(rows.values())
+
+
 def read_part(path: Path) -> list[Recorded]:
-    """The members of a part."""
-    with h5py.File(path) as file:
-        numbers = {name: values[()] for name, values in file.get("numbers", {}).items()}
-        failures = [text.decode() for text in file["failure"][()]]
-        return [
-            Recorded(
-                index=int(index),
-                numbers={name: float(values[position]) for name, values in numbers.items()},
-                profile=_optional(file, "profile", position),
-                picture=_optional(file, "picture", position),
-                irradiance=_optional(file, "irradiance", position),
-                failure=failures[position],
-            )
-            for position, index in enumerate(file["index"][()])
-        ]
+    """The members of a part.
+
+    Raises
+    ------
+    PlateFileError
+        The part is damaged; it is removed, so that its members are computed again.
+    """
+    try:
+        with h5py.File(path) as file:
+            return _members(file)
+    except _DAMAGED as error:
+        with suppress(OSError):
+            path.unlink()
+        raise PlateFileError(
+            "is damaged, and is removed",
+            file=path,
+            expected="the same command again, which computes its members anew",
+        ) from error
 
 
-def _optional(file: h5py.File, field: str, position: int) -> NDArray[Any] | None:
-    found = file.get(f"{field}/{position}")
-    return None if found is None else found[()]
+def _members(file: h5py.File) -> list[Recorded]:
+    numbers = {name: values[()].tolist() for name, values in file.get("numbers", {}).items()}
+    arrays: dict[str, dict[int, NDArray[Any]]] = {}
+    for field in FIELDS:
+        arrays[field] = {}
+        for dataset in file.get(field, {}).values():
+            arrays[field].update(zip(dataset.attrs["rows"].tolist(), dataset[()], strict=True))
+    return [
+        Recorded(
+            index=index,
+            numbers={name: values[row] for name, values in numbers.items()},
+            failure=failure.decode(),
+            **{field: arrays[field].get(row) for field in FIELDS},
+        )
+        for row, (index, failure) in enumerate(
+            zip(file["index"][()].tolist(), file["failure"][()], strict=True)
+        )
+    ]
 
 
 def done(folder: Path) -> dict[int, Path]:
@@ -87,12 +122,12 @@ def done(folder: Path) -> dict[int, Path]:
         try:
             with h5py.File(path) as file:
                 indices = file["index"][()].tolist()
-        except (OSError, KeyError, ValueError):
+        except _DAMAGED:
             with suppress(OSError):
                 path.unlink()
             continue
         for index in indices:
-            found.setdefault(int(index), path)
+            found.setdefault(index, path)
     return found
 
 

@@ -17,8 +17,7 @@ from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import Plan
 from wavesim.files import make_folder, refuse_no_file
 
-_TASK_S = 0.7  # length of a batch: the engine's 5 ms a task are then under 1 %
-_MOST_IN_BATCH = 500
+_TRIED = 2  # members that tell how long the others take: the first starts what all share
 _WORTH_PROCESSES_S = 8.0  # of work that is left: starting processes takes a few seconds
 
 
@@ -144,21 +143,15 @@ def _computed(
     workers: int | None,
     cluster: str | None,
 ) -> Iterator[Batch]:
-    """Batches as they are done; the first member, alone, tells how long the others take."""
-    if cluster is None:
+    """Batches as they are done; the first members, alone, tell how long the others take."""
+    member_s = 0.0
+    for index in left[:_TRIED] if cluster is None else ():
         begin = time.perf_counter()
-        parts.write_part(folder, [record(design, left[0])])
-        yield (left[0],)
+        parts.write_part(folder, [record(design, index)])
+        yield (index,)
         left, member_s = left[1:], time.perf_counter() - begin
-        if left:
-            begin = time.perf_counter()
-            parts.write_part(folder, [record(design, left[0])])
-            yield (left[0],)
-            left, member_s = left[1:], time.perf_counter() - begin
-    else:
-        member_s = _TASK_S
     with _chosen(workers, cluster, member_s * len(left)) as chosen:
-        yield from chosen.run(plan, folder, batches(left, member_s, chosen.workers))
+        yield from chosen.run(plan, folder, left)
 
 
 @contextmanager
@@ -174,13 +167,6 @@ def _chosen(workers: int | None, cluster: str | None, work_s: float) -> Iterator
         return
     with engine.local(count) as processes:
         yield processes
-
-
-def batches(left: list[int], member_s: float, workers: int) -> list[Batch]:
-    """Runs of members of about 0.7 s each, at least four for each worker where there are enough."""
-    size = max(1, min(int(_TASK_S / max(member_s, 1e-6)), _MOST_IN_BATCH))
-    size = max(1, min(size, math.ceil(len(left) / (4 * workers))))
-    return [tuple(left[k : k + size]) for k in range(0, len(left), size)]
 
 
 def _bytes_of(first: Recorded, columns: int) -> int:
