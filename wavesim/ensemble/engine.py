@@ -33,6 +33,11 @@ _RETRIES = 2
 _AHEAD = 3  # batches handed out for each worker
 _PATIENCE_S = 1.0  # between looks at whether the scheduler is still there
 
+_LEAN = {  # no profiler and no trimming of memory in the workers, which cost them a tenth
+    "distributed.worker.profile.enabled": False,
+    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": None,
+}
+
 _designs: dict[str, Design] = {}
 
 
@@ -210,10 +215,12 @@ def local(workers: int) -> Iterator[Engine]:
         dask.distributed is not installed.
     """
     _require("several processes")
+    import dask
     from distributed import Client, LocalCluster
 
     with (
         _quiet(),
+        dask.config.set(_LEAN),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
