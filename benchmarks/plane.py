@@ -23,7 +23,7 @@ import numpy as np
 import scipy.fft
 
 from benchmarks.row import Row
-from wavesim.aperture.plane import Group, Lattice, PlaneAperture, Rectangle, disc
+from wavesim.aperture.plane import Group, Lattice, PlaneAperture, RectangleElement, disc
 from wavesim.diffraction.planar import plan_table, plane_amplitude, plane_table
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
@@ -45,7 +45,7 @@ def picture(side: int) -> PlaneAperture:
     random = np.random.default_rng(5)
     coarse = random.random((side // 8, side // 8)) < 0.5
     grey = np.kron(coarse, np.ones((8, 8), dtype=bool)).astype(np.float32)
-    lattice = Lattice(Rectangle(CELL_M, CELL_M), CELL_M, grey)
+    lattice = Lattice(RectangleElement(CELL_M, CELL_M), CELL_M, grey)
     return PlaneAperture((), lattice, float(grey.sum()) * CELL_M**2)
 
 

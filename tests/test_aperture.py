@@ -13,9 +13,16 @@ from tests.bench import scene
 from wavesim import aperture as apertures
 from wavesim.aperture import Rays
 from wavesim.aperture.build import even_positions
-from wavesim.aperture.defects import Ruling, combined, errors
+from wavesim.aperture.defects import IdealRuling, combined, errors
 from wavesim.aperture.defects.errors import wavefront_rad
-from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface, binary, blazed, measured
+from wavesim.aperture.grooves import (
+    FacetGroove,
+    GrooveSurface,
+    SineGroove,
+    binary,
+    blazed,
+    measured,
+)
 from wavesim.aperture.spread import TOLERANCE
 from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError, TableError
@@ -32,7 +39,7 @@ from wavesim.scene.defect import (
 )
 
 WAVE = 500e-9
-MIRROR = Surface("reflection")
+MIRROR = GrooveSurface("reflection")
 PITCH = 20e-6  # forty wavelengths: cosines of the first orders stay near one
 
 
@@ -140,7 +147,7 @@ class TestGrooves:
         """A facet deflects as the thin prism it is: sin(beta) with n sin(A) = sin(A + beta)."""
         angle, index = 0.15, 1.5
         beta = math.asin(index * math.sin(angle)) - angle
-        groove = blazed(PITCH, angle, Surface("transmission", index))
+        groove = blazed(PITCH, angle, GrooveSurface("transmission", index))
         found = groove.amplitude(Rays(0.0, np.array([math.sin(beta)]), WAVE))
         assert abs(found[0]) == pytest.approx(PITCH, rel=1e-12)
 
@@ -154,12 +161,12 @@ class TestGrooves:
             assert efficiency(groove, m) == pytest.approx(efficiency(sine, m), abs=2e-4)
 
     def test_reflectance(self) -> None:
-        table = Surface("reflection", 1.5, np.array([400e-9, 600e-9]), np.array([0.2, 0.8]))
+        table = GrooveSurface("reflection", 1.5, np.array([400e-9, 600e-9]), np.array([0.2, 0.8]))
         assert efficiency(blazed(PITCH, 0.0, table), 0) == pytest.approx(0.5, rel=1e-12)
 
 
-def ruling(count: int, pitch: float = 1e-3 / 600) -> Ruling:
-    return Ruling(even_positions(count, pitch), pitch)
+def ruling(count: int, pitch: float = 1e-3 / 600) -> IdealRuling:
+    return IdealRuling(even_positions(count, pitch), pitch)
 
 
 class TestDefects:
@@ -226,7 +233,7 @@ class TestDefects:
         from wavesim.scene.defect import TableDefect
 
         table = TableDefect(file="wavefront.csv", quantity="wavefront", order=2)
-        place = Ruling(ruling(200).position_m, pitch, tmp_path)
+        place = IdealRuling(ruling(200).position_m, pitch, tmp_path)
         assert errors(table, place).displacement_m == pytest.approx(e, abs=1e-20)
 
     @pytest.mark.parametrize(
@@ -246,7 +253,7 @@ class TestDefects:
         from wavesim.scene.defect import TableDefect
 
         (tmp_path / "bad.csv").write_text(text)
-        place = Ruling(ruling(5).position_m, 1e-6, tmp_path)
+        place = IdealRuling(ruling(5).position_m, 1e-6, tmp_path)
         with pytest.raises(TableError, match=message) as caught:
             errors(TableDefect(file="bad.csv"), place)
         assert "bad.csv" in str(caught.value)
@@ -262,7 +269,7 @@ class TestVaryingElements:
             '[[aperture.defects]]\nkind = "width"\nrms = "1 um"\ngrowth = "2 um"\nseed = 5'
         )
         built = apertures.build(of)
-        wrong = combined(of.aperture.defects, Ruling(ruling(60, 90e-6).position_m, 90e-6))
+        wrong = combined(of.aperture.defects, IdealRuling(ruling(60, 90e-6).position_m, 90e-6))
         sines = np.linspace(-0.01, 0.01, 301)
         found = amplitude(built, 0.0, sines, WAVE)
         u = sines / WAVE
@@ -284,7 +291,7 @@ class TestVaryingElements:
         wrong = combined(of.aperture.defects, ruling(200, 4e-6))
         sines = np.linspace(0.0, 0.4, 201)
         found = amplitude(built, 0.0, sines, WAVE)
-        groove = blazed(4e-6, math.radians(4), Surface("reflection"))
+        groove = blazed(4e-6, math.radians(4), GrooveSurface("reflection"))
         beam = Rays(0.0, sines, WAVE)
         exact = sum(
             groove.deepened(float(s)).amplitude(beam) * np.exp(-2j * np.pi * beam.u * x)

@@ -228,11 +228,11 @@ def test_a_varied_plate_whose_text_was_forged() -> None:
 @pytest.mark.parametrize("duty", [0.0, 1.0])
 def test_a_level_of_no_width_is_a_flat_mirror(duty: float) -> None:
     from wavesim.aperture import Rays
-    from wavesim.aperture.grooves import Surface, binary
+    from wavesim.aperture.grooves import GrooveSurface, binary
 
     rays = Rays(0.0, np.array([0.0, 0.1]), 5e-7)
     with warnings.catch_warnings(action="error"):
-        found = binary(2e-6, 1e-7, duty, Surface("reflection")).amplitude(rays)
+        found = binary(2e-6, 1e-7, duty, GrooveSurface("reflection")).amplitude(rays)
     assert abs(found) == pytest.approx(2e-6 * abs(np.sinc(2e-6 * rays.u)), abs=1e-20)
 
 

@@ -16,7 +16,7 @@ import pytest
 from tests import bench
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
-from wavesim.aperture.plane import Group, PlaneAperture, Rectangle, disc
+from wavesim.aperture.plane import Group, PlaneAperture, RectangleElement, disc
 from wavesim.diffraction.fresnel import Wavefront, near_rulings, slit_near
 from wavesim.diffraction.fresnel.plane import near_plane
 from wavesim.diffraction.fresnel.rulings import NearRulings
@@ -150,7 +150,7 @@ def test_bright_spot_behind_a_disc() -> None:
 
 def test_raster_of_a_square_against_edges() -> None:
     side, k = 1e-3, 4.0
-    square = Group(Rectangle(side, side), np.zeros(1), np.zeros(1), np.ones(1))
+    square = Group(RectangleElement(side, side), np.zeros(1), np.zeros(1), np.ones(1))
     near = near_plane(PlaneAperture((square,), None, side**2), Wavefront(k, k), 2e-3)
     u = np.linspace(-4e3, 4e3, 33)
     found = plane_amplitude(near.at(WAVE), u, 0.5 * u, wavelength_m=WAVE)

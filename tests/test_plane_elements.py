@@ -9,7 +9,15 @@ import mpmath
 import numpy as np
 import pytest
 
-from wavesim.aperture.plane import Annulus, Ellipse, Group, PlaneAperture, Polygon, Rectangle, disc
+from wavesim.aperture.plane import (
+    AnnulusElement,
+    EllipseElement,
+    Group,
+    PlaneAperture,
+    PolygonElement,
+    RectangleElement,
+    disc,
+)
 from wavesim.aperture.plane.bessel import airy_of_square
 from wavesim.aperture.plane.polygons import clip, signed_area
 from wavesim.diffraction.planar import plane_amplitude
@@ -49,7 +57,7 @@ def test_airy_rings_stand_where_they_should() -> None:
     assert rings == pytest.approx(HEIGHT, rel=1e-10)  # twelve digits are given
 
 
-def _encircled(element: Annulus | Ellipse, scale: float, x: float) -> float:
+def _encircled(element: AnnulusElement | EllipseElement, scale: float, x: float) -> float:
     """Part of the energy within x, by quadrature of the engine's amplitude."""
     t, w = np.polynomial.legendre.leggauss(200)
     rho = x * scale * (t + 1) / 2
@@ -66,7 +74,7 @@ def test_energy_within_the_dark_rings(x: float, part: float) -> None:
 @pytest.mark.parametrize(("ratio", "zero", "ring", "inside"), ANNULI)
 def test_annulus(ratio: float, zero: float, ring: float, inside: float) -> None:
     outer = 3e-3
-    element, scale = Annulus(outer, ratio * outer), 1 / (math.pi * outer)
+    element, scale = AnnulusElement(outer, ratio * outer), 1 / (math.pi * outer)
     peak = element.open_area_m2
     assert abs(element.amplitude(np.array([zero * scale]), 0.0)[0]) < 1e-11 * peak  # digits given
     beyond = (element.amplitude(np.linspace(zero, 7, 4001) * scale, 0.0) / peak) ** 2
@@ -124,28 +132,28 @@ def test_polygons_against_brute_force(name: str) -> None:
     for k, (p, q) in enumerate(pairwise(corners), 4):
         d = np.subtract(q, p) / np.hypot(*np.subtract(q, p))
         u[k], v[k] = -2.5 * d[1], 2.5 * d[0]  # straight across a side
-    found = Polygon(corners).amplitude(u, v)
+    found = PolygonElement(corners).amplitude(u, v)
     exact = [_triangle_quadrature(corners, a, b) for a, b in zip(u, v, strict=True)]
     assert np.abs(found - exact).max() < 2e-13  # of an area near 1: rounding of both
 
 
 def test_polygon_of_many_sides_becomes_a_disc() -> None:
     round_, u = disc(2.0), np.linspace(0, 3, 50)
-    sides = Polygon(round_.outline())
+    sides = PolygonElement(round_.outline())
     # 512 corners: the outline is off by (pi / 512)^2 / 3 of the radius
     assert np.abs(sides.amplitude(u, 0.3) - round_.amplitude(u, 0.3)).max() < 5e-5
 
 
 def test_turned_ellipse_and_rectangle() -> None:
     u, v = np.random.default_rng(1).normal(size=(2, 40))
-    for shape in (Ellipse(1.6, 0.7, 0.5), Rectangle(1.3, 0.6, -0.8)):
-        many = Polygon(shape.outline())
+    for shape in (EllipseElement(1.6, 0.7, 0.5), RectangleElement(1.3, 0.6, -0.8)):
+        many = PolygonElement(shape.outline())
         assert np.abs(many.amplitude(u, v) - shape.amplitude(u, v)).max() < 1e-4  # of round corners
-    assert signed_area(Rectangle(1.3, 0.6, -0.8).outline()) == pytest.approx(0.78, rel=1e-14)
+    assert signed_area(RectangleElement(1.3, 0.6, -0.8).outline()) == pytest.approx(0.78, rel=1e-14)
 
 
 def test_clip_keeps_what_lies_within() -> None:
-    square, arrow = Rectangle(1.0, 1.0).outline(), SHAPES["arrow, not convex"]
+    square, arrow = RectangleElement(1.0, 1.0).outline(), SHAPES["arrow, not convex"]
     assert signed_area(clip(SHAPES["hexagon"], square)) == pytest.approx(1.0, rel=1e-14)
     # Monte Carlo over the square, 1e6 points: four standard errors are 2e-3
     x, y = np.random.default_rng(2).random((2, 1_000_000)) - 0.5

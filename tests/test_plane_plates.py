@@ -16,8 +16,8 @@ from wavesim.aperture.plane import (
     Group,
     Lattice,
     PlaneAperture,
-    Polygon,
-    Rectangle,
+    PolygonElement,
+    RectangleElement,
     build_plane,
     disc,
 )
@@ -64,7 +64,7 @@ def _sinc2_integral(a: float) -> float:
 
 def test_power_on_a_plate_equals_the_sine_integrals() -> None:
     w, h = 0.4e-3, 0.7e-3
-    one = Group(Rectangle(w, h), np.zeros(1), np.zeros(1), np.ones(1))
+    one = Group(RectangleElement(w, h), np.zeros(1), np.zeros(1), np.ones(1))
     aperture = PlaneAperture((one,), None, w * h)
     edges = np.linspace(-6e-3, 6e-3, 301)
     found = _cells(aperture, edges, np.array([WAVE])).sum()
@@ -78,7 +78,7 @@ def test_cells_against_quadrature(sides: int) -> None:
         (0.3e-3 * math.cos(2 * math.pi * k / sides), 0.3e-3 * math.sin(2 * math.pi * k / sides))
         for k in range(sides)
     )
-    element = Polygon(corners) if sides else disc(0.6e-3)
+    element = PolygonElement(corners) if sides else disc(0.6e-3)
     one = Group(element, np.zeros(1), np.zeros(1), np.ones(1))
     edges = np.linspace(-5e-3, 5e-3, 101)
     waves = np.array([420e-9, 550e-9, 690e-9])
@@ -98,7 +98,7 @@ def test_cells_against_quadrature(sides: int) -> None:
 def test_energy_of_a_random_picture_is_conserved() -> None:
     grey = np.random.default_rng(1).random((64, 48)).astype(np.float32)
     cell = 20e-6
-    lattice = Lattice(Rectangle(cell, cell), cell, grey)
+    lattice = Lattice(RectangleElement(cell, cell), cell, grey)
     area = float(np.sum(grey.astype(np.float64) ** 2)) * cell**2
     edges = np.linspace(-0.5, 0.5, 257) * WAVE / cell * 40  # forty periods of the lattice
     found = _cells(PlaneAperture((), lattice, area), edges, np.array([WAVE])).sum()
@@ -117,8 +117,8 @@ def test_a_picture_of_a_square_is_that_square() -> None:
     grey = np.zeros((40, 40), dtype=np.float32)
     grey[8:32, 12:28] = 1.0
     cell = 25e-6
-    lattice = Lattice(Rectangle(cell, cell), cell, grey)
-    one = Group(Rectangle(16 * cell, 24 * cell), np.zeros(1), np.zeros(1), np.ones(1))
+    lattice = Lattice(RectangleElement(cell, cell), cell, grey)
+    one = Group(RectangleElement(16 * cell, 24 * cell), np.zeros(1), np.zeros(1), np.ones(1))
     area = 16 * 24 * cell**2
     edges, waves = np.linspace(-4e-3, 4e-3, 81), np.linspace(400e-9, 700e-9, 7)
     picture = _cells(PlaneAperture((), lattice, area), edges, waves)

@@ -10,8 +10,8 @@ import pytest
 
 import wavesim.plate.plane.expose as stage
 from tests import bench
-from wavesim.aperture.plane import Lattice, PlaneAperture, Rectangle
-from wavesim.diffraction.planar.tables import Plan, Reach, plane_table
+from wavesim.aperture.plane import Lattice, PlaneAperture, RectangleElement
+from wavesim.diffraction.planar.tables import Reach, SamplingPlan, plane_table
 from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent
@@ -26,14 +26,14 @@ def _picture() -> PlaneAperture:
     random = np.random.default_rng(5)
     coarse = random.random((SIDE // 8, SIDE // 8)) < 0.5
     grey = np.kron(coarse, np.ones((8, 8), dtype=bool)).astype(np.float32)
-    lattice = Lattice(Rectangle(CELL, CELL), CELL, grey)
+    lattice = Lattice(RectangleElement(CELL, CELL), CELL, grey)
     return PlaneAperture((), lattice, float(grey.sum()) * CELL**2)
 
 
 def _swept(cells: float, on: Frame) -> np.ndarray:
     waves = np.array([WAVE])
     reach: Reach = reach_of(on, waves, 0.0)
-    table = plane_table(_picture(), Plan(cells, reach, 0, 0))
+    table = plane_table(_picture(), SamplingPlan(cells, reach, 0, 0))
     return sweep_plane(table, on, 0.0, waves, np.ones((1, 1)))[0]
 
 
@@ -47,7 +47,9 @@ def test_table_keeps_to_its_stated_error(cells: float, pixel: float) -> None:
     away[28:36, 28:36] = False  # the bright middle would set the mean
     off = (_swept(cells, on) - exact)[away].std() / exact[away].mean()
     size = _picture().size_m
-    stated = Plan(cells, (0, 1, 0, 1), 0, 0).error / stage.averaged(size, on, Extent((0.0, 0.0)))
+    stated = SamplingPlan(cells, (0, 1, 0, 1), 0, 0).error / stage.averaged(
+        size, on, Extent((0.0, 0.0))
+    )
     assert stated / 30 < off < stated
 
 

@@ -18,7 +18,7 @@ from wavesim.colorimetry import xyz_to_xy
 from wavesim.errors import InputError
 from wavesim.light import cie1931
 from wavesim.lightpath import ExposedPlate, expose, open_plate
-from wavesim.study.point import Point, explain, position_of_angle
+from wavesim.study.point import PlatePoint, explain, position_of_angle
 
 TWO = 'kind = "slits"\ncount = 2\nwidth = "{0}"\npitch = "90 um"'
 FIVE = 'kind = "slits"\ncount = 5\nwidth = "40 um"\npitch = "90 um"'
@@ -32,11 +32,11 @@ def plate(
     return expose(scene(source=source, aperture=aperture, plate=PLATE))
 
 
-def at(aperture: str, x_mm: float, **source: str) -> Point:
+def at(aperture: str, x_mm: float, **source: str) -> PlatePoint:
     return explain(plate(aperture, **source), x_mm * 1e-3)
 
 
-def texts(found: Point) -> str:
+def texts(found: PlatePoint) -> str:
     return " ".join(one.text for one in found.sentences)
 
 

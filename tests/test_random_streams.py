@@ -10,7 +10,7 @@ import pytest
 
 import wavesim
 from wavesim import random_streams
-from wavesim.aperture.defects import Ruling, errors
+from wavesim.aperture.defects import IdealRuling, errors
 from wavesim.aperture.defects.random_errors import draw
 from wavesim.aperture.plane.places import dot_diameters, mesh_places, scattered
 from wavesim.colorimetry.grain import Material
@@ -92,5 +92,5 @@ def test_every_seed_draws(seed: int) -> None:
 def test_missing_rulings_of_every_seed(seed: int) -> None:
     """4,000 rulings of which a fifth is missing: within five standard deviations."""
     defect = MissingDefect(fraction=0.2, seed=seed)
-    weight = errors(defect, Ruling(np.arange(4000) * 1e-6, 1e-6)).weight
+    weight = errors(defect, IdealRuling(np.arange(4000) * 1e-6, 1e-6)).weight
     assert abs(np.sum(weight == 0) - 800) < 5 * np.sqrt(4000 * 0.2 * 0.8)

@@ -18,7 +18,7 @@ from wavesim.study.tolerance.formula import (
     largest_random,
     resolving_power,
 )
-from wavesim.study.tolerance.simulation import Errors, bench
+from wavesim.study.tolerance.simulation import RelativeErrors, bench
 
 COUNT = 5000
 
@@ -114,11 +114,13 @@ def test_refusals() -> None:
 def test_a_simulated_ghost_of_few_periods_over_the_ruling(period: float) -> None:
     """J_1(2 pi (m + 1/P) A/d)^2 / J_0^2 of 9,000 rulings, and (a/2)^2, down to two periods."""
     there = bench(grating(9000), WAVELENGTH_M, 1)
-    place, _ = there.ghost(Errors(periodic=0.005, period=period))
+    place, _ = there.ghost(RelativeErrors(periodic=0.005, period=period))
     assert place == pytest.approx(
         formulas.ghost_ratio(1, 1, amplitude=0.005, period=period), rel=1e-3
     )
-    assert there.ghost(Errors(modulation=0.02, period=period))[0] == pytest.approx(1e-4, rel=2e-3)
+    assert there.ghost(RelativeErrors(modulation=0.02, period=period))[0] == pytest.approx(
+        1e-4, rel=2e-3
+    )
 
 
 def test_a_step_may_not_leave_a_twin() -> None:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.light.air import STANDARD, Air, AirState, relative_to_standard
+from wavesim.light.air import STANDARD, AirLike, AirState, relative_to_standard
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
@@ -152,13 +152,13 @@ def propagating(
     return (sine_in - 1) * per_sine, (sine_in + 1) * per_sine
 
 
-def bench_wavelength(air: Air, wavelength_m: Values) -> Floats:
+def bench_wavelength(air: AirLike, wavelength_m: Values) -> Floats:
     """Wavelength [m] in the bench's air of light that has `wavelength_m` in standard air."""
     given = np.asarray(wavelength_m, dtype=np.float64)
     return given if air == STANDARD else np.asarray(given * relative_to_standard(given, air))
 
 
-def standard_wavelength(air: Air, bench_wavelength_m: Values) -> Floats:
+def standard_wavelength(air: AirLike, bench_wavelength_m: Values) -> Floats:
     """Wavelength [m] in standard air of light that has `bench_wavelength_m` on the bench."""
     bench = np.asarray(bench_wavelength_m, dtype=np.float64)
     if air == STANDARD:

@@ -27,9 +27,9 @@ if TYPE_CHECKING:
     from wavesim.measuring.diagnosis import Diagnosis
     from wavesim.plate import Plate
     from wavesim.scene import Scene
-    from wavesim.study.compare import Compared
+    from wavesim.study.compare import FormulaComparisons
     from wavesim.study.efficiency import Efficiency
-    from wavesim.study.point import Point
+    from wavesim.study.point import PlatePoint
     from wavesim.study.predict import Prediction
     from wavesim.study.profile import LineProfile
     from wavesim.study.tolerance import Tolerance
@@ -69,7 +69,7 @@ def predict(
     )
 
 
-def point(plate: Plate, x: Quantity | None = None, *, angle: Quantity | None = None) -> Point:
+def point(plate: Plate, x: Quantity | None = None, *, angle: Quantity | None = None) -> PlatePoint:
     """Why a place on a plate has its colour; see `wavesim.study.point.explain`.
 
     Parameters
@@ -153,7 +153,7 @@ def compare(
     vary: str | None = None,
     values: Sequence[Quantity] = (),
     steps: int = 13,
-) -> Compared:
+) -> FormulaComparisons:
     """Textbook formulas against the exact computation; see `wavesim.study.compare.compare`.
 
     Parameters

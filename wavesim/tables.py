@@ -30,7 +30,7 @@ _LINE_BYTES = 260  # at the peak of reading, for each line beside its text
 
 
 @dataclass(frozen=True)
-class Cells:
+class TextTable:
     """A table as text.
 
     Attributes
@@ -98,7 +98,7 @@ class Cells:
             raise self.wrong(k, problem, float(values[k]), before)
 
 
-def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Cells:
+def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> TextTable:
     """A table of a UTF-8 text file below 200 MB.
 
     Parameters
@@ -122,7 +122,7 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Cel
         raise TableError(empty, file=path, expected=right)
     places, texts = zip(*numbered, strict=True)
     separator = next((s for s in separators if s in texts[0]), separators[-1])
-    return Cells(path, tuple(_split(texts[0], separator)), separator, places, texts[1:])
+    return TextTable(path, tuple(_split(texts[0], separator)), separator, places, texts[1:])
 
 
 def _lines(path: Path) -> list[str]:

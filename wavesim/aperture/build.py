@@ -11,9 +11,9 @@ import numpy as np
 from wavesim import glass
 from wavesim.aperture import grooves
 from wavesim.aperture.combs import Aperture, Chord, Comb, pieces
-from wavesim.aperture.defects import Errors, Ruling, combined
+from wavesim.aperture.defects import IdealRuling, RulingErrors, combined
 from wavesim.aperture.elements import Complexes, Floats, Slit
-from wavesim.aperture.grooves import FacetGroove, SineGroove, Surface
+from wavesim.aperture.grooves import FacetGroove, GrooveSurface, SineGroove
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
@@ -236,25 +236,25 @@ def _slits(aperture: Slits, defects: Defects, scene: Scene) -> tuple[tuple[Comb,
         pitch = aperture.mean_pitch_m or one
         place = even_positions(aperture.rulings, pitch)
         width = np.full(place.size, one)
-    wrong = combined(defects, Ruling(place, pitch, scene.folder))
+    wrong = combined(defects, IdealRuling(place, pitch, scene.folder))
     return _openings(place + wrong.displacement_m, width + wrong.width_m, wrong, scene), pitch
 
 
 def _gaps(wires: Wires, defects: Defects, scene: Scene) -> tuple[Comb, ...]:
     """The clear gaps between wires that are displaced, missing or too thick."""
     place = even_positions(wires.count, wires.pitch_m)
-    wrong = combined(defects, Ruling(place, wires.pitch_m, scene.folder))
+    wrong = combined(defects, IdealRuling(place, wires.pitch_m, scene.folder))
     there = np.broadcast_to(wrong.weight, place.shape) != 0
     middle = (place + wrong.displacement_m)[there]
     half = np.broadcast_to(wires.width_m + wrong.width_m, place.shape)[there] / 2
     left, right = middle[:-1] + half[:-1], middle[1:] - half[1:]
-    return _openings((left + right) / 2, right - left, Errors(), scene)
+    return _openings((left + right) / 2, right - left, RulingErrors(), scene)
 
 
 def _grating(grating: Grating, defects: Defects, scene: Scene) -> tuple[Comb, ...]:
     pitch = grating.mean_pitch_m
     ideal = even_positions(grating.rulings, pitch)
-    wrong = combined(defects, Ruling(ideal, pitch, scene.folder))
+    wrong = combined(defects, IdealRuling(ideal, pitch, scene.folder))
     place = ideal + wrong.displacement_m
     if grating.slit_width_m is not None:
         width = np.full(ideal.size, grating.slit_width_m) + wrong.width_m
@@ -269,7 +269,7 @@ def _grating(grating: Grating, defects: Defects, scene: Scene) -> tuple[Comb, ..
     return spread(groove.deepened, depth, place, weight, phase)
 
 
-def _rigorous(scene: Scene, place: Floats, wrong: Errors) -> Comb:
+def _rigorous(scene: Scene, place: Floats, wrong: RulingErrors) -> Comb:
     """One comb of grooves with the efficiencies of rigorous theory."""
     if np.any(np.asarray(wrong.depth) != 1):
         raise LimitError(
@@ -281,7 +281,7 @@ def _rigorous(scene: Scene, place: Floats, wrong: Errors) -> Comb:
     return Comb(rigorous_groove(scene), place, weight)
 
 
-def _openings(place: Floats, width: Floats, wrong: Errors, scene: Scene) -> tuple[Comb, ...]:
+def _openings(place: Floats, width: Floats, wrong: RulingErrors, scene: Scene) -> tuple[Comb, ...]:
     """Slits of any widths at any places; those closed by their errors are left out."""
     if np.any(width < 0):
         width = np.maximum(width, 0.0)
@@ -326,7 +326,7 @@ def scalar_groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
 
 
 def _measured_groove(
-    groove: TableGroove | SlitGroove, pitch: float, surface: Surface, folder: Path
+    groove: TableGroove | SlitGroove, pitch: float, surface: GrooveSurface, folder: Path
 ) -> FacetGroove:
     if isinstance(groove, SlitGroove):
         raise TypeError("a slit groove is an opening, not a relief")
@@ -342,17 +342,17 @@ def _measured_groove(
     return grooves.measured(place * (pitch / place[-1]), height, pitch, surface)
 
 
-def _surface(grating: Grating, folder: Path) -> Surface:
+def _surface(grating: Grating, folder: Path) -> GrooveSurface:
     index = getattr(grating.groove, "index", 1.5)
     if grating.mounting == "transmission" and not grating.rigorous:
-        return Surface(grating.mounting, index, glass=_glass(grating))
+        return GrooveSurface(grating.mounting, index, glass=_glass(grating))
     if grating.reflectance_file is None:
-        return Surface(grating.mounting, index, None, grating.reflectance)
+        return GrooveSurface(grating.mounting, index, None, grating.reflectance)
     path = folder / grating.reflectance_file
     _, wavelength, value = two_columns(path, ("wavelength_nm",), ("reflectance",))
     if value.min() < 0 or value.max() > 1:
         raise TableError("a reflectance is outside 0 to 1", file=path)
-    return Surface(grating.mounting, index, wavelength, value)
+    return GrooveSurface(grating.mounting, index, wavelength, value)
 
 
 def _glass(grating: Grating) -> str | None:

@@ -32,7 +32,7 @@ Mounting = Literal["reflection", "transmission"]
 
 
 @dataclass(frozen=True, eq=False)
-class Surface:
+class GrooveSurface:
     """How a groove's height acts on the light.
 
     Attributes
@@ -90,7 +90,7 @@ class FacetGroove:
     edge_m: Floats
     start_m: Floats
     end_m: Floats
-    surface: Surface
+    surface: GrooveSurface
 
     @property
     def width_m(self) -> float:
@@ -141,7 +141,7 @@ class SineGroove:
 
     pitch_m: float
     depth_m: float
-    surface: Surface
+    surface: GrooveSurface
 
     @property
     def width_m(self) -> float:
@@ -203,7 +203,7 @@ class SineGroove:
         return nodes, np.tile(weight / (2 * panels), panels)
 
 
-def blazed(pitch_m: float, facet_angle_rad: float, surface: Surface) -> FacetGroove:
+def blazed(pitch_m: float, facet_angle_rad: float, surface: GrooveSurface) -> FacetGroove:
     """One facet over the pitch; a positive angle throws light into positive orders.
 
     In reflection the blaze is met at alpha + beta = 2 facet_angle; in transmission at
@@ -216,7 +216,7 @@ def blazed(pitch_m: float, facet_angle_rad: float, surface: Surface) -> FacetGro
     return FacetGroove(edge, np.array([-rise]), np.array([rise]), surface)
 
 
-def binary(pitch_m: float, depth_m: float, duty: float, surface: Surface) -> FacetGroove:
+def binary(pitch_m: float, depth_m: float, duty: float, surface: GrooveSurface) -> FacetGroove:
     """Two levels, the upper one `duty` of the pitch wide and in its middle."""
     half = duty * pitch_m / 2
     edge = np.array([-pitch_m / 2, -half, half, pitch_m / 2])
@@ -224,7 +224,9 @@ def binary(pitch_m: float, depth_m: float, duty: float, surface: Surface) -> Fac
     return FacetGroove(edge, level, level, surface)
 
 
-def measured(place: Floats, height_m: Floats, pitch_m: float, surface: Surface) -> FacetGroove:
+def measured(
+    place: Floats, height_m: Floats, pitch_m: float, surface: GrooveSurface
+) -> FacetGroove:
     """Straight facets between measured heights; `place` in [m] from 0 to the pitch."""
     edge = np.asarray(place) - pitch_m / 2
     middle = (height_m.max() + height_m.min()) / 2

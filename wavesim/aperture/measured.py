@@ -14,7 +14,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
 from wavesim.inputs import MOST_PACKED, check_regular
 from wavesim.memory import require_memory
-from wavesim.tables import LENGTHS_M, Cells
+from wavesim.tables import LENGTHS_M, TextTable
 
 if TYPE_CHECKING:
     import h5py
@@ -123,7 +123,7 @@ def _why_unread(node: Any, file_bytes: int) -> str | None:
     return None
 
 
-def _column(table: Cells, k: int, known: tuple[str, ...], right: str) -> tuple[str, float]:
+def _column(table: TextTable, k: int, known: tuple[str, ...], right: str) -> tuple[str, float]:
     """Quantity and unit of a column such as `x_mm`; `known` lists one example of each quantity."""
     header = table.header[k]
     found = re.fullmatch(r"([a-z]+)(?:_(\S+))?", header)

@@ -17,7 +17,7 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import Number, examples, figure_options, json_option
+from wavesim.cli.options import NumberOption, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -43,7 +43,11 @@ _MOST_NAMED = 6  # values in a title
 )  # fmt: skip
 @figure_options("plates.gif", "web", ".gif", ".png", ".webp", ".mp4")
 @click.option(
-    "--seconds", type=Number(0.02, 600), default=1.0, show_default=True, help="Time for each frame."
+    "--seconds",
+    type=NumberOption(0.02, 600),
+    default=1.0,
+    show_default=True,
+    help="Time for each frame.",
 )
 @click.option(
     "--one-time", is_flag=True,

@@ -11,7 +11,7 @@ from wavesim.cli.common import Progress, echo_json, name_of, print_result, progr
 from wavesim.cli.options import (
     FIGURES,
     PLATES,
-    Number,
+    NumberOption,
     Output,
     Whole,
     examples,
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from wavesim.arrays import Floats
     from wavesim.scene import Scene
     from wavesim.scene.units import Measured
-    from wavesim.study.compare import Compared, Comparison
+    from wavesim.study.compare import Comparison, FormulaComparisons
 
 _ENDS = {"first": "from", "last": "to"}
 _NAMES = (
@@ -45,7 +45,7 @@ _NAMES = (
     )
 )
 @click.argument("scene_file", metavar="SCENE")
-@click.option("--tolerance", type=Number(0, 1, open_=True), default=0.01, show_default=True,
+@click.option("--tolerance", type=NumberOption(0, 1, open_=True), default=0.01, show_default=True,
               help="Error from which a formula counts as failing.")  # fmt: skip
 @click.option("--only", multiple=True, metavar="NAME",
               help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
@@ -94,7 +94,7 @@ def _of_formula(figure: Path, name: str) -> Path:
     return figure.with_name(f"{figure.stem}_{name}{figure.suffix}")
 
 
-def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> Compared:
+def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> FormulaComparisons:
     from wavesim.study.compare import compare, vary
 
     common = {"tolerance": given["tolerance"], "only": given["only"], "progress": show}
@@ -151,7 +151,7 @@ def _end(text: str | None, option: str) -> Measured:
         ) from None
 
 
-def _written(compared: Compared, output: Path | None, figure: Path | None) -> list[str]:
+def _written(compared: FormulaComparisons, output: Path | None, figure: Path | None) -> list[str]:
     files = []
     if output is not None:
         from wavesim.study.compare import save
@@ -163,7 +163,7 @@ def _written(compared: Compared, output: Path | None, figure: Path | None) -> li
     return files
 
 
-def _draw(compared: Compared, path: Path) -> list[Path]:
+def _draw(compared: FormulaComparisons, path: Path) -> list[Path]:
     from wavesim import figures
 
     drawn = []

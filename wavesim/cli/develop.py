@@ -10,7 +10,7 @@ import click
 from click.core import ParameterSource
 
 from wavesim.cli.common import echo_json, labelled, plate_named, progress, scene_named
-from wavesim.cli.options import Amount, Number, Output, Whole, examples, json_option, writable
+from wavesim.cli.options import Amount, NumberOption, Output, Whole, examples, json_option, writable
 
 if TYPE_CHECKING:
     from wavesim.colorimetry import Material, Rendering
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from wavesim.colorimetry.loss import Loss
     from wavesim.colorimetry.plates import Picture
     from wavesim.lightpath import ExposedPlate
-    from wavesim.study.exposure import Frame
+    from wavesim.study.exposure import BracketFrame
 
 _TIFF = (".tif", ".tiff")
 _TONES = ("linear", "film", "log")
@@ -72,7 +72,7 @@ class _Look:
     help="Write here: .png or .tif. Of several pictures each gets its stops added to the name.",
 )  # fmt: skip
 @click.option(
-    "--stops", type=Number(-60, 60), multiple=True,
+    "--stops", type=NumberOption(-60, 60), multiple=True,
     help="Expose so many stops longer, or shorter if negative. Repeat it for a bracket.",
 )  # fmt: skip
 @click.option(
@@ -80,7 +80,7 @@ class _Look:
     help="Linear in light; the curve of a film; or logarithmic, which lifts faint orders.",
 )  # fmt: skip
 @click.option(
-    "--decades", type=Number(0.5, 20), help="Decades that --tone log spans.  [default: 4]"
+    "--decades", type=NumberOption(0.5, 20), help="Decades that --tone log spans.  [default: 4]"
 )
 @click.option(
     "--space", type=click.Choice(_SPACES), default="srgb", show_default=True,
@@ -102,17 +102,20 @@ class _Look:
     "--negative", is_flag=True, help="Show the film itself on a light table, not its print."
 )
 @click.option(
-    "--reciprocity", type=Number(0.3, 1), metavar="P",
+    "--reciprocity", type=NumberOption(0.3, 1), metavar="P",
     help="Schwarzschild's exponent of the film, for times beyond 1 s.",
 )  # fmt: skip
 @click.option(
     "--noise", is_flag=True, help="Photon noise of a sensor that counts 14 % of daylight's photons."
 )
 @click.option(
-    "--grain", type=Number(0, 1), default=0.0, help="RMS granularity: 0.01 is a fine-grained film."
+    "--grain",
+    type=NumberOption(0, 1),
+    default=0.0,
+    help="RMS granularity: 0.01 is a fine-grained film.",
 )
 @click.option(
-    "--halation", type=Number(0, 1), default=0.0, help="Fraction of the light in the halo."
+    "--halation", type=NumberOption(0, 1), default=0.0, help="Fraction of the light in the halo."
 )
 @click.option(
     "--halo", type=Amount("length", "60 um", 1e-7, 1.0), default=60e-6, help="Radius of the halo."
@@ -170,7 +173,7 @@ def command(
 
 
 def _losses(
-    plate: ExposedPlate, frames: tuple[Frame, ...], look: _Look, material: Material
+    plate: ExposedPlate, frames: tuple[BracketFrame, ...], look: _Look, material: Material
 ) -> list[Loss]:
     from wavesim.colorimetry.plates import given_up
 
@@ -210,7 +213,9 @@ def _named(output: Path, stops: float, *, alone: bool) -> Path:
     return output if alone else output.with_stem(f"{output.stem}{stops:+g}")
 
 
-def _write(plate: ExposedPlate, frame: Frame, path: Path, look: _Look, material: Material) -> None:
+def _write(
+    plate: ExposedPlate, frame: BracketFrame, path: Path, look: _Look, material: Material
+) -> None:
     from wavesim.colorimetry import save_png, save_tiff
     from wavesim.colorimetry.plates import developed, linear_light
 
@@ -228,7 +233,7 @@ def _write(plate: ExposedPlate, frame: Frame, path: Path, look: _Look, material:
     return save_png(path, picture, space=look.space, title=title)
 
 
-def _filmed(plate: ExposedPlate, frame: Frame, look: _Look) -> Picture:
+def _filmed(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> Picture:
     from wavesim.colorimetry.film import filmed
 
     return filmed(
@@ -238,7 +243,7 @@ def _filmed(plate: ExposedPlate, frame: Frame, look: _Look) -> Picture:
 
 
 def _record(
-    frames: tuple[Frame, ...], written: list[Path], look: _Look, losses: list[Loss]
+    frames: tuple[BracketFrame, ...], written: list[Path], look: _Look, losses: list[Loss]
 ) -> dict[str, object]:
     pictures: list[dict[str, object]] = [
         {"picture_file": str(path), "stops": frame.stops, "time_s": frame.time_s}
@@ -256,7 +261,7 @@ def _record(
 
 def _summary(
     plate: ExposedPlate,
-    frames: tuple[Frame, ...],
+    frames: tuple[BracketFrame, ...],
     written: list[Path],
     look: _Look,
     losses: list[Loss],

@@ -23,7 +23,7 @@ from wavesim.cli.options import (
     PITCH,
     WAVELENGTH,
     Amount,
-    Number,
+    NumberOption,
     Output,
     Typed,
     Whole,
@@ -77,7 +77,7 @@ _PLACE = Amount("length", "-40 mm")
 _PIXEL = Amount("length", "10 um", 1e-8, 0.1)
 _ANGLE = Amount("angle", "15 deg", -math.radians(89.99), math.radians(89.99))
 _READING = Amount("angle", "1 arcsec", 0.0, math.radians(1))
-_PART = Number(0, 1)
+_PART = NumberOption(0, 1)
 _UNKNOWN = ("pitch", "focal", "incidence", "viewing", "origin", "distortion", "centring")
 _ELEMENTS = ("sun", "H", "He", "Na", "Hg", "Cd", "Ne", "none")
 _PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")

@@ -88,7 +88,7 @@ class Pitch(Amount):
         return super()._read(found)
 
 
-class Number(Typed):
+class NumberOption(Typed):
     """A number without a unit, or a part in percent; `open_` leaves out the limits themselves."""
 
     name = "number"

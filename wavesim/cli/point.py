@@ -20,7 +20,7 @@ from wavesim.cli.options import FIGURES, Amount, Output, examples, json_option
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
-    from wavesim.study.point import Point
+    from wavesim.study.point import PlatePoint
 
 
 @click.command(
@@ -70,7 +70,7 @@ def command(
     print_result(found, *written, *(("caution", text) for text in plate.report.cautions))
 
 
-def _draw(plate: ExposedPlate, found: Point, path: Path) -> None:
+def _draw(plate: ExposedPlate, found: PlatePoint, path: Path) -> None:
     from wavesim.figures import save, spectrum_at_point
 
     save(spectrum_at_point(plate, found.x_m), path)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from wavesim.cli.common import echo_json, print_result, scene_named
-from wavesim.cli.options import WAVELENGTH, Number, Whole, examples, json_option
+from wavesim.cli.options import WAVELENGTH, NumberOption, Whole, examples, json_option
 
 
 @click.command(
@@ -24,7 +24,7 @@ from wavesim.cli.options import WAVELENGTH, Number, Whole, examples, json_option
     help="List this order; may be repeated. Default: all, or those on the plate.",
 )  # fmt: skip
 @click.option(
-    "--ghosts-above", type=Number(0, open_=True), default=1e-6, show_default=True,
+    "--ghosts-above", type=NumberOption(0, open_=True), default=1e-6, show_default=True,
     help="Weakest ghost to list, as a fraction of its line.",
 )  # fmt: skip
 @json_option

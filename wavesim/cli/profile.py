@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import echo_json, labelled, name_of, print_result, progress, scene_named
-from wavesim.cli.options import FIGURES, Number, Output, examples, json_option, line_options
+from wavesim.cli.options import FIGURES, NumberOption, Output, examples, json_option, line_options
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
@@ -29,7 +29,7 @@ _DECADES = 12
 @click.argument("scene_file", metavar="SCENE")
 @line_options
 @click.option(
-    "--span", type=Number(0.01, 50), default=1.0, show_default=True,
+    "--span", type=NumberOption(0.01, 50), default=1.0, show_default=True,
     help="Width of the scan, in orders.",
 )  # fmt: skip
 @click.option(

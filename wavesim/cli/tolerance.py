@@ -12,9 +12,9 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import Number, examples, json_option, line_options
+from wavesim.cli.options import NumberOption, examples, json_option, line_options
 
-_PART = Number(0, 1, open_=True)
+_PART = NumberOption(0, 1, open_=True)
 
 
 @click.command(
@@ -28,9 +28,9 @@ _PART = Number(0, 1, open_=True)
 @click.option(
     "--diffuse", type=_PART, help="Diffuse light allowed, as a fraction of the line's light."
 )
-@click.option("--resolving-power", type=Number(0, open_=True), help="Least resolving power.")
+@click.option("--resolving-power", type=NumberOption(0, open_=True), help="Least resolving power.")
 @click.option(
-    "--period", type=Number(2),
+    "--period", type=NumberOption(2),
     help="Period of periodic errors, in rulings. Default: the scene's, or 100.",
 )  # fmt: skip
 @json_option

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from wavesim import tables
 from wavesim.errors import TableError
 from wavesim.light import air
-from wavesim.tables import LENGTHS_M, Cells
+from wavesim.tables import LENGTHS_M, TextTable
 
 Reals = NDArray[np.float64]
 
@@ -34,7 +34,7 @@ _RIGHT_FILTER = 'a header such as "wavelength_nm,transmittance" or "wavelength_n
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredTable:
     """Air wavelength [m], ascending, and values; (n,) both. `quantity` names what they are:
     "relative", "radiance" [W m-2 sr-1 m-1], "irradiance" [W m-2 m-1] or "transmittance"."""
 
@@ -43,7 +43,7 @@ class Measured:
     quantity: str
 
 
-def source_table(path: Path) -> Measured:
+def source_table(path: Path) -> MeasuredTable:
     """A measured spectrum.
 
     Raises
@@ -54,16 +54,16 @@ def source_table(path: Path) -> Measured:
     """
     wavelength, value, second = _read(path, _RIGHT)
     if second.lower() == "relative":
-        return Measured(wavelength, value, "relative")
+        return MeasuredTable(wavelength, value, "relative")
     found = _DENSITY.fullmatch(second)
     if found is None or found.group(2) not in LENGTHS_M:
         raise TableError("unknown second column", file=path, key="line 1", value=second,
                          expected=_RIGHT)  # fmt: skip
     unit = LENGTHS_M[found.group(2)]
-    return Measured(wavelength, value / unit, found.group(1).split("_")[0].lower())
+    return MeasuredTable(wavelength, value / unit, found.group(1).split("_")[0].lower())
 
 
-def filter_table(path: Path) -> Measured:
+def filter_table(path: Path) -> MeasuredTable:
     """A measured filter, as transmittance. Densities become 10^-density at each point.
 
     Raises
@@ -74,7 +74,7 @@ def filter_table(path: Path) -> Measured:
     wavelength, value, second = _read(path, _RIGHT_FILTER)
     kind = second.lower()
     if kind == "density":
-        return Measured(wavelength, 10.0**-value, "transmittance")
+        return MeasuredTable(wavelength, 10.0**-value, "transmittance")
     if kind not in ("transmittance", "transmittance_percent"):
         raise TableError("unknown second column", file=path, key="line 1", value=second,
                          expected=_RIGHT_FILTER)  # fmt: skip
@@ -87,7 +87,7 @@ def filter_table(path: Path) -> Measured:
             value=float(value.max()),
             expected="values from 0 to 1, or the header transmittance_percent",
         )
-    return Measured(wavelength, value, "transmittance")
+    return MeasuredTable(wavelength, value, "transmittance")
 
 
 def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
@@ -107,7 +107,7 @@ def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
     return wavelength, rows[:, 1], table.header[1]
 
 
-def _check(table: Cells, rows: Reals) -> None:
+def _check(table: TextTable, rows: Reals) -> None:
     wavelength, value = rows.T
     for column, right, problem, allowed in (
         (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),

@@ -13,7 +13,7 @@ from wavesim import tables
 from wavesim.errors import TableError
 from wavesim.measuring.circle import CircleSetting, dms
 from wavesim.measuring.profile import Profile, profile
-from wavesim.tables import LENGTHS_M, Cells
+from wavesim.tables import LENGTHS_M, TextTable
 
 _LENGTHS_M = {f"x_{unit}": size for unit, size in LENGTHS_M.items()}
 _RIGHT_PROFILE = 'a header such as "x_mm,value" (or "pixel,value" together with the pixel\'s width)'
@@ -70,14 +70,14 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
 _UNITS = ("degrees", "minutes", "seconds")
 
 
-def _table(path: str | Path, right: str) -> Cells:
+def _table(path: str | Path, right: str) -> TextTable:
     table = tables.read(Path(path), empty="holds no rows below a header", right=right)
     if not table.texts:
         raise TableError("holds no rows below a header", file=path, expected=right)
     return table
 
 
-def _setting(table: Cells, k: int, cells: dict[str, str]) -> CircleSetting:
+def _setting(table: TextTable, k: int, cells: dict[str, str]) -> CircleSetting:
     order = table.number(k, cells.get("order", ""))
     if order != int(order):
         right = "a whole number, 0 for the straight-through image"
@@ -91,7 +91,7 @@ def _setting(table: Cells, k: int, cells: dict[str, str]) -> CircleSetting:
     return CircleSetting(int(order), _angle(table, k, cells, ""), second, name, known_m)
 
 
-def _angle(table: Cells, k: int, cells: dict[str, str], end: str) -> float:
+def _angle(table: TextTable, k: int, cells: dict[str, str], end: str) -> float:
     values = []
     for unit in _UNITS:
         cell = cells.get(unit + end, "")

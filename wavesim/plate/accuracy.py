@@ -19,7 +19,7 @@ from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.far import FarField
 from wavesim.errors import LimitError
-from wavesim.light.air import STANDARD, Air, relative_to_standard
+from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.bins import Bins
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import sensitivities
@@ -49,7 +49,7 @@ def measured_error(
     ruled: Aperture,
     share: Rows,
     spectrum: Spectrum,
-    air: Air = STANDARD,
+    air: AirLike = STANDARD,
 ) -> float:
     """Error of a pixel's light by bins, wide pixels and bowed lines, of the brightest pixel.
 
@@ -116,7 +116,7 @@ def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
     return error
 
 
-def halved(bins: Bins, spectrum: Spectrum, air: Air) -> Bins:
+def halved(bins: Bins, spectrum: Spectrum, air: AirLike) -> Bins:
     """The same bins, each cut in two."""
     middle = (bins.lo_m + bins.hi_m) / 2
     lo = np.stack([bins.lo_m, middle], axis=1).ravel()

@@ -20,7 +20,7 @@ from wavesim.aperture.elements import Floats
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.diffraction.far.running import CELLS
 from wavesim.errors import LimitError
-from wavesim.light.air import STANDARD, Air, relative_to_standard
+from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.costs import Cut, Smoothing, least_ns
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.spreading import spread
@@ -80,7 +80,9 @@ class Bins:
         return Cut(self.smoothing, self.power.size, self.node_m.size, *ends, width_m)
 
 
-def choose(spectrum: Spectrum, place: Geometry, aperture: Aperture, air: Air = STANDARD) -> Bins:
+def choose(
+    spectrum: Spectrum, place: Geometry, aperture: Aperture, air: AirLike = STANDARD
+) -> Bins:
     """Bins for this light, plate and aperture.
 
     With W the aperture's width and S the largest |sin alpha + sin beta| on the plate, a bin of

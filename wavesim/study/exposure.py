@@ -33,7 +33,7 @@ BRACKET_STOPS = (-2.0, -1.0, 0.0, 1.0, 2.0)
 
 
 @dataclass(frozen=True)
-class Frame:
+class BracketFrame:
     """One frame of a bracket.
 
     Attributes
@@ -59,7 +59,7 @@ def bracket(
     *,
     speed: float | None = None,
     criterion: Criterion = "picture",
-) -> tuple[Frame, ...]:
+) -> tuple[BracketFrame, ...]:
     """The plate's exposure and others `stops` away from it: time 2^stops, and what each shows.
 
     Raises
@@ -71,7 +71,7 @@ def bracket(
     for stop in stops:
         time = plate.exposure_s * 2.0 ** within("stops", stop, -60.0, 60.0)
         shown = visibility(plate, time_s=time, speed=speed, criterion=criterion)
-        frames.append(Frame(stop, time, shown))
+        frames.append(BracketFrame(stop, time, shown))
     return tuple(frames)
 
 

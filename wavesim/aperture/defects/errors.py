@@ -29,7 +29,7 @@ from wavesim.scene.defect import (
 
 
 @dataclass(frozen=True, eq=False)
-class Ruling:
+class IdealRuling:
     """The rulings as meant.
 
     Attributes
@@ -51,7 +51,7 @@ class Ruling:
 
 
 @dataclass(frozen=True, eq=False)
-class Errors:
+class RulingErrors:
     """What is wrong with each ruling; an array (n,) or one number for all.
 
     Attributes
@@ -68,12 +68,12 @@ class Errors:
     depth: Floats | float = 1.0
 
 
-def combined(defects: Iterable[object], ruling: Ruling) -> Errors:
+def combined(defects: Iterable[object], ruling: IdealRuling) -> RulingErrors:
     """All defects together."""
-    total = Errors()
+    total = RulingErrors()
     for defect in defects:
         one = errors(defect, ruling)
-        total = Errors(
+        total = RulingErrors(
             total.displacement_m + one.displacement_m,
             total.weight * one.weight,
             total.width_m + one.width_m,
@@ -83,48 +83,48 @@ def combined(defects: Iterable[object], ruling: Ruling) -> Errors:
 
 
 @singledispatch
-def errors(defect: object, ruling: Ruling) -> Errors:  # noqa: ARG001
+def errors(defect: object, ruling: IdealRuling) -> RulingErrors:  # noqa: ARG001
     """Errors of every ruling by one defect (dispatched on its kind)."""
     raise TypeError(f"no rule for {type(defect).__name__}; register one with errors.register")
 
 
 @errors.register
-def _(defect: PeriodicDefect, ruling: Ruling) -> Errors:
+def _(defect: PeriodicDefect, ruling: IdealRuling) -> RulingErrors:
     turns = ruling.position_m / defect.period.in_metres(ruling.pitch_m)
-    return Errors(defect.amplitude_m * np.sin(2 * np.pi * turns + defect.phase_rad))
+    return RulingErrors(defect.amplitude_m * np.sin(2 * np.pi * turns + defect.phase_rad))
 
 
 @errors.register
-def _(defect: RandomDefect, ruling: Ruling) -> Errors:
-    return Errors(defect.rms_m * _drawn(defect, ruling))
+def _(defect: RandomDefect, ruling: IdealRuling) -> RulingErrors:
+    return RulingErrors(defect.rms_m * _drawn(defect, ruling))
 
 
-def _drawn(defect: RandomDefect | DepthDefect | WidthDefect, ruling: Ruling) -> Floats:
+def _drawn(defect: RandomDefect | DepthDefect | WidthDefect, ruling: IdealRuling) -> Floats:
     """(n,) numbers of unit variance for a defect's own seed and correlation."""
     return draw(defect.correlation, defect.seed, ruling.position_m.size, ruling.pitch_m)
 
 
 @errors.register
-def _(defect: DriftDefect, ruling: Ruling) -> Errors:
+def _(defect: DriftDefect, ruling: IdealRuling) -> RulingErrors:
     """Displacement = integral of the relative change of pitch over the ideal place."""
     width = ruling.position_m.size * ruling.pitch_m
-    return Errors(width * defect.displacement(ruling.position_m / width))
+    return RulingErrors(width * defect.displacement(ruling.position_m / width))
 
 
 @errors.register
-def _(defect: StepDefect, ruling: Ruling) -> Errors:
+def _(defect: StepDefect, ruling: IdealRuling) -> RulingErrors:
     n = ruling.position_m.size
     after = np.arange(n) >= defect.rulings_before(n)
-    return Errors(np.where(after, defect.size_m, 0.0))
+    return RulingErrors(np.where(after, defect.size_m, 0.0))
 
 
 @errors.register
-def _(defect: MissingDefect, ruling: Ruling) -> Errors:
+def _(defect: MissingDefect, ruling: IdealRuling) -> RulingErrors:
     n = ruling.position_m.size
     weight = np.ones(n)
     if defect.fraction is not None:
         weight[ruling_stream(defect.seed).random_sample(n) < defect.fraction] = 0.0
-        return Errors(weight=weight)
+        return RulingErrors(weight=weight)
     beyond = [i for i in defect.indices if i >= n]
     if beyond:
         raise LimitError(
@@ -133,27 +133,27 @@ def _(defect: MissingDefect, ruling: Ruling) -> Errors:
             expected=f"numbers from 1 to {n}",
         )
     weight[list(defect.indices)] = 0.0
-    return Errors(weight=weight)
+    return RulingErrors(weight=weight)
 
 
 @errors.register
-def _(defect: DepthDefect, ruling: Ruling) -> Errors:
+def _(defect: DepthDefect, ruling: IdealRuling) -> RulingErrors:
     depth = 1.0 - defect.wear * ruling.along
     if defect.rms:
         depth = depth + defect.rms * _drawn(defect, ruling)
-    return Errors(depth=depth)
+    return RulingErrors(depth=depth)
 
 
 @errors.register
-def _(defect: WidthDefect, ruling: Ruling) -> Errors:
+def _(defect: WidthDefect, ruling: IdealRuling) -> RulingErrors:
     width = defect.growth_m * (ruling.along - 0.5)
     if defect.rms_m:
         width = width + defect.rms_m * _drawn(defect, ruling)
-    return Errors(width_m=width)
+    return RulingErrors(width_m=width)
 
 
 @errors.register
-def _(defect: TableDefect, ruling: Ruling) -> Errors:
+def _(defect: TableDefect, ruling: IdealRuling) -> RulingErrors:
     """Displacements, or a wavefront phi of order m turned into e = phi d / (2 pi m)."""
     path = ruling.folder / defect.file
     scale = 1.0
@@ -168,18 +168,18 @@ def _(defect: TableDefect, ruling: Ruling) -> Errors:
                 key=defect.dataset,
                 expected="one value for each ruling",
             )
-        return Errors(scale * values)
+        return RulingErrors(scale * values)
     second = ("displacement_nm",) if defect.quantity == "displacement" else ("wavefront_rad",)
     name, place, values = two_columns(path, ("x_mm", "ruling"), second)
     at = np.arange(1, ruling.position_m.size + 1) if name == "ruling" else ruling.position_m
-    return Errors(scale * np.interp(at, place, values))
+    return RulingErrors(scale * np.interp(at, place, values))
 
 
 @errors.register(FanDefect)
 @errors.register(BowDefect)
-def _(defect: FanDefect | BowDefect, ruling: Ruling) -> Errors:  # noqa: ARG001
+def _(defect: FanDefect | BowDefect, ruling: IdealRuling) -> RulingErrors:  # noqa: ARG001
     if (defect.angle_rad if isinstance(defect, FanDefect) else defect.sag_m) == 0:
-        return Errors()
+        return RulingErrors()
     raise LimitError(
         "fanned or bowed rulings cannot be combined with this aperture or plate",
         key="aperture.defects",

@@ -2,26 +2,26 @@
 
 from wavesim.aperture.plane.build import build_plane, element_of
 from wavesim.aperture.plane.elements import (
-    Annulus,
-    Ellipse,
+    AnnulusElement,
+    EllipseElement,
     GaussianBeam,
     PlaneElement,
-    Polygon,
-    Rectangle,
+    PolygonElement,
+    RectangleElement,
     disc,
 )
 from wavesim.aperture.plane.groups import Group, Lattice, PlaneAperture
 
 __all__ = [
-    "Annulus",
-    "Ellipse",
+    "AnnulusElement",
+    "EllipseElement",
     "GaussianBeam",
     "Group",
     "Lattice",
     "PlaneAperture",
     "PlaneElement",
-    "Polygon",
-    "Rectangle",
+    "PolygonElement",
+    "RectangleElement",
     "build_plane",
     "disc",
     "element_of",

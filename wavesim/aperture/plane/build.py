@@ -86,13 +86,13 @@ def element_of(shape: sh.Shape) -> el.PlaneElement:
         case sh.DiscShape():
             return el.disc(shape.diameter_m)
         case sh.AnnulusShape():
-            return el.Annulus(shape.outer_m, shape.inner_m)
+            return el.AnnulusElement(shape.outer_m, shape.inner_m)
         case sh.EllipseShape():
-            return el.Ellipse(shape.width_m, shape.height_m, shape.turn_rad)
+            return el.EllipseElement(shape.width_m, shape.height_m, shape.turn_rad)
         case sh.RectangleShape():
-            return el.Rectangle(shape.width_m, shape.height_m, shape.turn_rad)
+            return el.RectangleElement(shape.width_m, shape.height_m, shape.turn_rad)
         case sh.PolygonShape():
-            return el.Polygon(tuple(shape.corners_m))
+            return el.PolygonElement(tuple(shape.corners_m))
 
 
 def _groups(aperture: object) -> list[Group]:
@@ -129,10 +129,10 @@ class _Edge:
 
     half: tuple[float, ...]
 
-    def __init__(self, element: el.Ellipse | el.Rectangle) -> None:
+    def __init__(self, element: el.EllipseElement | el.RectangleElement) -> None:
         self.element: el.PlaneElement = element
         self.half = element.reach_m
-        self.round = isinstance(element, el.Ellipse)
+        self.round = isinstance(element, el.EllipseElement)
 
     def contains(self, x: Floats, y: Floats) -> Mask:
         """Whether places lie within."""
@@ -157,10 +157,10 @@ def _stops(aperture: object, beam: BeamProfile) -> list[_Edge]:
     if stop is not None and stop.diameter_m is not None:
         stops.append(_Edge(el.disc(stop.diameter_m)))
     elif stop is not None:
-        stops.append(_Edge(el.Rectangle(stop.width_m or 0.0, stop.height_m or 0.0)))
+        stops.append(_Edge(el.RectangleElement(stop.width_m or 0.0, stop.height_m or 0.0)))
     if beam.round_edge:
         a, b = beam.half_axes_m
-        stops.append(_Edge(el.Ellipse(2 * a, 2 * b)))
+        stops.append(_Edge(el.EllipseElement(2 * a, 2 * b)))
     return stops
 
 
@@ -192,7 +192,7 @@ def _part(group: Group, chosen: Mask) -> list[Group]:
 
 def _cut(lone: Group, stop: _Edge) -> list[Group]:
     """What the stop leaves of one element: itself, a polygon, or nothing."""
-    if isinstance(lone.element, el.Annulus):
+    if isinstance(lone.element, el.AnnulusElement):
         outer, inner = el.disc(lone.element.outer_m), el.disc(lone.element.inner_m)
         hole = Group(inner, lone.x_m, lone.y_m, -lone.weight) if lone.element.inner_m else None
         whole = Group(outer, lone.x_m, lone.y_m, lone.weight)
@@ -209,7 +209,7 @@ def _cut(lone: Group, stop: _Edge) -> list[Group]:
     if area > (1 - 1e-12) * signed_area(edge):
         here = np.zeros(1)
         return [Group(stop.element, here, here, lone.weight)]
-    return [Group(el.Polygon(left), lone.x_m, lone.y_m, lone.weight)]
+    return [Group(el.PolygonElement(left), lone.x_m, lone.y_m, lone.weight)]
 
 
 def _weighted(group: Group, beam: BeamProfile) -> Group:
@@ -240,7 +240,7 @@ def _common(one: el.PlaneElement, two: el.PlaneElement) -> el.PlaneElement:
     for whole, corners in ((one, a), (two, b)):
         if signed_area(shared) > (1 - 1e-12) * signed_area(corners):
             return whole
-    return el.Polygon(shared)
+    return el.PolygonElement(shared)
 
 
 def _open_area(groups: list[Group], aperture: object) -> float:

@@ -46,7 +46,7 @@ class PlaneElement(Protocol):
 
 
 @dataclass(frozen=True)
-class Ellipse:
+class EllipseElement:
     """An elliptical hole (a disc where both axes are equal), turned anticlockwise.
 
     E = (pi / 4) a b 2 J1(s) / s,  s = pi sqrt((a u')^2 + (b v')^2), u', v' along its axes.
@@ -92,13 +92,13 @@ class Ellipse:
         return tuple((c * x - s * y, s * x + c * y) for x, y in raw)
 
 
-def disc(diameter_m: float) -> Ellipse:
+def disc(diameter_m: float) -> EllipseElement:
     """A round hole."""
-    return Ellipse(diameter_m, diameter_m)
+    return EllipseElement(diameter_m, diameter_m)
 
 
 @dataclass(frozen=True)
-class Annulus:
+class AnnulusElement:
     """A ring: the outer disc less the inner one. Born & Wolf 8.6.2."""
 
     outer_m: float
@@ -130,7 +130,7 @@ class Annulus:
 
 
 @dataclass(frozen=True)
-class Rectangle:
+class RectangleElement:
     """A rectangular hole, turned anticlockwise: E = w h sinc(w u') sinc(h v')."""
 
     width_m: float
@@ -169,7 +169,7 @@ class Rectangle:
 
 
 @dataclass(frozen=True)
-class Polygon:
+class PolygonElement:
     """A hole with straight sides, given by its corners [m], anticlockwise.
 
     E = (i / k^2) sum over sides (kx dy - ky dx) exp(-i k . m) sinc(k . d / 2 pi),  k = 2 pi (u, v),

@@ -124,12 +124,12 @@ def _close(points: Floats, reach: float) -> Indices:
 def _meet(element: el.PlaneElement, dx: Floats, dy: Floats) -> npt.NDArray[np.bool_]:
     """Whether an element and itself displaced share an area."""
     less = 1 - _SLACK
-    if isinstance(element, el.Annulus):
+    if isinstance(element, el.AnnulusElement):
         return np.asarray(np.hypot(dx, dy) < element.outer_m * less)
-    if isinstance(element, el.Ellipse | el.Rectangle):
+    if isinstance(element, el.EllipseElement | el.RectangleElement):
         along, across = el.turned(dx, dy, element.turn_rad)
         a, b = np.abs(along) / element.width_m, np.abs(across) / element.height_m
-        if isinstance(element, el.Ellipse):
+        if isinstance(element, el.EllipseElement):
             return np.asarray(np.hypot(a, b) < less)
         return np.asarray(np.maximum(a, b) < less)
     corners = np.array(element.outline() or ())

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim import raster
-from wavesim.aperture.plane.elements import Rectangle
+from wavesim.aperture.plane.elements import RectangleElement
 from wavesim.aperture.plane.groups import Lattice
 from wavesim.errors import TableError
 from wavesim.scene.planar import Picture
@@ -44,7 +44,7 @@ def lattice_of(picture: Picture, folder: Path) -> Lattice:
                 expected=f"{grey.shape[1]} x {grey.shape[0]}, as {picture.file}",
             )
         path = (phase * (picture.phase_depth_m or 0.0)).astype(np.float32)
-    cell = Rectangle(picture.cell_m, picture.cell_m)
+    cell = RectangleElement(picture.cell_m, picture.cell_m)
     return Lattice(cell, picture.cell_m, np.sqrt(clear, out=clear), path)
 
 

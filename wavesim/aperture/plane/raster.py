@@ -32,13 +32,13 @@ def rasterised(
     open_part = np.zeros((ny, nx))
     for group in aperture.groups:
         _draw(group, cell_m, open_part)
-    cell = el.Rectangle(cell_m, cell_m)
+    cell = el.RectangleElement(cell_m, cell_m)
     return Lattice(cell, cell_m, open_part.astype(np.float32))
 
 
 def _draw(group: Group, cell_m: float, out: Floats) -> None:
     element = group.element
-    if isinstance(element, el.Annulus):
+    if isinstance(element, el.AnnulusElement):
         for diameter, sign in ((element.outer_m, 1.0), (element.inner_m, -1.0)):
             weight = sign * group.weight
             _draw(Group(el.disc(diameter), group.x_m, group.y_m, weight), cell_m, out)

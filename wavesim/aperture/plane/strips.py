@@ -33,7 +33,7 @@ _MOST = 20_000_000  # strips in all
 
 
 @dataclass(frozen=True)
-class Strip:
+class RulingStrip:
     """A short piece of a ruling: E(u, v) = E_ruling(u) h sinc(h v)."""
 
     ruling: Element
@@ -160,7 +160,7 @@ def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int)
     y = np.broadcast_to(y, x.shape)
     weight = comb.weight[:, None] * _lit(scene, ruled, x, y, high, (hi - lo) / 2)
     there = weight != 0
-    return Group(Strip(comb.element, high), x[there], y[there], _plain(weight[there]))
+    return Group(RulingStrip(comb.element, high), x[there], y[there], _plain(weight[there]))
 
 
 def _plain(weight: Complexes) -> Floats | Complexes:

@@ -2,6 +2,6 @@
 
 from wavesim.diffraction.planar.amplitude import plane_amplitude
 from wavesim.diffraction.planar.summed import Grid, SummedTable
-from wavesim.diffraction.planar.tables import Plan, plan_table, plane_table
+from wavesim.diffraction.planar.tables import SamplingPlan, plan_table, plane_table
 
-__all__ = ["Grid", "Plan", "SummedTable", "plan_table", "plane_amplitude", "plane_table"]
+__all__ = ["Grid", "SamplingPlan", "SummedTable", "plan_table", "plane_amplitude", "plane_table"]

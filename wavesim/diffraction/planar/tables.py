@@ -18,7 +18,7 @@ _USUAL = 3_000_000  # samples that cost next to nothing
 
 
 @dataclass(frozen=True)
-class Plan:
+class SamplingPlan:
     """How finely an aperture's far field is to be sampled.
 
     Attributes
@@ -50,14 +50,14 @@ class Plan:
         return 0.4 * (2 / self.cells) ** 6
 
 
-def plan_table(aperture: PlaneAperture, reach: Reach, *, most: float = MOST) -> Plan:
+def plan_table(aperture: PlaneAperture, reach: Reach, *, most: float = MOST) -> SamplingPlan:
     """As many samples per 1 / width as stay within a few million, two at least."""
     width, height = aperture.size_m
     spans_u = width * (reach[1] - reach[0]) + 2
     spans_v = height * (reach[3] - reach[2]) + 2
     cells = min(max(math.sqrt(_USUAL / (spans_u * spans_v)), LEAST), most)
     samples = int((cells * spans_u + BEFORE + AFTER) * (cells * spans_v + BEFORE + AFTER))
-    return Plan(cells, reach, samples, _bytes(aperture, cells, samples))
+    return SamplingPlan(cells, reach, samples, _bytes(aperture, cells, samples))
 
 
 def _bytes(aperture: PlaneAperture, cells: float, samples: int) -> int:
@@ -71,7 +71,7 @@ def _bytes(aperture: PlaneAperture, cells: float, samples: int) -> int:
 
 
 def plane_table(
-    aperture: PlaneAperture, plan: Plan, *, wavelength_m: float | None = None
+    aperture: PlaneAperture, plan: SamplingPlan, *, wavelength_m: float | None = None
 ) -> SummedTable:
     """Sample |A|^2 once, for all wavelengths, and sum it up."""
     if aperture.lattice is not None:
@@ -83,7 +83,7 @@ def plane_table(
     return summed(power, grid, fine=plan.fine)
 
 
-def group_grid(aperture: PlaneAperture, plan: Plan) -> Grid:
+def group_grid(aperture: PlaneAperture, plan: SamplingPlan) -> Grid:
     """An even grid over the plan's reach with its guard samples."""
     width, height = aperture.size_m
     step_u, step_v = 1 / (plan.cells * width), 1 / (plan.cells * height)

@@ -12,7 +12,7 @@ import numpy as np
 from wavesim.aperture.elements import Element, Floats, Rays
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import Wavefront, wavefront
-from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
+from wavesim.diffraction.planar import SamplingPlan, SummedTable, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
 from wavesim.plate.computed import Computed, Stage
@@ -142,7 +142,7 @@ class Setting:
         return np.asarray(field.real**2 + field.imag**2)
 
 
-Found = tuple[Floats, Strip, Waves, Plan, tuple[str, ...], Frame]
+Found = tuple[Floats, Strip, Waves, SamplingPlan, tuple[str, ...], Frame]
 
 
 def _all_at_once(
@@ -328,7 +328,7 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float)
     )
 
 
-def _require_memory(plan: Plan, on: Frame, place: Geometry, waves: Waves) -> None:
+def _require_memory(plan: SamplingPlan, on: Frame, place: Geometry, waves: Waves) -> None:
     """Refuse what does not fit the memory: the table, the frame's cells, the plate's pixels."""
     cells = _CELL * (on.p.size - 1) * (on.q.size - 1)
     if not on.straight:  # else the cells are the pixels

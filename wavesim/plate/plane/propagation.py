@@ -12,7 +12,7 @@ from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.diffraction.fresnel.plane import NearPlane, near_plane
 from wavesim.diffraction.fresnel.spectrum import MOST_SIDE, ExactPlane
-from wavesim.diffraction.planar import Plan, SummedTable, plan_table, plane_table
+from wavesim.diffraction.planar import SamplingPlan, SummedTable, plan_table, plane_table
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.sweep import reach_of
 from wavesim.scene import Bench
@@ -32,7 +32,7 @@ class Propagation(Protocol):
     def sine_in(self) -> float:
         """What a frame's cells are to be read with."""
 
-    def plan(self, wavelength_m: Floats) -> Plan:
+    def plan(self, wavelength_m: Floats) -> SamplingPlan:
         """Samples and memory."""
 
     def table(self, wavelength_m: float) -> SummedTable:
@@ -73,9 +73,9 @@ class _Exact:
     words: str = "propagated exactly, plane wave by plane wave"
     sine_in: float = 0.0
 
-    def plan(self, wavelength_m: Floats) -> Plan:
+    def plan(self, wavelength_m: Floats) -> SamplingPlan:
         nx, ny = self.near.side(float(wavelength_m.min()))
-        return Plan(16.0, (0.0, 0.0, 0.0, 0.0), nx * ny, _FIELD_BYTES * nx * ny)
+        return SamplingPlan(16.0, (0.0, 0.0, 0.0, 0.0), nx * ny, _FIELD_BYTES * nx * ny)
 
     def table(self, wavelength_m: float) -> SummedTable:
         return self.near.table(wavelength_m, self.incidence)
@@ -98,7 +98,7 @@ class _Fresnel:
             "wavelengths between the aperture's ends at the plate's rim, if there is no lens"
         )
 
-    def plan(self, wavelength_m: Floats) -> Plan:
+    def plan(self, wavelength_m: Floats) -> SamplingPlan:
         reach = reach_of(self.on, wavelength_m, self.sine_in)
         return plan_table(self.near.aperture, reach, most=_ENOUGH)
 

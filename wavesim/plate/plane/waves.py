@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.aperture.elements import Floats
-from wavesim.light.air import STANDARD, Air, relative_to_standard
+from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.bins import comb, nodes_about
 from wavesim.plate.photometry import sensitivities
 from wavesim.plate.spreading import spread
@@ -82,7 +82,7 @@ class Steps:
     resolved: bool = True
 
 
-def choose_waves(spectrum: Spectrum, steps: Steps, *, air: Air = STANDARD) -> Waves:
+def choose_waves(spectrum: Spectrum, steps: Steps, *, air: AirLike = STANDARD) -> Waves:
     """Bins of even steps in 1 / lambda, the spectrum integrated over each.
 
     Where light has lines that a bin does not resolve, or few bins hold it all, it is shared between

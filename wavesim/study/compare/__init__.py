@@ -10,9 +10,9 @@ from wavesim.study.compare.files import save
 from wavesim.study.compare.result import (
     Approximation,
     Check,
-    Compared,
     Comparison,
-    Estimate,
+    FailureEstimate,
+    FormulaComparisons,
     Row,
 )
 from wavesim.study.compare.running import APPROXIMATIONS, compare, stated, vary
@@ -21,9 +21,9 @@ __all__ = [
     "APPROXIMATIONS",
     "Approximation",
     "Check",
-    "Compared",
     "Comparison",
-    "Estimate",
+    "FailureEstimate",
+    "FormulaComparisons",
     "Row",
     "compare",
     "save",

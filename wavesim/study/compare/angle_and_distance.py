@@ -22,7 +22,7 @@ from wavesim.study.compare.pattern import (
     wavelength,
 )
 from wavesim.study.compare.patterns import NO_RULINGS, equal_elements, has_orders, ideal
-from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 
 _MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
 
@@ -74,11 +74,11 @@ def _angles_span(scene: Scene) -> tuple[float, float]:
     return 1.15 * wavelength(scene) * max(1.0, 1 / (2 - most + 1e-9)), 300 * wavelength(scene)
 
 
-def _angles_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _angles_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     if scene.bench.alpha_rad != 0:
         return None
     sine = math.sqrt(1 - (1 - tolerance) ** 2)
-    return Estimate(
+    return FailureEstimate(
         wavelength(scene) / sine,
         "tan(beta) against sin(beta): 1 - cos(beta) = tolerance (trigonometry)",
     )
@@ -119,10 +119,10 @@ def _order_why(scene: Scene) -> str | None:
     return None
 
 
-def _order_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _order_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     part = (element_width_m(scene) or 1.0) / (pitch_m(scene) or 1.0)
     slope = abs(2 * (math.pi * part / math.tan(math.pi * part) - 1))
-    return Estimate(
+    return FailureEstimate(
         math.sqrt(1 + 1.5 * slope / (math.pi**2 * tolerance)),
         "the envelope's slope g pulls a maximum of curvature 2 pi^2 (N^2 - 1) / 3 by their ratio",
     )
@@ -204,10 +204,10 @@ def _spread(scene: Scene) -> float:
     return math.pi / wavelength(scene) * math.sqrt(max(moments[1] - moments[0] ** 2, 0.0))
 
 
-def _distance_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _distance_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     distance = _spread(scene) / math.sqrt(tolerance)
     number = fresnel_number(scene, distance)
-    return Estimate(
+    return FailureEstimate(
         distance,
         f"1 - I = variance of the phase pi x^2 / (lambda z); a slit: 4 (pi N_F)^2 / 45 "
         f"(Goodman 4.2); Fresnel number {number:.4g}",

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.scene import resolved
-from wavesim.study.compare.result import Compared, Comparison
+from wavesim.study.compare.result import Comparison, FormulaComparisons
 
 _COLUMNS = ("value", "engine", "formula", "error")
 
 
-def save(compared: Compared, path: str | Path) -> None:
+def save(compared: FormulaComparisons, path: str | Path) -> None:
     """Write a comparison (HDF5), atomically.
 
     /entry (NXentry) holds one NXdata group a formula: value, engine, formula, error, each (n,),

@@ -22,7 +22,7 @@ _GREEN_M = 550e-9  # stands for a source without a wavelength of its own: middle
 
 
 @dataclass(frozen=True, eq=False)
-class Pattern:
+class FarPattern:
     """Intensity against direction.
 
     Attributes
@@ -85,18 +85,18 @@ class Pattern:
         element = self.ruled.combs[0].element.amplitude(rays)
         return np.asarray(self._bare(sine, offset) / np.abs(element) ** 2)
 
-    def displaced(self, by_m: Floats) -> Pattern:
+    def displaced(self, by_m: Floats) -> FarPattern:
         """The same with its elements (n,) displaced [m]."""
         comb = self.ruled.combs[0]
         moved = replace(comb, position_m=comb.position_m + by_m)
         return replace(self, ruled=replace(self.ruled, combs=(moved,)))
 
-    def at(self, wavelength_m: float) -> Pattern:
+    def at(self, wavelength_m: float) -> FarPattern:
         """The same at another wavelength."""
         return replace(self, wavelength_m=wavelength_m)
 
 
-def pattern(scene: Scene, *, wavelength_m: float | None = None) -> Pattern:
+def pattern(scene: Scene, *, wavelength_m: float | None = None) -> FarPattern:
     """The pattern of a scene's aperture, its defects, beam and source slit included.
 
     Raises
@@ -109,7 +109,7 @@ def pattern(scene: Scene, *, wavelength_m: float | None = None) -> Pattern:
             "has no rulings to compare formulas with", key="aperture.kind",
             value=scene.aperture.kind, expected="slits, wires or grating",
         )  # fmt: skip
-    return Pattern(
+    return FarPattern(
         aperture.build(scene),
         math.sin(scene.bench.alpha_rad),
         wavelength_m or wavelength(scene),

@@ -11,7 +11,7 @@ from wavesim.aperture.defects.random_errors import draw
 from wavesim.arrays import Floats
 from wavesim.scene import ListedSlit, Ruled, Scene, Slits
 from wavesim.study.compare.pattern import (
-    Pattern,
+    FarPattern,
     counted,
     element_width_m,
     pattern,
@@ -19,7 +19,7 @@ from wavesim.study.compare.pattern import (
     rulings,
     without_beam,
 )
-from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 from wavesim.study.formulas import RAYLEIGH_DIP, interference_factor, rms_for_loss
 from wavesim.study.roots import falling_root
 from wavesim.study.ruling import with_aperture
@@ -93,10 +93,10 @@ def _whole_pattern(scene: Scene) -> Check:
     return Check(float(engine[worst]), float(formula[worst]), float(abs(engine - formula)[worst]))
 
 
-def _closed_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _closed_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     left = 1 / (1 + tolerance)  # the formula is then too strong by the tolerance
     count = rulings(scene)
-    return Estimate(
+    return FailureEstimate(
         rms_for_loss((1 - left) * count / (count - 1), _ORDER),
         "E + (1 - E)/N, E = exp(-(2 pi m sigma/d)^2) of Gaussian errors (Debye-Waller form)",
     )
@@ -165,7 +165,7 @@ def _missing_span(scene: Scene) -> tuple[float, float]:
     return 0.01, min(0.45, 0.95 * (pitch / width - 1) * 2)
 
 
-def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:
+def _missing_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     width, pitch = element_width_m(scene) or 1.0, pitch_m(scene) or 1.0
     zero = round((missing_order(scene) or 1) * width / pitch)
 
@@ -174,7 +174,7 @@ def _missing_estimate(scene: Scene, tolerance: float) -> Estimate | None:
 
     if below(0.5 / zero) > 0:
         return None
-    return Estimate(
+    return FailureEstimate(
         falling_root(below, 0.0, 0.5 / zero),
         "[e sinc(k e) / (2 + e)]^2: what half the slits, wider by e, leave at the zero k of the "
         "others",
@@ -207,7 +207,7 @@ def _rayleigh(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
 
 
-def resolving_power(seen: Pattern, order: int, *, positions_alone: bool = False) -> float:
+def resolving_power(seen: FarPattern, order: int, *, positions_alone: bool = False) -> float:
     """lambda / dlambda at which two equal lines leave a dip of 8/pi^2 between them; 0 if none.
 
     Rayleigh's case for a slit of even light; found by bisection on the separation.
@@ -248,7 +248,7 @@ def dip(light: Callable[[Floats, float], Floats], order: int, separation: float)
     return 2 * float(total[left : right + 1].min()) / float(total[left] + total[right])
 
 
-def _rayleigh_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
+def _rayleigh_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
     """By bisection on N, the N-slit factor in place of the engine."""
     low, high = 2.0, 100.0
     for _ in range(40):
@@ -256,7 +256,9 @@ def _rayleigh_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
         found = _separated(lambda mu, _: _factor(mu, count), _ORDER, count)  # noqa: B023
         wrong = abs(_ORDER * count / found - 1) if found else math.inf
         low, high = (count, high) if wrong > tolerance else (low, count)
-    return Estimate(low, "the same dip from (sin N pi mu / N sin pi mu)^2 with N as a real number")
+    return FailureEstimate(
+        low, "the same dip from (sin N pi mu / N sin pi mu)^2 with N as a real number"
+    )
 
 
 def _factor(mu: Floats, count: float) -> Floats:

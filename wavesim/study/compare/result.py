@@ -26,7 +26,7 @@ class Check:
 
 
 @dataclass(frozen=True)
-class Estimate:
+class FailureEstimate:
     """Parameter at which a closed form expects the formula to fail, and where that comes from."""
 
     value: float
@@ -60,7 +60,7 @@ class Approximation:
     why_not: Callable[[Scene], str | None]
     check: Callable[[Scene, float | None], Check]
     span: Callable[[Scene], tuple[float, float]]
-    estimate: Callable[[Scene, float], Estimate | None]
+    estimate: Callable[[Scene, float], FailureEstimate | None]
     own: Callable[[Scene], float | None]
     whole: bool = False
     noisy: bool = False
@@ -128,7 +128,7 @@ class Comparison:
 
 
 @dataclass(frozen=True, repr=False)
-class Compared(Result, Table[Row]):
+class FormulaComparisons(Result, Table[Row]):
     """All formulas that apply to a scene.
 
     Attributes
@@ -166,7 +166,7 @@ class Compared(Result, Table[Row]):
         }
 
 
-def _report(found: Compared) -> Iterator[Sentence | Listing]:
+def _report(found: FormulaComparisons) -> Iterator[Sentence | Listing]:
     """The scene, one row for each formula, then what each formula says."""
     yield Sentence("scene", found.scene.title or "without a title")
     if found.comparisons:

@@ -16,7 +16,7 @@ from wavesim.diffraction.far.sampling import sampled
 from wavesim.scene import PeriodicDefect, RandomDefect, Scene, Span
 from wavesim.study.compare.pattern import counted, pattern, pitch_m
 from wavesim.study.compare.patterns import even_elements, ideal
-from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
 from wavesim.study.ruling import defects_of, with_aperture
 
@@ -62,8 +62,8 @@ def _small(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-def _small_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
+def _small_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
+    return FailureEstimate(
         2 * math.sqrt(tolerance) / (2 * math.pi * _ORDER),
         "(J1/J0)^2 = (z/2)^2 (1 + z^2/4 + ...), z = 2 pi m A/d (series of the Bessel functions)",
     )
@@ -95,8 +95,8 @@ def _bessel(scene: Scene, value: float | None) -> Check:
     return Check(engine, formula, abs(formula / engine - 1))
 
 
-def _bessel_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
+def _bessel_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
+    return FailureEstimate(
         2 / (_ORDER * tolerance),
         "the exact argument is 2 pi (m + k/P) A/d (Rowland ghosts): off by 2 / (m P)",
     )
@@ -161,11 +161,11 @@ def own_rms(scene: Scene) -> float | None:
     return next((rms / pitch for rms in found), None)
 
 
-def _level_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
+def _level_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
     mu = _between()
     squares = (2 * math.pi * mu) ** 2
     mean, fourth = float(squares.mean()), float((squares**2).mean())
-    return Estimate(
+    return FailureEstimate(
         math.sqrt(2 * tolerance * mean / fourth),
         "1 - exp(-q) = q - q^2/2, q = (2 pi mu sigma/d)^2, over mu from 1.3 to 1.7",
     )
@@ -213,8 +213,8 @@ def _cells(rms: float) -> Floats:
     return np.concatenate(parts)[:_CELLS]
 
 
-def _speckle_estimate(_scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
+def _speckle_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
+    return FailureEstimate(
         (1 + 2 * _PART) / tolerance**2,
         "speckle: 1 / K of variance over K cells (Goodman, Speckle Phenomena); and each ruling's "
         "own rms strays by 1 / (2 N) of variance, 2 / N in the level, over 0.1 N cells a ruling",

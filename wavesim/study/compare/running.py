@@ -14,7 +14,7 @@ from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SM
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
 from wavesim.study.compare.pattern import pitch_m, wavelength
 from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
-from wavesim.study.compare.result import Approximation, Check, Compared, Comparison, Row
+from wavesim.study.compare.result import Approximation, Check, Comparison, FormulaComparisons, Row
 from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
 
@@ -45,7 +45,7 @@ def compare(
     only: Sequence[str] = (),
     points: int = 13,
     progress: Callable[[str], None] | None = None,
-) -> Compared:
+) -> FormulaComparisons:
     """Engine against every textbook formula that applies to a scene.
 
     Each formula is followed over its own parameter to where its error crosses the tolerance; that
@@ -77,7 +77,7 @@ def compare(
         except LimitError as error:  # the engine itself cannot follow this one
             left_out.append((item.name, error.problem))
     rows = tuple(row for one in done for row in one.rows)
-    return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
+    return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
 
 def vary(
@@ -88,7 +88,7 @@ def vary(
     tolerance: float = 0.01,
     only: Sequence[str] = (),
     progress: Callable[[str], None] | None = None,
-) -> Compared:
+) -> FormulaComparisons:
     """Engine against the formulas while one value of the scene is varied.
 
     Parameters
@@ -116,7 +116,7 @@ def vary(
             progress(item.name)
         done.append(_along(item, scenes, (key, numbers, tolerance, unit)))
     rows = tuple(row for one in done for row in one.rows)
-    return Compared(rows, tuple(done), tuple(left_out), stated(scene), scene)
+    return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
 
 def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[list[float], str]:

@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 
 from wavesim.scene import Band, Scene
-from wavesim.study.compare.pattern import Pattern, pattern, pitch_m, rulings
+from wavesim.study.compare.pattern import FarPattern, pattern, pitch_m, rulings
 from wavesim.study.compare.patterns import has_orders, ideal
-from wavesim.study.compare.result import Approximation, Check, Estimate
+from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 
 _BAND_POINTS = 64
 
 
-def _visibility(seen: Pattern, *, positions_alone: bool = False) -> float:
+def _visibility(seen: FarPattern, *, positions_alone: bool = False) -> float:
     """(max - min) / (max + min) about order zero: its peak and the first minimum beside it."""
     n = seen.count
     mu = np.concatenate([np.linspace(-0.25, 0.25, 21) / n, np.linspace(0.6, 1.4, 81) / n])
@@ -58,8 +58,8 @@ def _slit_span(scene: Scene) -> tuple[float, float]:
     return middle / 10, middle * 6
 
 
-def _slit_estimate(scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
+def _slit_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
+    return FailureEstimate(
         _slit_limit(scene, tolerance),
         "minimum filled to (pi t)^2 / (12 sin^2(pi/N)), t the slit in orders; "
         "two slits: V = sinc(w d / (lambda f)) (Born & Wolf 10.4)",
@@ -116,8 +116,8 @@ def _band_span(scene: Scene) -> tuple[float, float]:
     return middle / 10, min(middle * 8, 0.5 * pattern(ideal(scene)).wavelength_m)
 
 
-def _band_estimate(scene: Scene, tolerance: float) -> Estimate | None:
-    return Estimate(
+def _band_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
+    return FailureEstimate(
         _band_limit(scene, tolerance),
         "mean of the N-slit factor over the band: 1 - pi^2 (N^2 - 1) (m dlambda/lambda)^2 / 36",
     )

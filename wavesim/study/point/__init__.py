@@ -29,7 +29,7 @@ from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 __all__ = [
     "Colour",
     "Extinguished",
-    "Point",
+    "PlatePoint",
     "PointSpectrum",
     "Remaining",
     "Zero",
@@ -40,7 +40,7 @@ __all__ = [
 
 
 @dataclass(frozen=True, eq=False, repr=False)
-class Point(Result):
+class PlatePoint(Result):
     """One place of a plate, explained.
 
     Attributes
@@ -81,7 +81,7 @@ class Point(Result):
         return record(self)
 
 
-def explain(plate: Plate, x_m: float) -> Point:
+def explain(plate: Plate, x_m: float) -> PlatePoint:
     """Explain the colour of the pixel at x, in the middle of the plate's height.
 
     The spectrum is computed anew at full resolution (`point_spectrum`); the colour is the
@@ -104,7 +104,7 @@ def explain(plate: Plate, x_m: float) -> Point:
     sent = _sent(plate, seen)
     dark = extinguished(seen, waves, ruled, sent)
     colour = colour_at(plate, column)
-    return Point(plate.scene, place, beta, colour, seen, bands, dark, ruled, sent)
+    return PlatePoint(plate.scene, place, beta, colour, seen, bands, dark, ruled, sent)
 
 
 def _sent(plate: Plate, seen: PointSpectrum) -> Floats:

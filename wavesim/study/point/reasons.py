@@ -18,7 +18,7 @@ from wavesim.study.point.bands import NAMED_M, Extinguished, Remaining
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
 
 if TYPE_CHECKING:
-    from wavesim.study.point import Point
+    from wavesim.study.point import PlatePoint
 
 _MOST = 3  # stretches and bands named one by one
 _COUNTS = 0.05  # fraction of the mixture from which a band counts for the colour
@@ -30,7 +30,7 @@ _THIRDS = (("blue", 400e-9, 490e-9), ("green", 490e-9, 580e-9), ("red", 580e-9, 
 _NOUNS = {"slits": "slit", "wires": "gap", "grating": "groove"}
 
 
-def why(found: Point) -> str:
+def why(found: PlatePoint) -> str:
     """Place, causes, and the resulting colour as this exposure shows it."""
     place = f"at x = {found.x_m * 1e3:.4g} mm ({math.degrees(found.beta_rad):.4f} deg)"
     if math.isinf(found.colour.stops) or not found.remaining:
@@ -39,14 +39,14 @@ def why(found: Point) -> str:
     return f"{place} {'; '.join(causes)}: {_result(found)}"
 
 
-def element_noun(found: Point) -> str:
+def element_noun(found: PlatePoint) -> str:
     """ "the single slit", for its like."""
     if found.ruling is not None and found.ruling.count == 1:
         return "the slit"
     return f"the single {_NOUNS.get(found.scene.aperture.kind, 'element')}"
 
 
-def _source(found: Point) -> list[str]:
+def _source(found: PlatePoint) -> list[str]:
     """What source and filters send, where that is not all of the visible spectrum."""
     if isinstance(found.scene.source, Laser):
         return []
@@ -61,7 +61,7 @@ def _source(found: Point) -> list[str]:
     return [f"{what} only {wavelengths(float(seen[0]), float(seen[-1]))}"]
 
 
-def _losses(found: Point) -> list[str]:
+def _losses(found: PlatePoint) -> list[str]:
     """What is extinguished, by cause; what is weakened, where nothing is extinguished."""
     dark = [one for one in found.extinguished if one.cause != "source"]
     if _nearly_all(dark):
@@ -89,7 +89,7 @@ def _stretches(chosen: Sequence[Extinguished]) -> str:
     return f"light of {' and of '.join(texts)} is"
 
 
-def _by(found: Point, cause: str, chosen: Sequence[Extinguished]) -> str:
+def _by(found: PlatePoint, cause: str, chosen: Sequence[Extinguished]) -> str:
     if cause == "element":
         missing = sorted({m for one in chosen for m in one.missing_orders})
         orders = ", ".join(map(str, missing))
@@ -110,7 +110,7 @@ def _path(chosen: Sequence[Extinguished]) -> str:
     return f" (path difference {zeros[0].path_difference:.2f} wavelengths at {at})"
 
 
-def _weakened(found: Point) -> list[str]:
+def _weakened(found: PlatePoint) -> list[str]:
     """Which third of the spectrum is weaker than the strongest, of what the source sends."""
     if found.sent[_named(found)].min() < _FILTERED:
         return []
@@ -130,7 +130,7 @@ def _weakened(found: Point) -> list[str]:
     return [f"{text}, but diffraction weakens {' and '.join(weak)} of the {strongest}"]
 
 
-def _orders(found: Point) -> list[str]:
+def _orders(found: PlatePoint) -> list[str]:
     """Which orders meet there, or which maximum it is."""
     ruled = found.ruling
     strong = [band for band in found.remaining if band.colour_fraction >= _COUNTS]
@@ -153,7 +153,7 @@ def _orders(found: Point) -> list[str]:
     return [f"it lies {where}, where only subsidiary maxima remain"] if ruled.count > 2 else []
 
 
-def _rulings(found: Point) -> str:
+def _rulings(found: PlatePoint) -> str:
     count = 0 if found.ruling is None else found.ruling.count
     return f"the {count:,} interfering {_NOUNS.get(found.scene.aperture.kind, 'element')}s"
 
@@ -163,7 +163,7 @@ def _order(band: Remaining) -> str:
     return f"order {first}" if first == last else f"orders {first} to {last}"
 
 
-def _result(found: Point) -> str:
+def _result(found: PlatePoint) -> str:
     colour = found.colour
     if colour.stops > BURNT_STOPS:
         text = f"burnt out to white, {colour.stops:.1f} stops above white on this exposure"
@@ -176,7 +176,7 @@ def _result(found: Point) -> str:
     return f"{_ends(found)}the result is {name} on this exposure"
 
 
-def _ends(found: Point) -> str:
+def _ends(found: PlatePoint) -> str:
     """Said of a purple of both ends of the spectrum."""
     lo, hi = _TWO_ENDS_M
     colour = found.colour
@@ -187,7 +187,7 @@ def _ends(found: Point) -> str:
     return ""
 
 
-def _named(found: Point) -> npt.NDArray[np.bool_]:
+def _named(found: PlatePoint) -> npt.NDArray[np.bool_]:
     lo, hi = NAMED_M
     return (found.spectrum.wavelength_m >= lo) & (found.spectrum.wavelength_m <= hi)
 

@@ -18,7 +18,7 @@ from wavesim.study.ruling import Ruling
 from wavesim.study.visibility import BURNT_STOPS
 
 if TYPE_CHECKING:
-    from wavesim.study.point import Point
+    from wavesim.study.point import PlatePoint
 
 _MOST = 8  # bands and stretches told
 _WHITE_PURITY = 0.02  # below this nobody asks for a dominant wavelength
@@ -26,7 +26,7 @@ _WHOLE_M = 230e-9  # a band this wide is white light but for its ends
 _DARK, _DARK_STEP_M = 0.01, 1e-9
 
 
-def report(found: Point) -> Iterator[Sentence]:
+def report(found: PlatePoint) -> Iterator[Sentence]:
     """The cause first; then the colour, what remains, what is extinguished and how it was read."""
     yield Sentence("why", why(found))
     if math.isinf(found.colour.stops) or not found.remaining:
@@ -37,7 +37,7 @@ def report(found: Point) -> Iterator[Sentence]:
     yield Sentence("note", _measures(found.spectrum))
 
 
-def record(found: Point) -> dict[str, object]:
+def record(found: PlatePoint) -> dict[str, object]:
     """Plain values, SI."""
     spectrum = found.spectrum
     every = max(1, round(_DARK_STEP_M / spectrum.step_m))
@@ -125,7 +125,7 @@ def _belongs(band: Remaining, ruled: Ruling | None) -> str:
     return f" (order {first})" if first == last else f" (orders {first} to {last} merged)"
 
 
-def _extinguished(found: Point) -> list[str]:
+def _extinguished(found: PlatePoint) -> list[str]:
     dark = found.extinguished
     if not dark:
         lo, hi = (f"{w * 1e9:.0f}" for w in NAMED_M)
@@ -136,7 +136,7 @@ def _extinguished(found: Point) -> list[str]:
     return told
 
 
-def _stretch(one: Extinguished, found: Point) -> str:
+def _stretch(one: Extinguished, found: PlatePoint) -> str:
     cause = {
         "source": "the source sends nothing",
         "element": f"extinguished by {element_noun(found)}",

@@ -16,7 +16,7 @@ from wavesim import aperture, light, plate
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.arrays import Floats
 from wavesim.light import Spectrum
-from wavesim.light.air import Air, relative_to_standard
+from wavesim.light.air import AirLike, relative_to_standard
 from wavesim.light.pieces import from_nodes
 from wavesim.lightpath.paths import columns_of
 from wavesim.lightpath.stages import Stages
@@ -111,7 +111,7 @@ def _nodes(place: Geometry, ruled: Aperture) -> Floats:
     return np.linspace(lo, hi, min(math.ceil((hi - lo) / step), _MOST_NODES) + 1)
 
 
-def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: Air) -> Bins:
+def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: AirLike) -> Bins:
     edges = np.linspace(nodes[0], nodes[-1], _BINS * (nodes.size - 1) + 1)
     power, centre = spectrum.integrate(edges[:-1], edges[1:])
     first = _BINS * np.arange(nodes.size, dtype=np.int64)

@@ -21,7 +21,7 @@ from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
 from wavesim.study.predict.missed import missed
-from wavesim.study.predict.openings import Feature, features_of
+from wavesim.study.predict.openings import OpeningFeature, features_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
 from wavesim.study.predict.pairs import BestOrder, Pair, best_order, pairs_of
 from wavesim.study.predict.report import report
@@ -38,8 +38,8 @@ __all__ = [
     "Effect",
     "Exposed",
     "ExposureEstimate",
-    "Feature",
     "Ghost",
+    "OpeningFeature",
     "Order",
     "Pair",
     "Prediction",
@@ -100,7 +100,7 @@ class Prediction(Result):
     wavelengths_m: tuple[float, ...]
     principal_m: float
     orders: tuple[Order, ...]
-    features: tuple[Feature, ...]
+    features: tuple[OpeningFeature, ...]
     widths: Widths
     ghosts: tuple[Ghost, ...]
     effects: tuple[Effect, ...]

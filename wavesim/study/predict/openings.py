@@ -26,7 +26,7 @@ _SLIT_BRIGHT = ((1.43029665312, 0.0471904492258), (2.45902403296, 0.016480025993
 
 
 @dataclass(frozen=True)
-class Feature:
+class OpeningFeature:
     """A ring, minimum or order of a single opening.
 
     Attributes
@@ -43,7 +43,7 @@ class Feature:
     height: float
 
 
-def features_of(scene: Scene, wavelengths_m: tuple[float, ...]) -> tuple[Feature, ...]:
+def features_of(scene: Scene, wavelengths_m: tuple[float, ...]) -> tuple[OpeningFeature, ...]:
     """First features at each wavelength; empty for shapes without a closed form."""
     rows = _rows(scene)
     geometry = grating_geometry(scene)
@@ -54,7 +54,7 @@ def features_of(scene: Scene, wavelengths_m: tuple[float, ...]) -> tuple[Feature
             sine = per_wavelength * float(geometry.bench_wavelength_m(wavelength))
             distance = float(geometry.x_of_sine(sine - geometry.sine_in)) - middle
             if math.isfinite(distance):
-                found.append(Feature(what, wavelength, distance, height))
+                found.append(OpeningFeature(what, wavelength, distance, height))
     return tuple(found)
 
 

@@ -25,7 +25,7 @@ from wavesim.study.tolerance.formula import (
     resolving_power,
 )
 from wavesim.study.tolerance.report import report
-from wavesim.study.tolerance.simulation import Bench, Errors, bench
+from wavesim.study.tolerance.simulation import RelativeErrors, SimulatedRuling, bench
 
 __all__ = ["Allowed", "Limits", "Together", "Tolerance", "tolerance"]
 
@@ -138,8 +138,8 @@ class _Kind:
     unit: str
     formula: float
     share: float
-    errors: Callable[[float], Errors]
-    measure: Callable[[Errors], float]
+    errors: Callable[[float], RelativeErrors]
+    measure: Callable[[RelativeErrors], float]
     asked: float
     power: float  # the measured quantity goes with the error to this power, about
 
@@ -199,46 +199,46 @@ def _period(scene: Scene, pitch_m: float) -> float:
     return _PERIOD
 
 
-def _ghost_kinds(there: Bench, limits: Limits, period: float) -> list[_Kind]:
+def _ghost_kinds(there: SimulatedRuling, limits: Limits, period: float) -> list[_Kind]:
     if limits.ghost is None:
         return []
     d, limit = there.ruled.pitch_m, limits.ghost
     place = largest_periodic(there.order, period, limit)
     strength = largest_modulation(limit)
 
-    def measure(errors: Errors) -> float:
+    def measure(errors: RelativeErrors) -> float:
         return there.ghost(errors)[0]
 
     # in the worst case both add in amplitude, so each may have half of it
     return [
         _Kind("periodic displacement", "ghost", "m", place * d,
               largest_periodic(there.order, period, limit / 4) / place,
-              lambda a: Errors(periodic=a / d, period=period), measure, limit, 2.0),
+              lambda a: RelativeErrors(periodic=a / d, period=period), measure, limit, 2.0),
         _Kind("periodic groove strength", "ghost", "", strength, 0.5,
-              lambda a: Errors(modulation=a, period=period), measure, limit, 2.0),
+              lambda a: RelativeErrors(modulation=a, period=period), measure, limit, 2.0),
     ]  # fmt: skip
 
 
-def _diffuse_kinds(there: Bench, limits: Limits) -> list[_Kind]:
+def _diffuse_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
     if limits.diffuse is None:
         return []
     d, limit = there.ruled.pitch_m, limits.diffuse
     random, missing = largest_random(there.order, limit), largest_missing(limit)
 
-    def measure(errors: Errors) -> float:
+    def measure(errors: RelativeErrors) -> float:
         return there.diffuse(errors)[0]
 
     half = math.sqrt(1 + limit) - 1  # (1 + half)^2 = 1 + limit
     return [
         _Kind("random displacement, rms", "diffuse", "m", random * d,
               largest_random(there.order, half) / random,
-              lambda s: Errors(random=s / d), measure, limit, 2.0),
+              lambda s: RelativeErrors(random=s / d), measure, limit, 2.0),
         _Kind("missing rulings, part", "diffuse", "", missing, largest_missing(half) / missing,
-              lambda q: Errors(missing=q), measure, limit, 1.0),
+              lambda q: RelativeErrors(missing=q), measure, limit, 1.0),
     ]  # fmt: skip
 
 
-def _width_kinds(there: Bench, limits: Limits) -> list[_Kind]:
+def _width_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
     if limits.resolving_power is None:
         return []
     d, limit, ruled, order = there.ruled.pitch_m, limits.resolving_power, there.ruled, there.order
@@ -255,11 +255,11 @@ def _width_kinds(there: Bench, limits: Limits) -> list[_Kind]:
     measure = there.resolving_power
     return [
         _Kind("accumulated pitch error, rms", "resolving power", "m", walk * d, share,
-              lambda s: Errors(walk=s / d), measure, limit, 0.0),
+              lambda s: RelativeErrors(walk=s / d), measure, limit, 0.0),
         _Kind("drift of pitch over the width", "resolving power", "", drift, share,
-              lambda k: Errors(drift=k), measure, limit, 0.0),
+              lambda k: RelativeErrors(drift=k), measure, limit, 0.0),
         _Kind("one step in the middle", "resolving power", "m", step * d, share,
-              lambda s: Errors(step=s / d), measure, limit, 0.0),
+              lambda s: RelativeErrors(step=s / d), measure, limit, 0.0),
     ]  # fmt: skip
 
 
@@ -305,7 +305,7 @@ def _bisected(meets: Callable[[float], bool]) -> float:
     return low
 
 
-def _sum(parts: Iterable[Errors]) -> Errors:
+def _sum(parts: Iterable[RelativeErrors]) -> RelativeErrors:
     total: dict[str, float] = {}
     for errors in parts:
         for name, value in vars(errors).items():
@@ -314,10 +314,10 @@ def _sum(parts: Iterable[Errors]) -> Errors:
                     total[name] = value
             else:
                 total[name] = total.get(name, 0.0) + value
-    return Errors(**total)
+    return RelativeErrors(**total)
 
 
-def _together(there: Bench, limits: Limits, errors: Errors) -> Together:
+def _together(there: SimulatedRuling, limits: Limits, errors: RelativeErrors) -> Together:
     """All errors at once; what still breaks a limit is shrunk until it does not."""
     alone = errors.without_widening()
     ghost, unsure = there.ghost(alone) if limits.ghost is not None else (math.nan, 0.0)

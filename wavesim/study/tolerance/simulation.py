@@ -43,7 +43,7 @@ _SAMPLES = 41
 
 
 @dataclass(frozen=True)
-class Errors:
+class RelativeErrors:
     """Errors of a ruling, over the pitch: what the engine is asked to compute.
 
     Attributes
@@ -64,11 +64,11 @@ class Errors:
     drift: float = 0.0
     step: float = 0.0
 
-    def without_widening(self) -> Errors:
+    def without_widening(self) -> RelativeErrors:
         """Ghosts and diffuse light alone."""
         return replace(self, walk=0.0, drift=0.0, step=0.0)
 
-    def widening_scaled(self, factor: float) -> Errors:
+    def widening_scaled(self, factor: float) -> RelativeErrors:
         """The errors that widen the line multiplied, the others as they are."""
         walk, drift, step = self.walk * factor, self.drift * factor, self.step * factor
         return replace(self, walk=walk, drift=drift, step=step)
@@ -89,7 +89,7 @@ class Errors:
 
 
 @dataclass(frozen=True, eq=False)
-class Bench:
+class SimulatedRuling:
     """A scene's ruling at one wavelength and order, ready to be given errors."""
 
     scene: Scene
@@ -97,7 +97,7 @@ class Bench:
     wavelength_m: float
     order: int
 
-    def light(self, errors: Errors, seed: int = 0) -> Illumination:
+    def light(self, errors: RelativeErrors, seed: int = 0) -> Illumination:
         """The engine's aperture with those errors."""
         rulings = getattr(self.scene.aperture, "rulings", self.ruled.count)
         defects = errors.defects(self.ruled.pitch_m, rulings, seed)
@@ -106,7 +106,7 @@ class Bench:
             made = _modulated(made, errors)
         return Illumination(made, self.ruled.sine_in, self.ruled.bench_m(self.wavelength_m))
 
-    def ghost(self, errors: Errors) -> tuple[float, float]:
+    def ghost(self, errors: RelativeErrors) -> tuple[float, float]:
         """Stronger of the first ghosts over the line, without the groove's envelope, and its error.
 
         What stands at each place is the line and both ghosts together, each with the wings of the
@@ -117,7 +117,7 @@ class Bench:
         offset = np.array([0.0, 1.0, -1.0, 2.0, -2.0]) / errors.period
         mu = self.order + offset
         share = np.sqrt(self.ruled.efficiency(mu, self.wavelength_m))
-        perfect = self.light(Errors())
+        perfect = self.light(RelativeErrors())
         copies = self._wings(softened(perfect), offset[:, None] - offset)
         draws = _GHOST_DRAWS if errors.random or errors.missing else 1
         level = np.empty((draws, mu.size))
@@ -138,7 +138,7 @@ class Bench:
         waves = np.array([float(weight @ np.cos(2 * np.pi * u * along)) for u in flat])
         return np.asarray((waves / weight.sum())[place].reshape(offset.shape))
 
-    def diffuse(self, errors: Errors) -> tuple[float, float]:
+    def diffuse(self, errors: RelativeErrors) -> tuple[float, float]:
         """Share of the line's light that is scattered evenly, and its standard error."""
         missing = max(errors.missing * self.ruled.count, 1.0)
         least = (
@@ -154,7 +154,7 @@ class Bench:
             cells += more
         return float(np.mean(levels)), float(np.std(levels)) / math.sqrt(len(levels) - 1)
 
-    def _level(self, light: Illumination, errors: Errors) -> tuple[float, float]:
+    def _level(self, light: Illumination, errors: RelativeErrors) -> tuple[float, float]:
         soft = softened(light)
         field = prepared(scan(soft, self.order - 0.25, self.order + 0.25, fineness=4), self.order)
         share = self.ruled.efficiency(field.mu, self.wavelength_m)
@@ -170,7 +170,7 @@ class Bench:
         found = diffuse(flat, ghosts, moments=moments, cell=softer[2] / softer[1] ** 2)
         return found.level * self.ruled.effective_count, found.cells
 
-    def resolving_power(self, errors: Errors) -> float:
+    def resolving_power(self, errors: RelativeErrors) -> float:
         """0.8859 |m| / FWHM of the line, twins included (`with_twins`).
 
         Where errors accumulate, of the mean line of 2000 rulings.
@@ -192,7 +192,7 @@ class Bench:
         except ComputationError:
             return 0.0
 
-    def _short(self, errors: Errors, count: int, seed: int, mu: Floats) -> Floats:
+    def _short(self, errors: RelativeErrors, count: int, seed: int, mu: Floats) -> Floats:
         """|sum w exp(-2 pi i u x)|^2 of `count` rulings with the whole one's errors end to end."""
         fewer, d = self.ruled.count / count, self.ruled.pitch_m
         place = even_positions(count, d)
@@ -207,9 +207,9 @@ class Bench:
         return np.asarray(out.real**2 + out.imag**2)
 
 
-def bench(scene: Scene, wavelength_m: float, order: int) -> Bench:
+def bench(scene: Scene, wavelength_m: float, order: int) -> SimulatedRuling:
     """The bench of a scene, its own defects left out."""
-    return Bench(scene, ruling(scene), wavelength_m, order)
+    return SimulatedRuling(scene, ruling(scene), wavelength_m, order)
 
 
 def _missing(part: float, count: int, seed: int) -> MissingDefect:
@@ -220,7 +220,7 @@ def _missing(part: float, count: int, seed: int) -> MissingDefect:
     return MissingDefect(rulings=tuple(int(n) + 1 for n in chosen) or (1,))
 
 
-def _modulated(made: Aperture, errors: Errors) -> Aperture:
+def _modulated(made: Aperture, errors: RelativeErrors) -> Aperture:
     turn = 2 * np.pi / (errors.period * made.pitch_m)
     combs = tuple(
         Comb(c.element, c.position_m,

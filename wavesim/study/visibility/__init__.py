@@ -17,7 +17,7 @@ from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, positive
 from wavesim.plate import Plate
 from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
-from wavesim.study.visibility.cells import Cells, cells
+from wavesim.study.visibility.cells import ExposureCells, cells
 from wavesim.study.visibility.result import (
     BURNT_STOPS,
     FAINT,
@@ -115,7 +115,7 @@ def _threshold(criterion: Criterion, speed: float, white: float) -> tuple[float,
 
 
 def _maxima(
-    dealt: Cells | None, ruled: Ruling | None, limits: _Limits
+    dealt: ExposureCells | None, ruled: Ruling | None, limits: _Limits
 ) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
     if dealt is None or ruled is None:
         return (), ()
@@ -130,7 +130,9 @@ def _maxima(
     return orders, tuple(one for one in found if one.exposure_lx_s > 0)
 
 
-def _of_one_slit(dealt: Cells, limits: _Limits) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
+def _of_one_slit(
+    dealt: ExposureCells, limits: _Limits
+) -> tuple[tuple[Maximum, ...], tuple[Maximum, ...]]:
     """The central maximum between the first zeros, and the side maxima beyond."""
     last = dealt.first + dealt.exposure_lx_s.shape[1] - 1
     centre = limits.maximum(0, 0, dealt.peak(-1, 0))

@@ -22,7 +22,7 @@ _MOST_CELLS = 4000
 
 
 @dataclass(frozen=True, eq=False)
-class Cells:
+class ExposureCells:
     """Photometric exposure by place and cell.
 
     Attributes
@@ -56,7 +56,7 @@ class Cells:
         return range(math.ceil((self.first + 1) / self.count), (last - 1) // self.count + 1)
 
 
-def cells(plate: Plate, ruled: Ruling) -> Cells:
+def cells(plate: Plate, ruled: Ruling) -> ExposureCells:
     """Deal out the plate's middle row.
 
     Beyond 40 rulings one cell is a fortieth of an order instead of 1/N: an order's own light
@@ -76,7 +76,7 @@ def cells(plate: Plate, ruled: Ruling) -> Cells:
     key = place * total + np.clip(number - first, 0, total - 1)
     summed = np.bincount(key.ravel(), weights=seen.ravel(), minlength=plate.x_m.size * total)
     table = summed.astype(np.float64).reshape(plate.x_m.size, total)
-    return Cells(plate.x_m, table, first, count)
+    return ExposureCells(plate.x_m, table, first, count)
 
 
 def _waves(plate: Plate, ruled: Ruling) -> Floats:
