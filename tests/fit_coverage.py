@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 import wavesim
 from tests.drawn_patterns import Camera, disc, save, slits
-from wavesim.fitting import Reading, fit
+from wavesim.fitting import PhotographReading, fit
 
 Floats = NDArray[np.float64]
 
@@ -126,7 +126,7 @@ def by_formula(made: Case) -> dict[str, float]:
 
 def fitted(made: Case) -> dict[str, tuple[float, float]]:
     """Value and standard error of each free key."""
-    found = fit(made.scene, [made.path], list(made.truth), reading=Reading(PIXEL))
+    found = fit(made.scene, [made.path], list(made.truth), reading=PhotographReading(PIXEL))
     return {v.key: (v.value, v.standard_error) for v in found.values}
 
 

@@ -12,7 +12,7 @@ from click.testing import CliRunner
 import wavesim
 from tests.drawn_patterns import Camera, disc, save, slits
 from wavesim.cli import _wavesim
-from wavesim.fitting import Reading, fit
+from wavesim.fitting import PhotographReading, fit
 
 ROOT = Path(__file__).resolve().parents[1]
 SHIPPED = ROOT / "scenes" / "photographs"
@@ -100,7 +100,7 @@ class TestBenches:
         photograph = save(picture, tmp_path / "four.png")
         scene = scene_of(aperture__count=3, aperture__width="60 um", aperture__pitch="150 um")
         free = ["aperture.width", "aperture.pitch", "aperture.count"]
-        found = fit(scene, [photograph], free, reading=Reading(PIXEL))
+        found = fit(scene, [photograph], free, reading=PhotographReading(PIXEL))
         values = {v.key: v for v in found.values}
         assert values["aperture.count"].value == 4
         assert values["aperture.width"].value == pytest.approx(37e-6, rel=0.01)
@@ -116,7 +116,7 @@ class TestBenches:
             {"plate.height": "8 mm", "source.slit": {"width": "1 um", "height": "1 um"}}  # type: ignore[dict-item]
         )
         photograph = save(picture, tmp_path / "hole.png")
-        found = fit(scene, [photograph], ["aperture.diameter"], reading=Reading(PIXEL))
+        found = fit(scene, [photograph], ["aperture.diameter"], reading=PhotographReading(PIXEL))
         assert found.values[0].value == pytest.approx(0.4e-3, rel=0.005)
         assert found.compared[0].pattern.radial
 
@@ -129,7 +129,7 @@ class TestBenches:
                       slit_image_m=33.3e-6)  # fmt: skip
         photograph = save(Camera().of_line(light, np.random.default_rng(2)), tmp_path / "one.png")
         free = ["aperture.width", "bench.camera=0.7 m..1.4 m"]
-        found = fit(scene, [photograph], free, reading=Reading(PIXEL))
+        found = fit(scene, [photograph], free, reading=PhotographReading(PIXEL))
         assert any("told apart" in remark for remark in found.remarks)
 
     def test_another_kind_of_scene_is_said_not_to_make_the_picture(self, tmp_path: Path) -> None:
@@ -137,7 +137,7 @@ class TestBenches:
         light = slits(x, width_m=40e-6, pitch_m=200e-6, count=2, wavelength_m=632.8e-9)
         photograph = save(Camera().of_line(light, np.random.default_rng(2)), tmp_path / "two.png")
         found = fit(scene_of(aperture__count=1), [photograph], ["aperture.width"],
-                    reading=Reading(PIXEL))  # fmt: skip
+                    reading=PhotographReading(PIXEL))  # fmt: skip
         assert not found.fits
         assert any("does not make" in s.text for s in found.sentences)
 
@@ -146,7 +146,7 @@ class TestBenches:
         truth = scene_of(aperture__width="33 um", aperture__pitch="140 um", plate__width="30 mm")
         wavesim.expose(truth).save(tmp_path / "p.h5")
         free = ["aperture.width", "aperture.pitch"]
-        found = fit(scene_of(), [tmp_path / "p.h5"], free, reading=Reading(1.0))
+        found = fit(scene_of(), [tmp_path / "p.h5"], free, reading=PhotographReading(1.0))
         width, pitch = (v.value for v in found.values)
         assert width == pytest.approx(33e-6, rel=1e-3)  # interpolated between pixels of 40 um
         assert pitch == pytest.approx(140e-6, rel=1e-3)

@@ -252,14 +252,14 @@ def fit(
     ComputationError
         No values give a pattern like the picture's.
     """
-    from wavesim.fitting import Reading
+    from wavesim.fitting import PhotographReading
     from wavesim.fitting import fit as fitted
 
     files = [photographs] if isinstance(photographs, str | Path) else list(photographs)
     if pixel is None and not all(Path(f).suffix.lower() in _PLATES for f in files):
         raise InputError("is missing: a photograph has no scale of its own", key="pixel",
                          expected='the width of a pixel on the plate, such as "10 um"')  # fmt: skip
-    reading = Reading(
+    reading = PhotographReading(
         pixel_m=1.0 if pixel is None else _si("pixel", pixel, "length", "10 um"),
         left_m=None if left_edge is None else _si("left_edge", left_edge, "length", "-30 mm"),
         tone=tone,

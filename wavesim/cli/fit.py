@@ -77,9 +77,9 @@ def command(
         for name in photographs:
             if path is not None:
                 check_apart(path, name)
-    from wavesim.fitting import Reading, fit
+    from wavesim.fitting import PhotographReading, fit
 
-    reading = Reading(_pixel(pixel, whole, photographs), left_edge, _tone(tone), axis)
+    reading = PhotographReading(_pixel(pixel, whole, photographs), left_edge, _tone(tone), axis)
     with progress("fit") as show:
         found = fit(scene, photographs, free, reading=reading, progress=show)
         if output is not None:

@@ -7,56 +7,60 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wavesim.fitting.photograph import Pattern
+from wavesim.arrays import Floats
+from wavesim.fitting.photograph import PhotographPattern
 from wavesim.results import Column, Listing, Result, Sentence
 from wavesim.scene import Scene
 
-Floats = NDArray[np.float64]
-
-ALIKE = 0.95  # correlation from which two values cannot be told apart
 MISFIT = 0.12  # of the pattern's own spread: beyond, the scene does not make this picture
-_LOOSE = 0.2  # relative error beyond which a picture does not settle a value
 
 
 @dataclass(frozen=True)
-class Value:
+class FittedValue:
     """A fitted value of a key.
 
     Attributes
     ----------
-    key, unit : dotted key, SI unit
-    value, standard_error : [SI]; the error is nan for a whole number, whose rivals stand in
-        `alternatives`
-    alternatives : other whole numbers that fit as well
+    key, unit : dotted key, SI unit ("rulings" of a period counted in them)
+    value, standard_error : [SI]; the error is nan for a whole number
+    alternatives : other values [SI] that fit as well
     """
 
     key: str
     unit: str
     value: float
     standard_error: float
-    alternatives: tuple[int, ...] = ()
+    alternatives: tuple[float, ...] = ()
 
     @property
     def text(self) -> str:
         """The value with its error in a unit that suits it."""
         if np.isnan(self.standard_error):
             return f"{self.value:g}"
-        scale, unit = _scaled(self.value, self.unit)
+        scale, unit = scaled(self.value, self.unit)
         error = self.standard_error / scale
         digits = int(np.clip(1 - np.floor(np.log10(max(error, 1e-12))), 0, 9))
         return f"{self.value / scale:.{digits}f} +- {error:.{digits}f} {unit}".strip()
 
 
 @dataclass(frozen=True, eq=False)
-class Compared:
-    """One photograph beside the engine: position (n,) [m], values and fit (n, c), those used."""
+class FittedPhotograph:
+    """One photograph beside the engine.
 
-    pattern: Pattern
+    Attributes
+    ----------
+    pattern : of the photograph
+    x_m : (n,) [m] position on the plate, or distance from the centre
+    value, fitted : (n, c) what was compared: values as in the picture, or light of a known tone
+    slant : relative change of scale from its left edge to its right one that was found
+    """
+
+    pattern: PhotographPattern
     x_m: Floats
+    value: Floats
     fitted: Floats
-    shift_m: float
+    slant: float
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -69,26 +73,30 @@ class Fit(Result):
     values : of the free keys
     correlation : (k, k) of their errors, whole numbers left out
     keys : names of its rows
+    rivals : other values [SI] of all free keys that fit as well
     misfit : rms difference over the pattern's own spread
     fits : whether that is small enough for the scene to be what made the picture
-    iterations : evaluations of the bench
+    iterations : evaluations of the residuals
     compared : each photograph beside the fit
     scene : with the fitted values
     remarks : sentences on what the pictures cannot tell
+    cautions : for the eyes
     """
 
     kind: ClassVar[str] = "fit"
 
     title: str
-    values: tuple[Value, ...]
+    values: tuple[FittedValue, ...]
     correlation: Floats
     keys: tuple[str, ...]
+    rivals: tuple[dict[str, float], ...]
     misfit: float
     fits: bool
     iterations: int
-    compared: tuple[Compared, ...]
+    compared: tuple[FittedPhotograph, ...]
     scene: Scene
     remarks: tuple[str, ...]
+    cautions: tuple[str, ...] = ()
 
     def report(self) -> Iterator[Sentence | Listing]:
         """Values, errors, how well it fits, what cannot be told apart."""
@@ -96,19 +104,16 @@ class Fit(Result):
         columns = (Column("key"), Column("value"), Column("fits as well", wraps=True))
         yield Listing("fitted", columns, rows)
         state = (
-            "the fit follows the pattern" if self.fits else "the scene does not make this picture"
+            "the fit follows the pattern"
+            if self.fits
+            else f"the scene does not make this picture ({self.scene.aperture.kind} of no size "
+            "tried give such a pattern)"
         )
         yield Sentence(
             "fit", f"{state}: they differ by {100 * self.misfit:.2g} % of its contrast (rms)"
         )
         for compared in self.compared:
-            turn = np.degrees(compared.pattern.turned_rad)
-            yield Sentence(
-                "photograph",
-                f"{compared.pattern.origin}: turned by {turn:.2f} deg, "
-                f"{'rings about its centre' if compared.pattern.radial else 'lines'}, "
-                f"{100 * (1 - compared.pattern.usable.mean()):.0f} % burnt out or black, left out",
-            )
+            yield Sentence("photograph", _described(compared))
         for remark in self.remarks:
             yield Sentence("note", remark)
 
@@ -129,40 +134,63 @@ class Fit(Result):
                 a: {b: float(self.correlation[i, j]) for j, b in enumerate(self.keys)}
                 for i, a in enumerate(self.keys)
             },
+            "rivals": [dict(rival) for rival in self.rivals],
             "misfit": self.misfit,
             "fits": self.fits,
-            "photographs": [c.pattern.origin for c in self.compared],
+            "photographs": [
+                {
+                    "file": c.pattern.origin,
+                    "turned_rad": c.pattern.turned_rad,
+                    "slant": c.slant if not c.pattern.radial else c.pattern.slant,
+                    "burnt_out": float(c.pattern.burnt.mean()),
+                }
+                for c in self.compared
+            ],
             "remarks": list(self.remarks),
+            "cautions": list(self.cautions),
         }
 
 
-def remarks_of(
-    values: tuple[Value, ...], correlation: Floats, keys: tuple[str, ...], at_limit: list[str]
-) -> tuple[str, ...]:
-    """What the pictures cannot tell, in words."""
-    found = []
-    for i, a in enumerate(keys):
-        for j in range(i):
-            if abs(correlation[i, j]) > ALIKE:
-                found.append(
-                    f"{a} and {keys[j]} can hardly be told apart from this pattern (correlation "
-                    f"{correlation[i, j]:+.3f}): give one of them"
-                )
-    for value in values:
-        if value.standard_error > _LOOSE * abs(value.value):
-            found.append(f"{value.key} hardly shows in this pattern")
-        if value.alternatives:
-            others = ", ".join(map(str, value.alternatives))
-            found.append(f"{value.key} is not settled: {others} fits as well")
-    found += [f"{key} ended at the limit of its range: give a wider one" for key in at_limit]
-    return tuple(found)
+def _described(compared: FittedPhotograph) -> str:
+    """How a photograph was read."""
+    pattern = compared.pattern
+    words = [_shape(compared)]
+    burnt = 100 * pattern.burnt.mean()
+    dark = 100 * (~pattern.usable & ~pattern.burnt).mean()
+    for part, what in ((burnt, "burnt out"), (dark, "black or in the direct light")):
+        if part >= 0.5:
+            words.append(f"{part:.0f} % of it is {what} and left out")
+    return f"{pattern.origin}: {'; '.join(words)}"
 
 
-def _alternatives(value: Value) -> str:
-    return ", ".join(map(str, value.alternatives))
+def _shape(compared: FittedPhotograph) -> str:
+    pattern = compared.pattern
+    if pattern.radial:
+        words = "rings about one centre"
+        if pattern.ellipse or pattern.slant:
+            words += f", {100 * pattern.ellipse:.1f} % elliptical and "
+            words += f"{100 * pattern.slant:.1f} % larger on one side, both taken out"
+        return words
+    turn = np.degrees(pattern.turned_rad)
+    way = "clockwise" if turn > 0 else "anticlockwise"
+    return (
+        f"lines turned {way} by {abs(turn):.2f} deg; scale {100 * compared.slant:+.2f} % from its "
+        "left edge to its right one; both taken out"
+    )
 
 
-def _scaled(value: float, unit: str) -> tuple[float, str]:
+def _alternatives(value: FittedValue) -> str:
+    return ", ".join(in_unit(v, value.unit) for v in value.alternatives)
+
+
+def in_unit(value: float, unit: str) -> str:
+    """An SI value to four digits in a unit that suits it."""
+    scale, name = scaled(value, unit)
+    return f"{value / scale:.4g} {name}".strip()
+
+
+def scaled(value: float, unit: str) -> tuple[float, str]:
+    """Size and name of a unit in which a value [SI] is easily read."""
     if unit == "/m":
         return 1e3, "/ mm"
     if unit == "rad":

@@ -42,6 +42,11 @@ class FreeKey:
     whole: bool
 
     @property
+    def is_error_period(self) -> bool:
+        """Whether it is the period of a ruling error."""
+        return self.key.startswith("aperture.defects.") and self.key.endswith(".period")
+
+    @property
     def logarithmic(self) -> bool:
         """Quantities above zero."""
         return self.low > 0 and not self.whole
@@ -70,7 +75,8 @@ def free_key(scene: Scene, text: str) -> FreeKey:
     key, _, limits = (part.strip() for part in text.partition("="))
     given = _given(scene, key)
     start, unit = _number(key, given), _unit(given)
-    whole = isinstance(given, int) or key.rpartition(".")[2] in _WHOLE
+    last = key.rpartition(".")[2]
+    whole = (isinstance(given, int) or last in _WHOLE) and last != "period"
     if limits:
         low, high = _limits(key, limits, unit)
     elif whole:
@@ -133,14 +139,14 @@ def _given(scene: Scene, key: str) -> Any:
 def _number(key: str, given: Any) -> float:
     if isinstance(given, bool) or not isinstance(given, str | int | float):
         raise InputError(
-            "holds no number to fit",
+            "is not a number to fit",
             key=key,
             value=given,
             expected="a key with a number or a quantity",
         )
     found = si(given)
     if isinstance(found, str):
-        raise InputError("holds no number to fit", key=key, value=given, expected="a quantity")
+        raise InputError("is not a number to fit", key=key, value=given, expected="a quantity")
     return found
 
 
@@ -156,7 +162,7 @@ def _limits(key: str, text: str, unit: str) -> tuple[float, float]:
         numbers = []
     if len(numbers) != 2 or not numbers[0] < numbers[1]:
         raise InputError(
-            "is no range",
+            "is not a range",
             key=key,
             value=text,
             expected="two rising ends, such as 20 um..60 um" if unit else "as 2..9",

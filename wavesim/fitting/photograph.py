@@ -7,33 +7,37 @@ opening or of powder the mean over circles about its centre. Values stay as the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError, PlateFileError
-from wavesim.measuring.scans import pixels, rotation
-
-Floats = NDArray[np.float64]
+from wavesim.fitting.exif import FileNotes, upright_pixels
+from wavesim.fitting.rings import reach_of, ring_means, ring_shape
+from wavesim.fitting.straighten import highest_frequency, straightened, turn_and_spread
 
 BURNT = 0.985  # of full scale: from here on a value counts as burnt out
+PLATES = (".h5", ".hdf5", ".nxs")
 _FEWEST = 24
 _LEAST_CONTRAST = 0.02  # of full scale: below, there is no pattern
-_MOST_SAMPLES = 1500
+_MOST_SAMPLES = 4000
+_LEAST_SAMPLES = 400
+_PER_PERIOD = 8  # samples to the shortest period that stands above the noise
 _BAND = 0.6  # of the bright rows' height that is averaged
 
 
 @dataclass(frozen=True)
-class Reading:
+class PhotographReading:
     """How a photograph is to be read.
 
     Attributes
     ----------
     pixel_m : [m] width of one of its pixels on the plate
     left_m : [m] x of its left edge on the plate, or None where the fit finds it
-    tone : "fitted", "srgb", "linear", or an exponent such as 2.2
+    tone : "fitted", "srgb", "linear", "film", or an exponent such as 2.2
     axis_rad : [rad] turn of the pattern, clockwise; None to find it
     """
 
@@ -44,7 +48,7 @@ class Reading:
 
 
 @dataclass(frozen=True, eq=False)
-class Pattern:
+class PhotographPattern:
     """What is compared with the engine.
 
     Attributes
@@ -53,12 +57,19 @@ class Pattern:
     value : (n, c) as in the picture, 0 to 1, one column a colour channel
     noise : (n, c) standard error of each
     usable : (n, c) neither burnt out nor at the very bottom
+    burnt : (n, c) whether burnt out
     radial : whether x_m is a distance from the centre
     step_m : [m] distance of two samples
     left_m : of the reading
     width_m, height_m : [m] of the picture
+    reach_m : [m] largest x_m
+    resolving : samples that the finest detail asks for
     turned_rad : [rad] taken out
+    slant : relative change of scale across the picture that was taken out: of lines over a height
+        as large as its width, of rings along the steepest direction
+    ellipse : relative difference of the rings' axes that was taken out
     reading : how it was read
+    notes : what the file says of itself
     origin : its file
     linear : whether values are light rather than encoded
     """
@@ -67,32 +78,84 @@ class Pattern:
     value: Floats
     noise: Floats
     usable: NDArray[np.bool_]
+    burnt: NDArray[np.bool_]
     radial: bool
     step_m: float
     left_m: float | None
     width_m: float
     height_m: float
+    reach_m: float
+    resolving: int
     turned_rad: float
-    reading: Reading
+    slant: float
+    ellipse: float
+    reading: PhotographReading
+    notes: FileNotes
     origin: str
     linear: bool = False
 
+    @property
+    def channels(self) -> int:
+        """Colour channels that are compared."""
+        return int(self.value.shape[1])
 
-def read_photograph(path: str | Path, reading: Reading, *, radial: bool) -> Pattern:
+    def only(self, channel: int) -> PhotographPattern:
+        """With one channel alone."""
+        part = slice(channel, channel + 1)
+        return replace(
+            self,
+            value=self.value[:, part],
+            noise=self.noise[:, part],
+            usable=self.usable[:, part],
+            burnt=self.burnt[:, part],
+        )
+
+    def beyond(self, x_m: float) -> PhotographPattern:
+        """With samples up to a distance left out."""
+        return replace(self, usable=self.usable & (self.x_m > x_m)[:, None])
+
+    def coarse(self, bins: int) -> PhotographPattern:
+        """Means of `bins` neighbouring samples."""
+        if bins < 2:
+            return self
+        taken = _Taken(self.x_m, self.value, self.noise, self.burnt.astype(np.float64))
+        mean = taken.binned(bins)
+        kept = self.usable[: len(mean.x) * bins].reshape(-1, bins, self.channels).mean(axis=1)
+        return replace(
+            self,
+            x_m=mean.x,
+            value=mean.value,
+            noise=mean.noise,
+            burnt=mean.burnt > 0.02,
+            usable=kept > 0.5,
+            step_m=self.step_m * bins,
+        )
+
+
+def read_photograph(
+    path: str | Path, reading: PhotographReading, *, radial: bool
+) -> PhotographPattern:
     """The pattern of a picture file, or of a plate file.
 
     Raises
     ------
     PlateFileError
-        Missing, damaged, or no picture.
+        Missing, damaged, or not a picture.
     InputError
         A picture without a pattern.
     """
     name = Path(path)
-    if name.suffix.lower() in (".h5", ".hdf5", ".nxs"):
+    if name.suffix.lower() in PLATES:
         light, pixel = _of_plate(name)
-        return _pattern(light, Reading(pixel, reading.left_m, "linear"), radial, str(path), True)
-    raw = pixels(name)
+        return _pattern(
+            light,
+            replace(reading, pixel_m=pixel, tone="linear"),
+            radial,
+            str(path),
+            FileNotes(),
+            True,
+        )
+    raw, notes = upright_pixels(name)
     if raw.dtype.kind == "f":
         light = raw.astype(np.float64) / max(float(raw.max()), 1e-300)
     else:
@@ -101,7 +164,7 @@ def read_photograph(path: str | Path, reading: Reading, *, radial: bool) -> Patt
     if light.ndim == 2:
         light = light[..., None]
     light = light[..., :3] if light.shape[2] >= 3 else light[..., :1]
-    return _pattern(light, reading, radial, str(path), False)
+    return _pattern(light, reading, radial, str(path), notes, False)
 
 
 def _of_plate(path: Path) -> tuple[Floats, float]:
@@ -111,17 +174,20 @@ def _of_plate(path: Path) -> tuple[Floats, float]:
 
     plate = open_plate(path)
     light = linear_rgb(
-        plate.xyz[::-1],
-        space="srgb",
-        white_xyz=plate.white_xyz,
-        white_level=plate.white_exposure_lx_s,
-        balance="source",
+        plate.xyz[::-1], space="srgb", white_xyz=np.ones(3), white_level=1.0, balance="none"
     )
-    light = np.asarray(light, dtype=np.float64)
+    light = np.maximum(np.asarray(light, dtype=np.float64), 0.0)
     return light / max(float(light.max()), 1e-300) * 0.95, plate.scene.plate.pixel_m
 
 
-def _pattern(light: Floats, reading: Reading, radial: bool, origin: str, linear: bool) -> Pattern:
+def _pattern(
+    light: Floats,
+    reading: PhotographReading,
+    radial: bool,
+    origin: str,
+    notes: FileNotes,
+    linear: bool,
+) -> PhotographPattern:
     if min(light.shape[:2]) < 1 or light.shape[1] < _FEWEST:
         raise PlateFileError(
             f"is only {light.shape[1]} pixels wide",
@@ -136,55 +202,91 @@ def _pattern(light: Floats, reading: Reading, radial: bool, origin: str, linear:
             file=origin,
             expected="a photograph with light and dark",
         )
-    taken = _radial(light, grey) if radial else _along(light, grey, reading)
-    x, value, noise, burnt, turned = taken
-    usable = (burnt < 0.02) & (value > 0.004) if not linear else np.isfinite(value)
+    taken = _from_centre(light, grey) if radial else _along(light, grey, reading)
+    burnt = taken.burnt > 0.02
+    usable = ~burnt & (taken.value > 0.004) if not linear else np.isfinite(taken.value)
     if usable.sum() < _FEWEST:
         raise InputError(
             "is burnt out or black nearly everywhere",
             file=origin,
             expected="a photograph with a shorter or longer exposure",
         )
-    step = reading.pixel_m * (x[1] - x[0])
     rows, columns = grey.shape
-    return Pattern(
-        x_m=x * reading.pixel_m,
-        value=value,
-        noise=noise,
+    return PhotographPattern(
+        x_m=taken.x * reading.pixel_m,
+        value=taken.value,
+        noise=taken.noise,
         usable=usable,
+        burnt=burnt & (not linear),
         radial=radial,
-        step_m=float(step),
+        step_m=float(reading.pixel_m * (taken.x[1] - taken.x[0])),
         left_m=reading.left_m,
         width_m=columns * reading.pixel_m,
         height_m=rows * reading.pixel_m,
-        turned_rad=turned,
+        reach_m=float(taken.x[-1] * reading.pixel_m),
+        resolving=_resolving(taken.value),
+        turned_rad=taken.turned_rad,
+        slant=taken.slant,
+        ellipse=taken.ellipse,
         reading=reading,
+        notes=notes,
         origin=origin,
         linear=linear,
     )
 
 
-_Taken = tuple[Floats, Floats, Floats, Floats, float]
+@dataclass(frozen=True, eq=False)
+class _Taken:
+    """Samples of a picture: position [pixel], value, noise, part burnt out; what was taken out."""
+
+    x: Floats
+    value: Floats
+    noise: Floats
+    burnt: Floats
+    turned_rad: float = 0.0
+    slant: float = 0.0
+    ellipse: float = 0.0
+
+    def binned(self, bins: int) -> _Taken:
+        """Means of `bins` neighbouring samples."""
+        whole = self.x.size // bins * bins
+
+        def mean(a: Floats) -> Floats:
+            return np.asarray(a[:whole].reshape(-1, bins, *a.shape[1:]).mean(axis=1))
+
+        error = np.sqrt(mean(self.noise**2) / bins)
+        return replace(
+            self, x=mean(self.x), value=mean(self.value), noise=error, burnt=mean(self.burnt)
+        )
 
 
-def _along(light: Floats, grey: Floats, reading: Reading) -> _Taken:
-    """Mean of the rows in the bright band, along lines that may be turned."""
+def _along(light: Floats, grey: Floats, reading: PhotographReading) -> _Taken:
+    """Mean of the rows in the bright band, along lines that may be turned and spread."""
     rows = _bright_rows(grey)
-    band, height = light[rows], rows.stop - rows.start
-    turn = reading.axis_rad
-    if turn is None:
-        turn = rotation(grey[rows]) if height >= 8 else 0.0
-    below = np.arange(height) - (height - 1) / 2
-    straight = np.stack(
-        [_straight(line, y * np.tan(turn)) for line, y in zip(band, below, strict=True)]
-    )
+    turn, spread = turn_and_spread(grey[rows], reading.axis_rad)
+    straight = straightened(light[rows], float(np.tan(turn)), spread)
     value = np.asarray(np.nanmean(straight, axis=0), dtype=np.float64)
     inside = np.isfinite(straight).all(axis=(0, 2))
     burnt = np.asarray((straight >= BURNT).mean(axis=0), dtype=np.float64)
     noise = _noise(straight, value)
-    bins = max(1, light.shape[1] // _MOST_SAMPLES)
-    x = (np.arange(light.shape[1], dtype=np.float64) + 0.5) * np.cos(turn)  # across the lines
-    return _binned(x[inside], value[inside], noise[inside], burnt[inside], bins, turn)
+    columns = light.shape[1]
+    middle = columns / 2  # a turned line is narrower across than along the rows
+    x = middle + (np.arange(columns) + 0.5 - middle) * np.cos(turn)
+    taken = _Taken(x[inside], value[inside], noise[inside], burnt[inside], turn, spread * columns)
+    return taken.binned(_bins(taken))
+
+
+def _bins(taken: _Taken) -> int:
+    """Neighbouring samples whose mean loses no detail."""
+    n = taken.x.size
+    wanted = max(_PER_PERIOD / 2.5 * _resolving(taken.value), _LEAST_SAMPLES)
+    return max(1, int(n // min(wanted, n)), n // _MOST_SAMPLES)
+
+
+def _resolving(value: Floats) -> int:
+    """Samples that the finest detail of any channel asks for."""
+    finest = max(highest_frequency(np.asarray(c, dtype=np.float64)) for c in value.T)
+    return int(np.ceil(2.5 * finest * value.shape[0]))
 
 
 def _bright_rows(grey: Floats) -> slice:
@@ -196,17 +298,6 @@ def _bright_rows(grey: Floats) -> slice:
     first, last = int(bright[0]), int(bright[-1]) + 1
     cut = int((last - first) * (1 - _BAND) / 2)
     return slice(first + cut, last - cut)
-
-
-def _straight(line: Floats, shift: float) -> Floats:
-    """A row (nx, c) read `shift` pixels to the left; nan beyond its ends."""
-    columns = np.arange(line.shape[0], dtype=np.float64)
-    wanted = columns - shift
-    out = np.stack(
-        [np.interp(wanted, columns, channel, left=np.nan, right=np.nan) for channel in line.T],
-        axis=1,
-    )
-    return out
 
 
 def _noise(straight: Floats, value: Floats) -> Floats:
@@ -223,52 +314,18 @@ def _noise(straight: Floats, value: Floats) -> Floats:
     return np.asarray(np.maximum(np.nan_to_num(error, nan=0.05), 0.3 / 255 / np.sqrt(rows)))
 
 
-def _radial(light: Floats, grey: Floats) -> _Taken:
-    """Mean over circles about the centre of light."""
-    row, column = _centre(grey)
-    y, x = np.indices(grey.shape)
-    distance = np.hypot(x - column, y - row)
-    reach = min(column, row, grey.shape[1] - 1 - column, grey.shape[0] - 1 - row)
-    if reach < _FEWEST:
-        reach = float(max(column, grey.shape[1] - 1 - column))
-    rings = np.floor(distance).astype(int)
-    inside = rings < int(reach)
-    index, count = rings[inside], np.bincount(rings[inside])
-    held = count > 0
-    sums = [np.bincount(index, weights=c[inside]) for c in np.moveaxis(light, 2, 0)]
-    squares = [np.bincount(index, weights=c[inside] ** 2) for c in np.moveaxis(light, 2, 0)]
-    burnt = [np.bincount(index, weights=(c[inside] >= BURNT)) for c in np.moveaxis(light, 2, 0)]
-    radius = np.bincount(index, weights=distance[inside])[held] / count[held]
-    n = count[held][:, None]
-    value = np.stack(sums, axis=1)[held] / n
-    spread = np.maximum(np.stack(squares, axis=1)[held] / n - value**2, 0.0)
-    noise = np.sqrt(spread / np.maximum(n / 4, 1)) + 0.3 / 255 / np.sqrt(n)
-    return radius, value, noise, np.stack(burnt, axis=1)[held] / n, 0.0
-
-
-def _centre(grey: Floats) -> tuple[float, float]:
-    """Row and column about which the picture is most nearly its own mirror image."""
-    mean = np.median(grey)
-    lifted = np.maximum(grey - mean, 0.0)
-    found = []
-    for axis in (0, 1):
-        line = np.sqrt(lifted).sum(axis=1 - axis)
-        size = 2 * line.size
-        own = np.fft.irfft(np.fft.rfft(line, 2 * size) ** 2, 2 * size)
-        k = int(np.argmax(own))
-        a, b, c = own[k - 1], own[k], own[k + 1]
-        bend = a - 2 * b + c
-        found.append((k + (0.5 * (a - c) / bend if bend else 0.0)) / 2)
-    return found[0], found[1]
-
-
-def _binned(
-    x: Floats, value: Floats, noise: Floats, burnt: Floats, bins: int, turn: float
-) -> _Taken:
-    """Means of `bins` neighbouring samples."""
-    if bins == 1:
-        return x, value, noise, burnt, turn
-    whole = x.size // bins * bins
-    mean = [a[:whole].reshape(-1, bins, *a.shape[1:]).mean(axis=1) for a in (x, value, burnt)]
-    error = np.sqrt((noise[:whole] ** 2).reshape(-1, bins, noise.shape[1]).mean(axis=1) / bins)
-    return mean[0], mean[1], np.asarray(error), mean[2], turn
+def _from_centre(light: Floats, grey: Floats) -> _Taken:
+    """Mean over the rings about their centre, made round."""
+    shape = ring_shape(grey)
+    reach = reach_of(shape, grey.shape)
+    radius, value, spread, burnt, count = ring_means(shape, light, reach)
+    n = count[:, None]
+    noise = spread / np.sqrt(np.maximum(n / 4, 1)) + 0.3 / 255 / np.sqrt(n)
+    return _Taken(
+        radius,
+        value,
+        noise,
+        burnt,
+        slant=float(2 * np.hypot(*shape.slant) * reach),
+        ellipse=float(2 * np.hypot(*shape.ellipse)),
+    )

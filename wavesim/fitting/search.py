@@ -1,29 +1,31 @@
 """Start values, from no closer than a factor of two: scans of one key after the other.
 
 Each candidate is judged by the correlation of the photograph with the engine's pattern, both
-encoded, over all shifts of one against the other and some exposures. The best few of each scan
-go on to the scan of the next key; steps become finer from round to round.
+encoded, over all shifts of one against the other and some exposures. Beside an even grid, each
+key is tried where it brings the fringes' spacing to the photograph's, and periods of a ruling
+error where their ghosts would stand at lines of the photograph (`ghosts`). The best few of each
+scan go on to the scan of the next key; steps become finer from round to round.
 """
 
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import encode
 from wavesim.errors import WavesimError
+from wavesim.fitting.bench import BenchModel
+from wavesim.fitting.ghosts import error_periods
 from wavesim.fitting.keys import FreeKey
-from wavesim.fitting.model import Model
-from wavesim.fitting.photograph import Pattern
+from wavesim.fitting.photograph import PhotographPattern
 
-Floats = NDArray[np.float64]
 Values = tuple[float, ...]
 
-SAMPLES = 220  # of the photograph while searching
 _BEAM = 3  # candidates that go on
-_STEPS = (41, 15, 9)  # values of a key in each round
-_NARROWER = (1.0, 0.12, 0.03)  # part of the key's range searched in each round
+_STEPS = (23, 11, 7)  # values of a key in each round
+_NARROWER = (1.0, 0.16, 0.04)  # part of the key's range searched in each round
 _STOPS = (0.0, 2.0, 4.0, 6.0)  # exposures beyond the brightest point white
+_MORE_STOPS = (8.0, 10.0, 12.0)  # of lines with ghosts
 _TINY = 1e-12
 
 
@@ -36,24 +38,27 @@ class Search:
     models : the engine's light for each
     """
 
-    def __init__(self, patterns: tuple[Pattern, ...], models: tuple[Model, ...]) -> None:
+    def __init__(
+        self, patterns: tuple[PhotographPattern, ...], models: tuple[BenchModel, ...]
+    ) -> None:
         self._patterns, self._models = patterns, models
-        self._seen: dict[Values, tuple[float, tuple[float, ...]]] = {}
+        self._known: dict[Values, tuple[float, tuple[float, ...]]] = {}
 
     def judge(self, values: Values) -> tuple[float, tuple[float, ...]]:
         """Mean correlation, and the shift [m] of each photograph that gives it."""
-        if values not in self._seen:
-            self._seen[values] = self._judged(values)
-        return self._seen[values]
+        if values not in self._known:
+            self._known[values] = self._judged(values)
+        return self._known[values]
 
     def _judged(self, values: Values) -> tuple[float, tuple[float, ...]]:
         found, shifts = [], []
         for pattern, model in zip(self._patterns, self._models, strict=True):
             try:
-                x, light = model.light(values)
+                curve = model.light(values)
             except (WavesimError, ValueError):
                 return -1.0, (0.0,) * len(self._patterns)
-            best, shift = correlation(pattern, x, light)
+            stops = (*_STOPS, *_MORE_STOPS) if model.defective else _STOPS
+            best, shift = correlation(pattern, curve.x_m, curve.rgb / curve.top, stops)
             found.append(best)
             shifts.append(shift)
         return float(np.mean(found)), tuple(shifts)
@@ -61,14 +66,15 @@ class Search:
     def best(self, keys: tuple[FreeKey, ...]) -> list[Values]:
         """The best candidates, the best one first."""
         beam: list[Values] = [tuple(key.start for key in keys)]
+        order = self._order(keys, beam[0])
         for steps, part in zip(_STEPS, _NARROWER, strict=True):
-            for number in self._order(keys, beam[0]) if part == 1.0 else range(len(keys)):
+            for number in order if part == 1.0 else order[: len(keys)]:
                 tried = {
                     _with(values, number, value)
-                    for values in beam
-                    for value in self._tried(keys[number], number, values, steps, part)
+                    for rank, values in enumerate(beam)
+                    for value in self._tried(keys[number], number, values, steps, part, rank)
                 }
-                ranked = sorted({*tried, *beam}, key=lambda v: -self.judge(v)[0])
+                ranked = sorted({*tried, *beam}, key=lambda v: (-self.judge(v)[0], v))
                 beam = _apart(ranked, keys)
         return beam
 
@@ -76,34 +82,47 @@ class Search:
         """The key that betters the agreement most is scanned first, and once more at the end."""
         gain = []
         for number, key in enumerate(keys):
-            tried = self._tried(key, number, start, _STEPS[0], 1.0)
+            tried = self._tried(key, number, start, _STEPS[0], 1.0, 0)
             gain.append(max(self.judge(_with(start, number, value))[0] for value in tried))
         order = sorted(range(len(keys)), key=lambda n: -gain[n])
         return [*order, order[0]] if len(keys) > 1 else order
 
     def _tried(
-        self, key: FreeKey, number: int, values: Values, steps: int, part: float
+        self, key: FreeKey, number: int, values: Values, steps: int, part: float, rank: int
     ) -> list[float]:
-        """Values of a key on a grid, and those that bring the fringes' spacing to what is seen."""
-        grid = _scan(key, values[number], steps, part)
-        if part < 1.0 or not key.logarithmic:
+        """Values of a key on a grid, and those that the photograph proposes."""
+        if part < 1.0:
+            return _scan(key, values[number], steps, part)
+        grid = _scan(key, values[number], steps, part) if rank == 0 or key.whole else []
+        if not key.logarithmic:
             return grid
-        return [*grid, *(v for v in self._by_spacing(key, number, values))]
+        proposed = [*self._by_spacing(number, values), *self._by_ghosts(key, values)]
+        return [*grid, *(v for v in proposed if key.low <= v <= key.high)]
 
-    def _by_spacing(self, key: FreeKey, number: int, values: Values) -> list[float]:
+    def _by_ghosts(self, key: FreeKey, values: Values) -> list[float]:
+        model, pattern = self._models[0], self._patterns[0]
+        if not key.is_error_period:
+            return []
+        try:
+            shift = self.judge(values)[1][0]
+            return error_periods(model.scene(values), pattern, shift + model.origin_m, key.unit)
+        except (WavesimError, ValueError):
+            return []
+
+    def _by_spacing(self, number: int, values: Values) -> list[float]:
         """A pattern's spacing goes with most lengths or against them: both are tried."""
         pattern = self._patterns[0]
         try:
-            x, light = self._models[0].light(values)
+            curve = self._models[0].light(values)
         except (WavesimError, ValueError):
             return []
         wanted = spacing(pattern.x_m, pattern.value.sum(axis=1))
-        own = spacing(x, np.asarray(encode(np.minimum(4 * light, 1.0))).sum(axis=1))
+        shown = encode(np.minimum(4 * curve.rgb / curve.top, 1.0))
+        own = spacing(curve.x_m, np.asarray(shown).sum(axis=1))
         if not wanted or not own:
             return []
-        ratios = (1 + np.linspace(-0.02, 0.02, 5)) * wanted / own
-        near = [values[number] * float(r) ** sign for r in ratios for sign in (1, -1)]
-        return [value for value in near if key.low <= value <= key.high]
+        ratios = (1 + np.array([-0.01, 0.0, 0.01])) * wanted / own
+        return [values[number] * float(r) ** sign for r in ratios for sign in (1, -1)]
 
 
 def spacing(x_m: Floats, value: Floats) -> float:
@@ -160,7 +179,9 @@ def _distance(a: Values, b: Values, keys: tuple[FreeKey, ...]) -> float:
     )
 
 
-def correlation(pattern: Pattern, x_m: Floats, light: Floats) -> tuple[float, float]:
+def correlation(
+    pattern: PhotographPattern, x_m: Floats, light: Floats, exposures: tuple[float, ...] = _STOPS
+) -> tuple[float, float]:
     """Largest correlation of a photograph's values with encoded light, and its shift [m].
 
     The shift is what has to be added to the photograph's positions; 0 where they are known.
@@ -174,7 +195,7 @@ def correlation(pattern: Pattern, x_m: Floats, light: Floats) -> tuple[float, fl
         light = light / max(float(light.max()), _TINY)
     best, where = -1.0, 0.0
     channels = [k for k in range(pattern.value.shape[1]) if np.ptp(pattern.value[:, k]) > 0.01]
-    for stops in _STOPS:
+    for stops in exposures:
         scores = []
         for channel in channels:
             bright = np.interp(wanted, x_m, light[:, channel]) * 2.0**stops

@@ -1,9 +1,7 @@
 """Least squares: the engine against photographs, free keys and nuisances together.
 
-Free beside the keys, for each photograph: its place along x (unless given), a background and a
-gain for each channel; the tone curve follows by linear least squares (`tone`). Standard errors
-are those of the keys with all nuisances left free, from the curvature at the best fit, scaled by
-the misfit where it is larger than the noise, and by the length over which residuals agree.
+The tone curve follows from the other numbers by linear least squares (`tone`). Photographs of one
+camera may share it.
 """
 
 from __future__ import annotations
@@ -14,137 +12,162 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import ComputationError, WavesimError
+from wavesim.fitting.bench import BenchModel
 from wavesim.fitting.keys import FreeKey
-from wavesim.fitting.model import Model
-from wavesim.fitting.photograph import Pattern
+from wavesim.fitting.nuisances import FreeNumber, Nuisances
+from wavesim.fitting.photograph import PhotographPattern
 from wavesim.fitting.search import Search
 from wavesim.fitting.tone import fitted_curve, fitted_linear, known_tone
 
-Floats = NDArray[np.float64]
 Values = tuple[float, ...]
 
 _STEP = 3e-4  # of a logarithm, for derivatives
 _FLOOR = 3e-3  # of full scale: accuracy of a picture's tone, beside its noise
+_FIRST, _MOST = 12, 40  # evaluations of a start that is only tried, and of the best one
+_WORTH = 1.5  # times the best chi^2, up to which a start that was tried is followed to its end
 MONOCHROME = ("laser",)
 
 
 @dataclass(frozen=True, eq=False)
-class Problem:
-    """Photographs with the engine behind each, and what is free."""
+class FitProblem:
+    """Photographs with the engine behind each, and what is free.
+
+    Attributes
+    ----------
+    keys : free keys
+    nuisances, models : of each photograph
+    groups : numbers of the photographs that share a tone curve
+    """
 
     keys: tuple[FreeKey, ...]
-    patterns: tuple[Pattern, ...]
-    models: tuple[Model, ...]
+    nuisances: tuple[Nuisances, ...]
+    models: tuple[BenchModel, ...]
+    groups: tuple[tuple[int, ...], ...]
+
+    @property
+    def patterns(self) -> tuple[PhotographPattern, ...]:
+        """Of the photographs."""
+        return tuple(n.pattern for n in self.nuisances)
 
     @property
     def moved(self) -> tuple[FreeKey, ...]:
         """Keys that least squares moves: those that are not whole numbers."""
         return tuple(key for key in self.keys if not key.whole)
 
-    def nuisances(self, pattern: Pattern) -> int:
-        """Numbers free for one photograph."""
-        place = 0 if pattern.radial or pattern.left_m is not None else 1
-        channels = int(pattern.value.shape[1])
-        if pattern.reading.tone == "fitted" and not pattern.linear:
-            return place + 2 * channels - 1  # backgrounds, gains relative to the first
-        return place
+    def whole(self, values: Values) -> Values:
+        """The values of those that are."""
+        return tuple(v for key, v in zip(self.keys, values, strict=True) if key.whole)
+
+    def parts(self, numbers: Floats) -> list[Floats]:
+        """Each photograph's nuisances, of all numbers that are moved."""
+        sizes = [len(n.names) for n in self.nuisances]
+        return np.split(numbers[len(self.moved) :], np.cumsum(sizes)[:-1])
 
 
 @dataclass(frozen=True, eq=False)
-class Solution:
-    values: Values  # of all keys, SI
-    numbers: Floats  # moved keys as searched, then nuisances
+class FitSolution:
+    """Where least squares ended.
+
+    Attributes
+    ----------
+    values : of all keys [SI]
+    numbers : moved keys as searched, then nuisances
+    chi2, freedom : sum of squares, samples less numbers
+    jacobian, residual : of the samples alone, then of what nuisances are expected to be
+    samples : how many of the rows are samples
+    evaluations : of the residuals
+    ended : whether least squares came to its end
+    """
+
+    values: Values
+    numbers: Floats
     chi2: float
     freedom: int
     jacobian: Floats
     residual: Floats
+    samples: int
     evaluations: int
+    ended: bool
 
 
-def refined(problem: Problem, search: Search, starts: list[Values]) -> dict[Values, Solution]:
-    """Least squares from the best starts, and for rival counts; whole numbers -> solution."""
-    found: dict[Values, Solution] = {}
-    queue = [*starts]
-    best = None
-    for values in queue:
-        solution = _solved(problem, values, search.judge(values)[1])
-        if solution is None:
-            continue
-        whole = _whole(problem, values)
-        if whole not in found or solution.chi2 < found[whole].chi2:
-            found[whole] = solution
-        if best is None or solution.chi2 < best.chi2:
-            best = solution
-    if best is None:
+def refined(problem: FitProblem, search: Search, starts: list[Values]) -> list[FitSolution]:
+    """Ends of least squares from the best starts, from twins and for rival counts; best first."""
+    found: list[FitSolution] = []
+    for values in starts:
+        _try(problem, search, values, found)
+    if not found:
         raise ComputationError("least squares found no values for which light reaches the plate")
-    for values in _rivals(problem, best.values):
-        if _whole(problem, values) not in found:
-            solution = _solved(problem, values, search.judge(values)[1])
-            if solution is not None:
-                found[_whole(problem, values)] = solution
-    return found
+    for values in _rivals(problem, min(found, key=lambda s: s.chi2).values):
+        _try(problem, search, values, found)
+    return sorted(found, key=lambda s: s.chi2)
 
 
-def _whole(problem: Problem, values: Values) -> Values:
-    return tuple(v for key, v in zip(problem.keys, values, strict=True) if key.whole)
+def _try(problem: FitProblem, search: Search, values: Values, found: list[FitSolution]) -> None:
+    """A few steps from a start; on to the end where that may be worth it."""
+    shifts = search.judge(values)[1]
+    first = _solved(problem, values, shifts, _FIRST)
+    if first is None:
+        return
+    best = min((s.chi2 for s in found), default=np.inf)
+    if first.chi2 < _WORTH * best and not first.ended:
+        first = _solved(problem, values, shifts, _MOST, first.numbers) or first
+    found.append(first)
 
 
-def _rivals(problem: Problem, values: Values) -> list[Values]:
-    """The same with each whole number moved by one and two."""
+def _rivals(problem: FitProblem, values: Values) -> list[Values]:
+    """Each whole number moved by one and two; each width changed for what it leaves of its pitch.
+
+    Slits and wires of the same pitch that change places give the same orders, the zero one apart
+    (Babinet; Born & Wolf 8.3.2).
+    """
     found = []
     for number, key in enumerate(problem.keys):
-        for step in (-2, -1, 1, 2) if key.whole else ():
-            value = values[number] + step
-            if key.low <= value <= key.high:
-                found.append((*values[:number], value, *values[number + 1 :]))
+        steps = (values[number] + step for step in ((-2, -1, 1, 2) if key.whole else ()))
+        found += [_with(values, number, v) for v in (*steps, *_twin(problem, values, number))
+                  if key.low <= v <= key.high]  # fmt: skip
     return found
 
 
-@dataclass(frozen=True)
-class _Number:
-    """A number that least squares moves: where it begins, its limits, its steps and its size."""
-
-    begin: float
-    low: float
-    high: float
-    step: float
-    size: float
+def _twin(problem: FitProblem, values: Values, number: int) -> list[float]:
+    """The width that leaves as much of the pitch as this one takes."""
+    if problem.keys[number].key != "aperture.width":
+        return []
+    pitch = getattr(problem.models[0].scene(values).aperture, "pitch_m", None)
+    return [pitch - values[number]] if pitch and pitch > values[number] else []
 
 
-def _of_key(key: FreeKey, value: float) -> _Number:
+def _with(values: Values, number: int, value: float) -> Values:
+    return (*values[:number], value, *values[number + 1 :])
+
+
+def _of_key(key: FreeKey, value: float) -> FreeNumber:
     low, high = key.inner(key.low), key.inner(key.high)
     if key.logarithmic:
-        return _Number(key.inner(value), low, high, _STEP, 0.01)
-    return _Number(key.inner(value), low, high, _STEP * (high - low), (high - low) / 100)
+        return FreeNumber(key.inner(value), low, high, _STEP, 0.01)
+    return FreeNumber(key.inner(value), low, high, _STEP * (high - low), (high - low) / 100)
 
 
-def _of_photograph(problem: Problem, pattern: Pattern, shift_m: float) -> list[_Number]:
-    """Its place, the logarithms of its backgrounds, those of its gains after the first."""
-    found, count = [], problem.nuisances(pattern)
-    if not (pattern.radial or pattern.left_m is not None):
-        reach, step = 0.1 * pattern.width_m, pattern.step_m
-        found.append(_Number(shift_m, shift_m - reach, shift_m + reach, 0.02 * step, step))
-        count -= 1
-    channels = pattern.value.shape[1]
-    backgrounds = [_Number(-6.0, -14.0, 0.0, 1e-3, 1.0)] * min(count, channels)
-    gains = [_Number(0.0, -3.0, 3.0, 1e-3, 0.1)] * max(count - channels, 0)
-    return [*found, *backgrounds, *gains]
-
-
-def _solved(problem: Problem, start: Values, shifts: tuple[float, ...]) -> Solution | None:
+def _solved(
+    problem: FitProblem,
+    start: Values,
+    shifts: tuple[float, ...],
+    most: int,
+    begin: Floats | None = None,
+) -> FitSolution | None:
     """Least squares from one start; None where no light reaches the plate on the way."""
     from scipy.optimize import least_squares
 
     free = [_of_key(k, v) for k, v in zip(problem.keys, start, strict=True) if not k.whole]
-    for pattern, shift in zip(problem.patterns, shifts, strict=True):
-        free += _of_photograph(problem, pattern, shift)
+    for nuisances, shift in zip(problem.nuisances, shifts, strict=True):
+        free += nuisances.numbers(shift)
     low, high = (np.array([getattr(n, end) for n in free]) for end in ("low", "high"))
     count = [0]
 
     def residual(p: Floats) -> Floats:
         count[0] += 1
-        return _residual(problem, start, p)
+        return _residual(problem, start, p, free)
 
     def jacobian(p: Floats) -> Floats:
         at, columns = residual(p), []
@@ -155,26 +178,30 @@ def _solved(problem: Problem, start: Values, shifts: tuple[float, ...]) -> Solut
             columns.append((residual(q) - at) / signed)
         return np.stack(columns, axis=1)
 
-    begin = np.clip(np.array([n.begin for n in free]), low + 1e-12, high - 1e-12)
+    first = np.array([n.begin for n in free]) if begin is None else begin
+    first = np.clip(first, low + 1e-12, high - 1e-12)
     try:
         found = least_squares(
-            residual, begin, jacobian, (low, high), x_scale=[n.size for n in free], max_nfev=40,
-            xtol=1e-7, ftol=1e-7,
+            residual, first, jacobian, (low, high), x_scale=[n.size for n in free], max_nfev=most,
+            xtol=1e-7, ftol=1e-6,
         )  # fmt: skip
     except (WavesimError, np.linalg.LinAlgError, ValueError):
         return None
-    return Solution(
+    samples = sum(int(p.usable.sum()) for p in problem.patterns)
+    return FitSolution(
         values=_values(problem, start, found.x),
         numbers=found.x,
         chi2=2 * float(found.cost),
-        freedom=max(found.fun.size - found.x.size, 1),
+        freedom=max(samples - found.x.size, 1),
         jacobian=np.asarray(found.jac),
         residual=found.fun,
+        samples=samples,
         evaluations=count[0],
+        ended=found.status != 0,
     )
 
 
-def _values(problem: Problem, start: Values, numbers: Floats) -> Values:
+def _values(problem: FitProblem, start: Values, numbers: Floats) -> Values:
     moved = iter(numbers)
     return tuple(
         v if key.whole else key.outer(float(next(moved)))
@@ -182,17 +209,22 @@ def _values(problem: Problem, start: Values, numbers: Floats) -> Values:
     )
 
 
-def _residual(problem: Problem, start: Values, numbers: Floats) -> Floats:
-    """(photograph - fit) / noise at all usable samples."""
+def _residual(
+    problem: FitProblem, start: Values, numbers: Floats, free: list[FreeNumber]
+) -> Floats:
+    """(photograph - fit) / noise at all usable samples, then what is expected of nuisances."""
     parts = []
     shown = fitted_values(problem, start, numbers)
     for pattern, fitted in zip(problem.patterns, shown, strict=True):
         value, noise = wanted(pattern)
         parts.append(((value - fitted) / noise)[pattern.usable])
-    return np.concatenate(parts)
+    expected = [
+        (v - n.usual) / n.tolerance for v, n in zip(numbers, free, strict=True) if n.tolerance
+    ]
+    return np.concatenate([*parts, np.array(expected)])
 
 
-def wanted(pattern: Pattern) -> tuple[Floats, Floats]:
+def wanted(pattern: PhotographPattern) -> tuple[Floats, Floats]:
     """What is compared and its error: values as they are, or linear light of a known tone."""
     noise = np.hypot(pattern.noise, _FLOOR)
     if pattern.linear or pattern.reading.tone == "fitted":
@@ -201,47 +233,51 @@ def wanted(pattern: Pattern) -> tuple[Floats, Floats]:
     return light, noise * np.maximum(slope, 0.05)
 
 
-def fitted_values(problem: Problem, start: Values, numbers: Floats) -> list[Floats]:
-    """(n, c) of each photograph, as `_wanted` has it."""
+def fitted_values(problem: FitProblem, start: Values, numbers: Floats) -> list[Floats]:
+    """(n, c) of each photograph, as `wanted` has it."""
     values = _values(problem, start, numbers)
-    rest = list(numbers[len(problem.moved) :])
-    found = []
-    for pattern, model in zip(problem.patterns, problem.models, strict=True):
-        x, light = model.light(values)
-        extra = problem.nuisances(pattern)
-        mine, rest = rest[:extra], rest[extra:]
-        placed = not (pattern.radial or pattern.left_m is not None)
-        shift = mine[0] if placed else 0.0
-        at = _at(pattern.x_m + shift, x, light, pattern.value.shape[1])
-        found.append(_shown(pattern, at, mine[1:] if placed else mine))
-    return found
+    parts = problem.parts(numbers)
+    light = [
+        nuisances.light(model.light(values), part)
+        for nuisances, model, part in zip(problem.nuisances, problem.models, parts, strict=True)
+    ]
+    found: dict[int, Floats] = {}
+    for group in problem.groups:
+        shown = _shown(problem, group, [light[k] for k in group], [parts[k] for k in group])
+        found.update(zip(group, shown, strict=True))
+    return [found[k] for k in range(len(light))]
 
 
-def _at(at_m: Floats, x: Floats, light: Floats, channels: int) -> Floats:
-    """(n, c) light at positions, by cubics; a single channel is the whole light."""
-    from scipy.interpolate import CubicSpline
-
-    whole = light if channels == 3 else light.sum(axis=1, keepdims=True)
-    read = CubicSpline(x, whole, axis=0)(np.clip(at_m, x[0], x[-1]))
-    return np.asarray(np.maximum(read, 0.0), dtype=np.float64)
-
-
-def _shown(pattern: Pattern, light: Floats, nuisances: list[float]) -> Floats:
-    value, noise = wanted(pattern)
-    used = pattern.usable
-    if pattern.linear or pattern.reading.tone != "fitted":
+def _shown(
+    problem: FitProblem, group: tuple[int, ...], light: list[Floats], parts: list[Floats]
+) -> list[Floats]:
+    """The light of photographs that share a tone curve, through the best one."""
+    members = [problem.nuisances[k] for k in group]
+    compared = [wanted(m.pattern) for m in members]
+    used = [m.pattern.usable for m in members]
+    if not members[0].tone_fitted:
         columns = [
-            _each(light[:, c], value[:, c], noise[:, c], used[:, c], fitted_linear)
-            for c in range(light.shape[1])
-        ]
-        return np.stack(columns, axis=1)
-    channels = light.shape[1]
-    scale = max(float(light[used].max(initial=0.0)), 1e-300)
-    backgrounds = np.exp(np.array(nuisances[:channels]))
-    gains = np.exp(np.array([0.0, *nuisances[channels:]]))
-    whole = light / scale * gains + backgrounds
-    flat = _each(whole.ravel(), value.ravel(), noise.ravel(), used.ravel(), fitted_curve)
-    return np.asarray(flat.reshape(value.shape))
+            _each(light[0][:, c], compared[0][0][:, c], compared[0][1][:, c], used[0][:, c],
+                  fitted_linear)
+            for c in range(light[0].shape[1])
+        ]  # fmt: skip
+        return [np.stack(columns, axis=1)]
+    scale = max(float(light[0][used[0]].max(initial=0.0)), 1e-300)
+    flat = []
+    for nuisances, bright, part in zip(members, light, parts, strict=True):
+        exposure = float(np.exp(nuisances.of(part, "exposure").sum()))
+        gains = np.exp(np.concatenate([[0.0], nuisances.of(part, "gain")]))
+        background = np.exp(nuisances.of(part, "background"))
+        flat.append((bright / scale * (gains * exposure) + background).ravel())
+    whole = _each(
+        np.concatenate(flat),
+        np.concatenate([value.ravel() for value, _ in compared]),
+        np.concatenate([noise.ravel() for _, noise in compared]),
+        np.concatenate([u.ravel() for u in used]),
+        fitted_curve,
+    )
+    split = np.split(whole, np.cumsum([f.size for f in flat])[:-1])
+    return [part.reshape(m.pattern.value.shape) for part, m in zip(split, members, strict=True)]
 
 
 def _each(

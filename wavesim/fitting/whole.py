@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wavesim.errors import ComputationError, InputError
+from wavesim.arrays import Floats
+from wavesim.errors import ComputationError, InputError, WavesimError
+from wavesim.fitting.bench import BenchModel
 from wavesim.fitting.fitted import Fit
 from wavesim.fitting.keys import FreeKey, check_keys, free_key
-from wavesim.fitting.model import Model
+from wavesim.fitting.nuisances import Nuisances
 from wavesim.fitting.outcome import finished
-from wavesim.fitting.photograph import Pattern, Reading, read_photograph
-from wavesim.fitting.search import SAMPLES, Search
-from wavesim.fitting.squares import MONOCHROME, Problem, refined
-from wavesim.scene import Plane, Scene
+from wavesim.fitting.photograph import PhotographPattern, PhotographReading, read_photograph
+from wavesim.fitting.powder import direct_m
+from wavesim.fitting.search import Search
+from wavesim.fitting.squares import MONOCHROME, FitProblem, refined
+from wavesim.scene import Dots, Plane, Scene
 
-Floats = NDArray[np.float64]
-
-_COLUMNS = 1200  # of the engine's plate in the last step
+_COARSE = 220  # samples of a photograph while searching, at the least
+_RINGS = 300  # columns of the engine's plate for rings, at most
+_LEAST_CHANGE = 1e-5  # of the brightest sample, below which a key does not change the pattern
+_TRIED = 1.3  # factor each way by which that is tried
 
 
 def fit(
@@ -29,7 +32,7 @@ def fit(
     photographs: Sequence[str | Path],
     free: Sequence[str],
     *,
-    reading: Reading,
+    reading: PhotographReading | Sequence[PhotographReading],
     progress: Callable[[str], None] | None = None,
 ) -> Fit:
     """Values of a scene's free keys that give what the photographs show.
@@ -40,13 +43,14 @@ def fit(
         wrong by a factor of two
     photographs : picture or plate files of this one bench
     free : "aperture.width", or with a range "aperture.width=20 um..60 um"
-    reading : scale, place and tone of the pictures
+    reading : scale, position and tone of the pictures; one for all, or one each
     progress : told what is being done
 
     Raises
     ------
     InputError
-        A key that cannot be fitted, a picture without a pattern, more free keys than it carries.
+        A key that cannot be fitted or that the pattern does not depend on, a picture without a
+        pattern, more free keys than it carries.
     ComputationError
         No values give a pattern like the picture's.
     """
@@ -56,74 +60,131 @@ def fit(
     keys = tuple(free_key(scene, text) for text in free)
     check_keys(scene, keys)
     tell("photographs")
-    radial = isinstance(scene.aperture, Plane)
-    patterns = tuple(
-        _channels(read_photograph(path, reading, radial=radial), scene) for path in photographs
-    )
+    patterns = _patterns(scene, photographs, reading)
     _check_enough(keys, patterns)
+    coarse = tuple(pattern.coarse(_bins(pattern)) for pattern in patterns)
+    _check_influence(keys, BenchModel(scene, keys, coarse[0], _columns(coarse[0])))
     tell("start values")
-    coarse = tuple(_coarse(pattern) for pattern in patterns)
-    search = _search(scene, keys, coarse)
+    search = Search(coarse, tuple(BenchModel(scene, keys, p, _columns(p)) for p in coarse))
     starts = search.best(keys)
     if search.judge(starts[0])[0] < 0:
         raise ComputationError("no values of the free keys give a pattern on the plate")
     tell("least squares")
-    problem = Problem(
-        keys, patterns, tuple(Model(scene, keys, p, _columns(p, _COLUMNS)) for p in patterns)
-    )
+    problem = _problem(scene, keys, patterns)
     return finished(scene, problem, refined(problem, search, starts))
 
 
-def _search(scene: Scene, keys: tuple[FreeKey, ...], coarse: tuple[Pattern, ...]) -> Search:
-    return Search(coarse, tuple(Model(scene, keys, p, _columns(p, SAMPLES)) for p in coarse))
+def _patterns(
+    scene: Scene,
+    photographs: Sequence[str | Path],
+    reading: PhotographReading | Sequence[PhotographReading],
+) -> tuple[PhotographPattern, ...]:
+    readings = [reading] * len(photographs) if isinstance(reading, PhotographReading) else reading
+    radial = isinstance(scene.aperture, Plane)
+    found = (
+        read_photograph(path, how, radial=radial)
+        for path, how in zip(photographs, readings, strict=True)
+    )
+    direct = direct_m(scene) if isinstance(scene.aperture, Dots) else -1.0
+    return tuple(_channels(pattern, scene).beyond(direct) for pattern in found)
 
 
-def _channels(pattern: Pattern, scene: Scene) -> Pattern:
+def _problem(
+    scene: Scene, keys: tuple[FreeKey, ...], patterns: tuple[PhotographPattern, ...]
+) -> FitProblem:
+    groups = _groups(patterns)
+    exposure: dict[int, float] = {}
+    for group in groups:
+        first = patterns[group[0]].notes.exposure
+        for k in group[1:]:
+            exposure[k] = math.log(patterns[k].notes.exposure / first)
+    return FitProblem(
+        keys,
+        tuple(Nuisances(p, exposure.get(k)) for k, p in enumerate(patterns)),
+        tuple(BenchModel(scene, keys, p, _columns(p)) for p in patterns),
+        groups,
+    )
+
+
+def _groups(patterns: tuple[PhotographPattern, ...]) -> tuple[tuple[int, ...], ...]:
+    """Photographs of one camera, with exposures that their files tell, share a tone curve."""
+    found: dict[object, list[int]] = {}
+    for k, pattern in enumerate(patterns):
+        notes = pattern.notes
+        told = notes.camera and math.isfinite(notes.exposure) and not pattern.linear
+        fitted = pattern.reading.tone == "fitted"
+        found.setdefault((notes.camera, pattern.channels) if told and fitted else k, []).append(k)
+    return tuple(tuple(group) for group in found.values())
+
+
+def _channels(pattern: PhotographPattern, scene: Scene) -> PhotographPattern:
     """Of light of one wavelength, the channel that shows it best, alone."""
-    if scene.source.kind not in MONOCHROME or pattern.value.shape[1] == 1:
+    if scene.source.kind not in MONOCHROME or pattern.channels == 1:
         return pattern
     power = np.where(pattern.usable, pattern.value, 0.0).std(axis=0) / pattern.noise.mean(axis=0)
-    best = slice(int(np.argmax(power)), int(np.argmax(power)) + 1)
-    return replace(
-        pattern,
-        value=pattern.value[:, best],
-        noise=pattern.noise[:, best],
-        usable=pattern.usable[:, best],
-    )
+    return pattern.only(int(np.argmax(power)))
 
 
-def _coarse(pattern: Pattern) -> Pattern:
-    """Fewer samples, for the search."""
-    bins = max(1, pattern.x_m.size // SAMPLES)
-    whole = pattern.x_m.size // bins * bins
-
-    def mean(a: Floats) -> Floats:
-        return np.asarray(a[:whole].reshape(-1, bins, *a.shape[1:]).mean(axis=1))
-
-    return replace(
-        pattern,
-        x_m=mean(pattern.x_m),
-        value=mean(pattern.value),
-        noise=mean(pattern.noise),
-        usable=mean(pattern.usable.astype(np.float64)) > 0.5,
-        step_m=pattern.step_m * bins,
-    )
+def _bins(pattern: PhotographPattern) -> int:
+    """Samples that are averaged for the search."""
+    return max(1, pattern.x_m.size // max(_COARSE, pattern.resolving))
 
 
-def _columns(pattern: Pattern, most: int) -> int:
-    """Samples of the engine: as fine as the photograph's, or as many as allowed."""
+def _columns(pattern: PhotographPattern) -> int:
+    """Samples of the engine: as fine as the photograph's."""
     if pattern.radial:
-        return min(2 * pattern.x_m.size, 300 if most > SAMPLES else 160)
-    wide = 1.04 if pattern.left_m is not None else 1.7
-    return int(min(wide * pattern.x_m.size, wide * most))
+        return min(2 * pattern.x_m.size, _RINGS)
+    return int((1.06 if pattern.left_m is not None else 1.7) * pattern.x_m.size)
 
 
-def _check_enough(keys: tuple[FreeKey, ...], patterns: tuple[Pattern, ...]) -> None:
-    samples = sum(int(pattern.usable.sum()) for pattern in patterns)
-    if samples < 20 * len(keys):
+def _check_enough(keys: tuple[FreeKey, ...], patterns: tuple[PhotographPattern, ...]) -> None:
+    """Refuse more keys than the pictures have details beyond what else is free."""
+    details = sum(p.resolving * float(p.usable.mean()) for p in patterns) / 2.5
+    most = max(int(details) - 4 * len(patterns), 1)
+    if len(keys) > max(most, 2):
         raise InputError(
             "frees more keys than the photographs carry",
             key="--free",
             value=len(keys),
-            expected=f"at most {max(samples // 20, 1)}",
+            expected=f"at most {max(most, 2)} for so many bright and dark places",
         )
+
+
+def _check_influence(keys: tuple[FreeKey, ...], model: BenchModel) -> None:
+    """Refuse a key that leaves the pattern as it is."""
+    start = tuple(key.start for key in keys)
+    middle = _shape(model, start)
+    for number, key in enumerate(keys):
+        changes = [
+            float(np.abs(shape - middle).max())
+            for value in _moved(key)
+            for shape in (_shape(model, (*start[:number], value, *start[number + 1 :])),)
+            if shape is not None and middle is not None
+        ]
+        if changes and max(changes) < _LEAST_CHANGE:
+            raise InputError(
+                "does not change the pattern", key=key.key,
+                expected="a key that light and dark on the plate depend on; brightness alone, and "
+                "the seed of random places, do not show",
+            )  # fmt: skip
+
+
+def _moved(key: FreeKey) -> list[float]:
+    """Values of a key on both sides of its start."""
+    if key.whole:
+        near = (key.start - 1, key.start + 1)
+    elif key.logarithmic:
+        near = (key.start / _TRIED, key.start * _TRIED)
+    else:
+        step = 0.2 * (key.high - key.low)
+        near = (key.start - step, key.start + step)
+    return [value for value in near if key.low <= value <= key.high]
+
+
+def _shape(model: BenchModel, values: tuple[float, ...]) -> Floats | None:
+    """The light of some values, its brightest sample 1; None where there is none."""
+    try:
+        curve = model.light(values)
+    except (WavesimError, ValueError):
+        return None
+    return curve.rgb / curve.top
