@@ -87,6 +87,22 @@ class Geometry:
         half = float(self.y_edges_m[1] - self.y_edges_m[0]) / 2
         return replace(self, y_edges_m=np.array([-half, half]))
 
+    def pixel(self, column: int) -> Geometry:
+        """The same of the one pixel of a column in the middle row, whose lines are straight.
+
+        It has two rows where the plate's middle lies between two.
+        """
+        height = float(self.y_edges_m[1] - self.y_edges_m[0])
+        count = 2 - self.rows % 2
+        first = self.margin + column
+        return replace(
+            self,
+            x_edges_m=self.x_edges_m[column : column + 2],
+            y_edges_m=np.asarray((np.arange(count + 1.0) - count / 2) * height),
+            margin=0,
+            sine_edges=self.sine_edges[first : first + 2],
+        )
+
     @property
     def half_rows(self) -> int:
         """Rows from the lower edge up to the middle one; the upper half mirrors them."""

@@ -100,12 +100,6 @@ class Plate(Model):
         """A plate of one row, as high as a pixel, along the middle of this one."""
         return self.model_copy(update={"height_m": self.pixel_height_m})
 
-    def one_column(self, x_m: float, rows: int) -> "Plate":
-        """A plate of one column of so many pixels like these, about x."""
-        height = rows * self.pixel_height_m
-        small = {"width_m": self.pixel_m, "height_m": height, "centre_m": x_m}
-        return self.model_copy(update=small)
-
     @model_validator(mode="after")
     def _size(self) -> Self:
         for key, side in (("width", self.width_m), ("height", self.height_m)):
@@ -152,10 +146,6 @@ class CoarsePlate(Plate):
     def pixel_height_m(self) -> float:
         """Height of a pixel [m]."""
         return self.height_m / self.rows
-
-    def one_column(self, x_m: float, rows: int) -> Plate:
-        """A plate of one column of so many pixels like these, about x."""
-        return super().one_column(x_m, rows).model_copy(update={"columns": 1, "rows": rows})
 
     def middle_row(self) -> Plate:
         """A plate of one row, as high as a pixel, along the middle of this one."""

@@ -13,7 +13,7 @@ from wavesim.results import Sentence
 from wavesim.study.point.bands import EXTINGUISHED, NAMED_M, Extinguished, Remaining, Zero
 from wavesim.study.point.colour import Colour
 from wavesim.study.point.reasons import element_noun, wavelengths, why
-from wavesim.study.point.spectrum import SEEN_M, PointSpectrum
+from wavesim.study.point.spectrum import VISIBLE_M, PointSpectrum
 from wavesim.study.ruling import Ruling
 from wavesim.study.visibility import BURNT_STOPS
 
@@ -105,7 +105,7 @@ def _band(band: Remaining, ruled: Ruling | None) -> str:
     )
     if band.stray:
         return f"light of {_nm(band.mixing_m)} from the wings of its own maximum: {fractions}"
-    first, last = SEEN_M
+    first, last = VISIBLE_M
     inner = band.lo_m < band.strongest_m < band.hi_m and band.hi_m - band.lo_m < _WHOLE_M
     peak = f", strongest at {_nm(band.strongest_m)}" if inner and first < band.strongest_m < last \
         else ""  # fmt: skip
@@ -159,7 +159,7 @@ def _zero(zero: Zero, ruled: Ruling | None) -> str:
 
 
 def _measures(seen: PointSpectrum) -> str:
-    lo, hi = (f"{w * 1e9:.0f}" for w in SEEN_M)
+    lo, hi = (f"{w * 1e9:.0f}" for w in VISIBLE_M)
     step = seen.step_m * 1e9
     how = f"computed in steps of {step:.2g} nm" if seen.full else "read in steps of 1 nm"
     return (
