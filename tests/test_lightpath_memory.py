@@ -240,6 +240,66 @@ def test_a_preview_holds_the_mean_of_the_plate(name: str) -> None:
         np.testing.assert_allclose(small.irradiance, mean, atol=2e-3 * mean.max())
 
 
+_RULINGS = """
+[bench]
+collimator = "600 mm"
+camera = "600 mm"
+viewing = "{viewing}"
+[aperture]
+kind = "grating"
+count = {count}
+density = "600 / mm"
+[[aperture.defects]]
+kind = "periodic"
+amplitude = "20 nm"
+period = 96
+[plate]
+width = "{width}"
+height = "0.8 mm"
+pixel = "20 um"
+"""
+PREVIEWED = {  # dark lines and bright ones, either side of the zero order and across it
+    "sun": '[source]\nkind = "sun"\nslit = { width = "20 um", height = "4 mm" }\n'
+    + _RULINGS.format(viewing="19.3 deg", count=3000, width="24 mm"),
+    "sodium": '[source]\nkind = "lamp"\nelement = "Na"\n'
+    'slit = { width = "2 um", height = "2 mm" }\n'
+    + _RULINGS.format(viewing="-20.7 deg", count=987, width="12 mm"),
+    "zero order": '[source]\nkind = "blackbody"\ntemperature = "5000 K"\n'
+    + _RULINGS.format(viewing="0 deg", count=300, width="32 mm"),
+}
+
+
+@pytest.mark.parametrize("name", sorted(PREVIEWED))
+def test_a_preview_is_the_plate_within_the_errors_that_both_state(name: str) -> None:
+    """Whole = parts, in X, Y and Z: another method (few sums over all wavelengths at once, grids
+    that light and plate share) gives the mean of the pixels that a plate of every node has. The
+    plate is so low that lines bowed within wide pixels, of which a preview does not speak, do not
+    show.
+    """
+    scene = wavesim.parse(PREVIEWED[name])
+    full = wavesim.expose(scene)
+    rows, columns, _ = full.xyz.shape
+    small = wavesim.preview(scene, columns // 4, rows // 5)
+    mean = full.xyz.reshape(rows // 5, 5, columns // 4, 4, 3).mean(axis=(1, 3)) / full.exposure_s
+    stated = small.report.bin_error + full.report.bin_error
+    assert stated < 4e-3
+    wrong = np.abs(small.xyz / small.exposure_s - mean).max(axis=(0, 1))
+    assert np.all(wrong <= stated * mean.max(axis=(0, 1)))
+
+
+@pytest.mark.parametrize("name", sorted(PREVIEWED))
+def test_the_spectra_of_a_preview_add_up_to_its_light(name: str) -> None:
+    """The sum over the wavelengths' triangular bands is the irradiance (energy is kept)."""
+    small = wavesim.preview(wavesim.parse(PREVIEWED[name]), 100, 5)
+    nodes = small.profile_wavelength_m
+    step = np.minimum(np.diff(nodes, prepend=nodes[0], append=nodes[-1]), 1.0001e-9)
+    total = ((step[:-1] + step[1:]) / 2 * 1e9) @ small.profile_spectrum
+    brightest = small.profile_irradiance.max()
+    np.testing.assert_allclose(total, small.profile_irradiance, atol=1e-3 * brightest)
+    with pytest.raises(ValueError, match="read-only"):
+        small.profile_spectrum[0, 0] = 1.0
+
+
 def test_a_preview_is_never_finer_than_the_plate() -> None:
     scene = wavesim.parse(RULED)
     assert_same(wavesim.preview(scene, 100_000, 100_000), wavesim.expose(scene))

@@ -26,14 +26,15 @@ def one_thread() -> Iterator[None]:
         _alone.alone = before
 
 
-def in_threads(work: Callable[[slice], object], count: int) -> None:
+def in_threads(work: Callable[[slice], object], count: int, *, few: int = _FEW) -> None:
     """Call work(slice) on parts of 0 .. count, one for each processor.
 
     For kernels that release the interpreter lock and whose rows do not depend on one another,
-    so that the result is the same to the bit for any number of threads.
+    so that the result is the same to the bit for any number of threads. Less than `few` rows are
+    not worth a second thread.
     """
     alone = getattr(_alone, "alone", False)
-    parts = 1 if alone or count < _FEW else min(os.cpu_count() or 1, 8)
+    parts = 1 if alone or count < few else min(os.cpu_count() or 1, 8)
     edges = np.linspace(0, count, parts + 1).astype(int).tolist()
     if parts == 1:
         work(slice(0, count))

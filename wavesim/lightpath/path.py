@@ -17,6 +17,7 @@ from wavesim.diffraction.fresnel import judged, wavefront
 from wavesim.lightpath.paths import path_of
 from wavesim.lightpath.stages import Stages
 from wavesim.plate import Computed, Plate, Report
+from wavesim.plate.deferred import raw
 from wavesim.scene import Scene
 
 if TYPE_CHECKING:
@@ -112,7 +113,7 @@ def open_plate(path: str | Path) -> ExposedPlate:
 
 def exposed(bare: Plate) -> ExposedPlate:
     """The same plate with its picture and files; its arrays cannot be written to."""
-    return ExposedPlate(**{f.name: _frozen(getattr(bare, f.name)) for f in fields(Plate)})
+    return ExposedPlate(**{f.name: _frozen(raw(bare, f.name)) for f in fields(Plate)})
 
 
 def _frozen(value: Any) -> Any:

@@ -19,7 +19,7 @@ from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import steepest
 from wavesim.errors import LimitError
 from wavesim.light import Spectrum
-from wavesim.plate import Bins, Columns, Computed, Geometry, Stage
+from wavesim.plate import Bins, Columns, Computed, Geometry, Light, Stage
 from wavesim.scene import Plane, Scene
 from wavesim.scene.plate import CoarsePlate
 from wavesim.scene.quantities import show
@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
+
+_COARSE_FIELD = 1e-7  # of the peak amplitude: tolerance of a preview's far field
 
 Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]
 
@@ -71,9 +73,14 @@ def _refuse_bench_errors(scene: Scene) -> None:
 def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
     """Straight rulings in the far field: light of each column times fraction of each row."""
     ruled = stage("aperture", aperture.build, scene)
+    upright = not (geometry.slit_lean or geometry.slit_wedge)
+    if isinstance(scene.plate, CoarsePlate) and ruled.of_u_alone and upright:
+        coarse = _previewed(scene, spectrum, geometry, ruled, stage)
+        if coarse is not None:
+            return coarse
     bins = stage("wavelengths", plate.choose, spectrum, geometry, ruled, scene.bench.air)
     field, columns = columns_of(ruled, geometry, bins, stage)
-    rows = stage("rows", plate.rows, ruled.along, geometry, columns.node_m)
+    rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, columns.node_m)
     error = bins.error + rows.error  # allowed; of a whole plate it is measured
     if not isinstance(scene.plate, CoarsePlate):
         looked_at = geometry.middle_row if geometry.slit_wedge else geometry  # bowed otherwise
@@ -84,6 +91,39 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
     if geometry.slit_wedge:
         found = _wedged(scene, spectrum, ruled, geometry, light, stage)
         light, error = found.light, error + found.error
+    return _computed(ruled, geometry, bins, light, error)
+
+
+def _previewed(
+    scene: Scene, spectrum: Spectrum, geometry: Geometry, ruled: Aperture, stage: Stage
+) -> Computed | None:
+    """The same for a coarse plate, in few functions of wavelength instead of every node.
+
+    What light and plate alone determine is kept apart, for apertures of nearly the same width.
+    None where its grids would be too large.
+    """
+    structure = plate.Structure.of(ruled).rounded
+    bins = stage("wavelengths", plate.choose_for, spectrum, geometry, structure, scene.bench.air)
+    rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, bins.node_m)
+    channels = stage("rows", plate.channels_of, rows)
+    first = plate.first_column(geometry, ruled)
+    wide = stage("wavelengths", plate.wide_light, bins, channels.weight, geometry,
+                 structure.width_m, first)  # fmt: skip
+    if wide is None:
+        return None
+    reach = plate.reach_per_m(geometry, bins, ruled, beyond=wide.beyond)
+    plate.check_memory(ruled, reach, bins, geometry)
+    field = stage("far field", far.far_field, ruled, *reach, _COARSE_FIELD)
+    columns = stage("columns", plate.sweep_channels, field, geometry, ruled, wide)
+    nodes = plate.Nodes(field, geometry, bins, ruled)
+    light = stage("pixels", plate.compose_channels, columns, channels, rows, nodes,
+                  scene.plate.pixel_area_m2)  # fmt: skip
+    return _computed(ruled, geometry, bins, light, bins.error + channels.error + columns.error)
+
+
+def _computed(
+    ruled: Aperture, geometry: Geometry, bins: Bins, light: Light, error: float
+) -> Computed:
     return Computed(
         light=light,
         opening=ruled,

@@ -209,5 +209,5 @@ def _bytes(value: object) -> int:
     if isinstance(value, (tuple, list)):
         return sum(_bytes(item) for item in value)
     if is_dataclass(value) and not isinstance(value, type):
-        return sum(_bytes(getattr(value, f.name)) for f in fields(value))
+        return sum(_bytes(vars(value).get(f.name)) for f in fields(value))
     return 0

@@ -1,7 +1,8 @@
 """The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
 
 from wavesim.plate.accuracy import leaning_error, measured_error
-from wavesim.plate.bins import Bins, choose
+from wavesim.plate.bins import Bins, Structure, choose, choose_for
+from wavesim.plate.channels import Channels, Nodes, channels_of, compose_channels, sweep_channels
 from wavesim.plate.compose import Light, compose
 from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.costs import Smoothing
@@ -10,23 +11,31 @@ from wavesim.plate.geometry import Geometry, geometry_of
 from wavesim.plate.memory import check as check_memory
 from wavesim.plate.result import Plate, Report
 from wavesim.plate.rows import Rows, rows
-from wavesim.plate.sweep import Columns, reach_per_m, sweep
+from wavesim.plate.sweep import Columns, first_column, reach_per_m, sweep
+from wavesim.plate.wide import wide_light
 
 __all__ = [
     "Bins",
+    "Channels",
     "Columns",
     "Computed",
     "Geometry",
     "Light",
+    "Nodes",
     "Plate",
     "Report",
     "Rows",
     "Smoothing",
     "Stage",
+    "Structure",
+    "channels_of",
     "check_memory",
     "choose",
+    "choose_for",
     "compose",
+    "compose_channels",
     "develop",
+    "first_column",
     "geometry_of",
     "leaning_error",
     "level",
@@ -35,4 +44,6 @@ __all__ = [
     "reach_per_m",
     "rows",
     "sweep",
+    "sweep_channels",
+    "wide_light",
 ]

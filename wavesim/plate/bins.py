@@ -37,6 +37,7 @@ _MOST_BINS = 20_000_000  # a metre of rulings in white light needs 3 million
 _MARGIN = 2.0  # bins per lambda / (m N): the sum over bins is then free of aliases
 _MARGIN_LINES = 3.0  # where the light has lines that a bin does not resolve (DEVELOPERS.md)
 _RESOLVED_LINE = 20.0  # bins to a line's width that leave nothing to be shared out
+_PER_OCTAVE = 4  # widths of apertures that previews tell apart
 _SPARE = 5  # bins more of an interval that is not narrow against lambda / (m N)
 _NARROW = 0.01  # of lambda / (m N)
 _NARROW_SLIT = 1e-3  # of 1 / (aperture width): no wider than a point
@@ -80,10 +81,43 @@ class Bins:
         return Cut(self.smoothing, self.power.size, self.node_m.size, *ends, width_m)
 
 
+@dataclass(frozen=True)
+class Structure:
+    """What of an aperture the wavelengths depend on.
+
+    Attributes
+    ----------
+    width_m : [m] of the aperture, or more
+    phase_pitch_m : [m] pitch of grooves that change the phase; None of others
+    """
+
+    width_m: float
+    phase_pitch_m: float | None
+
+    @classmethod
+    def of(cls, aperture: Aperture) -> Structure:
+        """That of an aperture."""
+        return cls(aperture.width_m, None if aperture.of_u_alone else aperture.pitch_m)
+
+    @property
+    def rounded(self) -> Structure:
+        """The same with the width rounded up to a quarter of an octave: nearly equal apertures,
+        as a slider makes them, then share their wavelengths."""
+        steps = math.ceil(_PER_OCTAVE * math.log2(self.width_m) - 1e-9)
+        return Structure(2.0 ** (steps / _PER_OCTAVE), self.phase_pitch_m)
+
+
 def choose(
     spectrum: Spectrum, place: Geometry, aperture: Aperture, air: AirLike = STANDARD
 ) -> Bins:
-    """Bins for this light, plate and aperture.
+    """Bins for this light, plate and aperture; see `choose_for`."""
+    return choose_for(spectrum, place, Structure.of(aperture), air)
+
+
+def choose_for(
+    spectrum: Spectrum, place: Geometry, structure: Structure, air: AirLike = STANDARD
+) -> Bins:
+    """Bins for this light, plate and structure of an aperture.
 
     With W the aperture's width and S the largest |sin alpha + sin beta| on the plate, a bin of
     lambda^2 / (W S) = lambda / (m N) is one resolution element of the rulings: half of that
@@ -98,16 +132,16 @@ def choose(
     LimitError
         More bins than could be computed.
     """
-    rule = _cheapest(place, aperture.width_m, spectrum)
+    rule = _cheapest(place, structure.width_m, spectrum)
     count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
     if count > _MOST_BINS:
         raise LimitError(
-            f"needs {count:.3g} wavelengths, so fine is the structure of {aperture.width_m:.3g} m "
+            f"needs {count:.3g} wavelengths, so fine is the structure of {structure.width_m:.3g} m "
             "of rulings",
             key="aperture",
             expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
         )
-    nodes = nodes_about(spectrum.support_m, _nodes_per_nm(aperture, place))
+    nodes = nodes_about(spectrum.support_m, _nodes_per_nm(structure, place))
     lo, hi = _cut(spectrum.support_m, rule)
     if not rule.shared:
         power, centre = spectrum.integrate(lo, hi)
@@ -183,15 +217,14 @@ def _cheapest(place: Geometry, width_m: float, spectrum: Spectrum) -> _Rule:
     return min(_rules(place, width_m, spectrum.features_m), key=cost)
 
 
-def _nodes_per_nm(aperture: Aperture, place: Geometry) -> int:
+def _nodes_per_nm(structure: Structure, place: Geometry) -> int:
     """One, or as many as keep a phase element's envelope straight between nodes to 5e-5.
 
     Seen against wavelength an envelope sinc^2(m - m_b lambda_b / lambda) curves by
     (pi m / lambda)^2 / 1.5 at most, which straight lines over a step s miss by s^2 / 8 of it.
     """
-    if aperture.of_u_alone:
-        return 1
-    return max(1, math.ceil(0.2 * place.widest_sine * aperture.pitch_m / VISIBLE_LO_M))
+    pitch = structure.phase_pitch_m
+    return 1 if pitch is None else max(1, math.ceil(0.2 * place.widest_sine * pitch / VISIBLE_LO_M))
 
 
 def nodes_about(support_m: tuple[tuple[float, float], ...], per_nm: int = 1) -> Floats:

@@ -8,6 +8,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.plate.bins import bands_nm
+from wavesim.plate.deferred import deferred
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import mirror
 from wavesim.plate.photometry import sensitivities
@@ -16,6 +17,7 @@ from wavesim.plate.sweep import Columns
 from wavesim.threads import in_threads
 
 
+@deferred("profile_spectrum")
 @dataclass(frozen=True, eq=False)
 class Light:
     """Light per pixel and along the plate's middle, before any exposure time.
@@ -26,7 +28,7 @@ class Light:
     irradiance : (ny, nx) [W m-2]
     profile_irradiance : (nx,) [W m-2]
     profile_wavelength_m : (k,) [m]
-    profile_spectrum : (k, nx) [W m-2 nm-1]
+    profile_spectrum : (k, nx) [W m-2 nm-1]; of a preview found when it is first read
     """
 
     xyz_lx: Floats
@@ -38,30 +40,43 @@ class Light:
 
 def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: float) -> Light:
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
-    x = geometry.x_of_sine(geometry.sine_edges)
-    middle = (x[1:] + x[:-1]) / 2
-    cosine = geometry.focal_m / np.hypot(middle, geometry.focal_m)
     weights = sensitivities(columns.node_m) / pixel_area_m2
-    plate = gather(columns, share, weights, cosine)
-    first, leaning = columns.first, geometry.margin > 0 and geometry.slit_lean != 0
-    if geometry.margin:
-        whole = np.concatenate([plate[:, :, ::-1][:, :, :first], plate], axis=2)
-        if leaning:  # the upper half is straight as the lower one is, and bends the other way
-            whole = np.concatenate([whole, whole[:, : geometry.rows // 2][:, ::-1]], axis=1)
-        plate = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), geometry), 2, 0)
-        plate, first = np.ascontiguousarray(plate), 0
-    middle_row = plate[3, geometry.half_rows - 1]
-    profile = np.concatenate([middle_row[::-1][:first], middle_row])
-    spectrum = _spectrum(columns, share, geometry)
+    lower = gather(columns, share, weights, cosines(geometry))
+    plate, profile = on_plate(lower, columns.first, geometry)
+    spectrum = middle_spectrum(columns, share, geometry)
     spectrum /= pixel_area_m2
-    xyz, irradiance = _every_row(plate, geometry)
     return Light(
-        xyz_lx=xyz,
-        irradiance=irradiance,
+        xyz_lx=plate[0],
+        irradiance=plate[1],
         profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
     )
+
+
+def cosines(geometry: Geometry) -> Floats:
+    """(nx + 2 margin,) f / sqrt(x^2 + f^2) of each column, which sets its rows' scale."""
+    x = geometry.x_of_sine(geometry.sine_edges)
+    return np.asarray(geometry.focal_m / np.hypot((x[1:] + x[:-1]) / 2, geometry.focal_m))
+
+
+def on_plate(lower: Floats, first: int, geometry: Geometry) -> tuple[tuple[Floats, Floats], Floats]:
+    """X, Y, Z (ny, nx, 3) and irradiance (ny, nx) of all rows; irradiance (nx,) of the middle one.
+
+    Parameters
+    ----------
+    lower : (4, n, nx') X, Y, Z and irradiance of the rows of the lower half, without the columns
+        before `first`, which mirror those behind
+    """
+    if geometry.margin:
+        whole = np.concatenate([lower[:, :, ::-1][:, :, :first], lower], axis=2)
+        if geometry.slit_lean != 0:
+            # the upper half is straight as the lower one is, and bends the other way
+            whole = np.concatenate([whole, whole[:, : geometry.rows // 2][:, ::-1]], axis=1)
+        lower = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), geometry), 2, 0)
+        lower, first = np.ascontiguousarray(lower), 0
+    middle = lower[3, geometry.half_rows - 1]
+    return _every_row(lower, geometry), np.concatenate([middle[::-1][:first], middle])
 
 
 def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
@@ -74,7 +89,7 @@ def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
     return xyz, irradiance
 
 
-def _spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats:
+def middle_spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats:
     """(k, nx) [W m-2 nm-1 x pixel area] of the middle row, by the width of each node's triangle."""
     nodes = columns.node_m
     inner = slice(geometry.margin, columns.light.shape[0] - geometry.margin)

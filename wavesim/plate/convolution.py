@@ -73,13 +73,22 @@ def few_wavelengths(
     Cost: columns x 4 W sigma (1/lambda1 - 1/lambda2) readings of the table, and columns x nodes
     x 25 multiplications.
     """
+    position, pseudo = pseudo_bins(place, bins, columns, width_m)
+    lit = Lit(bins, position, *hats(bins))
+    share = put(lit, position, range(bins.node_m.size), longest_of(lit, position))
+    rise = np.zeros((light.shape[0], pseudo.node_m.size))
+    sweep_pairs(table, place, pseudo, columns, rise)
+    _share_out(rise, share[0] + BEFORE, share[1], light)
+
+
+def pseudo_bins(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[Floats, Bins]:
+    """Places (b,) of the light on even samples of 1/lambda for some columns, and the samples as
+    bins of unit light, each with a node of its own; sample n is number n + BEFORE."""
     step = 1.0 / (PER_PERIOD * width_m * widest(place, columns))
     bench = bins.wavelength_m * bins.stretch
     position = (1.0 / bench.min() - 1.0 / bench) / step  # rising with wavelength
     samples = math.ceil(position.max()) + TAPS + 1
     wave = 1.0 / (1.0 / bench.min() - (np.arange(samples + 1) - BEFORE) * step)
-    lit = Lit(bins, position, *hats(bins))
-    share = put(lit, position, range(bins.node_m.size), longest_of(lit, position))
     pseudo = Bins(
         lo_m=wave[:-1],
         hi_m=wave[1:],
@@ -90,9 +99,7 @@ def few_wavelengths(
         smoothing=bins.smoothing,
         error=0.0,
     )
-    rise = np.zeros((light.shape[0], samples + 1))
-    sweep_pairs(table, place, pseudo, columns, rise)
-    _share_out(rise, share[0] + BEFORE, share[1], light)
+    return np.asarray(position), pseudo
 
 
 def _share_out(rise: Floats, first: Indices, share: Floats, light: Floats) -> None:
@@ -130,13 +137,13 @@ def convolved(
     grid, split = _grid(place, bins, columns, width_m)
     low, high = hats(bins)
     lit = Lit(bins, np.log(bins.wavelength_m * bins.stretch), low, high)
-    fine = plan(grid, lit, _edge_readings(place, columns, grid))
-    values = _values(table, grid, fine.points + split * 2 * TAPS)
+    fine = plan(grid, lit, edge_readings(place, columns, grid))
+    values = table_on(table, grid, fine.points + split * 2 * TAPS)
     reached = values[[0, -1]]
     slow = None
     if split > 1:
         rough, smooth = split_off(grid, values, split)
-        slow = plan(rough, lit, _edge_readings(place, columns, rough)).over(smooth)
+        slow = plan(rough, lit, edge_readings(place, columns, rough)).over(smooth)
     mean = float(np.ptp(reached) * (low + high).sum()) / light.shape[0]
     fast = fine.over(values, _LEAST * mean / math.sqrt(bins.node_m.size))
 
@@ -185,7 +192,7 @@ def _grid(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[
     return LogGrid(start, math.log(bench.min()) - 2 * TAPS * split * step, step, side), split
 
 
-def _values(table: RunningIntegral, grid: LogGrid, points: int) -> Floats:
+def table_on(table: RunningIntegral, grid: LogGrid, points: int) -> Floats:
     """(points,) T on the grid of ln u."""
     values = np.empty(points)
     origin, lines = (table.start_per_m, table.step_per_m), (grid.start, grid.step, grid.side)
@@ -195,7 +202,7 @@ def _values(table: RunningIntegral, grid: LogGrid, points: int) -> Floats:
     return values
 
 
-def _edge_readings(place: Geometry, columns: slice, grid: LogGrid) -> Reading:
+def edge_readings(place: Geometry, columns: slice, grid: LogGrid) -> Reading:
     """How the edges of some columns read the grid of ln sigma.
 
     The mean over a source slit is taken by Gauss-Legendre points, two for each of the grid's

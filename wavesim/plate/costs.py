@@ -20,6 +20,7 @@ _READ_NS = 4.0  # one reading of the running integral
 _TAP_NS = 0.3  # one multiplication of an interpolation
 _PUT_NS = 180.0  # one bin's light put on even samples of the two nodes beside it
 _POINT_NS = 5.0  # one point of a transform, both directions and the product
+_BACK_NS = 10.0  # one point of a transform back of the whole light
 _GRID_NS = 30.0  # one reading of the grid of ln u and its transform
 _NODE_NS = 150e3  # one node's calls
 _SHARE_NS = 10e3  # one node's light made ready where few wavelengths are read
@@ -117,6 +118,32 @@ def convolved_ns(place: Geometry, cut: Cut, columns: slice) -> float:
     node = (0.5 * across + 6 * kernel) * _POINT_NS + 2 * reading + _NODE_NS
     grid = grid_points(place, cut, columns) * _GRID_NS
     return cut.nodes * node + grid + cut.bins * _PUT_NS
+
+
+def channels_pairs_ns(cut: Cut, columns: slice, channels: int) -> float:
+    """Every pair of edge and bin, then channels of the nodes (`wide`)."""
+    width = int(columns.stop - columns.start)
+    return pairs_ns(cut, columns) + width * cut.nodes * channels * _TAP_NS
+
+
+def channels_few_ns(place: Geometry, cut: Cut, columns: slice, channels: int) -> float:
+    """Even samples of 1/lambda, for few channels; their light is made ready before."""
+    inverse = 1 / cut.shortest_m - 1 / cut.longest_m
+    samples = PER_PERIOD * cut.width_m * widest(place, columns) * inverse + TAPS
+    each = samples * (READINGS[cut.smoothing] * _READ_NS + channels * _TAP_NS)
+    return int(columns.stop - columns.start) * each
+
+
+def channels_convolved_ns(place: Geometry, cut: Cut, columns: slice, channels: int) -> float:
+    """A convolution in ln lambda of the whole light, for few channels."""
+    points = grid_points(place, cut, columns)
+    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
+    lo, hi = place.slit_sines or (0.0, 0.0)
+    covered = (hi - lo) * PER_PERIOD * cut.width_m / cut.shortest_m
+    if covered * widest(place, columns) / float(sigma.min()) > _WIDEST_SLIT:
+        return math.inf
+    reading = int(columns.stop - columns.start) * (TAPS + covered) * _TAP_NS
+    return points * (_GRID_NS + (channels + 3) * _BACK_NS) + channels * reading
 
 
 def grid_points(place: Geometry, cut: Cut, columns: slice) -> float:

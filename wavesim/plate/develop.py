@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +14,7 @@ from wavesim.aperture.illumination import Opening, aperture_irradiance
 from wavesim.light.photometry import tristimulus
 from wavesim.plate.compose import Light
 from wavesim.plate.computed import Computed
+from wavesim.plate.deferred import later
 from wavesim.plate.photometry import exposure_time
 from wavesim.plate.result import Plate, Report
 from wavesim.scene import Scene, Source
@@ -65,13 +66,17 @@ def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
         xyz=seen.xyz_lx * (factor * seconds),
         profile_irradiance=seen.profile_irradiance * factor,
         profile_wavelength_m=seen.profile_wavelength_m,
-        profile_spectrum=seen.profile_spectrum * factor,
+        profile_spectrum=later(partial(_spectrum, seen, factor)),
         scene=scene,
         white_xyz=white(scene),
         white_exposure_lx_s=scene.exposure.white_exposure_lx_s,
         exposure_s=seconds,
         report=report,
     )
+
+
+def _spectrum(seen: Light, factor: float) -> Floats:
+    return np.asarray(seen.profile_spectrum * factor)
 
 
 def white(scene: Scene) -> Floats:

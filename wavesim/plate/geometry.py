@@ -109,6 +109,11 @@ class Geometry:
         return self.y_edges_m.size // 2
 
     @property
+    def along_rulings(self) -> Geometry:
+        """All that rows depend on: nothing of the source slit's width."""
+        return replace(self, slit_sines=None)
+
+    @property
     def reach(self) -> tuple[float, float]:
         """Smallest and largest sin(alpha) + sin(beta) on the plate, source slit included."""
         lo, hi = self.slit_sines or (0.0, 0.0)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.plate.deferred import deferred
 from wavesim.scene import Scene
 
 
@@ -39,6 +40,7 @@ class Report:
     notes: tuple[str, ...] = ()
 
 
+@deferred("profile_spectrum")
 @dataclass(frozen=True, eq=False)
 class Plate:
     """Irradiance and colour over the plate.
@@ -50,7 +52,8 @@ class Plate:
     xyz : (ny, nx, 3) [lx s] CIE 1931 exposure; Y is the photometric exposure
     profile_irradiance : (nx,) [W m-2] of the pixel row across the plate's middle
     profile_wavelength_m : (nw,) [m] air wavelengths of the profile's spectra
-    profile_spectrum : (nw, nx) [W m-2 nm-1] in triangular bands between its wavelengths
+    profile_spectrum : (nw, nx) [W m-2 nm-1] in triangular bands between its wavelengths; computed
+        when it is first read
     scene : what was exposed
     white_xyz : (3,) the source's white, Y = 1
     white_exposure_lx_s : exposure shown as white, 78 / speed (ISO 12232)

@@ -216,13 +216,14 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
     """
     light, cosine = columns.light[columns.first :], cosine[columns.first :]
     out = np.zeros((weights.shape[1], share.share.shape[2], light.shape[0]))
-    for seen, few, along in _intervals(share, cosine):
+    for seen, number, along in intervals(share.scale, cosine):
+        few = share.between[number]
         for channel, weight in zip(out, weights.T, strict=True):
             if few.basis is None:
                 found = light[seen].T * weight[:, None]
             else:
                 found = (few.basis * weight[:, None]).T @ light[seen].T
-            if share.scale.size == 1:
+            if along is None:
                 channel[:, seen] = few.parts[0].T @ found
             else:
                 channel[:, seen] = few.parts[0].T @ (found * (1 - along))
@@ -230,17 +231,18 @@ def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Fl
     return out
 
 
-def _intervals(share: Rows, cosine: Floats) -> Iterator[tuple[slice, FewFunctions, Floats]]:
-    """Columns between two neighbouring scales, their rows, and how far along each stands."""
-    if share.scale.size == 1:
-        yield slice(0, cosine.size), share.between[0], np.zeros(cosine.size)
+def intervals(scale: Floats, cosine: Floats) -> Iterator[tuple[slice, int, Floats | None]]:
+    """Columns between two neighbouring scales, the number of the first, and how far along each
+    column stands (c,); None where there is one scale only."""
+    if scale.size == 1:
+        yield slice(0, cosine.size), 0, None
         return
-    position = np.interp(-cosine, -share.scale, np.arange(share.scale.size))
-    number = np.minimum(position.astype(np.intp), share.scale.size - 2)
+    position = np.interp(-cosine, -scale, np.arange(scale.size))
+    number = np.minimum(position.astype(np.intp), scale.size - 2)
     cuts = np.flatnonzero(np.diff(number)) + 1
     for a, b in pairwise([0, *cuts.tolist(), cosine.size]):
         s = int(number[a])
-        yield slice(a, b), share.between[s], position[a:b] - s
+        yield slice(a, b), s, position[a:b] - s
 
 
 def bent_columns(light: Floats, geometry: Geometry, y_m: float) -> Floats:

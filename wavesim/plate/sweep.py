@@ -45,15 +45,17 @@ def first_column(place: Geometry, ruled: Aperture) -> int:
     return (place.sine_edges.size - 1) // 2 if folded else 0
 
 
-def reach_per_m(place: Geometry, bins: Bins, ruled: Aperture) -> tuple[float, float]:
-    """Smallest and largest u [1/m] that a plate asks for."""
+def reach_per_m(
+    place: Geometry, bins: Bins, ruled: Aperture, *, beyond: float = BEYOND
+) -> tuple[float, float]:
+    """Smallest and largest u [1/m] that a plate asks for, and `beyond` / (aperture width) more."""
     lo, hi = place.slit_sines or (0.0, 0.0)
     edges = place.sine_edges[first_column(place, ruled) :]
     sines = place.sine_in + np.array([lo + edges[0], hi + edges[-1]])
     ends = (bins.lo_m * bins.stretch).min(), (bins.hi_m * bins.stretch).max()
     u = np.outer(sines, [1 / ends[0], 1 / ends[1]])
-    beyond = BEYOND / ruled.width_m
-    return float(u.min()) - beyond, float(u.max()) + beyond
+    more = beyond / ruled.width_m
+    return float(u.min()) - more, float(u.max()) + more
 
 
 def sweep(

@@ -16,7 +16,12 @@ _BLOCK = 1 << 20  # samples per transform: bounds the memory of many orders
 
 
 def sampled(
-    comb: Comb, centre_m: float, start_per_m: float, step_per_m: float, count: int
+    comb: Comb,
+    centre_m: float,
+    start_per_m: float,
+    step_per_m: float,
+    count: int,
+    tolerance: float = TOLERANCE,
 ) -> Complexes:
     """sum_j w_j exp(-2 pi i u (x_j - centre)) at u = start + k step, k = 0 .. count-1.
 
@@ -34,7 +39,7 @@ def sampled(
         n = last - first
         middle = start_per_m + (first + n // 2) * step_per_m
         weight = turn(comb.weight, x, middle)
-        nufft1d1(angle, weight, n, out=out[first:last], isign=-1, eps=TOLERANCE, nthreads=1)
+        nufft1d1(angle, weight, n, out=out[first:last], isign=-1, eps=tolerance, nthreads=1)
 
     in_blocks(fill, count)
     return out

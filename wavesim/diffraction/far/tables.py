@@ -20,7 +20,7 @@ from wavesim.diffraction.far.running import (
     integrate,
     integrate_again,
 )
-from wavesim.diffraction.far.sampling import in_blocks, sampled
+from wavesim.diffraction.far.sampling import TOLERANCE, in_blocks, sampled
 
 _MANY = 3  # kinds of element that are worth blending
 Envelope = Callable[[Rays], Complexes | Floats]
@@ -133,25 +133,29 @@ def table_bytes(aperture: Aperture, first_per_m: float, last_per_m: float) -> in
     return int(cells * (16 * (kinds + 1) + 8 + 48 + 56))
 
 
-def far_field(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
-    """Interference functions between two frequencies [1/m].
+def far_field(
+    aperture: Aperture, first_per_m: float, last_per_m: float, tolerance: float = TOLERANCE
+) -> FarField:
+    """Interference functions between two frequencies [1/m], right to `tolerance` of the peak.
 
     Cost: one non-uniform FFT of CELLS * W * (last - first) samples per kind of element, and for
     each chord of a round beam.
     """
     if aperture.chords:
-        return _chords_averaged(aperture, first_per_m, last_per_m)
-    return _straight(aperture, aperture, first_per_m, last_per_m)
+        return _chords_averaged(aperture, first_per_m, last_per_m, tolerance)
+    return _straight(aperture, aperture, first_per_m, last_per_m, tolerance)
 
 
-def _chords_averaged(aperture: Aperture, first_per_m: float, last_per_m: float) -> FarField:
+def _chords_averaged(
+    aperture: Aperture, first_per_m: float, last_per_m: float, tolerance: float
+) -> FarField:
     """|A|^2 averaged over the height of a round beam, each chord with its own rulings."""
 
     def fields() -> Iterator[tuple[float, FarField]]:
         for chord in aperture.chords:
             combs = tuple(within(comb, chord) for comb in aperture.combs)
             part = replace(aperture, combs=combs, chords=())
-            yield chord.fraction, _straight(part, aperture, first_per_m, last_per_m)
+            yield chord.fraction, _straight(part, aperture, first_per_m, last_per_m, tolerance)
 
     parts = fields()
     fraction, first = next(parts)
@@ -159,7 +163,11 @@ def _chords_averaged(aperture: Aperture, first_per_m: float, last_per_m: float) 
 
 
 def _straight(
-    part: Aperture, aperture: Aperture, first_per_m: float, last_per_m: float
+    part: Aperture,
+    aperture: Aperture,
+    first_per_m: float,
+    last_per_m: float,
+    tolerance: float,
 ) -> FarField:
     """Interference functions of rulings that are part of an aperture, on the aperture's grid."""
     width = aperture.width_m
@@ -168,7 +176,7 @@ def _straight(
     start, count = guarded(first_per_m, last_per_m, step)
     elements = tuple(comb.element for comb in part.combs)
     parts = (
-        sampled(comb, aperture.centre_m, start, step, count)
+        sampled(comb, aperture.centre_m, start, step, count, tolerance)
         if comb.position_m.size
         else np.zeros(count, dtype=np.complex128)
         for comb in part.combs

@@ -1,0 +1,145 @@
+"""A preview's columns in few functions of wavelength, never at every node.
+
+A pixel is X, Y, Z and irradiance: sums over wavelength of the column's light times the observer's
+curves times the row's share. All those products together are made of a dozen functions of
+wavelength (`Channels`), so the light of a column has to be known in a dozen sums, not at hundreds
+of nodes. The spectrum of the plate's middle, which needs the nodes, is found when it is asked for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+
+from wavesim.aperture import Aperture
+from wavesim.aperture.elements import Floats
+from wavesim.diffraction.far import FarField
+from wavesim.plate.bins import Bins
+from wavesim.plate.compose import Light, cosines, middle_spectrum, on_plate
+from wavesim.plate.deferred import later
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.kernels import cross
+from wavesim.plate.photometry import sensitivities
+from wavesim.plate.rows import Rows, intervals
+from wavesim.plate.sweep import first_column, sweep
+from wavesim.plate.wide import WideLight
+
+LEVEL = 3e-5  # of the brightest row in X, Y, Z or irradiance: error allowed to few functions
+
+
+@dataclass(frozen=True, eq=False)
+class Channels:
+    """Functions of wavelength that make up a plate's rows in X, Y, Z and irradiance.
+
+    Attributes
+    ----------
+    weight : (k, r) functions at the wavelength nodes, straight between them
+    parts : for each scale of the rows, (4, r, n): how much of each function X, Y, Z [lm/W] and
+        irradiance [1] of a row have
+    curves : (r, 4) the same of the four curves themselves
+    error : of a row's light, of the brightest
+    """
+
+    weight: Floats
+    parts: tuple[Floats, ...]
+    curves: Floats
+    error: float
+
+
+def channels_of(rows: Rows) -> Channels:
+    """Few functions of wavelength for all rows and curves, by cross approximation."""
+    curves = sensitivities(rows.node_m)
+    strength = np.maximum(curves.max(axis=0), 1e-300)
+    scales, nodes, count = rows.share.shape
+    even = curves / strength
+    wanted = np.einsum("kc,skn->kscn", even, rows.share / max(float(rows.share.max()), 1e-300))
+    left = np.concatenate([wanted.reshape(nodes, -1), even], axis=1)
+    basis, part = np.empty((nodes, nodes)), np.empty((nodes, left.shape[1]))
+    found = max(cross(left, LEVEL, basis, part), 1)
+    parts = part[:found, :-4].reshape(found, scales, 4, count).transpose(1, 2, 0, 3)
+    scaled = parts * (strength * float(rows.share.max()))[:, None, None]
+    return Channels(
+        weight=np.ascontiguousarray(basis[:found].T),
+        parts=tuple(np.ascontiguousarray(scaled)),
+        curves=part[:found, -4:] * strength,
+        error=rows.error + LEVEL,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class ChannelColumns:
+    """Light of every pixel column in each channel.
+
+    Attributes
+    ----------
+    light : (nx, r) as `Columns.light`, summed over wavelength with each channel's weight
+    first : columns before this one mirror those behind, in light as in place
+    error : of a pixel, of the brightest, by what was left out of fine structure
+    """
+
+    light: Floats
+    first: int
+    error: float
+
+
+def sweep_channels(
+    field: FarField, place: Geometry, ruled: Aperture, wide: WideLight
+) -> ChannelColumns:
+    """Light of each pixel column in each channel; the elements depend on u alone."""
+    first = first_column(place, ruled)
+    (term,) = field.terms(again=wide.again)
+    light = np.zeros((place.sine_edges.size - 1, wide.channels))
+    error = wide.add(term.integral, light[first:])
+    light[:first] = light[::-1][:first]
+    return ChannelColumns(light, first, error)
+
+
+@dataclass(frozen=True, eq=False)
+class Nodes:
+    """What the light of every column at every wavelength node follows from."""
+
+    field: FarField
+    place: Geometry
+    bins: Bins
+    ruled: Aperture
+
+    def spectrum(self, rows: Rows, pixel_area_m2: float) -> Floats:
+        """(k, nx) [W m-2 nm-1] of the plate's middle row, as `compose` has it."""
+        columns = sweep(self.field, self.place, self.bins, self.ruled)
+        return middle_spectrum(columns, rows, self.place) / pixel_area_m2
+
+
+def compose_channels(
+    columns: ChannelColumns, channels: Channels, rows: Rows, nodes: Nodes, pixel_area_m2: float
+) -> Light:
+    """Multiply columns by rows, as `compose` does; the middle's spectrum is made when asked for."""
+    lower = np.stack(list(_rows(columns, channels, rows, nodes.place))) / pixel_area_m2
+    plate, profile = on_plate(lower, columns.first, nodes.place)
+    return Light(
+        xyz_lx=plate[0],
+        irradiance=plate[1],
+        profile_irradiance=profile,
+        profile_wavelength_m=rows.node_m,
+        profile_spectrum=later(partial(nodes.spectrum, rows, pixel_area_m2)),
+    )
+
+
+def _rows(
+    columns: ChannelColumns, channels: Channels, rows: Rows, geometry: Geometry
+) -> Iterator[Floats]:
+    """(n, nx') of X, Y, Z and irradiance, the lower half, columns that mirror others left out."""
+    light = np.ascontiguousarray(columns.light[columns.first :].T)
+    spans = list(intervals(rows.scale, cosines(geometry)[columns.first :]))
+    for curve in range(4):
+        out = np.empty((rows.share.shape[2], light.shape[1]))
+        for at, s, along in spans:
+            low = channels.parts[s][curve].T
+            if along is None:
+                out[:, at] = low @ light[:, at]
+            else:
+                high = channels.parts[s + 1][curve].T
+                out[:, at] = low @ (light[:, at] * (1 - along)) + high @ (light[:, at] * along)
+        yield out
