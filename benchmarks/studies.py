@@ -69,11 +69,13 @@ def _seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def _plan(folder: Path, draws: int) -> Plan:
+def _plan(folder: Path, draws: int, points: int = 401) -> Plan:
     from wavesim.ensemble import load_plan
 
     base = Path(__file__).resolve().parents[1] / "scenes/studies/random_errors.toml"
     text = base.read_text().replace("draws = 1000", f"draws = {draws}")
+    if points != 401:
+        text = text.replace("0.002, points = 401", f"0.4, points = {points}")
     text = text.replace('scene = "', f'scene = "{base.parent}/')
     (folder / "s.toml").write_text(text)
     return load_plan(folder / "s.toml")
@@ -156,7 +158,7 @@ def waiting() -> list[Row]:
     return rows
 
 
-def rulings(members: int = 1000) -> list[Row]:
+def rulings(members: int = 1000, points: int = 401) -> list[Row]:
     """Random rulings of 10,000 grooves, a profile each, over work divided by cores."""
     import resource
 
@@ -166,7 +168,7 @@ def rulings(members: int = 1000) -> list[Row]:
 
     workers = os.cpu_count() or 1
     with tempfile.TemporaryDirectory() as name:
-        plan = _plan(Path(name), members)
+        plan = _plan(Path(name), members, points)
         design = Design(plan)
         record(design, 0)
         sample = statistics.median(
@@ -176,10 +178,10 @@ def rulings(members: int = 1000) -> list[Row]:
         spent = _seconds(lambda: run_study(plan, Path(name) / "r.h5", workers=workers))
         alike = (Path(name) / "1.h5").read_bytes() == (Path(name) / "r.h5").read_bytes()
         peaks = [resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3]
-        run_study(_plan(Path(name), 2 * members), Path(name) / "2.h5", workers=workers)
+        run_study(_plan(Path(name), 2 * members, points), Path(name) / "2.h5", workers=workers)
         peaks.append(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3)
     work_s = sample * members
-    what = f"{members:,} rulings of 10,000 grooves"
+    what = f"{members:,} rulings of 10,000 grooves, {points:,} points of a profile each"
     return [
         _row(f"{what}, 1 process", one, work_s, "work", 1.3),
         _row(f"{what}, {workers} processes from start to file", spent, work_s / workers,

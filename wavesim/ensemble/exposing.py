@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,23 @@ _DARK = 1e-9  # of the light on the grating: below, an order is missing
 
 
 @dataclass(frozen=True, eq=False)
+class Packed:
+    """An array as it stands in a file: compressed, with its checksum."""
+
+    shape: tuple[int, ...]
+    dtype: np.dtype[Any]
+    data: bytes
+
+    @property
+    def nbytes(self) -> int:
+        """Bytes of the array itself."""
+        return self.dtype.itemsize * math.prod(self.shape)
+
+
+Array = NDArray[Any] | Packed
+
+
+@dataclass(frozen=True, eq=False)
 class Recorded:
     """What was recorded of one member.
 
@@ -38,9 +56,9 @@ class Recorded:
 
     index: int
     numbers: dict[str, float]
-    profile: Floats | None = None
-    picture: NDArray[np.uint8] | None = None
-    irradiance: NDArray[np.float32] | None = None
+    profile: Array | None = None
+    picture: Array | None = None
+    irradiance: Array | None = None
     failure: str = ""
 
 

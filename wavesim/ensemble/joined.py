@@ -11,15 +11,14 @@ import math
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import h5py
 import numpy as np
-from numpy.typing import NDArray
 
 from wavesim import __version__
 from wavesim.ensemble import parts
-from wavesim.ensemble.exposing import Recorded, profile_axis
+from wavesim.ensemble.exposing import Array, Packed, Recorded, profile_axis
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.plan import Plan
@@ -129,10 +128,7 @@ def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> 
             field,
             shape=(count, *sample.shape),
             dtype=sample.dtype,
-            chunks=_chunks(sample, count),
-            compression="gzip",
-            compression_opts=1,
-            shuffle=True,
+            **parts.packing(sample, count),
             fillvalue=np.nan if sample.dtype.kind == "f" else 0,
         )
         dataset.dims[0].attach_scale(file["member"])
@@ -143,11 +139,6 @@ def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> 
             dataset.dims[position].attach_scale(file[name])
     if first.irradiance is not None:
         file["irradiance"].attrs["units"] = "W/m2"
-
-
-def _chunks(sample: NDArray[Any], count: int) -> tuple[int, ...]:
-    rows = max(1, min(count, (1 << 18) // max(sample.nbytes, 1)))
-    return (rows, *sample.shape)
 
 
 def _fill(file: h5py.File, members: Iterator[Recorded]) -> int:
@@ -162,7 +153,7 @@ def _fill(file: h5py.File, members: Iterator[Recorded]) -> int:
         failures = [_failure(member, arrays) for member in block]
         file["failure"][rows] = np.array([f.encode() for f in failures], dtype=object)
         for field, dataset in arrays.items():
-            dataset[rows] = _stacked([getattr(member, field) for member in block], dataset)
+            _write(dataset, rows, [getattr(member, field) for member in block])
         failed += sum(map(bool, failures))
     return failed
 
@@ -183,13 +174,19 @@ def _failure(member: Recorded, arrays: dict[str, h5py.Dataset]) -> str:
     return member.failure
 
 
-def _stacked(values: list[NDArray[Any] | None], dataset: h5py.Dataset) -> NDArray[Any]:
-    """(n, ...) the arrays that fit the dataset, its fill value for others."""
+def _write(dataset: h5py.Dataset, rows: slice, values: list[Array | None]) -> None:
+    """The arrays that fit the dataset; its fill value stands for others."""
+    fitting = [v if v is not None and v.shape == dataset.shape[1:] else None for v in values]
+    packed = {row: value for row, value in enumerate(fitting) if isinstance(value, Packed)}
+    for row, value in packed.items():
+        dataset.id.write_direct_chunk((rows.start + row, *(0,) * len(value.shape)), value.data)
+    if packed:
+        return
     block = np.full((len(values), *dataset.shape[1:]), dataset.fillvalue, dtype=dataset.dtype)
-    for row, value in enumerate(values):
-        if value is not None and value.shape == block.shape[1:]:
-            block[row] = value
-    return block
+    for row, array in enumerate(fitting):
+        if array is not None:
+            block[row] = array
+    dataset[rows] = block
 
 
 def _links(file: h5py.File, plan: Plan) -> None:

@@ -11,6 +11,7 @@ what is done. The folder is named by the plan's identity; another plan never rea
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
@@ -21,12 +22,14 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.ensemble.exposing import Recorded
+from wavesim.ensemble.exposing import Array, Packed, Recorded
 from wavesim.errors import PlateFileError
 from wavesim.store.sink import hdf5_replacing
 
 FIELDS = ("profile", "picture", "irradiance")
 _DAMAGED = (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError, RuntimeError)
+_LARGE_BYTES = 1 << 15
+_CHUNK_BYTES = 1 << 18
 _NAME = re.compile(r"members-(\d{8})-(\d{8})-(\d{5})\.h5")
 
 
@@ -52,16 +55,24 @@ def write_part(folder: Path, members: Sequence[Recorded]) -> str:
             file[f"numbers/{number}"] = np.array([m.numbers[number] for m in members])
         for field in FIELDS:
             for group, rows in enumerate(_of_one_shape(members, field)):
+                data = np.stack([getattr(members[row], field) for row in rows])
                 dataset = file.create_dataset(
-                    f"{field}/{group}",
-                    data=np.stack([getattr(members[row], field) for row in rows]),
-                    compression="gzip",
-                    compression_opts=1,
-                    shuffle=True,
-                    fletcher32=True,
+                    f"{field}/{group}", data=data, **packing(data[0], len(rows))
                 )
                 dataset.attrs["rows"] = rows
     return name
+
+
+def packing(sample: Array, count: int) -> dict[str, Any]:
+    """How `count` arrays like this one are stored, in parts and in the study file alike.
+
+    A large array is a chunk of its own, which passes from the one to the other as it is.
+    """
+    large = sample.nbytes >= _LARGE_BYTES
+    rows = 1 if large else max(1, min(count, _CHUNK_BYTES // max(sample.nbytes, 1)))
+    chunks = (rows, *sample.shape)
+    return {"chunks": chunks, "compression": "gzip", "compression_opts": 1, "shuffle": True,
+            "fletcher32": True}  # fmt: skip
 
 
 def _of_one_shape(members: Sequence[Recorded], field: str) -> list[list[int]]:
@@ -97,11 +108,11 @@ def read_part(path: Path) -> list[Recorded]:
 
 def _members(file: h5py.File) -> list[Recorded]:
     numbers = {name: values[()].tolist() for name, values in file.get("numbers", {}).items()}
-    arrays: dict[str, dict[int, NDArray[Any]]] = {}
+    arrays: dict[str, dict[int, Array]] = {}
     for field in FIELDS:
         arrays[field] = {}
         for dataset in file.get(field, {}).values():
-            arrays[field].update(zip(dataset.attrs["rows"].tolist(), dataset[()], strict=True))
+            arrays[field].update(zip(dataset.attrs["rows"].tolist(), _rows(dataset), strict=True))
     return [
         Recorded(
             index=index,
@@ -112,6 +123,18 @@ def _members(file: h5py.File) -> list[Recorded]:
         for row, (index, failure) in enumerate(
             zip(file["index"][()].tolist(), file["failure"][()], strict=True)
         )
+    ]
+
+
+def _rows(dataset: h5py.Dataset) -> list[Array]:
+    """The arrays of a data set, the large ones packed."""
+    if math.prod(dataset.shape[1:]) * dataset.dtype.itemsize < _LARGE_BYTES:
+        small: NDArray[Any] = dataset[()]
+        return list(small)
+    zeros = (0,) * (dataset.ndim - 1)
+    return [
+        Packed(dataset.shape[1:], dataset.dtype, dataset.id.read_direct_chunk((row, *zeros))[1])
+        for row in range(dataset.shape[0])
     ]
 
 
