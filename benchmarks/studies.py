@@ -1,7 +1,7 @@
 """Studies: what the engine costs beside the bare work, and how a study file opens.
 
 python -m benchmarks studies, or one piece of it: python -m benchmarks.studies overhead waiting
-rulings opening
+rulings orders opening
 """
 
 from __future__ import annotations
@@ -181,7 +181,7 @@ def rulings(members: int = 1000, points: int = 401) -> list[Row]:
         run_study(_plan(Path(name), 2 * members, points), Path(name) / "2.h5", workers=workers)
         peaks.append(resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e3)
     work_s = sample * members
-    what = f"{members:,} rulings of 10,000 grooves, {points:,} points of a profile each"
+    what = f"{members:,} rulings of 10,000 grooves, a profile of {points:,} points each"
     return [
         _row(f"{what}, 1 process", one, work_s, "work", 1.3),
         _row(f"{what}, {workers} processes from start to file", spent, work_s / workers,
@@ -227,7 +227,13 @@ def opening(members: int = 10_000) -> list[Row]:
     ]
 
 
-PIECES = {"overhead": overhead, "waiting": waiting, "rulings": rulings, "opening": opening}
+PIECES = {
+    "overhead": overhead,
+    "waiting": waiting,
+    "rulings": rulings,
+    "orders": lambda: rulings(points=20_001),
+    "opening": opening,
+}
 
 
 def rows() -> list[Row]:
