@@ -33,8 +33,11 @@ _RETRIES = 2
 _AHEAD = 3  # batches handed out for each worker
 _PATIENCE_S = 1.0  # between looks at whether the scheduler is still there
 
-_LEAN = {  # no profiler and no trimming of memory in the workers, which cost them a tenth
+LEAN = {  # without its profiler, monitors and trimming of memory, which cost members a tenth
     "distributed.worker.profile.enabled": False,
+    "distributed.admin.tick.interval": "1 s",
+    "distributed.admin.system-monitor.interval": "5 s",
+    "distributed.admin.system-monitor.gil.enabled": False,
     "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": None,
 }
 
@@ -220,7 +223,7 @@ def local(workers: int) -> Iterator[Engine]:
 
     with (
         _quiet(),
-        dask.config.set(_LEAN),
+        dask.config.set(LEAN),
         LocalCluster(
             n_workers=workers,
             threads_per_worker=1,
