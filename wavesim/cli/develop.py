@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from wavesim.colorimetry.loss import Loss
     from wavesim.colorimetry.plates import Picture
     from wavesim.lightpath import ExposedPlate
-    from wavesim.study.exposure import BracketFrame
+    from wavesim.study.brackets import BracketFrame
 
 _TIFF = (".tif", ".tiff")
 _TONES = ("linear", "film", "log")
@@ -158,7 +158,7 @@ def command(
     with progress("develop") as show:
         plate = plate_named(name, scene, show)
         from wavesim.colorimetry import Material
-        from wavesim.study.exposure import bracket
+        from wavesim.study.brackets import bracket
 
         material = Material(halation, halo, noise, grain, seed)
         frames = bracket(plate, steps)

@@ -145,25 +145,5 @@ def speed_iso6(speed_point_lx_s: float) -> float:
     return 0.8 / positive("speed_point_lx_s", speed_point_lx_s)
 
 
-def speed_iso5800(green_lx_s: float, slowest_lx_s: float) -> float:
-    """Colour negative: S = sqrt(2) / Hm, Hm the geometric mean of two layers' speed points.
-
-    ISO 5800: exposures [lx s] for 0.15 above the minimum density, of the green-sensitive and of
-    the slowest layer. From memory.
-    """
-    green = positive("green_lx_s", green_lx_s)
-    return math.sqrt(2) / math.sqrt(green * positive("slowest_lx_s", slowest_lx_s))
-
-
-def speed_iso2240(mean_lx_s: float) -> float:
-    """Reversal film: S = 10 / Hm, Hm [lx s] the geometric mean of the two criteria. ISO 2240."""
-    return 10 / positive("mean_lx_s", mean_lx_s)
-
-
-def speed_iso12232(saturation_lx_s: float) -> float:
-    """Sensor, saturation-based: S = 78 / H_sat [lx s]. ISO 12232."""
-    return SATURATION_EXPOSURE_LX_S / positive("saturation_lx_s", saturation_lx_s)
-
-
 def _bend(x: Array, width: float) -> Array:
     return np.asarray(width * np.logaddexp(0, x * (math.log(10) / width)) / math.log(10))

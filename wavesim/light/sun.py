@@ -138,12 +138,6 @@ def transmission(
     return start * 1e-12, kernels.spread(fine, coarse, _STRIDE)
 
 
-def transmission_spectrum(table: Reals) -> Spectrum:
-    """The transmission of a line table as a "spectrum" of density 1 between the lines."""
-    start, values = transmission(table)
-    return pieces.from_grid(start, _SPACING_PM * 1e-12, values, 5e-12)
-
-
 @lru_cache(maxsize=4)
 def irradiance(
     air: Air = "above",
