@@ -8,15 +8,15 @@ the error that the plate states.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.plane.frame import Fineness, Frame, frame, to_pixels, wanted_fineness
+from wavesim.plate.plane.direct import Direct, window_of
+from wavesim.plate.plane.frame import Fineness, frame, to_pixels, wanted_fineness
+from wavesim.plate.plane.gathering import Gathering
 from wavesim.plate.plane.source import Extent, blurred
+from wavesim.plate.plane.waves import Waves
 
 _SIDE = 2  # pixels of a window
 _MARGIN = 3.0  # over what was found
@@ -25,51 +25,72 @@ UNKNOWN = 0.05  # where even one window would take too long
 _READINGS = 1e8  # cells times wavelengths of all windows: a third of a second
 _LEAST = 5e7  # of a single one, up to which all its fringes are resolved
 
-Swept = Callable[[Frame], Floats]  # cells (nq, np, 4) of a frame, with twice the wavelengths
-
 
 def measured_error(
-    seen: Floats,
+    light: Floats,
     place: Geometry,
     source: Extent,
     size_m: tuple[float, float],
     shortest_m: float,
-    swept: Swept,
-    waves: int,
+    gathering: Gathering,
+    waves: Waves,
     used: Fineness,
+    direct: Direct | None,
 ) -> float:
     """Error of a pixel by bins, cells, blur and frame, of the brightest pixel.
 
     Parameters
     ----------
-    seen : (ny, nx, 4) light of the plate's pixels
-    swept : what makes a frame's cells
-    waves : wavelengths that it takes
+    light : (ny, nx, 4) of the plate's pixels
+    waves : twice as many as the plate was computed with
     used : cells to a pixel of the plate; where windows cannot be much finer, they are half as
         fine instead, which errs by more than the plate does
+    direct : pixels that were computed with more cells
     """
-    brightest = seen.max(axis=(0, 1))
+    brightest = light.max(axis=(0, 1))
     brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
-    worst, spent, looked = 0.0, 0.0, 0
-    for rows, columns in windows(seen[:, :, 3]):
-        y = place.y_edges_m[rows.start : rows.stop + 1]
-        x = place.x_edges_m[columns.start : columns.stop + 1]
-        part = replace(place, x_edges_m=x, y_edges_m=y)
-        wanted = wanted_fineness(place, size_m, shortest_m)
-        fine = _affordable(part, source, wanted, waves)
-        if fine and any(f < min(w, 2 * u) for f, w, u in zip(fine, wanted, used, strict=True)):
-            fine = (used[0] // 2, used[1] // 2) if min(used) >= 4 else None
-        if fine is None:
-            return max(UNKNOWN, _MARGIN * worst)
-        on = frame(part, source.reach, fine)
-        spent += (on.p.size - 1.0) * (on.q.size - 1) * waves
-        if looked and spent > _READINGS:
-            break
-        light = to_pixels(blurred(swept(on), on, source), on, part)
-        wrong = np.abs(light - seen[rows, columns]) / brightest
-        worst, looked = max(worst, float(wrong.max())), looked + 1
+    wanted = wanted_fineness(place, size_m, shortest_m)
+    worst = 0.0
+    for group in _told_apart(light[:, :, 3], direct):
+        spent, looked = 0.0, 0
+        for rows, columns in group:
+            part = window_of(place, rows, columns)
+            inside = direct is not None and direct.holds(rows, columns)
+            own = direct.fine if direct is not None and inside else used
+            fine = _fineness(part, source, wanted, waves.power.size, own)
+            if fine is None:
+                return max(UNKNOWN, _MARGIN * worst)
+            on = frame(part, source.reach, fine)
+            spent += (on.p.size - 1.0) * (on.q.size - 1) * waves.power.size
+            if looked and spent > _READINGS:
+                break
+            again = to_pixels(blurred(gathering.cells(on, waves), on, source), on, part)
+            wrong = np.abs(again - light[rows, columns]) / brightest
+            worst, looked = max(worst, float(wrong.max())), looked + 1
     return max(FLOOR, _MARGIN * worst)
+
+
+def _told_apart(light: Floats, direct: Direct | None) -> list[list[tuple[slice, slice]]]:
+    """Windows of the plate; of its direct image (its steepest first) and of the rest, if any."""
+    if direct is None:
+        return [windows(light)]
+    rest = light.copy()
+    rest[direct.rows, direct.columns] = 0.0
+    outside = [w for w in windows(rest) if not direct.meets(*w)]
+    brightest, *others = windows(light)
+    within = [w for w in (*others, brightest) if direct.holds(*w)]
+    return [within, outside]
+
+
+def _fineness(
+    place: Geometry, source: Extent, wanted: Fineness, waves: int, used: Fineness
+) -> Fineness | None:
+    """Cells to a pixel for a window: finer than the plate's, or half as fine; None: neither."""
+    fine = _affordable(place, source, wanted, waves)
+    if fine and any(f < min(w, 2 * u) for f, w, u in zip(fine, wanted, used, strict=True)):
+        return (used[0] // 2, used[1] // 2) if min(used) >= 4 else None
+    return fine
 
 
 def _affordable(place: Geometry, source: Extent, wanted: Fineness, waves: int) -> Fineness | None:

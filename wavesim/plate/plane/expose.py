@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.elements import Element, Floats, Rays
+from wavesim.aperture.elements import Element, Floats
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import Wavefront, wavefront
-from wavesim.diffraction.planar import SamplingPlan, SummedTable, plan_table, plane_table
+from wavesim.diffraction.planar import SamplingPlan, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
 from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.accuracy import measured_error
+from wavesim.plate.plane.direct import Direct, core_light, direct_image, in_proportion, without_core
 from wavesim.plate.plane.frame import (
     Frame,
     bearable,
@@ -27,6 +27,8 @@ from wavesim.plate.plane.frame import (
     to_pixels,
     wanted_fineness,
 )
+from wavesim.plate.plane.gathering import Gathering, Setting, gathered
+from wavesim.plate.plane.interpolation import TAPS
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.propagation import flatness, propagation
 from wavesim.plate.plane.source import Extent, blurred, extent
@@ -36,7 +38,6 @@ from wavesim.scene import Scene
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
-    from wavesim.scene import Air
 
 _CELL = 16  # numbers held for each cell of the frame at the peak: swept, blurred, put in pixels
 PIXEL = 8  # and for each pixel: four of the light before and after it is scaled
@@ -103,46 +104,37 @@ def expose_plane(
     setting = Setting(
         place, frame(place, source.reach), source, front, groove, scene.bench.air, flat, exact
     )
-    seen, rows, waves, plan, words, on = run(aperture, spectrum, setting, stage)
-    spectral = stage("profile", middle_row, rows, on, place, source)
+    found = run(aperture, spectrum, setting, stage)
+    waves, on = found.waves, found.on
+    spectral = stage("profile", middle_row, found.strip, on, place, source)
+    if found.direct is not None:
+        spectral = in_proportion(spectral, found.light, found.direct)
     return Computed(
-        light=light_of(seen, spectral, waves, scene.plate.pixel_area_m2),
+        light=light_of(found.light, spectral, waves, scene.plate.pixel_area_m2),
         opening=aperture,
         source_sr=source.area,
         averaged=True,
         elements=aperture.elements,
         wavelengths=int(waves.power.size),
         smoothing=source.words,
-        pixel_error=plan.error / averaged(aperture.size_m, on, source),
+        pixel_error=found.plan.error / averaged(aperture.size_m, on, source),
         bin_error=waves.error,
         half_m=half_m,
-        notes=(*aperture.limits, *words),
+        notes=(*aperture.limits, *found.notes),
     )
 
 
 @dataclass(frozen=True, eq=False)
-class Setting:
-    """What stands about an aperture: plate and frame, source, path of the waves, its groove."""
+class Found:
+    """Light of the pixels (ny, nx, 4), the strip about the middle row, and how it was found."""
 
-    place: Geometry
+    light: Floats
+    strip: Strip
+    waves: Waves
+    plan: SamplingPlan
     on: Frame
-    source: Extent
-    front: Wavefront
-    groove: Element | None
-    air: Air
-    flat: bool = False  # cells are places on a parallel plate without lens
-    exact: bool = False  # plane waves, propagated exactly
-
-    def factor(self, wavelength_m: float) -> Floats:
-        """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
-        p = (self.on.p[1:] + self.on.p[:-1]) / 2
-        if self.groove is None:
-            return np.ones(p.size)
-        field = np.asarray(self.groove.amplitude(Rays(self.place.sine_in, p, wavelength_m)))
-        return np.asarray(field.real**2 + field.imag**2)
-
-
-Found = tuple[Floats, Strip, Waves, SamplingPlan, tuple[str, ...], Frame]
+    notes: tuple[str, ...] = ()
+    direct: Direct | None = None
 
 
 def _all_at_once(
@@ -153,52 +145,34 @@ def _all_at_once(
     steps = steps_of(size, place, setting.on.pixel, source)
     waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
     shortest = float(waves.bench_m.min())
-    fine = bearable(place, wanted_fineness(place, size, shortest), waves.power.size)
+    wanted = wanted_fineness(place, size, shortest)
+    fine = bearable(place, wanted, waves.power.size)
     on = frame(place, source.reach, fine)
     setting = replace(setting, on=on)
     real = setting.groove is None and aperture.of_one_phase
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
-    plan = plan_table(aperture, reach_of(part, waves.bench_m, place.sine_in))
-    _require_memory(plan, on, place, waves)
-    table = stage("far field", plane_table, aperture, plan)
-    cells = stage("cells", _cells, table, replace(setting, on=part), waves)
-    whole = _mirrored(cells, on) if half else cells
-    seen = stage("pixels", _pixels, whole, on, place, source)
-    strip = strip_of(table, on, half, place.sine_in, waves, setting.factor)
     twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
     finer = choose_waves(spectrum, twice, air=setting.air)
-
-    def covering(window: Frame) -> SummedTable:
-        """The table; one of its own for a window whose wide cells reach beyond the plate's."""
-        reach = reach_of(window, finer.bench_m, place.sine_in)
-        return table if table.covers(reach) else plane_table(aperture, plan_table(aperture, reach))
-
-    def swept(window: Frame) -> Floats:
-        return _window(covering, replace(setting, on=window), finer, half=half)
-
+    plan = plan_table(
+        aperture, reach_of(_with_windows(part, half=half), finer.bench_m, place.sine_in)
+    )
+    _require_memory(plan, on, place, waves)
+    table = stage("far field", plane_table, aperture, plan)
+    cells = stage("cells", gathered, table, replace(setting, on=part), waves)
+    whole = _mirrored(cells, on) if half else cells
+    light = Gathering(aperture, table, setting, half)
+    direct = direct_image(place, source, on, wanted)
+    if direct is None:
+        seen = stage("pixels", _pixels, whole, on, place, source)
+    else:
+        seen = stage("pixels", _pixels_apart, whole, direct, light, source, waves)
+    strip = strip_of(table, on, half, place.sine_in, waves, setting.factor)
     error = stage(
-        "accuracy", measured_error, seen, place, source, size, shortest, swept, finer.power.size,
-        on.fine,
+        "accuracy", measured_error, seen, place, source, size, shortest, light, finer, on.fine,
+        direct,
     )  # fmt: skip
-    return seen, strip, replace(waves, error=error), plan, (), on
-
-
-def _window(
-    covering: Callable[[Frame], SummedTable], setting: Setting, waves: Waves, *, half: bool
-) -> Floats:
-    """Cells of a frame, of which the table may hold the upper half alone."""
-    on = setting.on
-    if not half or on.q[0] > -1e-9 * on.cell[1]:
-        return _cells(covering(on), setting, waves)
-    k = int(np.searchsorted(on.q, -1e-9 * on.cell[1]))
-    lower = Frame(-on.p[::-1], -on.q[: k + 1][::-1], (0, 0), straight=True)
-    cells = _cells(covering(lower), replace(setting, on=lower), waves)[::-1, ::-1]
-    if k >= on.q.size - 1:
-        return cells
-    upper = Frame(on.p, on.q[k:], (0, 0), straight=True)
-    more = _cells(covering(upper), replace(setting, on=upper), waves)
-    return np.concatenate([cells, more])
+    return Found(seen, strip, replace(waves, error=error), plan, on, direct=direct)
 
 
 def _each_wavelength(
@@ -240,7 +214,7 @@ def _each_wavelength(
     stage("near field", every)
     seen = stage("pixels", _pixels, cells, on, place, source)
     words = f"path of the waves: {near.words}; {knots.wavelength_m.size} wavelengths"
-    return seen, strip, waves, plan, (words,), on
+    return Found(seen, strip, waves, plan, on, notes=(words,))
 
 
 @dataclass(frozen=True, eq=False)
@@ -284,6 +258,15 @@ def _upper_half(on: Frame) -> Frame:
     return replace(on, q=on.q[(on.q.size - 1) // 2 :])
 
 
+def _with_windows(on: Frame, *, half: bool) -> Frame:
+    """The frame with what windows at its rim ask for, whose cells are up to half a pixel wide."""
+    p, q = ((TAPS // 2 + 2) / 2 * side for side in on.pixel)
+    along = on.q[-1:] + q if half else on.q[[0, -1]] + np.array([-q, q])
+    return replace(
+        on, p=on.p[[0, -1]] + np.array([-p, p]), q=np.append(on.q[:1], along) if half else along
+    )
+
+
 def _mirrored(cells: Floats, on: Frame) -> Floats:
     """The whole frame (nq, np, c) from its upper half, |A(-u, -v)| being |A(u, v)|."""
     rows = on.q.size - 1
@@ -291,22 +274,18 @@ def _mirrored(cells: Floats, on: Frame) -> Floats:
     return np.concatenate([lower, cells])
 
 
-def _cells(table: SummedTable, setting: Setting, waves: Waves) -> Floats:
-    """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
-    on, sine_in, weight = setting.on, setting.place.sine_in, waves.weights()
-    if setting.groove is None:
-        swept = sweep_plane(table, on, sine_in, waves.bench_m, weight)
-        return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
-    out = np.zeros((on.q.size - 1, on.p.size - 1, 4))
-    for b, wavelength in enumerate(waves.bench_m):
-        light = sweep_plane(table, on, sine_in, waves.bench_m[b : b + 1], np.ones((1, 1)))[0]
-        light *= setting.factor(float(wavelength))
-        out += light[:, :, None] * weight[b]
-    return out
-
-
 def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats:
     return to_pixels(blurred(cells, on, source), on, place)
+
+
+def _pixels_apart(
+    cells: Floats, direct: Direct, gathering: Gathering, source: Extent, waves: Waves
+) -> Floats:
+    """The same, with the light about the direct image's peak gathered by itself."""
+    on, place = gathering.setting.on, gathering.setting.place
+    light = _pixels(without_core(cells, direct), on, place, source)
+    light[direct.rows, direct.columns] += core_light(direct, on, place, source, gathering, waves)
+    return light
 
 
 def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float) -> Light:

@@ -84,6 +84,11 @@ def bearable(place: Geometry, wanted: Fineness, waves: int) -> Fineness:
     return p, q
 
 
+def bearable_cells(on: Frame) -> bool:
+    """Whether a frame has no more cells than are bearable."""
+    return (on.p.size - 1.0) * (on.q.size - 1) <= _MOST_CELLS
+
+
 def _steps(place: Geometry) -> tuple[float, float]:
     """Width of a pixel on the axis in p and in q."""
     x, y = place.x_edges_m, place.y_edges_m

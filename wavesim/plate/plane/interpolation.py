@@ -73,16 +73,19 @@ def _pieces() -> tuple[Floats, Floats]:
 
 
 def _integral(x: Floats) -> Floats:
-    """Integral of the cardinal function up to x."""
+    """Integral of the cardinal function up to x; 0 and 1 beyond its twelve stretches."""
     coefficient, before = _pieces()
     half = TAPS // 2
-    x = np.clip(x, -half, half)
+    out = np.where(x < 0, before[0], before[-1])
+    near = np.flatnonzero(np.abs(x) < half)
+    x = x[near]
     j = np.minimum(np.floor(x).astype(np.intp) + half, TAPS - 1)
     t = x - (j - half)
     total = np.zeros_like(t)
     for k in range(TAPS - 1, -1, -1):
         total = (total + coefficient[j, k] / (k + 1)) * t
-    return np.asarray(before[j] + total)
+    out[near] = before[j] + total
+    return np.asarray(out)
 
 
 def _cardinal(x: Floats) -> Floats:

@@ -139,14 +139,16 @@ def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
 
 def _convolved(cells: Floats, kernel: Floats) -> Floats:
     """Convolution by FFT with what lies outside taken as dark."""
-    from scipy.fft import next_fast_len
+    from scipy.fft import irfft2, next_fast_len, rfft2
 
     both = zip(cells.shape[:2], kernel.shape, strict=True)
     shape = [next_fast_len(n + k, real=True) for n, k in both]
-    spectrum = np.fft.rfft2(kernel, shape)
+    spectrum = rfft2(kernel, shape, workers=2)
     out = np.empty_like(cells)
     y, x = kernel.shape[0] // 2, kernel.shape[1] // 2
     for c in range(cells.shape[2]):
-        whole = np.fft.irfft2(np.fft.rfft2(cells[:, :, c], shape) * spectrum, shape)
+        own = rfft2(cells[:, :, c], shape, workers=2)
+        own *= spectrum
+        whole = irfft2(own, shape, workers=2, overwrite_x=True)
         out[:, :, c] = whole[y : y + cells.shape[0], x : x + cells.shape[1]]
     return out

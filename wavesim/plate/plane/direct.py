@@ -1,0 +1,144 @@
+"""The source's direct image, gathered once more where the plate's cells are coarse.
+
+Undiffracted light stands in a peak as narrow as the finest fringe, and a source of any extent
+draws its own outline with it: the rim of the Sun's disc, a slit's edge. Cells that are wider than
+a fringe do not say where within them the peak lies, and the outline moves by as much. So the
+cells about the peak are gathered again with all fringes resolved, where that is bearable, and
+their light goes to the pixels by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from wavesim.aperture.elements import Floats
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.plane.frame import Fineness, Frame, bearable_cells, frame, to_pixels
+from wavesim.plate.plane.gathering import Gathering
+from wavesim.plate.plane.source import Extent, blurred
+from wavesim.plate.plane.waves import Waves
+
+_CORE = 4  # pixels each way of the peak whose cells are gathered again
+
+
+@dataclass(frozen=True)
+class Direct:
+    """Where the direct image lies and how finely its light is gathered.
+
+    Attributes
+    ----------
+    rows, columns : pixels that it reaches
+    core : rows and columns of the plate's cells about the peak, gathered again
+    fine : cells to a pixel that they are gathered with
+    """
+
+    rows: slice
+    columns: slice
+    core: tuple[slice, slice]
+    fine: Fineness
+
+    def holds(self, rows: slice, columns: slice) -> bool:
+        """Whether a window lies within."""
+        both = ((rows, self.rows), (columns, self.columns))
+        return all(own.start <= w.start and w.stop <= own.stop for w, own in both)
+
+    def meets(self, rows: slice, columns: slice) -> bool:
+        """Whether a window has pixels in common with it."""
+        both = ((rows, self.rows), (columns, self.columns))
+        return all(w.start < own.stop and own.start < w.stop for w, own in both)
+
+
+def direct_image(place: Geometry, source: Extent, on: Frame, wanted: Fineness) -> Direct | None:
+    """The direct image of a source on a plate; None where it needs no other cells than the
+    plate's, is not on the plate, or would take too many cells."""
+    if source.area == 0.0 or all(u >= w for u, w in zip(on.fine, wanted, strict=True)):
+        return None
+    core = (
+        _within(on.q, 0.0, _CORE * on.pixel[1]),
+        _within(on.p, -place.sine_in, _CORE * on.pixel[0]),
+    )
+    reach = [r + (_CORE + 1) * s for r, s in zip(source.reach, on.pixel, strict=True)]
+    rows = _within(place.y_edges_m / place.focal_m, 0.0, reach[1])
+    columns = _within(place.sine(place.x_edges_m, 0.0), -place.sine_in, reach[0])
+    if not all(s.start < s.stop for s in (*core, rows, columns)):
+        return None
+    for part in (1.0, 0.8, 0.6, 0.4):
+        even = (
+            u * 2 * max(1, round(part * w / u / 2)) for u, w in zip(on.fine, wanted, strict=True)
+        )
+        found = Direct(rows, columns, core, _both(even))
+        if bearable_cells(_frame_of(found, place)):
+            return found
+    return None
+
+
+def without_core(cells: Floats, direct: Direct) -> Floats:
+    """The frame's cells (nq, np, 4), dark about the peak."""
+    out = cells.copy()
+    out[direct.core] = 0.0
+    return out
+
+
+def core_light(
+    direct: Direct, on: Frame, place: Geometry, source: Extent, gathering: Gathering, waves: Waves
+) -> Floats:
+    """(rows, columns, 4) what the cells about the peak send to the direct image's pixels."""
+    finer = _frame_of(direct, place)
+    q, p = (
+        _edges(edges, own, part)
+        for edges, own, part in zip((finer.q, finer.p), (on.q, on.p), direct.core, strict=True)
+    )
+    cells = np.zeros((finer.q.size - 1, finer.p.size - 1, 4))
+    window = Frame(
+        finer.p[p.start : p.stop + 1], finer.q[q.start : q.stop + 1], (0, 0), straight=True
+    )
+    cells[q, p] = gathering.cells(window, waves)
+    return to_pixels(
+        blurred(cells, finer, source), finer, window_of(place, direct.rows, direct.columns)
+    )
+
+
+def in_proportion(spectral: Floats, light: Floats, direct: Direct) -> Floats:
+    """(k, nx) spectrum along the middle row of (ny, nx, 4), brought to the light of its pixels
+    where those were computed again."""
+    middle = light.shape[0] // 2
+    if not direct.rows.start <= middle < direct.rows.stop:
+        return spectral
+    before, after = spectral[:, direct.columns].sum(axis=0), light[middle, direct.columns, 3]
+    ratio = np.divide(after, before, out=np.ones_like(after), where=before > 0)
+    out = spectral.copy()
+    out[:, direct.columns] *= ratio
+    return out
+
+
+def window_of(place: Geometry, rows: slice, columns: slice) -> Geometry:
+    """The geometry of a window of pixels."""
+    y = place.y_edges_m[rows.start : rows.stop + 1]
+    x = place.x_edges_m[columns.start : columns.stop + 1]
+    return replace(place, x_edges_m=x, y_edges_m=y)
+
+
+def _both(numbers: Iterable[int]) -> Fineness:
+    across, along = numbers
+    return across, along
+
+
+def _frame_of(direct: Direct, place: Geometry) -> Frame:
+    return frame(window_of(place, direct.rows, direct.columns), (0.0, 0.0), direct.fine)
+
+
+def _within(edges: Floats, middle: float, reach: float) -> slice:
+    """Pixels or cells between ascending edges that reach to both sides of the middle."""
+    first = int(np.searchsorted(edges, middle - reach, side="right")) - 1
+    last = int(np.searchsorted(edges, middle + reach, side="left"))
+    return slice(max(first, 0), min(last, edges.size - 1))
+
+
+def _edges(finer: Floats, own: Floats, part: slice) -> slice:
+    """The cells between finer edges that make up a part of the plate's own."""
+    step = finer[1] - finer[0]
+    first, last = np.rint((own[[part.start, part.stop]] - finer[0]) / step).astype(int)
+    return slice(int(first), int(last))

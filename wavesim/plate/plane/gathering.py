@@ -1,0 +1,95 @@
+"""Light gathered in the cells of a frame, of a whole plate or of a window of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wavesim.aperture.elements import Element, Floats, Rays
+from wavesim.aperture.plane import PlaneAperture
+from wavesim.diffraction.fresnel import Wavefront
+from wavesim.diffraction.planar import SummedTable, plan_table, plane_table
+from wavesim.plate.geometry import Geometry
+from wavesim.plate.plane.frame import Frame
+from wavesim.plate.plane.source import Extent
+from wavesim.plate.plane.sweep import reach_of, sweep_plane
+from wavesim.plate.plane.waves import Waves
+
+if TYPE_CHECKING:
+    from wavesim.scene import Air
+
+
+@dataclass(frozen=True, eq=False)
+class Setting:
+    """What stands about an aperture: plate and frame, source, path of the waves, its groove."""
+
+    place: Geometry
+    on: Frame
+    source: Extent
+    front: Wavefront
+    groove: Element | None
+    air: Air
+    flat: bool = False  # cells are places on a parallel plate without lens
+    exact: bool = False  # plane waves, propagated exactly
+
+    def factor(self, wavelength_m: float) -> Floats:
+        """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
+        p = (self.on.p[1:] + self.on.p[:-1]) / 2
+        if self.groove is None:
+            return np.ones(p.size)
+        field = np.asarray(self.groove.amplitude(Rays(self.place.sine_in, p, wavelength_m)))
+        return np.asarray(field.real**2 + field.imag**2)
+
+
+def gathered(table: SummedTable, setting: Setting, waves: Waves) -> Floats:
+    """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
+    on, sine_in, weight = setting.on, setting.place.sine_in, waves.weights()
+    if setting.groove is None:
+        swept = sweep_plane(table, on, sine_in, waves.bench_m, weight)
+        return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
+    out = np.zeros((on.q.size - 1, on.p.size - 1, 4))
+    for b, wavelength in enumerate(waves.bench_m):
+        light = sweep_plane(table, on, sine_in, waves.bench_m[b : b + 1], np.ones((1, 1)))[0]
+        light *= setting.factor(float(wavelength))
+        out += light[:, :, None] * weight[b]
+    return out
+
+
+@dataclass(frozen=True, eq=False)
+class Gathering:
+    """What gathers the light of any window of a plate from the plate's own table.
+
+    Attributes
+    ----------
+    table : of the aperture's power; `half`: of its upper half alone, |A(-u, -v)| being |A(u, v)|
+    setting : of the plate; a window's frame takes the place of its own
+    """
+
+    aperture: PlaneAperture
+    table: SummedTable
+    setting: Setting
+    half: bool
+
+    def cells(self, window: Frame, waves: Waves) -> Floats:
+        """(nq, np, 4) light in a window's cells."""
+        cut = int(np.searchsorted(window.q, -1e-9 * window.cell[1]))
+        if not self.half or cut == 0:
+            return self._upper(window, waves)
+        lower = Frame(-window.p[::-1], -window.q[: cut + 1][::-1], (0, 0), straight=True)
+        cells = self._upper(lower, waves)[::-1, ::-1]
+        if cut >= window.q.size - 1:
+            return cells
+        upper = Frame(window.p, window.q[cut:], (0, 0), straight=True)
+        return np.concatenate([cells, self._upper(upper, waves)])
+
+    def _upper(self, window: Frame, waves: Waves) -> Floats:
+        return gathered(self._covering(window, waves), replace(self.setting, on=window), waves)
+
+    def _covering(self, window: Frame, waves: Waves) -> SummedTable:
+        """The table; one of its own for a window whose wide cells reach beyond the plate's."""
+        reach = reach_of(window, waves.bench_m, self.setting.place.sine_in)
+        if self.table.covers(reach):
+            return self.table
+        return plane_table(self.aperture, plan_table(self.aperture, reach))
