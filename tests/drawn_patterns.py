@@ -72,6 +72,62 @@ def disc(shape: tuple[int, int], pixel_m: float, diameter_m: float, wavelength_m
     return np.asarray((2 * j1(v) / v) ** 2)
 
 
+def ruled(
+    x_m: Floats, *, pitch_m: float, count: int, width_m: float, wavelength_m: float,
+    period: float, amplitude_m: float, pixel_m: float, focal_m: float = 1.0,
+    axis_rad: float = 0.0, slit_image_m: float = 0.0,
+) -> Floats:  # fmt: skip
+    """(n,) light behind a grating with a screw error: every ruling's wave added to the others'.
+
+    A ruling j stands at j d + a sin(2 pi j / P). Slits of `width_m`, at normal incidence, seen
+    along `axis_rad`; light is averaged over pixel and source slit.
+    """
+    j = np.arange(count) - (count - 1) / 2
+    places = j * pitch_m + amplitude_m * np.sin(2 * np.pi * j / period)
+    light = np.zeros(x_m.size)
+    spread = (np.arange(9) - 4) / 9
+    for within in spread * pixel_m:
+        for shift in np.linspace(-0.5, 0.5, 9) * slit_image_m if slit_image_m else (0.0,):
+            u = np.sin(axis_rad + np.arctan((x_m + within - shift) / focal_m)) / wavelength_m
+            wave = np.exp(-2j * np.pi * np.outer(u, places)).sum(axis=1)
+            light += np.sinc(width_m * u) ** 2 * np.abs(wave) ** 2
+    return light
+
+
+def powder(
+    shape: tuple[int, int], pixel_m: float, diameter_m: float, *, count: int, stop_m: float,
+    random: np.random.Generator, wavelength_m: float | None = None, focal_m: float = 1.0,
+    kelvin: float = 5772.0,
+) -> Floats:  # fmt: skip
+    """(ny, nx, 3) light behind `count` round grains at random in a round stop, with its speckle.
+
+    Every grain's wave is added to the others', and each grain's own is Airy's; overlaps are left
+    as they fall. Grains are holes, so the direct light is theirs alone.
+    """
+    from scipy.special import j1
+
+    r = stop_m / 2 * np.sqrt(random.uniform(0, 1, count))
+    t = random.uniform(0, 2 * np.pi, count)
+    px, py = r * np.cos(t), r * np.sin(t)
+    y = (np.arange(shape[0]) - (shape[0] - 1) / 2 + 1.4) * pixel_m / focal_m
+    x = (np.arange(shape[1]) - (shape[1] - 1) / 2 - 2.3) * pixel_m / focal_m
+    waves, colours = observer()
+    if wavelength_m is None:
+        energy = 1 / waves**5 / np.expm1(1.438777e-2 / waves / kelvin)
+        colours = colours * (energy / energy.max())[:, None] @ _TO_SRGB.T
+    else:
+        waves, colours = np.array([wavelength_m]), np.ones((1, 3))
+    found = np.zeros((*shape, 3))
+    distance = np.hypot(x[None, :], y[:, None])
+    for wave, colour in zip(waves, colours, strict=True):
+        ex = np.exp(-2j * np.pi / wave * np.outer(px, x))
+        ey = np.exp(-2j * np.pi / wave * np.outer(y, py))
+        v = np.maximum(np.pi * diameter_m * np.sin(np.arctan(distance)) / wave, 1e-9)
+        light = np.abs(ey @ ex) ** 2 * (2 * j1(v) / v) ** 2
+        found += light[:, :, None] * colour
+    return np.maximum(found, 0.0)
+
+
 def _turned(light: Floats, columns: Floats, y: float, turn: float) -> Floats:
     """A row of a pattern (n, 3) turned clockwise by an angle [rad], y below the middle."""
     across = columns * np.cos(turn) + y * np.sin(turn)

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 import wavesim
-from tests.drawn_patterns import Camera, disc, save, slits
+from tests.drawn_patterns import Camera, disc, powder, ruled, save, slits
 from wavesim.cli import _wavesim
 from wavesim.fitting import PhotographReading, fit
 
@@ -150,3 +150,116 @@ class TestBenches:
         width, pitch = (v.value for v in found.values)
         assert width == pytest.approx(33e-6, rel=1e-3)  # interpolated between pixels of 40 um
         assert pitch == pytest.approx(140e-6, rel=1e-3)
+
+
+GRATING = """schema = 1
+title = "A grating with a screw error"
+[source]
+kind = "laser"
+wavelength = "632.8 nm"
+slit = {{ width = "30 um", height = "2 mm" }}
+[bench]
+collimator = "1 m"
+camera = "1 m"
+viewing = "{axis!r} rad"
+[aperture]
+kind = "grating"
+pitch = "10 um"
+count = 800
+height = "10 mm"
+groove = {{ profile = "slit", width = "3.5 um" }}
+[[aperture.defects]]
+kind = "periodic"
+amplitude = "30 nm"
+period = 75
+[plate]
+width = "24 mm"
+height = "0.6 mm"
+pixel = "20 um"
+"""
+
+POWDER = """schema = 1
+[source]
+kind = "laser"
+wavelength = "632.8 nm"
+[bench]
+camera = "300 mm"
+[aperture]
+kind = "dots"
+count = 1200
+diameter = "50 um"
+stop = { diameter = "6 mm" }
+[plate]
+width = "24 mm"
+height = "24 mm"
+pixel = "100 um"
+"""
+
+
+class TestRulingErrors:
+    @pytest.mark.slow
+    def test_a_screw_error_from_ghosts_beside_a_line_burnt_out(self, tmp_path: Path) -> None:
+        """55 nm in 44 rulings: the period to a ruling, the amplitude to 5 %.
+
+        Drawn by adding the waves of all rulings (Rowland's ghosts, 1893, follow by themselves); the
+        line is a thousand times over white, the tone is unknown, the start is 1.7 times off.
+        """
+        axis = float(np.arcsin(2 * 632.8e-9 / 10e-6))
+        x = (np.arange(1300) - 649.5) * 20e-6 + 0.4e-3
+        light = ruled(
+            x, pitch_m=10e-6, count=800, width_m=3.5e-6, wavelength_m=632.8e-9, period=44,
+            amplitude_m=55e-9, pixel_m=20e-6, axis_rad=axis, slit_image_m=30e-6,
+        )  # fmt: skip
+        colours = light[:, None] * np.array([1.0, 0.06, 0.03])
+        picture = Camera(exposure=1000, gamma=2.0).of_line(colours, np.random.default_rng(4))
+        photograph = save(picture, tmp_path / "ghosts.png")
+        free = ["aperture.defects.0.amplitude", "aperture.defects.0.period"]
+        found = fit(wavesim.parse(GRATING.format(axis=axis)), [photograph], free,
+                    reading=PhotographReading(20e-6))  # fmt: skip
+        amplitude, period = found.values
+        assert found.fits
+        assert found.compared[0].pattern.burnt.mean() > 0.01
+        assert abs(period.value - 44) < 0.5
+        assert amplitude.value == pytest.approx(55e-9, rel=0.05)
+        assert period.text.endswith("rulings")
+
+
+class TestPowders:
+    def photograph(self, folder: Path, *, stretched: bool = False) -> Path:
+        random = np.random.default_rng(8)
+        light = powder((200, 220), 100e-6, 30e-6, count=1200, stop_m=6e-3, random=random,
+                       wavelength_m=632.8e-9, focal_m=0.3)  # fmt: skip
+        if stretched:  # 2 % wider than high, as a camera at a slant makes it
+            columns = np.arange(220) - 109.5
+            light = np.stack([[np.interp(columns / 1.02, columns, c) for c in row.T]
+                              for row in light]).transpose(0, 2, 1)  # fmt: skip
+        exposure = float(light.max() / np.quantile(light, 0.985))
+        return save(Camera(exposure=exposure, gamma=2.1).of_plane(light, random),
+                    folder / "powder.png")  # fmt: skip
+
+    def test_the_size_of_grains_from_rings_full_of_speckle(self, tmp_path: Path) -> None:
+        """30 um, begun at 50: 1,200 grains at random, each adding its wave, to 0.5 %."""
+        found = fit(wavesim.parse(POWDER), [self.photograph(tmp_path)], ["aperture.diameter"],
+                    reading=PhotographReading(100e-6))  # fmt: skip
+        assert found.fits
+        assert found.values[0].value == pytest.approx(30e-6, rel=0.005)
+
+    def test_rings_that_a_slant_camera_made_ellipses_of(self, tmp_path: Path) -> None:
+        """The scale is the mean of both axes, 1.01 times the pixel's own."""
+        path = self.photograph(tmp_path, stretched=True)
+        found = fit(wavesim.parse(POWDER), [path], ["aperture.diameter"],
+                    reading=PhotographReading(100e-6))  # fmt: skip
+        assert found.compared[0].pattern.ellipse == pytest.approx(0.02, abs=0.004)
+        assert found.values[0].value == pytest.approx(30e-6 / 1.01, rel=0.005)
+
+    def test_the_mean_over_draws_is_one_dot(self) -> None:
+        """Rings of random dots are those of one (van de Hulst 8.3), as the engine exposes it."""
+        rings = wavesim.parse(POWDER)
+        one = rings.but({"aperture": {"kind": "disc", "diameter": "50 um"}})  # type: ignore[dict-item]
+        row = wavesim.preview(one, 240, 240).irradiance[120]
+        from wavesim.fitting.powder import powder_rings
+        from wavesim.light import of_scene
+
+        edge = np.linspace(0, 12e-3, 121)
+        light = powder_rings(rings, of_scene(rings), edge)[:, 1]
+        assert light / light[0] == pytest.approx(row[120:] / row[120], abs=2e-3)

@@ -106,8 +106,7 @@ class Fit(Result):
         state = (
             "the fit follows the pattern"
             if self.fits
-            else f"the scene does not make this picture ({self.scene.aperture.kind} of no size "
-            "tried give such a pattern)"
+            else "the scene does not make this picture: another aperture or bench did"
         )
         yield Sentence(
             "fit", f"{state}: they differ by {100 * self.misfit:.2g} % of its contrast (rms)"

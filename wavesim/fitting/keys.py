@@ -42,9 +42,14 @@ class FreeKey:
     whole: bool
 
     @property
+    def of_error(self) -> bool:
+        """Whether it belongs to a ruling error."""
+        return self.key.startswith("aperture.defects.")
+
+    @property
     def is_error_period(self) -> bool:
-        """Whether it is the period of a ruling error."""
-        return self.key.startswith("aperture.defects.") and self.key.endswith(".period")
+        """Whether it is the period of one."""
+        return self.of_error and self.key.endswith(".period")
 
     @property
     def logarithmic(self) -> bool:

@@ -27,7 +27,9 @@ def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit
     moved = len(problem.moved)
     covariance = _covariance(problem, best)[:moved, :moved]
     error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    correlation = covariance / np.maximum(np.outer(error, error), 1e-300)
+    curvature = np.linalg.pinv(best.jacobian.T @ best.jacobian)[:moved, :moved]
+    plain = np.sqrt(np.maximum(np.diag(curvature), 1e-300))
+    correlation = curvature / np.outer(plain, plain)
     rivals = _rivals(found)
     values = _values(scene, problem, best, error, rivals)
     misfit = _misfit(problem, best)

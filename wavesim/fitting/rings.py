@@ -20,7 +20,7 @@ from wavesim.arrays import Floats, Indices
 _ROUNDS = 6
 _SMOOTH = 2.0  # pixels over which the mean over rings is smoothed
 _MOST = 60_000  # pixels that are compared
-_GRAIN = 9.0  # pixels that share their noise
+_BLOCK = 12  # pixels each way that may share their noise
 _FEWEST = 24
 
 
@@ -122,8 +122,8 @@ def _middle(grey: Floats) -> tuple[float, float]:
 
 def _system(
     shape: RingShape, x: Floats, y: Floats, value: Floats, reach: float
-) -> tuple[Floats, Floats]:
-    """Derivatives (m, 6) of the picture by centre, e1, e2, p, q, and what is left (m,)."""
+) -> tuple[Floats, Floats, Indices]:
+    """Derivatives (m, 6) of the picture by centre, e1, e2, p, q, what is left (m,), blocks (m,)."""
     from scipy.ndimage import gaussian_filter1d
 
     u, v = x - shape.column, y - shape.row
@@ -139,13 +139,14 @@ def _system(
     r = np.maximum(np.hypot(u, v), 1e-9)
     c, s = u / r, v / r
     columns = (-c, -s, -r * (c * c - s * s), -r * 2 * s * c, -r * r * c, -r * r * s)
-    return np.stack([slope * part for part in columns], axis=1), left
+    block = (y[used] // _BLOCK) * (1 + x.max() // _BLOCK) + x[used] // _BLOCK
+    return np.stack([slope * part for part in columns], axis=1), left, block.astype(np.intp)
 
 
 def _bettered(
     shape: RingShape, x: Floats, y: Floats, value: Floats, reach: float, free: int
 ) -> RingShape:
-    basis, left = _system(shape, x, y, value, reach)
+    basis, left, _ = _system(shape, x, y, value, reach)
     scale = np.linalg.norm(basis, axis=0)
     if not (scale[:free] > 0).all():
         return shape
@@ -170,9 +171,11 @@ def _moved(shape: RingShape, move: Floats) -> RingShape:
 
 def _certain(shape: RingShape, x: Floats, y: Floats, value: Floats, reach: float) -> RingShape:
     """Without the distortions that noise may have made."""
-    basis, left = _system(shape, x, y, value, reach)
-    noise = float((left**2).mean()) * _GRAIN
-    error = np.sqrt(np.diag(np.linalg.pinv(basis.T @ basis)) * noise)
+    basis, left, block = _system(shape, x, y, value, reach)
+    scores = np.zeros((int(block.max(initial=0)) + 1, 6))
+    np.add.at(scores, block, basis * left[:, None])
+    inverse = np.linalg.pinv(basis.T @ basis)
+    error = np.sqrt(np.maximum(np.diag(inverse @ (scores.T @ scores) @ inverse), 0.0))
     found = np.array([*shape.ellipse, *shape.slant])
     if (np.abs(found) > 3 * error[2:]).any():
         return shape

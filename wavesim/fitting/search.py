@@ -2,9 +2,9 @@
 
 Each candidate is judged by the correlation of the photograph with the engine's pattern, both
 encoded, over all shifts of one against the other and some exposures. Beside an even grid, each
-key is tried where it brings the fringes' spacing to the photograph's, and periods of a ruling
-error where their ghosts would stand at lines of the photograph (`ghosts`). The best few of each
-scan go on to the scan of the next key; steps become finer from round to round.
+key is tried where it brings the fringes' spacing to the photograph's. The best few of each scan go
+on to the scan of the next key; steps become finer from round to round. Ruling errors are left to
+`errors`: their ghosts are too faint to tell here.
 """
 
 from __future__ import annotations
@@ -15,7 +15,6 @@ from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import encode
 from wavesim.errors import WavesimError
 from wavesim.fitting.bench import BenchModel
-from wavesim.fitting.ghosts import error_periods
 from wavesim.fitting.keys import FreeKey
 from wavesim.fitting.photograph import PhotographPattern
 
@@ -68,7 +67,7 @@ class Search:
         beam: list[Values] = [tuple(key.start for key in keys)]
         order = self._order(keys, beam[0])
         for steps, part in zip(_STEPS, _NARROWER, strict=True):
-            for number in order if part == 1.0 else order[: len(keys)]:
+            for number in order if part == 1.0 else dict.fromkeys(order):
                 tried = {
                     _with(values, number, value)
                     for rank, values in enumerate(beam)
@@ -80,12 +79,14 @@ class Search:
 
     def _order(self, keys: tuple[FreeKey, ...], start: Values) -> list[int]:
         """The key that betters the agreement most is scanned first, and once more at the end."""
-        gain = []
+        gain = {}
         for number, key in enumerate(keys):
+            if key.of_error:
+                continue
             tried = self._tried(key, number, start, _STEPS[0], 1.0, 0)
-            gain.append(max(self.judge(_with(start, number, value))[0] for value in tried))
-        order = sorted(range(len(keys)), key=lambda n: -gain[n])
-        return [*order, order[0]] if len(keys) > 1 else order
+            gain[number] = max(self.judge(_with(start, number, value))[0] for value in tried)
+        order = sorted(gain, key=lambda n: -gain[n])
+        return [*order, order[0]] if len(order) > 1 else order
 
     def _tried(
         self, key: FreeKey, number: int, values: Values, steps: int, part: float, rank: int
@@ -96,18 +97,8 @@ class Search:
         grid = _scan(key, values[number], steps, part) if rank == 0 or key.whole else []
         if not key.logarithmic:
             return grid
-        proposed = [*self._by_spacing(number, values), *self._by_ghosts(key, values)]
+        proposed = self._by_spacing(number, values)
         return [*grid, *(v for v in proposed if key.low <= v <= key.high)]
-
-    def _by_ghosts(self, key: FreeKey, values: Values) -> list[float]:
-        model, pattern = self._models[0], self._patterns[0]
-        if not key.is_error_period:
-            return []
-        try:
-            shift = self.judge(values)[1][0]
-            return error_periods(model.scene(values), pattern, shift + model.origin_m, key.unit)
-        except (WavesimError, ValueError):
-            return []
 
     def _by_spacing(self, number: int, values: Values) -> list[float]:
         """A pattern's spacing goes with most lengths or against them: both are tried."""
@@ -205,8 +196,16 @@ def correlation(
         k = int(np.argmax(total))
         if total[k] > best:
             best = float(total[k])
-            where = 0.0 if fixed else float(grid[k] + step / 2 - pattern.x_m[0])
+            where = 0.0 if fixed else float(grid[k] + _beside(total, k) * step - pattern.x_m[0])
     return best, where
+
+
+def _beside(total: Floats, k: int) -> float:
+    """How far [samples] the peak of a parabola through three scores lies from the middle one."""
+    if not 0 < k < total.size - 1:
+        return 0.0
+    a, b, c = total[k - 1 : k + 2]
+    return float(0.5 * (a - c) / (a - 2 * b + c)) if a - 2 * b + c < 0 else 0.0
 
 
 def _scores(value: Floats, shown: Floats, fixed: bool) -> Floats:

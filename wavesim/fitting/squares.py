@@ -27,6 +27,8 @@ _STEP = 3e-4  # of a logarithm, for derivatives
 _FLOOR = 3e-3  # of full scale: accuracy of a picture's tone, beside its noise
 _FIRST, _MOST = 12, 40  # evaluations of a start that is only tried, and of the best one
 _WORTH = 1.5  # times the best chi^2, up to which a start that was tried is followed to its end
+_AMPLITUDES = (0.7, 1.6)  # of a ruling error's start, where its period is sought
+_PERIODS, _MOST_PERIODS = 6, 400  # followed to their end, looked at
 MONOCHROME = ("laser",)
 
 
@@ -99,20 +101,62 @@ def refined(problem: FitProblem, search: Search, starts: list[Values]) -> list[F
         _try(problem, search, values, found)
     if not found:
         raise ComputationError("least squares found no values for which light reaches the plate")
+    for number, key in enumerate(problem.keys):
+        if key.is_error_period:
+            _try_periods(problem, search, number, found)
     for values in _rivals(problem, min(found, key=lambda s: s.chi2).values):
         _try(problem, search, values, found)
     return sorted(found, key=lambda s: s.chi2)
 
 
+def _try_periods(
+    problem: FitProblem, search: Search, number: int, found: list[FitSolution]
+) -> None:
+    """Least squares from the periods of a ruling error that fit best with all else as found."""
+    best = min(found, key=lambda s: s.chi2)
+    beside = problem.keys[number].key.removesuffix("period") + "amplitude"
+    strong = next((k for k, key in enumerate(problem.keys) if key.key == beside), None)
+    ranked = []
+    for period in _periods(problem, number, best.values):
+        values = _with(best.values, number, float(period))
+        for amplitude in _amplitudes(problem, strong):
+            ranked.append(values if strong is None else _with(values, strong, amplitude))
+    ranked.sort(key=lambda values: (-search.judge(values)[0], values))
+    tried: list[float] = []
+    for values in ranked:
+        if len(tried) < _PERIODS and all(abs(values[number] / p - 1) > 0.03 for p in tried):
+            tried.append(values[number])
+            _try(problem, search, values, found)
+
+
+def _amplitudes(problem: FitProblem, strong: int | None) -> list[float]:
+    """Those of a ruling error that are tried with each period."""
+    if strong is None:
+        return [0.0]
+    key = problem.keys[strong]
+    return [float(np.clip(key.start * f, key.low, key.high)) for f in _AMPLITUDES]
+
+
+def _periods(problem: FitProblem, number: int, values: Values) -> Floats:
+    """Periods of a ruling error whose ghosts stand a fifth of a line apart."""
+    key, scene = problem.keys[number], problem.models[0].scene(values)
+    aperture = scene.aperture
+    pitch, rulings = aperture.mean_pitch_m or 1.0, getattr(aperture, "rulings", 0) or 100
+    scale = pitch if key.unit else 1.0
+    low, high = scale / key.high, scale / key.low  # of an order
+    count = min(max(int((high - low) * 5 * rulings), 20), _MOST_PERIODS)
+    return np.asarray(scale / np.linspace(low, high, count))
+
+
 def _try(problem: FitProblem, search: Search, values: Values, found: list[FitSolution]) -> None:
     """A few steps from a start; on to the end where that may be worth it."""
-    shifts = search.judge(values)[1]
-    first = _solved(problem, values, shifts, _FIRST)
+    free = _free(problem, values, search.judge(values)[1])
+    first = _solved(problem, values, free, _FIRST)
     if first is None:
         return
     best = min((s.chi2 for s in found), default=np.inf)
     if first.chi2 < _WORTH * best and not first.ended:
-        first = _solved(problem, values, shifts, _MOST, first.numbers) or first
+        first = _solved(problem, values, free, _MOST, first.numbers) or first
     found.append(first)
 
 
@@ -149,19 +193,24 @@ def _of_key(key: FreeKey, value: float) -> FreeNumber:
     return FreeNumber(key.inner(value), low, high, _STEP * (high - low), (high - low) / 100)
 
 
+def _free(problem: FitProblem, start: Values, shifts: tuple[float, ...]) -> list[FreeNumber]:
+    """All numbers that are moved, begun at a start and at the shifts [m] found with it."""
+    free = [_of_key(k, v) for k, v in zip(problem.keys, start, strict=True) if not k.whole]
+    for k, nuisances in enumerate(problem.nuisances):
+        free += nuisances.numbers(shifts[k])
+    return free
+
+
 def _solved(
     problem: FitProblem,
     start: Values,
-    shifts: tuple[float, ...],
+    free: list[FreeNumber],
     most: int,
     begin: Floats | None = None,
 ) -> FitSolution | None:
     """Least squares from one start; None where no light reaches the plate on the way."""
     from scipy.optimize import least_squares
 
-    free = [_of_key(k, v) for k, v in zip(problem.keys, start, strict=True) if not k.whole]
-    for nuisances, shift in zip(problem.nuisances, shifts, strict=True):
-        free += nuisances.numbers(shift)
     low, high = (np.array([getattr(n, end) for n in free]) for end in ("low", "high"))
     count = [0]
 

@@ -62,7 +62,7 @@ def fit(
     tell("photographs")
     patterns = _patterns(scene, photographs, reading)
     _check_enough(keys, patterns)
-    coarse = tuple(pattern.coarse(_bins(pattern)) for pattern in patterns)
+    coarse = tuple(pattern.coarse(_bins(pattern, scene)) for pattern in patterns)
     _check_influence(keys, BenchModel(scene, keys, coarse[0], _columns(coarse[0])))
     tell("start values")
     search = Search(coarse, tuple(BenchModel(scene, keys, p, _columns(p)) for p in coarse))
@@ -125,8 +125,10 @@ def _channels(pattern: PhotographPattern, scene: Scene) -> PhotographPattern:
     return pattern.only(int(np.argmax(power)))
 
 
-def _bins(pattern: PhotographPattern) -> int:
-    """Samples that are averaged for the search."""
+def _bins(pattern: PhotographPattern, scene: Scene) -> int:
+    """Samples that are averaged for the search; ghosts of ruling errors need every one."""
+    if scene.aperture.defects:
+        return 1
     return max(1, pattern.x_m.size // max(_COARSE, pattern.resolving))
 
 
