@@ -131,12 +131,19 @@ def powder(
 def _turned(light: Floats, columns: Floats, y: float, turn: float) -> Floats:
     """A row of a pattern (n, 3) turned clockwise by an angle [rad], y below the middle."""
     across = columns * np.cos(turn) + y * np.sin(turn)
-    return np.stack([np.interp(across, columns, c) for c in light.T], axis=1)
+    at = np.arange(light.shape[0]) - (light.shape[0] - 1) / 2
+    return np.stack([np.interp(across, at, c) for c in light.T], axis=1)
 
 
 @dataclass(frozen=True)
 class Camera:
-    """What a photograph adds: exposure over the brightest point white, tone 1 / gamma, noise."""
+    """What a photograph adds: exposure over the brightest point white, tone 1 / gamma, noise.
+
+    `slant` is the relative change of scale from the picture's left edge to its right one, and
+    `spread` that from its upper edge down over a height as large as its width: a camera that
+    looks at the plate at a slant (a projective map, to first order). `noise` is that of the light
+    at white, part of it going with the root of the light; `grain` is film's, three pixels wide.
+    """
 
     exposure: float = 3.0
     gamma: float = 2.2
@@ -144,20 +151,36 @@ class Camera:
     turn_deg: float = 0.4
     background: float = 0.003
     rows: int = 60
+    slant: float = 0.0
+    spread: float = 0.0
+    grain: float = 0.0
 
     def of_line(self, light: Floats, random: np.random.Generator) -> NDArray[np.uint8]:
         """A pattern along x (n, 3) as a picture."""
         n, turn = light.shape[0], np.radians(self.turn_deg)
         columns = np.arange(n) - (n - 1) / 2
         heights = np.arange(self.rows) - (self.rows - 1) / 2
-        picture = np.stack([_turned(light, columns, float(y), turn) for y in heights])
+        across = columns / (1 - self.slant * columns / (2 * n))
+        picture = np.stack(
+            [
+                _turned(light, across * (1 + self.spread * float(y) / n), float(y), turn)
+                for y in heights
+            ]
+        )
         return self.of_plane(picture, random)
 
     def of_plane(self, light: Floats, random: np.random.Generator) -> NDArray[np.uint8]:
         """Light over a plane as a picture."""
+        from scipy.ndimage import gaussian_filter
+
         shown = light / light.max() * self.exposure + self.background
         grain, shot = random.standard_normal((2, *light.shape))
         shown = shown * (1 + self.noise * grain) + 0.3 * self.noise * np.sqrt(shown) * shot
+        if self.grain:
+            coarse = gaussian_filter(random.standard_normal(light.shape[:2]), 1.3) * 4.6
+            shown = shown * (
+                1 + self.grain * coarse.reshape(*coarse.shape, *[1] * (light.ndim - 2))
+            )
         return np.asarray(np.round(255 * np.clip(shown, 0, 1) ** (1 / self.gamma)), dtype=np.uint8)
 
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -231,6 +232,7 @@ def fit(
     free: str | Sequence[str],
     *,
     pixel: Quantity | None = None,
+    scale: str | None = None,
     left_edge: Quantity | None = None,
     axis: Quantity | None = None,
     tone: str | float = "fitted",
@@ -242,8 +244,10 @@ def fit(
     photographs : pictures (PNG, JPEG, TIFF) or plate files of this one bench
     free : "aperture.width", or with a range "aperture.width=20 um..60 um"; several as a list
     pixel : width of a picture's pixel on the plate; plate files tell their own
+    scale : instead, two marks in the picture: "212..1180 = 50 mm", or columns of two lines,
+        "212 = 435.83 nm, 1180 = 546.07 nm"
     left_edge, axis : where the picture begins on the plate and how it is turned; default: found
-    tone : "fitted", "srgb", "linear" or an exponent
+    tone : "fitted", "srgb", "linear", "film", "log" (as `develop` has them) or an exponent
 
     Raises
     ------
@@ -256,7 +260,9 @@ def fit(
     from wavesim.fitting import fit as fitted
 
     files = [photographs] if isinstance(photographs, str | Path) else list(photographs)
-    if pixel is None and not all(Path(f).suffix.lower() in _PLATES for f in files):
+    frees = [free] if isinstance(free, str) else list(free)
+    marks = None if scale is None else _scale(scale, scene, frees)
+    if pixel is None and marks is None and not _all_plates(files):
         raise InputError("is missing: a photograph has no scale of its own", key="pixel",
                          expected='the width of a pixel on the plate, such as "10 um"')  # fmt: skip
     reading = PhotographReading(
@@ -265,7 +271,20 @@ def fit(
         tone=tone,
         axis_rad=None if axis is None else _si("axis", axis, "angle", "1.5 deg"),
     )
-    return fitted(scene, files, [free] if isinstance(free, str) else free, reading=reading)
+    if marks is not None:
+        edge = marks[1] if reading.left_m is None else reading.left_m
+        reading = replace(reading, pixel_m=marks[0], left_m=edge)
+    return fitted(scene, files, frees, reading=reading)
+
+
+def _scale(text: str, scene: Scene, free: list[str]) -> tuple[float, float | None]:
+    from wavesim.fitting.scale import scale_of
+
+    return scale_of(text, scene, free)
+
+
+def _all_plates(files: list[str | Path]) -> bool:
+    return all(Path(file).suffix.lower() in _PLATES for file in files)
 
 
 def diagnose(*tables: str | Path, pitch: Quantity | None = None) -> Diagnosis:

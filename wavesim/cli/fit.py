@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from wavesim.cli.common import check_apart, echo_json, print_result, progress, scene_named
 from wavesim.cli.options import FIGURES, Amount, Output, examples, json_option
 from wavesim.errors import InputError
+
+if TYPE_CHECKING:
+    from wavesim.scene import Scene
 
 _PIXEL = Amount("length", "10 um", 1e-8, 0.1)
 _EDGE = Amount("length", "-30 mm")
@@ -35,21 +39,35 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
     metavar="KEY[=LOW..HIGH]",
     help="A key of the scene to find; several times for several.",
 )
-@click.option("--pixel", type=_PIXEL, help="Width of a photograph's pixel on the plate.")
+@click.option(
+    "--pixel",
+    "pixels",
+    type=_PIXEL,
+    multiple=True,
+    help="Width of a photograph's pixel on the plate, in its middle; once, or for each.",
+)
 @click.option(
     "--width",
     "whole",
     type=Amount("length", "60 mm", 1e-6, 100.0),
     help="Width of the whole photograph on the plate, instead of --pixel.",
 )
-@click.option("--left-edge", type=_EDGE, help="x of its left edge. Default: found.")
-@click.option("--axis", type=_ANGLE, help="Turn of the pattern, clockwise. Default: found.")
+@click.option(
+    "--scale",
+    metavar="MARKS",
+    help='Two marks in it: "212..1180 = 50 mm" (columns and their distance on the plate) or '
+    '"212 = 435.83 nm, 1180 = 546.07 nm" (columns of lines), instead of --pixel.',
+)
+@click.option("--left-edge", type=_EDGE, help="x of its left edge on the plate. Default: found.")
+@click.option(
+    "--axis", type=_ANGLE, help="Turn of the lines against its columns, clockwise. Default: found."
+)
 @click.option(
     "--tone",
     default="fitted",
     show_default=True,
-    metavar="fitted|srgb|linear|EXPONENT",
-    help="Tone curve of the photograph.",
+    metavar="fitted|srgb|linear|film|log|EXPONENT",
+    help="Tone curve of the photograph; film and log as wavesim develop has them.",
 )
 @click.option("-o", "output", type=Output(".toml"), help="Write the fitted scene here.")
 @click.option("--figure", type=Output(*FIGURES), help="Draw photograph, fit and difference here.")
@@ -58,8 +76,9 @@ def command(
     scene_file: str,
     photographs: tuple[str, ...],
     free: tuple[str, ...],
-    pixel: float | None,
+    pixels: tuple[float, ...],
     whole: float | None,
+    scale: str | None,
     left_edge: float | None,
     axis: float | None,
     tone: str,
@@ -70,7 +89,8 @@ def command(
     """Fit SCENE to PHOTOGRAPHs of one bench: the free keys' values that give what they show.
 
     SCENE holds what is known; a free key's value in it may be wrong by a factor of two. A
-    photograph is a picture (PNG, JPEG, TIFF) or a plate file (.h5).
+    photograph is a picture (PNG, JPEG, TIFF) or a plate file (.h5). Its turn, its slant, its tone
+    curve and where it begins on the plate are found; burnt-out parts are left out.
     """
     scene = scene_named(scene_file, output, figure)
     for path in (output, figure):
@@ -79,9 +99,11 @@ def command(
                 check_apart(path, name)
     from wavesim.fitting import PhotographReading, fit
 
-    reading = PhotographReading(_pixel(pixel, whole, photographs), left_edge, _tone(tone), axis)
+    widths, edge = _pixels(pixels, whole, scale, photographs, scene, free)
+    edge = edge if left_edge is None else left_edge
+    readings = [PhotographReading(width, edge, _tone(tone), axis) for width in widths]
     with progress("fit") as show:
-        found = fit(scene, photographs, free, reading=reading, progress=show)
+        found = fit(scene, photographs, free, reading=readings, progress=show)
         if output is not None:
             from wavesim.files import replacing
 
@@ -96,31 +118,65 @@ def command(
     if as_json:
         echo_json({**found.record(), "scene_file": output, "figure_file": figure})
     else:
-        print_result(found, *([("written", ", ".join(written))] if written else []))
+        print_result(
+            found,
+            *([("written", ", ".join(written))] if written else []),
+            *(("caution", text) for text in found.cautions),
+        )
 
 
-def _pixel(pixel: float | None, whole: float | None, photographs: tuple[str, ...]) -> float:
-    """Width of a pixel, from the photograph's where that is given instead."""
-    plates = all(Path(name).suffix.lower() in (".h5", ".hdf5", ".nxs") for name in photographs)
-    if pixel is not None and whole is not None:
-        raise click.UsageError("--pixel and --width cannot be combined; give one of them")
-    if pixel is not None:
-        return pixel
+def _pixels(
+    pixels: tuple[float, ...],
+    whole: float | None,
+    scale: str | None,
+    photographs: tuple[str, ...],
+    scene: Scene,
+    free: tuple[str, ...],
+) -> tuple[list[float], float | None]:
+    """Width of a pixel of each photograph, and x of the left edge where the marks tell it."""
+    count = len(photographs)
+    if sum((bool(pixels), whole is not None, scale is not None)) > 1:
+        raise click.UsageError("--pixel, --width and --scale cannot be combined; give one of them")
+    if len(pixels) not in (0, 1, count):
+        raise click.UsageError(f"--pixel is given {len(pixels)} times for {count} photographs; "
+                               "give it once, or once for each")  # fmt: skip
+    if pixels:
+        return list(pixels) * (count if len(pixels) == 1 else 1), None
+    if scale is not None:
+        from wavesim.fitting.scale import scale_of
+
+        pixel, edge = scale_of(scale, scene, free)
+        return [pixel] * count, edge
     if whole is not None:
-        from wavesim.measuring.scans import pixels
+        from wavesim.fitting.exif import upright_pixels
 
-        return float(whole / pixels(Path(photographs[0])).shape[1])
-    if plates:
-        return 1.0  # plate files tell their own
+        return [whole / upright_pixels(Path(name))[0].shape[1] for name in photographs], None
+    from wavesim.fitting.photograph import PLATES
+
+    if all(Path(name).suffix.lower() in PLATES for name in photographs):
+        return [1.0] * count, None  # plate files tell their own
     raise InputError(
-        "is missing: a photograph has no scale of its own",
+        f"is missing: a photograph has no scale of its own{_of_file(photographs[0])}",
         key="--pixel",
-        expected='the width of a pixel on the plate, such as "10 um", or --width',
+        expected='the width of a pixel on the plate, such as "10 um"; or --width, or --scale',
+    )
+
+
+def _of_file(photograph: str) -> str:
+    """What a file says of its sensor, which may be proposed but not be trusted."""
+    from wavesim.fitting.exif import upright_pixels
+
+    pixel = upright_pixels(Path(photograph))[1].sensor_pixel_m
+    if math.isnan(pixel):
+        return ""
+    return (
+        f" (its file says {pixel * 1e6:.3g} um for the sensor's pixels: right if the sensor itself "
+        "was the plate)"
     )
 
 
 def _tone(text: str) -> str | float:
-    if text in ("fitted", "srgb", "linear"):
+    if text in ("fitted", "srgb", "linear", "film", "log"):
         return text
     try:
         exponent = float(text)
@@ -131,6 +187,6 @@ def _tone(text: str) -> str | float:
             "is not a tone curve",
             key="--tone",
             value=text,
-            expected="fitted, srgb, linear or an exponent such as 2.2",
+            expected="fitted, srgb, linear, film, log or an exponent such as 2.2",
         )
     return exponent

@@ -11,12 +11,15 @@ gains and backgrounds alone (variable projection, Golub & Pereyra 1973).
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import decode, encode
+from wavesim.colorimetry.tone import Film, Logarithmic, Tone
 
-Floats = NDArray[np.float64]
-
+KNOWN: dict[str, Tone] = {
+    "film": Film(),
+    "log": Logarithmic(),
+}  # as `wavesim develop --tone` has them
 _STEPS = 7  # smooth steps of a tone curve
 
 
@@ -31,8 +34,20 @@ def known_tone(tone: str | float, value: Floats) -> tuple[Floats, Floats]:
             decode(np.maximum(value - small, 0.0)),
         )
         return np.asarray(decode(value)), np.asarray((above - below) / (2 * small))
+    if tone in KNOWN:
+        return _read_back(KNOWN[str(tone)], value)
     power = float(tone)
     return value**power, power * np.maximum(value, 1e-4) ** (power - 1)
+
+
+def _read_back(tone: Tone, value: Floats) -> tuple[Floats, Floats]:
+    """The exposure that a tone shows as a value, and its slope, by a table."""
+    exposure = np.concatenate([[0.0], np.geomspace(1e-6, 10.0, 4000)])
+    shown = np.asarray(encode(np.minimum(tone.shown(exposure), 1.0)))
+    rising = np.concatenate([[True], np.diff(np.maximum.accumulate(shown)) > 1e-9])
+    shown, exposure = shown[rising], exposure[rising]
+    slope = np.gradient(exposure, shown)
+    return np.interp(value, shown, exposure), np.interp(value, shown, slope)
 
 
 def fitted_linear(light: Floats, value: Floats, noise: Floats) -> Floats:
