@@ -81,6 +81,15 @@ GOOD: dict[str, Table] = {
     ),
     "turned slit": _scene(source={**_SUN, "slit": {**_SLIT, "turn": "1 deg"}}),
     "slit like a wedge": _scene(source={**_SUN, "slit": {**_SLIT, "jaws": "0.05 deg"}}),
+    "single lens": _scene(
+        bench={
+            **_LENSES,
+            "collimator_lens": {"glass": "fused silica"},
+            "camera_lens": {"glass": "crown glass", "sharp": "546.1 nm"},
+        }
+    ),
+    "achromat": _scene(bench={**_LENSES, "camera_lens": {"residual": "0.05 %"}}),
+    "turned plate": _scene(bench={**_LENSES, "plate_tilt": "3 deg", "plate_tip": "-2 deg"}),
     "near field": _scene(bench={"source_distance": "2 m", "plate_distance": "3 m"}),
     "blurred": _scene(
         bench={

@@ -1,6 +1,7 @@
 """Grating geometry in the bench's air: position x, angle beta, continuous order mu, wavelength.
 
     x = x_0 + f tan(beta - beta_0)                      plate and camera (origin x_0, axis beta_0)
+    x = x_0 + f sin(delta) / cos(delta + tilt)          of a tilted plate, delta = beta - beta_0
     mu lambda' = d (sin alpha + sin beta)               the grating equation, mu = m at an order
     lambda' = lambda n(standard air) / n(bench's air)   wavelengths are given as in standard air
 
@@ -38,10 +39,11 @@ class GratingGeometry:
     ----------
     alpha_rad : [rad] angle of incidence
     axis_rad : [rad] diffraction angle beta_0 of the camera's axis
-    focal_m : [m] f, what turns tan(angle) into x
+    focal_m : [m] f, what turns tan(angle) into x: the plate's distance, defocus included
     pitch_m : [m] d; NaN where the aperture has none, and then no order is defined
     air : along the bench
     origin_m : [m] x_0, position of the camera's axis on the plate
+    tilt_rad : [rad] of the plate about its upright middle line
     """
 
     alpha_rad: float
@@ -50,6 +52,7 @@ class GratingGeometry:
     pitch_m: float = math.nan
     air: AirState = STANDARD
     origin_m: float = 0.0
+    tilt_rad: float = 0.0
 
     @cached_property
     def sine_in(self) -> float:
@@ -58,7 +61,8 @@ class GratingGeometry:
 
     def beta_rad(self, x_m: Values) -> Floats:
         """Diffraction angle [rad] that reaches x: beta_0 + arctan((x - x_0) / f)."""
-        return beta_of_x(np.asarray(x_m) - self.origin_m, self.axis_rad, self.focal_m)
+        x = np.asarray(x_m) - self.origin_m
+        return beta_of_x(x, self.axis_rad, self.focal_m, self.tilt_rad)
 
     def sine_of_x(self, x_m: Values) -> Floats:
         """sin(beta) at x [m]."""
@@ -68,9 +72,10 @@ class GratingGeometry:
         """x [m] of sin(beta); NaN where no ray reaches the plate's plane."""
         with np.errstate(invalid="ignore"):
             angle = np.arcsin(np.asarray(sine_out, dtype=np.float64))
-            beyond = ~(np.abs(angle - self.axis_rad) < math.pi / 2)
-        x = self.origin_m + x_of_beta(np.where(beyond, np.nan, angle), self.axis_rad, self.focal_m)
-        return np.asarray(x)
+            aside = angle - self.axis_rad
+            beyond = ~(np.maximum(np.abs(aside), np.abs(aside + self.tilt_rad)) < math.pi / 2)
+        inside = np.where(beyond, np.nan, angle)
+        return self.origin_m + x_of_beta(inside, self.axis_rad, self.focal_m, self.tilt_rad)
 
     def bench_wavelength_m(self, wavelength_m: Values) -> Floats:
         """Wavelength [m] in the bench's air, which the grating diffracts, from standard air."""
@@ -121,20 +126,25 @@ def grating_geometry(scene: Scene) -> GratingGeometry:
     return GratingGeometry(
         alpha_rad=bench.alpha_rad,
         axis_rad=bench.camera_axis_rad,
-        focal_m=bench.camera_focal_m,
+        focal_m=bench.image_distance_m,
         pitch_m=math.nan if pitch is None else pitch,
         air=AirState(air.temperature_K, air.pressure_Pa, air.humidity, air.co2),
+        tilt_rad=bench.plate_tilt_rad,
     )
 
 
-def beta_of_x(x_m: Values, axis_rad: float, focal_m: float) -> Floats:
-    """Diffraction angle [rad] at a distance x [m] from the camera's axis."""
-    return np.asarray(axis_rad + np.arctan(np.asarray(x_m) / focal_m))
+def beta_of_x(x_m: Values, axis_rad: float, focal_m: float, tilt_rad: float = 0.0) -> Floats:
+    """Diffraction angle [rad] at x [m] from the camera's axis, along a plate that may be tilted."""
+    x = np.asarray(x_m)
+    behind = focal_m + x * math.sin(tilt_rad)
+    return np.asarray(axis_rad + np.arctan(x * math.cos(tilt_rad) / behind))
 
 
-def x_of_beta(beta_rad: Values, axis_rad: float, focal_m: float) -> Floats:
-    """Distance x [m] from the camera's axis: f tan(beta - beta_0), |beta - beta_0| < pi/2."""
-    return np.asarray(focal_m * np.tan(np.asarray(beta_rad) - axis_rad))
+def x_of_beta(beta_rad: Values, axis_rad: float, focal_m: float, tilt_rad: float = 0.0) -> Floats:
+    """Distance x [m] from the camera's axis along the plate: f tan(beta - beta_0) where it stands
+    upright, f sin(delta) / cos(delta + tilt), delta = beta - beta_0, where it is tilted."""
+    tangent = np.tan(np.asarray(beta_rad) - axis_rad)
+    return np.asarray(focal_m * tangent / (math.cos(tilt_rad) - math.sin(tilt_rad) * tangent))
 
 
 def sine_of_order(

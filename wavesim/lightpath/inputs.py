@@ -24,6 +24,7 @@ _OPTICS = frozenset(
     for key in (
         "collimator_m", "source_distance_m", "camera_m", "plate_distance_m", "defocus_m",
         "incidence_rad", "viewing_rad", "included_angle_rad", "turn_rad", "air", "aberrations",
+        "collimator_lens", "camera_lens", "plate_tilt_rad", "plate_tip_rad",
     )
 )  # fmt: skip
 

@@ -1,7 +1,8 @@
 """The four paths from a scene to the light on its plate; each stage one line.
 
     rulings_far        slits, wires and gratings behind lenses: columns times rows
-    rulings_near       the same at a finite distance or out of focus, a wavelength at a time
+    rulings_near       the same at a finite distance, out of focus, with lenses that have colours,
+                       or on a tilted plate, a wavelength at a time
     rulings_resolved   rulings that fan, bow, have an outline or are cut by a round beam: strips
     plane              holes, meshes, dots and pictures, in the far or near field
 
@@ -42,7 +43,7 @@ def path_of(scene: Scene) -> Path:
     ------
     LimitError
         A source slit that is turned or whose jaws are not parallel, anywhere but before straight
-        rulings in the far field.
+        rulings in the far field; a plate that is tilted, behind anything but straight rulings.
     """
     if isinstance(scene.aperture, Plane):
         found: Path = plane
@@ -51,12 +52,24 @@ def path_of(scene: Scene) -> Path:
     else:
         found = rulings_far if scene.bench.far_field else rulings_near
     if found is not rulings_far:
-        _refuse_bench_errors(scene)
+        _refuse_slit_errors(scene)
+    if scene.bench.plate_turned and found is not rulings_near:
+        _refuse_turned_plate(scene)
     return found
 
 
-def _refuse_bench_errors(scene: Scene) -> None:
-    """Errors of the bench that are computed before straight rulings in the far field only."""
+def _refuse_turned_plate(scene: Scene) -> None:
+    key = "plate_tilt" if scene.bench.plate_tilt_rad else "plate_tip"
+    raise LimitError(
+        "is computed behind straight rulings only",
+        key=f"bench.{key}", value=show(getattr(scene.bench, f"{key}_rad"), "angle"),
+        expected="an upright plate; or slits, wires or a grating without aberrations, outline, fan "
+        "or bow, a round source, or a beam that cuts them",
+    )  # fmt: skip
+
+
+def _refuse_slit_errors(scene: Scene) -> None:
+    """Errors of the source slit are computed before straight rulings in the far field only."""
     slit = scene.source.slit
     for key in ("turn", "jaws"):
         angle = getattr(slit, f"{key}_rad", 0.0)

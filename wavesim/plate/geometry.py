@@ -18,7 +18,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import LimitError
-from wavesim.geometry import beta_of_x, x_of_beta
+from wavesim.geometry import Values, beta_of_x, x_of_beta
 from wavesim.scene import Scene
 
 _ROUNDING = 1e-16  # of a sine
@@ -42,6 +42,7 @@ class Geometry:
     slit_lean : change of sin(alpha) along the slit for each sine of height: cos(alpha) tan(turn)
     slit_wedge : the same of either jaw away from the slit's middle, for each sine of height on the
         plate: cos(alpha) tan(half the angle between the jaws)
+    tilt_rad, tip_rad : of the plate about its upright and its level middle line
     focal_m : [m] what turns tan(angle) into x: the plate's distance, defocus included
     axis_rad : beta_0, angle of the camera's axis
     """
@@ -57,6 +58,8 @@ class Geometry:
     axis_rad: float
     slit_lean: float = 0.0
     slit_wedge: float = 0.0
+    tilt_rad: float = 0.0
+    tip_rad: float = 0.0
 
     @property
     def x_m(self) -> Floats:
@@ -142,13 +145,28 @@ class Geometry:
 
     def sine(self, x_m: Floats, y_m: Floats | float) -> Floats:
         """p of a point on the plate."""
-        r = np.sqrt(x_m**2 + y_m**2 + self.focal_m**2)
-        across = x_m * math.cos(self.axis_rad) + self.focal_m * math.sin(self.axis_rad)
+        x, y, z = self.in_space(x_m, y_m)
+        r = np.sqrt(x**2 + y**2 + z**2)
+        across = x * math.cos(self.axis_rad) + z * math.sin(self.axis_rad)
         return np.asarray(across / r)
+
+    def in_space(self, x_m: Values, y_m: Values) -> tuple[Values, Values, Values]:
+        """Across, up and along the camera's axis [m] of a point on the plate."""
+        if self.tilt_rad == 0 and self.tip_rad == 0:
+            return x_m, y_m, self.focal_m
+        aside, behind = math.cos(self.tilt_rad), math.sin(self.tilt_rad)
+        up, back = math.cos(self.tip_rad), math.sin(self.tip_rad)
+        x = x_m * aside - y_m * (behind * back)
+        return x, y_m * up, self.focal_m + x_m * behind + y_m * (aside * back)
+
+    def height_sine(self, x_m: Values, y_m: Values) -> Floats:
+        """q of a point on the plate."""
+        x, y, z = self.in_space(x_m, y_m)
+        return np.asarray(y / np.sqrt(x**2 + y**2 + z**2))
 
     def x_of_sine(self, sine: Floats) -> Floats:
         """x [m] of sin(beta) on the middle line y = 0."""
-        return x_of_beta(np.arcsin(sine), self.axis_rad, self.focal_m)
+        return x_of_beta(np.arcsin(sine), self.axis_rad, self.focal_m, self.tilt_rad)
 
     def straightened(self, y_m: float) -> Floats:
         """x on the middle line [m] that gets the light of each pixel edge at height y."""
@@ -165,7 +183,7 @@ class Geometry:
         """
         sine = self.sine(self.x_edges_m, y_m)
         if self.slit_rise is not None:
-            q = y_m / math.hypot(self.focal_m, y_m)
+            q = float(self.height_sine(0.0, y_m))
             sine = sine + self.sine_in * (math.sqrt(1 - min(q * q, 1.0)) - 1)
             sine = sine - self.slit_lean * self._within_slit(y_m)
         return sine
@@ -179,7 +197,7 @@ class Geometry:
     def _within_slit(self, y_m: float) -> float:
         """q of the height y, or of the end of the slit's image."""
         rise = self.slit_rise or 0.0
-        return min(max(y_m / math.hypot(self.focal_m, y_m), -rise), rise)
+        return min(max(float(self.height_sine(0.0, y_m)), -rise), rise)
 
 
 def geometry_of(scene: Scene) -> Geometry:
@@ -199,7 +217,7 @@ def geometry_of(scene: Scene) -> Geometry:
         x_edges_m=x_edges,
         y_edges_m=y_edges,
         margin=0,
-        sine_edges=np.sin(beta_of_x(x_edges, axis, focal)),
+        sine_edges=np.sin(beta_of_x(x_edges, axis, focal, bench.plate_tilt_rad)),
         sine_in=math.sin(alpha),
         slit_sines=_slit_sines(scene),
         slit_rise=_slit_rise(scene),
@@ -207,6 +225,8 @@ def geometry_of(scene: Scene) -> Geometry:
         axis_rad=axis,
         slit_lean=_of_slit(scene, "turn_rad"),
         slit_wedge=_of_slit(scene, "jaws_rad", 0.5),
+        tilt_rad=bench.plate_tilt_rad,
+        tip_rad=bench.plate_tip_rad,
     )
     if bare.pixel_sine < _FINEST:
         raise LimitError(
@@ -250,7 +270,8 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
     margin = math.ceil(bow) + 2
     lead = np.arange(1, margin + 1) * pixel_m
     x = np.concatenate([bare.x_edges_m[0] - lead[::-1], bare.x_edges_m, bare.x_edges_m[-1] + lead])
-    angle = np.clip(beta_of_x(x, bare.axis_rad, bare.focal_m), -math.pi / 2, math.pi / 2)
+    angle = beta_of_x(x, bare.axis_rad, bare.focal_m, bare.tilt_rad)
+    angle = np.clip(angle, -math.pi / 2, math.pi / 2)
     return replace(bare, margin=margin, sine_edges=np.sin(angle))
 
 

@@ -29,6 +29,8 @@ from wavesim.plate.near_exact import rows as exact_rows
 from wavesim.plate.plane.expose import PIXEL, light_of
 from wavesim.plate.plane.source import extent
 from wavesim.plate.plane.waves import Steps, Waves, choose_waves
+from wavesim.plate.rows import bowed
+from wavesim.plate.turned import PlateTurns, turns_of
 from wavesim.scene import Scene
 
 if TYPE_CHECKING:
@@ -36,12 +38,14 @@ if TYPE_CHECKING:
 
 _WIDEST = 1 / 550  # of the wavelength: a nanometre
 _FINEST = 1 / 3000  # of the wavelength: least step
+_ALIKE = 1e-4  # of the wavelength
 _CELL_BYTES = 200  # of a near field's table, at the peak
 _PART = 0.5  # of the free memory
 _EXACT = (
     "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest place; rows "
     "by the distance of the plate's middle"
 )
+_LENS = "out of focus: propagated in Fresnel's approximation of the path behind the lens"
 _FRESNEL = (
     "propagated in Fresnel's approximation of the path: off the axis by up to x^3 / 2 z^2 on a "
     "plate without lens"
@@ -55,29 +59,23 @@ def expose_near(
     lo, hi = ruled.span_m
     half = max(abs(lo), abs(hi))
     front = wavefront(scene.bench, half)
-    columns, rows = near_rulings(ruled, front), _tall(ruled.along, front)
-    step, air = min(_step(ruled, place, front), _WIDEST), scene.bench.air
+    turned = turns_of(place, scene.bench, half)
+    step, air = min(_step(ruled, place, turned.steepest(front)), _WIDEST), scene.bench.air
     waves = stage("wavelengths", choose_waves, spectrum, Steps(step / 550e-9, 1e-3), air=air)
     source = extent(scene, place)
-    pixels = place.x_m.size * place.y_m.size
+    pixels = (place.sine_edges.size - 1) * place.y_m.size
     require_memory(
-        8 * (PIXEL * pixels + 2 * waves.power.size * (place.x_m.size + place.y_m.size)),
+        8 * (PIXEL * pixels + 2 * waves.power.size * (place.sine_edges.size + place.y_m.size)),
         expected="a smaller plate or larger pixels",
     )
     if propagates_exactly(scene.bench):
-        way = _EXACT
-        tall = columns_of_height(ruled.along)
-        across = stage("columns", exact_columns, ExactRulings(ruled, place.focal_m), place, waves)
-        along = stage("rows", exact_rows, ExactRulings(tall, place.focal_m), place, waves)
+        way, seen, spectral = _EXACT, *_exactly(ruled, place, waves, stage)
     else:
-        way = _FRESNEL
-        across = stage("columns", _columns, columns, place, waves)
-        along = stage("rows", _rows, rows, place, waves)
+        way = _FRESNEL if scene.bench.camera_m is None else _LENS
+        seen, spectral = stage("near field", _in_fresnel, ruled, front, turned, place, waves)
     blur = source.area or 1.0
-    seen = stage("pixels", _pixels, across, along / blur, waves)
-    spectral = waves.onto_nodes().T @ (across * (along[:, along.shape[1] // 2] / blur)[:, None])
     return Computed(
-        light=light_of(seen, spectral, waves, scene.plate.pixel_area_m2),
+        light=light_of(seen / blur, spectral / blur, waves, scene.plate.pixel_area_m2),
         opening=ruled,
         source_sr=source.area,
         averaged=True,
@@ -85,16 +83,49 @@ def expose_near(
         wavelengths=int(waves.power.size),
         smoothing=source.words,
         pixel_error=1e-6,
-        bin_error=waves.error,
+        bin_error=waves.error + turned.error,
         half_m=half,
-        notes=(*ruled.limits, way),
+        notes=(*ruled.limits, way, *turned.words),
     )
+
+
+def _exactly(ruled: Aperture, place: Geometry, waves: Waves, stage: Stage) -> tuple[Floats, Floats]:
+    """Light (ny, nx, 4), and of the middle row (k, nx), on a parallel plate without a lens."""
+    tall = columns_of_height(ruled.along)
+    across = stage("columns", exact_columns, ExactRulings(ruled, place.focal_m), place, waves)
+    along = stage("rows", exact_rows, ExactRulings(tall, place.focal_m), place, waves)
+    middle = (across * along[:, along.shape[1] // 2][:, None]).T @ waves.onto_nodes()
+    return _pixels(across, along, waves), middle.T
+
+
+def _in_fresnel(
+    ruled: Aperture, front: Wavefront, turned: PlateTurns, place: Geometry, waves: Waves
+) -> tuple[Floats, Floats]:
+    """The same with Fresnel's path; a turned plate in as many defocuses as it shows.
+
+    Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed.
+    """
+    margin, columns = place.margin, place.sine_edges.size - 1
+    seen = np.zeros((place.rows, columns, 4))
+    spectral = np.zeros((waves.node_m.size, columns))
+    middle = place.rows // 2
+    for vergence, weight in turned.parts:
+        used = np.flatnonzero(weight.any(axis=0))
+        part = slice(int(used[0]), int(used[-1]) + 1)
+        bent = front.bent_by(vergence, math.cos(place.axis_rad) ** 2)
+        across = _columns(near_rulings(ruled, bent), place, waves, part)
+        along = _rows(_tall(ruled.along, bent), place, waves)
+        seen[:, part] += weight[:, part, None] * _pixels(across, along, waves)
+        row = across * along[:, middle][:, None] * weight[middle, part]
+        spectral[:, part] += waves.onto_nodes().T @ row
+    if margin:
+        seen = bowed(seen, place)
+    return turned.upright(seen, place), spectral[:, margin : columns - margin]
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:
     """The rulings' height in the near field along y."""
-    turned = Wavefront(front.curvature_y_per_m, front.curvature_x_per_m)
-    return near_rulings(columns_of_height(along), turned)
+    return near_rulings(columns_of_height(along), front.turned())
 
 
 def columns_of_height(along: Along) -> Aperture:
@@ -115,10 +146,9 @@ def _step(ruled: Aperture, place: Geometry, front: Wavefront) -> float:
     return max(min(far, front.zone_step(width / 2)), _FINEST)
 
 
-def _columns(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
-    """(b, nx) integral of |A|^2 over each column's u, and over the slit's sines if there is one."""
-    inner = slice(place.margin, place.sine_edges.size - place.margin)
-    sines = place.sine_in + place.sine_edges[inner]
+def _columns(near: NearRulings, place: Geometry, waves: Waves, part: slice) -> Floats:
+    """(b, n) integral of |A|^2 over the u of some columns, and over the slit's sines if any."""
+    sines = place.sine_in + place.sine_edges[part.start : part.stop + 1]
     lo, hi = place.slit_sines or (0.0, 0.0)
     return np.stack(
         [_between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.bench_m]
@@ -126,11 +156,20 @@ def _columns(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
 
 
 def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
-    """(b, ny) the same along y."""
-    y = place.y_edges_m
-    sines = y / np.hypot(y, place.focal_m)
+    """(b, ny) the same along y.
+
+    A slit's image stands at the same heights at all wavelengths, and what is fine about its ends
+    changes as they do: one of several wavelengths within `_ALIKE` stands for all.
+    """
+    sines = place.height_sine(0.0, place.y_edges_m)
     rise = place.slit_rise or 0.0
-    return np.stack([_between(near, sines, (-rise, rise), float(w), 0.0) for w in waves.bench_m])
+    found, which = waves.bench_m, np.arange(waves.bench_m.size)
+    if rise:
+        group = np.round(np.log(waves.bench_m) / _ALIKE)
+        _, first, which = np.unique(group, return_index=True, return_inverse=True)
+        found = waves.bench_m[first]
+    rows = np.stack([_between(near, sines, (-rise, rise), float(w), 0.0) for w in found])
+    return np.asarray(rows[which])
 
 
 def _between(

@@ -40,6 +40,7 @@ from wavesim.scene.groove import (
     SlitGroove,
     TableGroove,
 )
+from wavesim.scene.lenses import CameraLens, CollimatorLens, Lens
 from wavesim.scene.model import Scene
 from wavesim.scene.planar import (
     Annulus,
@@ -98,7 +99,9 @@ __all__ = [
     "BlackBody",
     "BlazedGroove",
     "BowDefect",
+    "CameraLens",
     "Centre",
+    "CollimatorLens",
     "Defect",
     "DepthDefect",
     "Disc",
@@ -116,6 +119,7 @@ __all__ = [
     "Lamp",
     "Laser",
     "Led",
+    "Lens",
     "ListedSlit",
     "LongpassFilter",
     "Mesh",

@@ -2,6 +2,7 @@
 
 # ruff: noqa: N815  (names end in their unit as it is written: _K, _Pa, _W)
 
+import math
 from dataclasses import dataclass
 from typing import Annotated, Literal, Self
 
@@ -16,6 +17,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema
 
 from wavesim.scene.base import Model
+from wavesim.scene.lenses import CameraLens, CollimatorLens, Lens
 from wavesim.scene.quantities import (
     GRAZING_RAD,
     AirTemperature,
@@ -124,6 +126,9 @@ class Aberrations(Model):
     )
 
 
+PlateAngle = Annotated[float, Quantity("angle", "3 deg", -math.pi / 3, math.pi / 3)]
+
+
 class Centre(Model):
     """A line that falls on the camera's axis: what the grating or the camera is turned to."""
 
@@ -185,6 +190,28 @@ class Bench(Model):
         examples=[{"wavelength": "589.3 nm", "order": 2}],
     )
     air: Air = Field(default_factory=Air, description="air along the bench")
+    collimator_lens: CollimatorLens | None = Field(
+        None,
+        description="colours of the collimator; default none",
+        examples=[{"glass": "crown glass"}],
+    )
+    camera_lens: CameraLens | None = Field(
+        None,
+        description="colours of the camera lens; default none",
+        examples=[{"glass": "crown glass"}],
+    )
+    plate_tilt_rad: PlateAngle = Field(
+        0.0,
+        description="angle of the plate about its upright middle line; above zero the end of"
+        " greater x stands farther from the lens",
+        examples=["3 deg"],
+    )
+    plate_tip_rad: PlateAngle = Field(
+        0.0,
+        description="angle of the plate about its level middle line; above zero its upper edge"
+        " stands farther from the lens",
+        examples=["3 deg"],
+    )
     aberrations: Aberrations | None = Field(None, description="errors of the camera lens")
 
     @property
@@ -230,7 +257,18 @@ class Bench(Model):
             and self.plate_distance_m is None
             and self.defocus_m == 0
             and self.aberrations is None
+            and not self.plate_turned
+            and not any(lens.coloured for lens in self._lenses)
         )
+
+    @property
+    def plate_turned(self) -> bool:
+        """Whether the plate does not stand at right angles to the camera's axis."""
+        return self.plate_tilt_rad != 0 or self.plate_tip_rad != 0
+
+    @property
+    def _lenses(self) -> list[Lens]:
+        return [lens for lens in (self.collimator_lens, self.camera_lens) if lens is not None]
 
     @model_validator(mode="after")
     def _lengths(self) -> Self:
@@ -250,10 +288,20 @@ class Bench(Model):
         return self._check_camera()
 
     def _check_camera(self) -> Self:
-        lens_only = {"defocus": self.defocus_m != 0, "aberrations": self.aberrations is not None}
+        lens_only = {
+            "defocus": self.defocus_m != 0,
+            "aberrations": self.aberrations is not None,
+            "camera_lens": self.camera_lens is not None,
+            "plate_tilt": self.plate_tilt_rad != 0,
+            "plate_tip": self.plate_tip_rad != 0,
+        }
         for key, given in lens_only.items():
             if given and self.camera_m is None:
                 raise complaint("needs a camera lens", key=key, expected='camera = "1 m"')
+        if self.collimator_lens is not None and self.collimator_m is None:
+            raise complaint(
+                "needs a collimator", key="collimator_lens", expected='collimator = "600 mm"'
+            )
         if self.camera_m is not None and abs(self.defocus_m) >= self.camera_m:
             raise complaint(
                 "reaches the camera lens", key="defocus", expected="less than the focal length"

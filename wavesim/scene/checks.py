@@ -26,6 +26,7 @@ def check_together(
         With the key that is best changed.
     """
     _slit_needs_a_distance(source, bench)
+    _plate_behind_the_lens(bench, plate)
     _plate_within_reach(bench, plate)
     _obstacle_needs_a_beam(bench, aperture)
     if isinstance(aperture, Ruled):
@@ -51,10 +52,22 @@ def _slit_needs_a_distance(source: Source, bench: Bench) -> None:
         )
 
 
+def _plate_behind_the_lens(bench: Bench, plate: Plate) -> None:
+    half = plate.height_m / 2 * math.sin(bench.plate_tip_rad)
+    near = min(x * math.sin(bench.plate_tilt_rad) for x in plate.x_range_m) - abs(half)
+    if near < -bench.image_distance_m / 2:
+        raise complaint(
+            f"brings an end of the plate {show(-near, 'length')} nearer to the lens",
+            key="bench.plate_tilt" if bench.plate_tilt_rad else "bench.plate_tip",
+            expected=f"less than half of {show(bench.image_distance_m, 'length')}",
+        )
+
+
 def _plate_within_reach(bench: Bench, plate: Plate) -> None:
     low, high = plate.x_range_m
     for x in (low, high):
-        angle = bench.camera_axis_rad + math.atan2(x, bench.camera_focal_m)
+        aside, behind = math.cos(bench.plate_tilt_rad), math.sin(bench.plate_tilt_rad)
+        angle = bench.camera_axis_rad + math.atan2(x * aside, bench.camera_focal_m + x * behind)
         if abs(angle) >= GRAZING_RAD:
             raise complaint(
                 f"reaches {show(angle, 'angle')} from the aperture's normal, at"

@@ -25,7 +25,8 @@ class NearPlane:
 
     Attributes
     ----------
-    aperture : elements whose positions carry the phase, or a lattice with paths
+    aperture : elements whose positions carry the phase, or a lattice with paths, or one that gets
+        them at each wavelength where lenses have colours
     front : path over the aperture
     words : how the path was worked in
     """
@@ -36,13 +37,18 @@ class NearPlane:
 
     def at(self, wavelength_m: float) -> PlaneAperture:
         """The aperture with its phases at a wavelength; a lattice keeps its paths."""
-        if self.aperture.lattice is not None:
-            return self.aperture
+        lattice = self.aperture.lattice
+        if lattice is not None:
+            if not self.front.colours:
+                return self.aperture
+            return _with_paths(self.aperture, lattice, self.front.at(wavelength_m))
         groups = tuple(self._turned(g, wavelength_m) for g in self.aperture.groups)
         return replace(self.aperture, groups=groups)
 
     def _turned(self, group: Group, wavelength_m: float) -> Group:
-        phase = 2 * math.pi / wavelength_m * self.front.path_m(group.x_m, group.y_m)
+        phase = (
+            2 * math.pi / wavelength_m * self.front.at(wavelength_m).path_m(group.x_m, group.y_m)
+        )
         return replace(group, weight=group.weight * np.exp(1j * phase))
 
 
@@ -86,6 +92,9 @@ def near_plane(aperture: PlaneAperture, front: Wavefront, farthest_sine: float) 
 
 
 def _with_paths(aperture: PlaneAperture, lattice: Lattice, front: Wavefront) -> PlaneAperture:
+    """The lattice alone, with the path over it where that is the same at all wavelengths."""
+    if front.colours:
+        return PlaneAperture((), lattice, aperture.open_area_m2, aperture.limits)
     ny, nx = lattice.amplitude.shape
     x = lattice.first_m[0] + lattice.cell_m * np.arange(nx, dtype=np.float64)
     y = lattice.first_m[1] + lattice.cell_m * np.arange(ny, dtype=np.float64)

@@ -39,12 +39,13 @@ class NearRulings:
         """A [m] on an even grid of u."""
         if self.parts == 0:
             return self._by_edges(u_per_m, wavelength_m)
+        front = self.front.at(wavelength_m)
         total = np.zeros(u_per_m.size, dtype=np.complex128)
         rays = Rays(sine_in, u_per_m * wavelength_m - sine_in, wavelength_m)
         step = float(u_per_m[1] - u_per_m[0])
         for comb in self.aperture.combs:
             cut = _cut(comb, self.parts)
-            path = self.front.path_m(cut.position_m, np.zeros(1))
+            path = front.path_m(cut.position_m, np.zeros(1))
             weight = cut.weight * np.exp(2j * math.pi / wavelength_m * path)
             turned = Comb(cut.element, cut.position_m, weight)
             part = sampled(turned, 0.0, float(u_per_m[0]), step, u_per_m.size)
@@ -53,7 +54,7 @@ class NearRulings:
 
     def _by_edges(self, u: Floats, wavelength_m: float) -> Complexes:
         total = np.zeros(u.size, dtype=np.complex128)
-        k = self.front.curvature_x_per_m
+        k = self.front.at(wavelength_m).curvature_x_per_m
         for comb in self.aperture.combs:
             half = comb.element.width_m / 2
             for x, w in zip(comb.position_m, comb.weight, strict=True):

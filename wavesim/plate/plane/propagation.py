@@ -43,7 +43,8 @@ def flatness(bench: Bench) -> tuple[bool, bool]:
     """Whether the plate stands parallel to the aperture, lit at right angles or by plane waves,
     without lens, so that cells are places; and whether propagation may be exact."""
     parallel = bench.plate_distance_m is not None and bench.camera_axis_rad == 0.0
-    exact = parallel and bench.source_distance_m is None and bench.aberrations is None
+    even = bench.source_distance_m is None and bench.collimator_lens is None
+    exact = parallel and even and bench.aberrations is None
     return parallel and (exact or bench.alpha_rad == 0.0), exact
 
 
