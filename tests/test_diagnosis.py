@@ -15,8 +15,9 @@ from wavesim.aperture.defects.random_errors import draw
 from wavesim.errors import TableError
 from wavesim.measuring.diagnosis import Measured, diagnose, read
 from wavesim.study.profile import Illumination
+from wavesim.study.profile.field import prepared
 from wavesim.study.profile.scan import scan, softened
-from wavesim.study.profile.search import find, prepared
+from wavesim.study.profile.search import find
 
 COUNT = 30_000
 

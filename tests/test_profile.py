@@ -15,8 +15,9 @@ from wavesim import aperture
 from wavesim.errors import LimitError
 from wavesim.study import formulas
 from wavesim.study.profile import Illumination, line_profile
+from wavesim.study.profile.field import prepared
 from wavesim.study.profile.scan import scan, softened
-from wavesim.study.profile.search import find, prepared
+from wavesim.study.profile.search import find
 
 FLOOR = 1e-24  # of the peak, between orders: the figure promised
 COUNT = 60_000

@@ -7,21 +7,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.scene import Scene
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.orders import order_table
-from wavesim.study.profile.near import WINDOWS, NearGhosts, find_near, ideal_of, windowed
+from wavesim.study.profile.field import SKIRT, Field, Flags, prepared
+from wavesim.study.profile.near import CLEAR, WINDOWS, NearGhosts, find_near, ideal_of, windowed
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
-from wavesim.study.profile.search import (
-    SKIRT,
-    Diffuse,
-    Field,
-    FoundGhost,
-    diffuse,
-    find,
-    prepared,
-    roughness,
-)
+from wavesim.study.profile.search import Diffuse, FoundGhost, diffuse, find
+from wavesim.study.profile.surroundings import roughness
+from wavesim.study.profile.windows import Windowed
 from wavesim.study.ruling import Ruling
 from wavesim.text import length
 
@@ -106,16 +101,6 @@ def search(
     """
     soft = softened(light)
     field = prepared(scan(soft, *ends, fineness=_SOFT), order)
-    far = list(find(field))
-    predicted = _predicted(scene, ruled, light, order, ends)
-    places = np.array([g.mu for g in far] + [g.mu for g in predicted])
-    own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
-    between = diffuse(
-        field,
-        places,
-        moments=(own[1] / own[0] ** 2, softer[1] / softer[0] ** 2),
-        cell=softer[2] / softer[1] ** 2,
-    )
     skirt, broken = SKIRT * field.width, _broken(field)
     if broken:
         skirt = max(order - ends[0], ends[1] - order) / _BEYOND
@@ -123,6 +108,17 @@ def search(
         light, ideal_of(light, ruled.bare.combs), order, _BEYOND * skirt,
         strengths=_NARROW if broken else WINDOWS,
     )  # fmt: skip
+    own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
+    scale = softer[1] / softer[0] ** 2
+    far = list(find(field, None if broken else _inside(field, windows[-1], scale)))
+    predicted = _predicted(scene, ruled, light, order, ends)
+    places = np.array([g.mu for g in far] + [g.mu for g in predicted])
+    between = diffuse(
+        field,
+        places,
+        moments=(own[1] / own[0] ** 2, scale),
+        cell=softer[2] / softer[1] ** 2,
+    )
     near = find_near(windows, field, broken=broken)
     inner = [
         g for g in near.ghosts if abs(g.mu - field.line) <= skirt and ends[0] <= g.mu <= ends[1]
@@ -145,6 +141,17 @@ def search(
             for n in _TABLED
         ),
     )
+
+
+def _inside(field: Field, window: Windowed, speckle: float) -> tuple[Floats, Flags]:
+    """Diffuse light within the softened line's reach, by a narrower window; where it is free.
+
+    Parameters
+    ----------
+    speckle : sum w^2 / (sum w)^2 of the softened beam
+    """
+    level, clear = window.beside(field.mu - field.line, CLEAR)
+    return level * speckle / window.speckle, clear & (field.distance < SKIRT * field.width)
 
 
 def _unseen(

@@ -5,8 +5,10 @@ line narrow but with side lobes, a strong one wide without: a ghost of a given s
 for in the window that leaves least of the line at its place. What the line itself leaves there is
 computed from the same beam on an ideal ruling; a ghost must stand four times above it, above the
 diffuse light, and have a partner on the other side, as every periodic error gives one (a step, a
-drift or an accumulated error splits a line to one side, or broadens it). Random errors that
-change slowly, correlated over a tenth of the ruling or more, can look like periodic ones.
+drift or an accumulated error splits a line to one side, or broadens it). Line, ghosts and their
+second harmonics are then fitted together (`pattern`): a ghost is believed that stands far enough
+out of what the fit leaves unexplained about it (`needed`). Random errors that change slowly,
+correlated over a tenth of the ruling or more, look like periodic ones but for that.
 
 F. J. Harris 1978, Proc. IEEE 66, 51: windows, and two tones of unequal strength told apart.
 """
@@ -20,9 +22,11 @@ import numpy as np
 
 from wavesim.aperture import Comb
 from wavesim.arrays import Floats
-from wavesim.study.profile.pattern import UNEXPLAINED, fitted
-from wavesim.study.profile.scan import Illumination, faded, scan
-from wavesim.study.profile.search import Field, FoundGhost, roughness, speckle_near
+from wavesim.study.profile.field import Field, parabola
+from wavesim.study.profile.pattern import MOST, PatternFit, fitted
+from wavesim.study.profile.scan import Illumination, faded, scan, weight_moments
+from wavesim.study.profile.search import FoundGhost, contrast_needed
+from wavesim.study.profile.surroundings import roughness, speckle_near
 from wavesim.study.profile.windows import Windowed, wings_of
 
 WINDOWS = (1.5 * math.pi, 2.0 * math.pi, 3.0 * math.pi, 4.5 * math.pi, 7.0 * math.pi)
@@ -35,9 +39,17 @@ _BESIDE = 3.0  # factor above the light farther out, brought in with the square 
 _SPECKLED = 12.0  # more, where the wings are rough
 _RARE = 20.0  # times the mean of diffuse light; with the partner, one chance in 1e8 a place
 _BETTER = 0.7  # of the misfit: other ghosts are believed that leave less than this
-_IDEAL = 0.01  # misfit over the line's amplitude below which the line is an ideal one
+_CHANCES = 1.4e4  # cells beside the line, over one in a thousand
+_FEW_CELLS = 8.0  # line widths
+_STEEP = 1e4  # contrast that a ghost nearer than that needs where light falls there
+_FALLS = 4.0  # factor by which it falls
+_FEWEST_CELLS = 1.5  # that must tell the light about a ghost
+_USUAL_CELLS = 4.0
+_HARMONIC = 2.0  # factor within which a second harmonic has the strength that its first asks for
 _FLANK = 0.35  # of the line's width before a maximum: what the line's fall moves it by
 _SURE = 0.02  # of a ghost's strength: more of the line's light in it is looked past
+
+Pair = tuple[FoundGhost, FoundGhost]  # to the left and to the right of the line
 
 
 def windowed(
@@ -62,10 +74,12 @@ def windowed(
         seen = scan(used, near - reach, near + reach, fineness=_FINENESS)
         middle = np.flatnonzero(np.abs(seen.mu - near) < min(reach / 3, 0.25))
         top = int(middle[np.argmax(seen.level[middle])])
-        part, height = _parabola(seen.level[top - 1 : top + 2])
+        part, height, _ = parabola(seen.level[top - 1 : top + 2])
         offset = seen.mu - seen.mu[top] - part * seen.step
         line = float(seen.mu[top] + part * seen.step)
-        found.append(Windowed(line, offset, seen.level / height, wings))
+        total, squared, _ = weight_moments(used.aperture)
+        speckle = squared / total**2
+        found.append(Windowed(line, offset, seen.level / height, wings, speckle))
     return found
 
 
@@ -77,12 +91,15 @@ class NearGhosts:
     ----------
     ghosts : with their continuous orders
     windows : in which they were looked for
-    misfit : rms of the amplitude that line and ghosts leave unexplained, over the line's
+    fit : of line and ghosts, which tells what light they leave unexplained; None where a step
+        splits the line
+    steep : the diffuse light falls near the line, as of slowly changing errors
     """
 
     ghosts: tuple[FoundGhost, ...]
     windows: list[Windowed]
-    misfit: float
+    fit: PatternFit | None
+    steep: bool = False
 
     def limit(self, mu: Floats) -> Floats:
         """Weakest ghost to be found at mu (n,), over the line.
@@ -97,8 +114,16 @@ class NearGhosts:
             for ghost in self.ghosts:
                 left = left + CLEAR * ghost.strength * wings.at(mu - ghost.mu)
             each.append(left)
-        least = (self.misfit / UNEXPLAINED) ** 2
-        return np.asarray(np.clip(np.min(each, axis=0), least, 1.0))
+        width = self.windows[0].wings.width
+        hidden = np.min(each, axis=0)
+        if self.fit is not None:
+            apart = np.abs(mu - self.windows[0].line)
+            least = [
+                self.fit.left_at(d, width) * needed(d / width, _USUAL_CELLS, steep=self.steep)
+                for d in apart
+            ]
+            hidden = np.maximum(hidden, np.array(least))
+        return np.asarray(np.minimum(hidden, 1.0))
 
 
 def find_near(windows: list[Windowed], field: Field, *, broken: bool) -> NearGhosts:
@@ -112,46 +137,111 @@ def find_near(windows: list[Windowed], field: Field, *, broken: bool) -> NearGho
     light = None if broken else field
     each = [[_peaks(window, side, light) for window in windows] for side in (-1, 1)]
     if broken:
-        found, misfit = _pairs(each, windows, broken=True), 0.0
+        fit, steep, found = None, False, _flat(_pairs(each, windows, broken=True))
     else:
-        found, misfit = _best_fit(each, windows)
+        steep = _falls(windows[0])
+        fit = _proved(_best_fit(each, windows), windows[0], steep=steep)
+        found = fit.ghosts
     at = [replace(g, mu=windows[0].line + g.mu) for g in sorted(found, key=lambda g: g.mu)]
-    return NearGhosts(tuple(at), windows, misfit)
+    return NearGhosts(tuple(at), windows, fit, steep)
 
 
-def _best_fit(
-    each: list[list[list[FoundGhost]]], windows: list[Windowed]
-) -> tuple[list[FoundGhost], float]:
-    """Of what all windows show, or one of the narrowest alone, the ghosts that fit best."""
-    best: tuple[list[FoundGhost], float] = ([], 0.0)
+def _best_fit(each: list[list[list[FoundGhost]]], windows: list[Windowed]) -> list[Pair]:
+    """Of what all windows show, or one of the narrowest alone, the pairs that fit best."""
+    best: tuple[list[Pair], float] = ([], math.inf)
     for part in (slice(None), slice(0, 1), slice(1, 2)):
-        pairs = _pairs([side[part] for side in each], windows, broken=False)
+        pairs = _pairs([side[part] for side in each], windows, broken=False)[:MOST]
         if not pairs:
             continue
-        found, misfit = fitted(windows[0], pairs)
-        if not best[0] or misfit < _BETTER * best[1]:
-            best = found, misfit
-    found, misfit = best
-    return [g for g in found if _explains(g, misfit)], misfit
+        residual = fitted(windows[0], _flat(pairs)).residual
+        if residual < _BETTER * best[1]:
+            best = pairs, residual
+    return best[0]
 
 
-def _explains(ghost: FoundGhost, misfit: float) -> bool:
-    """Whether a ghost is more than what the fit of line and ghosts leaves."""
-    sure = ghost.strength_error < _SURE * ghost.strength and misfit < _IDEAL
-    return sure or math.sqrt(ghost.strength) > misfit / UNEXPLAINED
+def _flat(pairs: list[Pair]) -> list[FoundGhost]:
+    return [ghost for pair in pairs for ghost in pair]
+
+
+def _falls(window: Windowed) -> bool:
+    """Whether what the line alone does not explain falls steeply within some 10 widths of it.
+
+    By medians, which single ghosts do not change.
+    """
+    offset, light = fitted(window, []).unexplained
+    apart = np.abs(offset) / window.wings.width
+    near, far = light[(apart > 1) & (apart < _FEW_CELLS)], light[apart >= _FEW_CELLS]
+    if near.size == 0 or far.size == 0:
+        return True
+    return float(np.median(near)) > _FALLS * float(np.median(far))
+
+
+def _proved(pairs: list[Pair], window: Windowed, *, steep: bool) -> PatternFit:
+    """Pairs that stand out of what a fit leaves unexplained about them.
+
+    The least convincing pair is taken out of the fit until all of them stand out: its light then
+    counts as unexplained beside the others.
+    """
+    while True:
+        fit = fitted(window, _flat(pairs))
+        if not pairs:
+            return fit
+        margins = [_margin(fit, 2 * n, window.wings.width, steep=steep) for n in range(len(pairs))]
+        worst = int(np.argmin(margins))
+        if margins[worst] >= 1:
+            return fit
+        pairs = [pair for n, pair in enumerate(pairs) if n != worst]
+
+
+def _margin(fit: PatternFit, left: int, width: float, *, steep: bool) -> float:
+    """Contrast of the fainter ghost of a pair over what is needed; harmonics are sure."""
+    if any(_doubles(fit.ghosts[left], other, width) for other in fit.ghosts):
+        return math.inf
+    both = (left, left + 1)
+    return min(
+        fit.contrast[k] / needed(abs(fit.ghosts[k].mu) / width, fit.cells[k], steep=steep)
+        for k in both
+    )
+
+
+def _doubles(ghost: FoundGhost, other: FoundGhost, width: float) -> bool:
+    """Whether a ghost is the second harmonic of another: twice as far, J_2 / J_0 strong."""
+    expected = other.strength**2 / 4
+    alike = 1 / _HARMONIC < ghost.strength / expected < _HARMONIC
+    return alike and abs(ghost.mu - 2 * other.mu) < _PAIR * width
+
+
+def needed(distance: float, cells: float, *, steep: bool) -> float:
+    """Contrast that a ghost needs, so that speckle makes one in a thousand searches.
+
+    A cell of speckle is F-distributed over the mean of n others: P(> F) = (1 + F / n)^-n.
+    Nearer than 8 widths that does not hold where the light falls there: errors correlated over a
+    tenth of the ruling or more have all of theirs in so few cells that no mean of others tells of
+    it, and may pass for a periodic one. The factor is by trial (`tests/test_false_ghosts.py`).
+
+    Parameters
+    ----------
+    distance : from the line [its widths]
+    """
+    if cells < _FEWEST_CELLS:
+        return math.inf
+    by_chance = contrast_needed(math.log(_CHANCES), cells)
+    return max(by_chance, _STEEP) if steep and distance < _FEW_CELLS else by_chance
 
 
 def _pairs(
     each: list[list[list[FoundGhost]]], windows: list[Windowed], *, broken: bool
-) -> list[FoundGhost]:
+) -> list[Pair]:
+    """Ghosts to the left and right that belong together, the strongest pairs first."""
     apart = windows[0].wings.width
     left, right = (_each_once(side, apart) for side in each)
     pairs = [(a, b) for a in left for b in right if _partners(a, b, apart, broken=broken)]
     pairs.sort(key=lambda pair: -pair[0].strength)
-    found: list[FoundGhost] = []
+    found: list[Pair] = []
     for pair in pairs:
-        if all(_clear_of(g, found, windows) for g in pair) and not any(g in found for g in pair):
-            found += pair
+        others = _flat(found)
+        if all(_clear_of(g, others, windows) for g in pair) and not any(g in others for g in pair):
+            found.append(pair)
     return found
 
 
@@ -207,17 +297,9 @@ def _beside(window: Windowed, side: int, k: int, *, wings_alone: bool) -> float:
     return brought * (_BESIDE + _SPECKLED * min(1.0, roughness(level, distance)))
 
 
-def _parabola(three: Floats) -> tuple[float, float]:
-    """Place [steps from the middle one] and height of the top through three logarithms."""
-    a, b, c = (math.log(max(float(v), 1e-300)) for v in three)
-    bend = a - 2 * b + c
-    part = (a - c) / (2 * bend) if bend < 0 else 0.0
-    return part, math.exp(b - (a - c) * part / 4)
-
-
 def _ghost(window: Windowed, k: int, flank: float) -> FoundGhost:
     """Place and height, with errors by what the line leaves on its flank, in amplitude."""
-    part, height = _parabola(window.level[k - 1 : k + 2])
+    part, height, _ = parabola(window.level[k - 1 : k + 2])
     step = float(window.offset[1] - window.offset[0])
     mixed = math.sqrt(flank / height)
     sigma = window.wings.width / math.sqrt(8 * math.log(2))

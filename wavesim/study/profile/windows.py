@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.study.profile.field import FLOOR, Flags
 from wavesim.study.profile.scan import Illumination
-from wavesim.study.profile.search import FLOOR
 
 if TYPE_CHECKING:
     from scipy.interpolate import CubicSpline
@@ -41,6 +41,11 @@ class Wings:
         k = np.minimum(np.abs(distance) / self.step, self.amplitude.size - 1.0)
         return np.asarray(self._curve(k))
 
+    def slope(self, distance: Floats) -> Floats:
+        """d(signed) / d(distance)."""
+        k = np.minimum(np.abs(distance) / self.step, self.amplitude.size - 1.0)
+        return np.asarray(np.sign(distance) * self._curve(k, 1) / self.step)
+
     @cached_property
     def _curve(self) -> CubicSpline:
         from scipy.interpolate import CubicSpline
@@ -60,12 +65,19 @@ class Windowed:
     Attributes
     ----------
     line : continuous order of the line's peak
+    speckle : sum w^2 / (sum w)^2 of the beam, in which diffuse light goes over the line's peak
     """
 
     line: float
     offset: Floats
     level: Floats
     wings: Wings
+    speckle: float
+
+    def beside(self, distance: Floats, times: float) -> tuple[Floats, Flags]:
+        """Level at signed distances (n,) from the line; where it is above its wings so often."""
+        level = np.interp(distance, self.offset, self.level)
+        return level, np.asarray(level > times * self.wings.at(distance))
 
 
 def wings_of(light: Illumination) -> Wings:

@@ -26,9 +26,10 @@ from wavesim.scene import (
     StepDefect,
 )
 from wavesim.study.formulas import SINC_FWHM
+from wavesim.study.profile.field import prepared
 from wavesim.study.profile.line_core import Core
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
-from wavesim.study.profile.search import diffuse, prepared
+from wavesim.study.profile.search import diffuse
 from wavesim.study.ruling import Ruling, ruling, with_aperture
 from wavesim.study.tolerance.formula import Broadening, mean_width, with_twins
 
