@@ -7,13 +7,27 @@ import math
 import numpy as np
 import pytest
 
-from tests.groove_rows import ECHELETTES, LAMELLAR, SINUSOIDS, Row, echelette, lamellar, sinusoid
-from wavesim.grooves import Efficiencies, Surface, efficiencies
+from tests.groove_rows import (
+    ECHELETTES,
+    FILMS,
+    LAMELLAR,
+    MEDIA,
+    MODES,
+    SINUSOIDS,
+    Row,
+    echelette,
+    lamellar,
+    sinusoid,
+)
+from wavesim.grooves import Efficiencies, Lamellar, Surface, constant, efficiencies
 from wavesim.grooves.curves import Path, curve
+from wavesim.grooves.efficiency import waves_for
+from wavesim.grooves.problem import Kind
+from wavesim.grooves.surface import method_for
 
 UM = 1e-6
 SLOW = {"L11", "E8 blaze", "E7", "E7 grazing", "M1", "E2", "E3", "E4", "E5", "E6 620 nm",
-        "E6 689 nm", "E6 413 nm", "S9", "L6", "L10", "L2"}  # fmt: skip
+        "E6 689 nm", "E6 413 nm", "S9", "L6", "L10", "L2", "L7", "L9"}  # fmt: skip
 ROWS = [
     pytest.param(row, marks=pytest.mark.slow if row.name in SLOW else [], id=row.name)
     for row in (*LAMELLAR, *SINUSOIDS, *ECHELETTES)
@@ -111,6 +125,65 @@ def test_a_flat_surface_has_fresnels_coefficients(
         assert found.reflected[:, 0, found.index(0)] == pytest.approx([along, across], abs=1e-11)
 
 
+@pytest.mark.parametrize("row", FILMS, ids=lambda row: row.name)
+def test_flat_films_have_fresnels_coefficients(row: Row) -> None:
+    """Born & Wolf 1.6: antireflection, a metal film, frustrated total reflection."""
+    along, across = deviations(row)
+    assert max(along, across) < 1e-11
+
+
+def exponents(
+    surface: Surface, wavelength_m: float, sine: float, kind: Kind, level: int = 3
+) -> np.ndarray:
+    """s^2 / k0^2 of the modes of a surface's first layer, largest first."""
+    vacuum = np.array([wavelength_m])
+    method, _ = method_for(surface, vacuum, "modal", level)
+    waves = waves_for(surface, vacuum, np.array([sine]))
+    layer = method.layers(method.problem(kind, waves))[0]
+    squared = layer.up.rho[0] ** 2 / waves.k0[0] ** 2
+    return np.asarray(squared[np.argsort(-squared.real)])
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", MODES)
+def test_modes_are_the_roots_of_their_equation(name: str) -> None:
+    """Botten et al. 1981: roots in extended precision, both fields."""
+    row = next(row for row in LAMELLAR if row.name == name)
+    for kind, roots in zip(("along", "across"), MODES[name], strict=True):
+        found = exponents(row.surface, row.wavelength * UM, row.sine, kind)[: len(roots)]
+        assert np.abs(found - roots).max() < 1e-7
+
+
+@pytest.mark.parametrize(("index", "duty", "ratio", "along", "across"), MEDIA)
+def test_the_permittivity_of_fine_layers(
+    index: float, duty: float, ratio: float, along: float, across: float
+) -> None:
+    """Normal incidence, exact roots; Rytov 1956 to second order in the pitch over wavelength."""
+    surface = lamellar(ratio, duty, 0.3, 1, index)
+    for kind, eps in (("along", along), ("across", across)):
+        assert exponents(surface, UM, 0.0, kind, 1)[0] == pytest.approx(eps, abs=1e-8)
+
+
+@pytest.mark.slow
+def test_a_coating_of_the_ridges_own_material_makes_them_wider() -> None:
+    """And one of air changes nothing: vertical walls are covered as tops and bottoms are."""
+    metal, vacuum, t = constant(0.9 + 6j), np.array([0.7 * UM]), 0.03 * UM
+    bare = efficiencies(lamellar(1, 0.5, 0.2, 1, 0.9 + 6j), vacuum, 0.2, tolerance=1e-3)
+    for coat, duty in ((metal, 0.44), (constant(1.0), 0.5)):
+        surface = Surface(Lamellar(0.2 * UM, duty), UM, metal, coating=((coat, t),))
+        found = efficiencies(surface, vacuum, 0.2, tolerance=1e-3)
+        assert found.reflected == pytest.approx(bare.reflected, abs=3e-5)
+
+
+def test_coated_ridges_conserve_energy() -> None:
+    """A transparent coating, thicker than the ridges are high."""
+    surface = Surface(Lamellar(0.02 * UM, 0.5), UM, constant(1.5),
+                      coating=((constant(2.2), 0.05 * UM),))  # fmt: skip
+    found = efficiencies(surface, np.array([0.7 * UM]), 0.2, tolerance=1e-2)
+    assert np.abs(found.balance).max() < 1e-9
+    assert found.reflected.sum(axis=-1).min() > 0.1  # the bare ridges reflect 0.04
+
+
 @pytest.mark.parametrize(
     ("row", "field", "orders", "expected"),
     [
@@ -127,10 +200,12 @@ def test_fourier_series_err_as_the_factorisation_rules_foretell(
     from wavesim.grooves.efficiency import waves_for
     from wavesim.grooves.modal import Fourier, ModalMethod
     from wavesim.grooves.scatter import scatter
+    from wavesim.grooves.stack import layers_of
 
     s, vacuum = row.surface, np.array([row.wavelength * UM])
-    layers = s.profile.layers(s.pitch_m)
-    assert layers is not None
+    steps = s.profile.steps(s.pitch_m)
+    assert steps is not None
+    layers = layers_of(steps)
     assert s.below is not None
     above, below = s.eps(s.above, vacuum), s.eps(s.below, vacuum)
     for most, error in zip(orders, expected, strict=True):

@@ -78,6 +78,8 @@ def command(
     conductor. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
     """
     scene = scene_named(scene_file, output, figure)
+    from wavesim import light
+
     with progress(name_of(scene, scene_file)) as show:
         show("efficiencies")
         found = _computed(scene, given)
@@ -85,7 +87,8 @@ def command(
     if as_json:
         echo_json({"scene_file": scene_file, **found.record(), "files": files})
         return
-    print_result(found, *([("written", ", ".join(files))] if files else []))
+    written = [("written", ", ".join(files))] if files else []
+    print_result(found, *written, *(("caution", text) for text in light.cautions(scene.source)))
 
 
 def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:

@@ -32,6 +32,7 @@ from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below
 from wavesim.grooves.waves import Complexes, Floats, Waves
 
+_SHIFT = 0.37 + 0.43j  # of k0: among the exponents of waves, and none itself
 _REAL = 1e-7  # of k: smaller imaginary parts of an exponent are rounding
 
 
@@ -150,19 +151,14 @@ class CoordinateMethod:
 
         g, n = self._g, self.size
         value, normal = np.empty_like(mine.value), np.empty_like(mine.value)
+        matrix, shift = _inverted(waves, matrix)
         for k, one in enumerate(matrix):
-            # between the exponents of waves and those of the finest element: least rounding
-            finest = float(np.sqrt(np.linalg.norm(one[n:, :n], 2)))
-            scale = np.sqrt(finest * float(waves.k0[k]))
-            balanced = one.copy()
-            balanced[:n, n:] *= scale
-            balanced[n:, :n] /= scale
-            triangle, basis = schur(balanced, output="complex")
-            rho = np.diag(triangle)[:, None]
+            triangle, basis = schur(one, output="complex")
+            rho = shift[k] + 1 / np.diag(triangle)[:, None]
             near = np.abs(rho - mine.rho[k]).min(axis=1) < np.abs(rho - others.rho[k]).min(axis=1)
             basis = ztrsen(near.astype(np.int32), triangle, basis, job="N")[1]
             value[k] = g.back @ basis[:n, :n]
-            slope = g.back @ basis[n:, :n] * scale
+            slope = g.back @ basis[n:, :n] * float(waves.k0[k])
             along = g.along[0] + 1j * waves.alpha[k] * g.along[1]
             normal[k] = 1j * (g.b @ slope) - along @ value[k]
         return Modes(value, normal, mine.rho)
@@ -189,8 +185,9 @@ class CoordinateMethod:
     def _solved(self, waves: Waves, eps: Complexes) -> tuple[Modes, Modes]:
         n, mixed = self.size, _sloped(self._g.cross, waves)
         scale = np.sqrt(np.abs(waves.transverse(eps)))[:, None]
-        rho, both = np.linalg.eig(self._matrix(waves, eps))
-        vector = both[:, :n]
+        matrix, shift = _inverted(waves, self._matrix(waves, eps))
+        inverse, both = np.linalg.eig(matrix)
+        rho, vector = shift[:, None] + 1 / inverse, both[:, :n]
         score = _upward(rho, vector, mixed, scale)
         ranked = np.argsort(-score, axis=1, kind="stable")
         up, down = ranked[:, :n], ranked[:, n:]
@@ -205,6 +202,21 @@ class CoordinateMethod:
         value = g.back @ np.take_along_axis(vector, chosen[:, None, :], axis=2)
         normal = 1j * (g.b @ value) * rho[:, None, :] - _sloped(g.along, waves) @ value
         return Modes(value, normal, rho)
+
+
+def _inverted(waves: Waves, matrix: Complexes) -> tuple[Complexes, Complexes]:
+    """(b, 2 n, 2 n) with eigenvalues 1 / (rho - shift) and eigenvectors (F, rho F / k0), shift.
+
+    Rounding is in proportion to the largest eigenvalue, which belongs to the waves so, and
+    not to the finest element.
+    """
+    n, k0 = matrix.shape[1] // 2, waves.k0[:, None, None]
+    balanced = matrix.copy()
+    balanced[:, :n, n:] *= k0
+    balanced[:, n:, :n] /= k0
+    shift = np.asarray(_SHIFT * waves.k0, dtype=np.complex128)
+    inverse = np.linalg.inv(balanced - shift[:, None, None] * np.eye(2 * n))
+    return np.asarray(inverse, dtype=np.complex128), shift
 
 
 def _sloped(parts: tuple[Floats, Floats], waves: Waves) -> Complexes:

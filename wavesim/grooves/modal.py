@@ -32,6 +32,7 @@ from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below, through
 from wavesim.grooves.waves import Complexes, Floats, Waves
 
+_SHIFT = 1.0 - 1.0j  # of k0^2: between the exponents of travelling waves, below the real axis
 _CUT_OFF = 1e-20  # of k0^2: a mode exactly at cut-off is moved by so much
 
 
@@ -233,10 +234,12 @@ class ModalMethod:
         """A homogeneous half-space: one Hermitian eigenproblem for all media."""
         waves = problem.waves
         m = self._uniform(waves)
-        lower = np.linalg.inv(np.linalg.cholesky(m.mass))
+        # by way of 1 / (alpha^2 + k0^2), for the reason given at `_modes`
+        k2 = (waves.k0**2)[:, None, None]
+        lower = np.linalg.inv(np.linalg.cholesky(m.stiff + k2 * m.mass))
         raised = np.conj(np.swapaxes(lower, 1, 2))
-        value, vector = np.linalg.eigh(lower @ m.stiff @ raised)
-        phi = raised @ vector
+        inverse, vector = np.linalg.eigh(lower @ m.mass @ raised)
+        phi, value = raised @ vector, 1 / inverse - k2[:, :, 0]
         rho = _root(waves.transverse(eps)[:, None] - value, waves)
         normal = 1j * (m.mass @ phi) * rho[:, None, :]
         up, down = Modes(phi, normal, rho), Modes(phi, -normal, -rho)
@@ -268,8 +271,8 @@ class ModalMethod:
         k2 = (problem.waves.k0**2)[:, None, None]
         q2 = (problem.waves.q**2)[:, None]
         if problem.kind == "both":
-            s_psi, psi = _modes(m.mass, k2 * m.mass_eps - m.stiff)
-            s_phi, phi = _modes(m.mass_inverse, k2 * m.mass - m.stiff_inverse)
+            s_psi, psi = _modes(m.mass, k2 * m.mass_eps - m.stiff, k2)
+            s_phi, phi = _modes(m.mass_inverse, k2 * m.mass - m.stiff_inverse, k2)
             pair = _root(s_psi - q2, problem.waves), _root(s_phi - q2, problem.waves)
             up = _both(problem.waves, m, (s_psi, psi, pair[0]), (s_phi, phi, pair[1]))
             down = _both(problem.waves, m, (s_psi, psi, -pair[0]), (s_phi, phi, -pair[1]))
@@ -277,7 +280,7 @@ class ModalMethod:
         along = problem.kind == "along"
         mass = m.mass if along else m.mass_inverse
         right = k2 * m.mass_eps - m.stiff if along else k2 * m.mass - m.stiff_inverse
-        squared, value = _modes(mass, right)
+        squared, value = _modes(mass, right, k2)
         rho = _root(squared, problem.waves)
         flux = 1j * (mass @ value) * rho[:, None, :]
         return Region(Half(value, flux, rho), Half(value, -flux, -rho), layer.thickness)
@@ -295,7 +298,8 @@ class ModalMethod:
             inside &= ~functions.walls(layer)
         chosen = np.flatnonzero(inside)
         mass, stiff = functions.within_matrices(problem.waves, layer, number, chosen)
-        squared, value = _modes(mass, problem.waves.transverse(eps)[:, None, None] * mass - stiff)
+        across = problem.waves.transverse(eps)[:, None, None]
+        squared, value = _modes(mass, across * mass - stiff, across.real)
         rho = _root(squared, problem.waves)
         flux = problem.weights(eps)[0 if problem.kind == "along" else 1] * (
             1j * (mass @ value) * rho[:, None, :]
@@ -317,10 +321,16 @@ def _embedded(problem: Problem, groove: Relation, inside: np.ndarray) -> Relatio
     return Relation(field, flux)
 
 
-def _modes(mass: Complexes, right: Complexes) -> tuple[Complexes, Complexes]:
-    """Eigenvalues (b, n) and eigenvectors of right phi = s^2 mass phi."""
-    value, vector = np.linalg.eig(np.linalg.solve(mass, right))
-    return np.asarray(value), np.asarray(vector)
+def _modes(mass: Complexes, right: Complexes, k2: Floats) -> tuple[Complexes, Complexes]:
+    """Eigenvalues (b, n) and eigenvectors of right phi = s^2 mass phi.
+
+    By way of 1 / (s^2 - shift): rounding is in proportion to the largest eigenvalue, which here
+    belongs to the modes of the light's own scale, not to those of the finest element. Nothing
+    lies near the shift: losses make Im s^2 > 0.
+    """
+    shift = _SHIFT * k2
+    value, vector = np.linalg.eig(np.linalg.solve(right - shift * mass, mass))
+    return np.asarray(shift[:, :, 0] + 1 / value), np.asarray(vector)
 
 
 def _root(squared: Complexes, waves: Waves) -> Complexes:

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from wavesim.errors import LimitError
 from wavesim.grooves.face import Curve
-from wavesim.grooves.modal import Layer
+from wavesim.grooves.stack import Steps
 from wavesim.grooves.waves import Floats
 
 _SHARP_RAD = math.radians(12)  # a measured profile turns by more only at a true edge
@@ -58,8 +58,8 @@ class Profile(Protocol):
     def relief(self, pitch_m: float) -> Relief | None:
         """As a curve; None where walls on both sides are vertical."""
 
-    def layers(self, pitch_m: float) -> tuple[Layer, ...] | None:
-        """As layers, material 0 the ridge and 1 the groove; None where facets are inclined."""
+    def steps(self, pitch_m: float) -> Steps | None:
+        """As steps with vertical walls; None where facets are inclined, or all is flat."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +89,7 @@ class Blazed:
             return polygon(np.array([[0.0, height], [width, 0.0], [1.0, height]]))
         return polygon(np.array([[0.0, 0.0], [width, height], [1.0, 0.0]]))
 
-    def layers(self, pitch_m: float) -> None:  # noqa: ARG002
+    def steps(self, pitch_m: float) -> None:  # noqa: ARG002
         """Facets are inclined."""
         return
 
@@ -110,7 +110,7 @@ class Sinusoidal:
 
         return Relief(Curve(at), np.empty(0), _NONE, 0.0, math.hypot(1.0, math.pi * h), h)
 
-    def layers(self, pitch_m: float) -> None:  # noqa: ARG002
+    def steps(self, pitch_m: float) -> None:  # noqa: ARG002
         """A smooth curve has none."""
         return
 
@@ -127,12 +127,13 @@ class Lamellar:
         flat = self.depth_m == 0 or self.duty in (0.0, 1.0)
         return _flat() if flat else None
 
-    def layers(self, pitch_m: float) -> tuple[Layer, ...] | None:
-        """One layer."""
+    def steps(self, pitch_m: float) -> Steps | None:
+        """One ridge."""
         if self.depth_m == 0 or self.duty in (0.0, 1.0):
             return None
         half = self.duty / 2
-        return (Layer(self.depth_m / pitch_m, (0.5 - half, 0.5 + half), (0, 1)),)
+        wall = np.array([0.5 - half, 0.5 + half])
+        return Steps(wall, np.array([self.depth_m / pitch_m, 0.0]))
 
 
 @dataclass(frozen=True)
@@ -150,7 +151,7 @@ class Trapezoidal:
         points = [[a, 0.0], [a + wall, h], [a + wall + self.top, h], [1 - a, 0.0], [1 + a, 0.0]]
         return polygon(np.array(points))
 
-    def layers(self, pitch_m: float) -> None:  # noqa: ARG002
+    def steps(self, pitch_m: float) -> None:  # noqa: ARG002
         """Walls are inclined."""
         return
 
@@ -170,16 +171,12 @@ class Staircase:
         """Vertical walls, rising and falling."""
         return _flat() if self.depth_m == 0 else None
 
-    def layers(self, pitch_m: float) -> tuple[Layer, ...] | None:
-        """One layer between any two heights that follow each other; walls at every step."""
-        levels = sorted(set(self.height_m), reverse=True)
-        if len(levels) == 1:
+    def steps(self, pitch_m: float) -> Steps | None:
+        """A wall at every step."""
+        if self.depth_m == 0:
             return None
-        wall = tuple(k / len(self.height_m) for k in range(len(self.height_m)))
-        return tuple(
-            Layer((high - low) / pitch_m, wall, tuple(int(h < high) for h in self.height_m))
-            for high, low in pairwise(levels)
-        )
+        count = len(self.height_m)
+        return Steps(np.arange(count) / count, np.array(self.height_m) / pitch_m)
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +202,7 @@ class Table:
             return polygon(np.stack([x, y], axis=1))
         return _splined(x, y)
 
-    def layers(self, pitch_m: float) -> None:  # noqa: ARG002
+    def steps(self, pitch_m: float) -> None:  # noqa: ARG002
         """Treated as a curve."""
         return
 

@@ -12,11 +12,12 @@ from wavesim.errors import LimitError
 from wavesim.grooves.basis import Elements, graded
 from wavesim.grooves.coordinate import CoordinateMethod
 from wavesim.grooves.materials import Material, constant
-from wavesim.grooves.modal import Fourier, Layer, ModalMethod, Polynomials
+from wavesim.grooves.modal import Fourier, ModalMethod, Polynomials
 from wavesim.grooves.problem import Problem
 from wavesim.grooves.profiles import Profile, Relief
 from wavesim.grooves.recursion import Region
 from wavesim.grooves.scatter import Method
+from wavesim.grooves.stack import Steps, layers_of
 from wavesim.grooves.waves import Complexes, Floats, Waves
 
 MethodName = Literal["auto", "coordinate", "modal", "fourier"]
@@ -42,8 +43,11 @@ class Surface:
     pitch_m : [m]
     above : the medium of the light (without loss)
     below : the substrate; None is a perfect conductor
-    coating : layers on the substrate from the top down, each a material and its thickness [m]
-        measured across the grating's plane; every face has the same profile
+    coating : layers on the substrate from the top down, each a material and its thickness [m]:
+        on inclined facets measured across the grating's plane, so that every face has the same
+        profile; on vertical walls, tops and bottoms the same thickness everywhere
+    ridge : between vertical walls, where it is not of the substrate's material
+    groove : between the ridges, where it is not the medium above
     """
 
     profile: Profile
@@ -51,6 +55,8 @@ class Surface:
     below: Material | None
     above: Material = field(default_factory=lambda: constant(1.0, "air"))
     coating: tuple[tuple[Material, float], ...] = ()
+    ridge: Material | None = None
+    groove: Material | None = None
 
     def eps(self, material: Material, vacuum_m: Floats, air: Floats | float = 1.0) -> Complexes:
         """(b,) permittivity of a material, of unit index for the index of air."""
@@ -77,24 +83,24 @@ def method_for(
     LimitError
         The method cannot treat the profile, or would need too many functions.
     """
-    layers = surface.profile.layers(surface.pitch_m)
-    relief = surface.profile.relief(surface.pitch_m) if layers is None else None
-    if layers is None and relief is None:
+    steps = surface.profile.steps(surface.pitch_m)
+    relief = surface.profile.relief(surface.pitch_m) if steps is None else None
+    if steps is None and relief is None:
         raise LimitError("has no shape that a method here can treat", key="groove")
-    if layers is not None and name == "coordinate":
+    if steps is not None and name == "coordinate":
         raise LimitError(
             "has vertical walls on both sides, which the coordinate-transformation method cannot "
             "treat", key="groove", expected="the modal method",
         )  # fmt: skip
-    if layers is None and name in ("modal", "fourier"):
+    if steps is None and name in ("modal", "fourier"):
         raise LimitError(
             "has inclined facets, which the modal method cannot treat",
             key="groove",
             expected="the coordinate-transformation method",
         )
     turns = _turns(surface, float(wavelength_m.min()) if meshed_m is None else meshed_m)
-    if layers is not None:
-        return _modal(surface, layers, wavelength_m, name, level, turns)
+    if steps is not None:
+        return _modal(surface, steps, wavelength_m, name, level, turns)
     assert relief is not None
     return _coordinate(surface, relief, wavelength_m, level, turns)
 
@@ -139,18 +145,20 @@ class _Coated(CoordinateMethod):
 
 def _modal(
     surface: Surface,
-    layers: tuple[Layer, ...],
+    steps: Steps,
     wavelength_m: Floats,
     name: MethodName,
     level: int,
     turns: float,
 ) -> tuple[Method, int]:
-    if surface.coating:
+    if surface.coating and surface.below is None:
         raise LimitError(
-            "cannot follow vertical walls: a coating of one vertical thickness leaves them bare",
+            "covers vertical walls of a perfect conductor, which no method here can treat",
             key="coating",
-            expected="a profile with inclined facets",
+            expected="a material",
         )
+    coats = tuple(thickness / surface.pitch_m for _, thickness in reversed(surface.coating))
+    layers = layers_of(steps, coats)
     functions: Fourier | Polynomials
     if name == "fourier":
         functions = Fourier(int(turns) + 10 * 2**level)
@@ -161,18 +169,18 @@ def _modal(
         sharp = np.ones(walls.size, dtype=bool)
         functions = Polynomials(Elements(graded(walls, sharp, levels, _RATIO, longest), degree))
     _check_size(functions.size)
-    groove = surface.eps(surface.above, wavelength_m)
-    ridge = None if surface.below is None else surface.eps(surface.below, wavelength_m)
-    return ModalMethod(functions, layers, [ridge, groove]), functions.size
+    ridge = surface.ridge or surface.below
+    media = [ridge, surface.groove or surface.above, *(m for m, _ in reversed(surface.coating))]
+    eps = [None if m is None else surface.eps(m, wavelength_m) for m in media]
+    return ModalMethod(functions, layers, eps), functions.size
 
 
 def _largest_index(surface: Surface, wavelength_m: Floats) -> float:
     """Of the media in which waves run along the grating; metals hold none."""
-    media = [surface.above, *(material for material, _ in surface.coating)]
-    if surface.below is not None:
-        media.append(surface.below)
+    coats = (material for material, _ in surface.coating)
+    media = [surface.above, *coats, surface.below, surface.ridge, surface.groove]
     found = [1.0]
-    for material in media:
+    for material in (m for m in media if m is not None):
         index = material.at(wavelength_m)
         found.append(float(np.max(np.where(index.imag < index.real, index.real, 1.0))))
     return max(found)
