@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from wavesim.errors import LimitError
 from wavesim.grooves.face import Curve
-from wavesim.grooves.stack import Steps
+from wavesim.grooves.stack import StepProfile
 from wavesim.grooves.waves import Floats
 
 _SHARP_RAD = math.radians(12)  # a measured profile turns by more only at a true edge
@@ -58,7 +58,7 @@ class Profile(Protocol):
     def relief(self, pitch_m: float) -> Relief | None:
         """As a curve; None where walls on both sides are vertical."""
 
-    def steps(self, pitch_m: float) -> Steps | None:
+    def steps(self, pitch_m: float) -> StepProfile | None:
         """As steps with vertical walls; None where facets are inclined, or all is flat."""
 
 
@@ -127,13 +127,13 @@ class Lamellar:
         flat = self.depth_m == 0 or self.duty in (0.0, 1.0)
         return _flat() if flat else None
 
-    def steps(self, pitch_m: float) -> Steps | None:
+    def steps(self, pitch_m: float) -> StepProfile | None:
         """One ridge."""
         if self.depth_m == 0 or self.duty in (0.0, 1.0):
             return None
         half = self.duty / 2
         wall = np.array([0.5 - half, 0.5 + half])
-        return Steps(wall, np.array([self.depth_m / pitch_m, 0.0]))
+        return StepProfile(wall, np.array([self.depth_m / pitch_m, 0.0]))
 
 
 @dataclass(frozen=True)
@@ -158,7 +158,7 @@ class Trapezoidal:
 
 @dataclass(frozen=True)
 class Staircase:
-    """Steps of equal width at given heights."""
+    """StepProfile of equal width at given heights."""
 
     height_m: tuple[float, ...]
 
@@ -171,12 +171,12 @@ class Staircase:
         """Vertical walls, rising and falling."""
         return _flat() if self.depth_m == 0 else None
 
-    def steps(self, pitch_m: float) -> Steps | None:
+    def steps(self, pitch_m: float) -> StepProfile | None:
         """A wall at every step."""
         if self.depth_m == 0:
             return None
         count = len(self.height_m)
-        return Steps(np.arange(count) / count, np.array(self.height_m) / pitch_m)
+        return StepProfile(np.arange(count) / count, np.array(self.height_m) / pitch_m)
 
 
 @dataclass(frozen=True, eq=False)

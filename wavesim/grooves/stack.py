@@ -22,7 +22,7 @@ _SAME = 1e-12  # periods
 
 
 @dataclass(frozen=True, eq=False)
-class Steps:
+class StepProfile:
     """Heights of one period, in periods.
 
     Attributes
@@ -39,7 +39,7 @@ class Steps:
         k = np.searchsorted(self.wall, np.mod(x, 1.0), side="right") - 1
         return np.asarray(self.height[k])
 
-    def covered(self, thickness: float) -> Steps:
+    def covered(self, thickness: float) -> StepProfile:
         """The surface of a coating."""
         moved = np.concatenate([self.wall - thickness, self.wall + thickness])
         wall = _unlike(np.mod(moved, 1.0))
@@ -49,10 +49,10 @@ class Steps:
         for edge, height in zip(self.wall, self.height, strict=True):
             apart = np.mod(middle - edge + 0.5, 1.0) - 0.5
             reach.append(np.where(np.abs(apart) < thickness, height, -np.inf))
-        return Steps(wall, np.max(reach, axis=0) + thickness)
+        return StepProfile(wall, np.max(reach, axis=0) + thickness)
 
 
-def layers_of(steps: Steps, coating: tuple[float, ...] = ()) -> tuple[Layer, ...]:
+def layers_of(steps: StepProfile, coating: tuple[float, ...] = ()) -> tuple[Layer, ...]:
     """Layers from the top down.
 
     Parameters

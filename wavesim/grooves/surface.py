@@ -17,7 +17,7 @@ from wavesim.grooves.problem import Problem
 from wavesim.grooves.profiles import Profile, Relief
 from wavesim.grooves.recursion import Region
 from wavesim.grooves.scatter import Method
-from wavesim.grooves.stack import Steps, layers_of
+from wavesim.grooves.stack import StepProfile, layers_of
 from wavesim.grooves.waves import Complexes, Floats, Waves
 
 MethodName = Literal["auto", "coordinate", "modal", "fourier"]
@@ -145,7 +145,7 @@ class _Coated(CoordinateMethod):
 
 def _modal(
     surface: Surface,
-    steps: Steps,
+    steps: StepProfile,
     wavelength_m: Floats,
     name: MethodName,
     level: int,
