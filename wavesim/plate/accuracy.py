@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import numpy.typing as npt
 
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
@@ -25,7 +26,7 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import sensitivities
 from wavesim.plate.rows import Rows, bent_columns
 from wavesim.plate.spreading import spread
-from wavesim.plate.sweep import Columns, sweep
+from wavesim.plate.sweep import Columns, sweep_some
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
@@ -38,6 +39,10 @@ _COARSE = 0.1  # of the error allowed where bins are wider than the rulings reso
 _HEIGHTS = (0.0, 0.5)  # rows looked at where lines are bowed: of the way to the middle
 _LEANING = 2.5  # over the estimate; measured: 1.8 (tests/test_slit_turned.py's quadrature)
 _MOST_LEANING = 0.1  # error above which a turned slit is refused
+_LEFT = 1e-4  # of the brightest pixel: light of wavelengths that are not looked at in a stretch
+_WRONG = 0.1  # of that light: how far off it is taken to be
+_FEW = 10_000  # bins that are all looked at
+_BESIDE = 24  # bins beside those looked at, whose light is shared between twelve
 _BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
 
 
@@ -54,25 +59,117 @@ def measured_error(
     """Error of a pixel's light by bins, wide pixels and bowed lines, of the brightest pixel.
 
     Cost: at most 8 stretches of 3 columns, three times that where lines are bowed, with twice the
-    bins.
+    bins about the wavelengths that matter there (`_matter`).
     """
-    total = columns.light @ sensitivities(columns.node_m)
+    sight = sensitivities(columns.node_m)
+    total = columns.light @ sight
     brightest = total.max(axis=0)
     brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
-    stretches = _stretches(total[:, 3], columns.first)
-    probes = list(_probes(place, total, share, stretches))
-    finer = 1 if ruled.of_u_alone else _FINER
-    edges = [_cut(sines, finer) for sines, _, _ in probes]
-    there = replace(place, sine_edges=np.concatenate(edges), margin=0)
-    seen = sweep(field, there, halved(bins, spectrum, air), ruled, pairs=True)
-    exact = seen.light @ sensitivities(seen.node_m)
-    worst, at = 0.0, 0
-    for (_, plain, part), cut in zip(probes, edges, strict=True):
-        fine = exact[at : at + cut.size - 1].reshape(-1, finer, 4).sum(axis=1)
-        worst = max(worst, part * float((np.abs(fine - plain) / brightest).max()))
-        at += cut.size
+    looks: list[_Look] = []
+    for part in _stretches(total[:, 3], columns.first):
+        near = slice(max(part.start - place.margin, 0), part.stop + place.margin)
+        nodes, left = _matter(columns.light[near], sight / brightest, bins.power.size)
+        known = [look.finer for look in looks if np.array_equal(look.nodes, nodes)]
+        finer = known[0] if known else halved(part_of(bins, nodes), spectrum, air)
+        some = total if nodes.all() else columns.light[:, nodes] @ sight[nodes]
+        probes = tuple(_probes(place, some, share, part))
+        looks.append(_Look(nodes, _WRONG * left, probes, finer))
+    parts = 1 if ruled.of_u_alone else _FINER
+    light = _looked_at(looks, field, place, ruled, parts)
+    worst = max(
+        _missed(look, fine, parts, sight, brightest)
+        for look, fine in zip(looks, light, strict=True)
+    )
     return max(_FLOOR, _COARSE * bins.error, _MARGIN * worst) + share.error
+
+
+@dataclass(frozen=True, eq=False)
+class _Probe:
+    """Neighbouring pixels of a row: edges as sines, X, Y, Z and irradiance of the wavelengths
+    looked at, and how bright the row is beside the brightest."""
+
+    sines: Floats
+    plain: Floats
+    fraction: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Look:
+    """Some columns, computed again at the wavelength nodes that matter there.
+
+    Attributes
+    ----------
+    nodes : (k,) which ones
+    wrong : by how much the light of the others may be, of the brightest pixel
+    finer : bins about them, cut in two
+    """
+
+    nodes: npt.NDArray[np.bool_]
+    wrong: float
+    probes: tuple[_Probe, ...]
+    finer: Bins
+
+
+def _matter(light: Floats, weight: Floats, bins: int) -> tuple[npt.NDArray[np.bool_], float]:
+    """Nodes (k,) of all but `_LEFT` of the light of some columns (n, k), and what is left out."""
+    if bins <= _FEW:
+        return np.ones(light.shape[1], dtype=bool), 0.0
+    each = (np.abs(light).max(axis=0)[:, None] * weight).max(axis=1)
+    order = np.argsort(each)
+    running = np.cumsum(each[order])
+    few = int(np.searchsorted(running, _LEFT))
+    nodes = np.ones(each.size, dtype=bool)
+    nodes[order[:few]] = False
+    return nodes, float(running[few - 1]) if few else 0.0
+
+
+def part_of(bins: Bins, nodes: npt.NDArray[np.bool_]) -> Bins:
+    """The bins that give light to some nodes (k,), and some on either side."""
+    wanted = np.zeros(bins.power.size, dtype=bool)
+    for k in np.flatnonzero(nodes).tolist():
+        begin, end = bins.first[max(k - 1, 0)], bins.first[min(k + 1, nodes.size - 1)]
+        wanted[max(begin - _BESIDE, 0) : end + _BESIDE] = True
+    count = np.append(0, np.cumsum(wanted))
+    lo, hi, wavelength, power = (
+        array[wanted] for array in (bins.lo_m, bins.hi_m, bins.wavelength_m, bins.power)
+    )
+    stretch = np.broadcast_to(bins.stretch, wanted.shape)[wanted]
+    return replace(
+        bins, lo_m=lo, hi_m=hi, wavelength_m=wavelength, power=power, first=count[bins.first],
+        stretch=stretch,
+    )  # fmt: skip
+
+
+def _looked_at(
+    looks: list[_Look], field: FarField, place: Geometry, ruled: Aperture, parts: int
+) -> list[Floats]:
+    """Light (pixels x parts and one between probes, k) of each look's probes, in their order."""
+    edges = [np.concatenate([_cut(probe.sines, parts) for probe in look.probes]) for look in looks]
+    same = [[i for i, b in enumerate(looks) if b.finer is a.finer] for a in looks]
+    groups = [g for i, g in enumerate(same) if g[0] == i]
+    places = [
+        replace(place, sine_edges=np.concatenate([edges[i] for i in g]), margin=0) for g in groups
+    ]
+    light = sweep_some(field, places, [looks[g[0]].finer for g in groups], ruled)
+    found: dict[int, Floats] = {}
+    for group, some in zip(groups, light, strict=True):
+        ends = np.cumsum([edges[i].size for i in group])[:-1]
+        found.update(zip(group, np.split(some, ends), strict=True))
+    return [found[i] for i in range(len(looks))]
+
+
+def _missed(look: _Look, light: Floats, parts: int, sight: Floats, brightest: Floats) -> float:
+    """Largest difference between probes and plate, of the brightest pixel."""
+    exact = light[:, look.nodes] @ sight[look.nodes]
+    worst, at = 0.0, 0
+    for probe in look.probes:
+        pixels = probe.plain.shape[0]
+        fine = exact[at : at + parts * pixels].reshape(pixels, parts, 4).sum(axis=1)
+        missed = float((np.abs(fine - probe.plain) / brightest).max()) + look.wrong
+        worst = max(worst, probe.fraction * missed)
+        at += parts * pixels + 1
+    return worst
 
 
 def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
@@ -145,13 +242,9 @@ def _stretches(light: Floats, first: int) -> list[slice]:
     return [slice(s, s + wide) for s in starts]
 
 
-Probe = tuple[Floats, Floats, float]  # pixel edges as sines, their light on the plate, its part
-
-
-def _probes(place: Geometry, total: Floats, share: Rows, stretches: list[slice]) -> Iterator[Probe]:
-    """Stretches of the middle row, and of rows towards the plate's edge where lines are bowed."""
-    for part in stretches:
-        yield place.sine_edges[part.start : part.stop + 1], total[part], 1.0
+def _probes(place: Geometry, total: Floats, share: Rows, part: slice) -> Iterator[_Probe]:
+    """A stretch of the middle row, and of rows towards the plate's edge where lines are bowed."""
+    yield _Probe(place.sine_edges[part.start : part.stop + 1], total[part], 1.0)
     rows = place.y_m[: place.half_rows]
     bright = share.share.max(axis=(0, 1))
     if not rows.size or bright.max() <= 0:
@@ -163,12 +256,11 @@ def _probes(place: Geometry, total: Floats, share: Rows, stretches: list[slice])
         plain = place.sine_edges[place.margin : place.sine_edges.size - place.margin]
         if np.abs(sines - plain).max() < _BOW_SEEN * place.pixel_sine:
             return
-        bent = bent_columns(total, place, y)
-        part_of = float(bright[row] / bright.max())
-        for part in stretches:
-            inner = _within(part, place.margin, sines.size - 1)
-            if inner.stop > inner.start:
-                yield sines[inner.start : inner.stop + 1], bent[inner], part_of
+        inner = _within(part, place.margin, sines.size - 1)
+        if inner.stop > inner.start:
+            bent = bent_columns(total, place, y)[inner]
+            fraction = float(bright[row] / bright.max())
+            yield _Probe(sines[inner.start : inner.stop + 1], bent, fraction)
 
 
 def _within(part: slice, margin: int, columns: int) -> slice:

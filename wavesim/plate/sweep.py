@@ -84,6 +84,26 @@ def sweep(
     return Columns(bins.node_m, light, first if field.whole else 0)
 
 
+def sweep_some(
+    field: FarField, places: list[Geometry], bins: list[Bins], ruled: Aperture
+) -> list[Floats]:
+    """Light (columns, k) at some edges, in any order, each with bins of its own, by every pair.
+
+    Neither half of a symmetric plate is mirrored. Every table of the far field is made once.
+    """
+    pairs = list(zip(places, bins, strict=True))
+    found = [np.zeros((place.sine_edges.size - 1, b.node_m.size)) for place, b in pairs]
+    smooth = [Envelopes(place, b.node_m, ruled.pitch_m) for place, b in pairs]
+    twice = any(b.smoothing in (Smoothing.SLIT, Smoothing.BIN) for b in bins)
+    for term in field.terms(again=twice):
+        for (place, b), envelopes, light in zip(pairs, smooth, found, strict=True):
+            part = np.zeros_like(light)
+            sweep_pairs(term.integral, place, b, slice(0, light.shape[0]), part)
+            factor = envelopes.factor(term)
+            light += part if factor is None else part * factor
+    return found
+
+
 def _add(
     table: RunningIntegral, place: Geometry, bins: Bins, width_m: float, light: Floats
 ) -> None:
