@@ -51,7 +51,7 @@ def measured_error(
     brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
     wanted = wanted_fineness(place, size_m, shortest_m)
-    worst = 0.0
+    worst, weight = 0.0, waves.weights()
     for group in _told_apart(light[:, :, 3], direct):
         spent, looked = 0.0, 0
         for rows, columns in group:
@@ -65,7 +65,9 @@ def measured_error(
             spent += (on.p.size - 1.0) * (on.q.size - 1) * waves.power.size
             if looked and spent > _READINGS:
                 break
-            again = to_pixels(blurred(gathering.cells(on, waves), on, source), on, part)
+            again = to_pixels(
+                blurred(gathering.cells(on, waves.bench_m, weight), on, source), on, part
+            )
             wrong = np.abs(again - light[rows, columns]) / brightest
             worst, looked = max(worst, float(wrong.max())), looked + 1
     return max(FLOOR, _MARGIN * worst)

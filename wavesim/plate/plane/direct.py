@@ -19,7 +19,6 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Fineness, Frame, bearable_cells, frame, to_pixels
 from wavesim.plate.plane.gathering import Gathering
 from wavesim.plate.plane.source import Extent, blurred
-from wavesim.plate.plane.waves import Waves
 
 _CORE = 4  # pixels each way of the peak whose cells are gathered again
 
@@ -83,19 +82,20 @@ def without_core(cells: Floats, direct: Direct) -> Floats:
 
 
 def core_light(
-    direct: Direct, on: Frame, place: Geometry, source: Extent, gathering: Gathering, waves: Waves
+    direct: Direct, gathering: Gathering, source: Extent, wavelength_m: Floats, weight: Floats
 ) -> Floats:
-    """(rows, columns, 4) what the cells about the peak send to the direct image's pixels."""
+    """(rows, columns, c) what the cells about the peak send to the direct image's pixels."""
+    on, place = gathering.setting.on, gathering.setting.place
     finer = _frame_of(direct, place)
     q, p = (
         _edges(edges, own, part)
         for edges, own, part in zip((finer.q, finer.p), (on.q, on.p), direct.core, strict=True)
     )
-    cells = np.zeros((finer.q.size - 1, finer.p.size - 1, 4))
+    cells = np.zeros((finer.q.size - 1, finer.p.size - 1, weight.shape[1]))
     window = Frame(
         finer.p[p.start : p.stop + 1], finer.q[q.start : q.stop + 1], (0, 0), straight=True
     )
-    cells[q, p] = gathering.cells(window, waves)
+    cells[q, p] = gathering.cells(window, wavelength_m, weight)
     return to_pixels(
         blurred(cells, finer, source), finer, window_of(place, direct.rows, direct.columns)
     )

@@ -10,7 +10,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Element, Floats
 from wavesim.aperture.plane import PlaneAperture
-from wavesim.diffraction.fresnel import Wavefront, wavefront
+from wavesim.diffraction.fresnel import wavefront
 from wavesim.diffraction.planar import SamplingPlan, plan_table, plane_table
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
@@ -29,6 +29,7 @@ from wavesim.plate.plane.frame import (
 )
 from wavesim.plate.plane.gathering import Gathering, Setting, gathered
 from wavesim.plate.plane.interpolation import TAPS
+from wavesim.plate.plane.knots import Knots, far_knots, near_knots
 from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.propagation import flatness, propagation
 from wavesim.plate.plane.source import Extent, blurred, extent
@@ -41,7 +42,6 @@ if TYPE_CHECKING:
 
 _CELL = 16  # numbers held for each cell of the frame at the peak: swept, blurred, put in pixels
 PIXEL = 8  # and for each pixel: four of the light before and after it is scaled
-_MOST_KNOTS = 160  # wavelengths computed apart: beyond, white light shows no zones any more
 _RESOLVED = 1e-5  # of the brightest pixel, against narrower bins (tests/test_plane_power.py)
 _BLURRED = 1e-3  # the same where pixel or source blur more than two bins are apart
 _MARGIN = 2.0  # wavelengths per period of the pattern in 1 / lambda
@@ -62,17 +62,28 @@ def steps_of(
     width x |sin alpha + p| + height x |q|: two steps to its period keep the sum equal to the
     integral. Where pixel or source blur more, two steps to that blur do.
     """
-    p = np.abs(place.sine_in + place.sine(place.x_edges_m, 0.0)).max() + source.reach[0]
-    y = float(np.abs(place.y_edges_m).max())
-    q = y / math.hypot(y, place.focal_m) + source.reach[1]
-    path = max(size_m[0] * float(p) + size_m[1] * q, 1e-12)
+    p, q = _farthest(place, source)
+    path = max(path_of(size_m, place, source), 1e-12)
     fringe = 550e-9 / max(size_m)
     blur = max(min(pixel), min(source.half))
     widest = widest_m / 550e-9**2
     if fringe >= blur:
         return Steps(min(1 / (_MARGIN * path), widest), _RESOLVED)
-    farthest = math.hypot(float(p), q)
+    farthest = math.hypot(p, q)
     return Steps(min(blur / (_MARGIN * 550e-9 * farthest), widest), _BLURRED, resolved=False)
+
+
+def path_of(size_m: tuple[float, float], place: Geometry, source: Extent) -> float:
+    """Longest difference of paths [m] between two places of an aperture, at a plate's corner."""
+    p, q = _farthest(place, source)
+    return size_m[0] * p + size_m[1] * q
+
+
+def _farthest(place: Geometry, source: Extent) -> tuple[float, float]:
+    """Largest |sin alpha + p| and |q| on a plate, what the source blurs into it included."""
+    p = np.abs(place.sine_in + place.sine(place.x_edges_m, 0.0)).max() + source.reach[0]
+    y = float(np.abs(place.y_edges_m).max())
+    return float(p), y / math.hypot(y, place.focal_m) + source.reach[1]
 
 
 def expose_plane(
@@ -146,7 +157,10 @@ def _all_at_once(
     waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
     shortest = float(waves.bench_m.min())
     wanted = wanted_fineness(place, size, shortest)
-    fine = bearable(place, wanted, waves.power.size)
+    knots = Knots(waves.bench_m)
+    if setting.groove is None:  # whose light may change from one nanometre to the next
+        knots = far_knots(waves, path_of(size, place, source))
+    fine = bearable(place, wanted, knots.wavelength_m.size)
     on = frame(place, source.reach, fine)
     setting = replace(setting, on=on)
     real = setting.groove is None and aperture.of_one_phase
@@ -154,20 +168,23 @@ def _all_at_once(
     part = _upper_half(on) if half else on
     twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
     finer = choose_waves(spectrum, twice, air=setting.air)
-    plan = plan_table(
-        aperture, reach_of(_with_windows(part, half=half), finer.bench_m, place.sine_in)
-    )
+    every = np.concatenate([knots.wavelength_m, finer.bench_m])
+    plan = plan_table(aperture, reach_of(_with_windows(part, half=half), every, place.sine_in))
     _require_memory(plan, on, place, waves)
     table = stage("far field", plane_table, aperture, plan)
-    cells = stage("cells", gathered, table, replace(setting, on=part), waves)
+    weight = knots.shared(waves.weights())
+    cells = stage("cells", gathered, table, replace(setting, on=part), knots.wavelength_m, weight)
     whole = _mirrored(cells, on) if half else cells
     light = Gathering(aperture, table, setting, half)
     direct = direct_image(place, source, on, wanted)
     if direct is None:
         seen = stage("pixels", _pixels, whole, on, place, source)
     else:
-        seen = stage("pixels", _pixels_apart, whole, direct, light, source, waves)
-    strip = strip_of(table, on, half, place.sine_in, waves, setting.factor)
+        seen = stage(
+            "pixels", _pixels_apart, whole, direct, light, source, knots.wavelength_m, weight
+        )
+    share = knots.shared(waves.onto_nodes())
+    strip = strip_of(table, on, half, place.sine_in, knots.wavelength_m, share, setting.factor)
     error = stage(
         "accuracy", measured_error, seen, place, source, size, shortest, light, finer, on.fine,
         direct,
@@ -197,7 +214,7 @@ def _each_wavelength(
     _require_memory(plan, on, place, waves)
     cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
-    weight, share = knots.share.T @ waves.weights(), knots.share.T @ waves.onto_nodes()
+    weight, share = knots.shared(waves.weights()), knots.shared(waves.onto_nodes())
     finer = replace(setting, on=on)
 
     def one(b: int) -> None:
@@ -215,35 +232,6 @@ def _each_wavelength(
     seen = stage("pixels", _pixels, cells, on, place, source)
     words = f"path of the waves: {near.words}; {knots.wavelength_m.size} wavelengths"
     return Found(seen, strip, waves, plan, on, notes=(words,))
-
-
-@dataclass(frozen=True, eq=False)
-class Knots:
-    """Wavelengths at which patterns are computed, straight between them.
-
-    Attributes
-    ----------
-    wavelength_m : (k,) [m] ascending
-    share : (b, k) part of each wavelength's light that each knot stands for
-    """
-
-    wavelength_m: Floats
-    share: Floats
-
-
-def near_knots(waves: Waves, size_m: tuple[float, float], far: float, front: Wavefront) -> Knots:
-    """Knots as close as the far field's step asks, and six to a Fresnel zone, but 160 at most.
-
-    Where fewer wavelengths carry light than that, they are the knots.
-    """
-    w, step = waves.bench_m, min(far, front.zone_step(max(size_m) / 2))
-    n = min(math.ceil(math.log(w[-1] / w[0]) / step) + 1, _MOST_KNOTS)
-    if n >= w.size or w.size < 3:
-        return Knots(w, np.eye(w.size))
-    knots = np.geomspace(w[0], w[-1], max(n, 3))
-    share = np.stack([np.interp(w, knots, row) for row in np.eye(knots.size)], axis=1)
-    used = share.any(axis=0)
-    return Knots(knots[used], share[:, used])
 
 
 def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
@@ -279,12 +267,19 @@ def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats
 
 
 def _pixels_apart(
-    cells: Floats, direct: Direct, gathering: Gathering, source: Extent, waves: Waves
+    cells: Floats,
+    direct: Direct,
+    gathering: Gathering,
+    source: Extent,
+    wavelength_m: Floats,
+    weight: Floats,
 ) -> Floats:
     """The same, with the light about the direct image's peak gathered by itself."""
     on, place = gathering.setting.on, gathering.setting.place
     light = _pixels(without_core(cells, direct), on, place, source)
-    light[direct.rows, direct.columns] += core_light(direct, on, place, source, gathering, waves)
+    light[direct.rows, direct.columns] += core_light(
+        direct, gathering, source, wavelength_m, weight
+    )
     return light
 
 

@@ -15,7 +15,6 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
-from wavesim.plate.plane.waves import Waves
 
 if TYPE_CHECKING:
     from wavesim.scene import Air
@@ -43,15 +42,16 @@ class Setting:
         return np.asarray(field.real**2 + field.imag**2)
 
 
-def gathered(table: SummedTable, setting: Setting, waves: Waves) -> Floats:
-    """(nq, np, 4) light in the frame's cells; a groove's factor is taken at their middles."""
-    on, sine_in, weight = setting.on, setting.place.sine_in, waves.weights()
+def gathered(table: SummedTable, setting: Setting, wavelength_m: Floats, weight: Floats) -> Floats:
+    """(nq, np, c) light in the frame's cells, weight (b, c) at each wavelength; a groove's factor
+    is taken at their middles."""
+    on, sine_in = setting.on, setting.place.sine_in
     if setting.groove is None:
-        swept = sweep_plane(table, on, sine_in, waves.bench_m, weight)
+        swept = sweep_plane(table, on, sine_in, wavelength_m, weight)
         return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
-    out = np.zeros((on.q.size - 1, on.p.size - 1, 4))
-    for b, wavelength in enumerate(waves.bench_m):
-        light = sweep_plane(table, on, sine_in, waves.bench_m[b : b + 1], np.ones((1, 1)))[0]
+    out = np.zeros((on.q.size - 1, on.p.size - 1, weight.shape[1]))
+    for b, wavelength in enumerate(wavelength_m):
+        light = sweep_plane(table, on, sine_in, wavelength_m[b : b + 1], np.ones((1, 1)))[0]
         light *= setting.factor(float(wavelength))
         out += light[:, :, None] * weight[b]
     return out
@@ -72,24 +72,25 @@ class Gathering:
     setting: Setting
     half: bool
 
-    def cells(self, window: Frame, waves: Waves) -> Floats:
-        """(nq, np, 4) light in a window's cells."""
+    def cells(self, window: Frame, wavelength_m: Floats, weight: Floats) -> Floats:
+        """(nq, np, c) light in a window's cells."""
         cut = int(np.searchsorted(window.q, -1e-9 * window.cell[1]))
         if not self.half or cut == 0:
-            return self._upper(window, waves)
+            return self._upper(window, wavelength_m, weight)
         lower = Frame(-window.p[::-1], -window.q[: cut + 1][::-1], (0, 0), straight=True)
-        cells = self._upper(lower, waves)[::-1, ::-1]
+        cells = self._upper(lower, wavelength_m, weight)[::-1, ::-1]
         if cut >= window.q.size - 1:
             return cells
         upper = Frame(window.p, window.q[cut:], (0, 0), straight=True)
-        return np.concatenate([cells, self._upper(upper, waves)])
+        return np.concatenate([cells, self._upper(upper, wavelength_m, weight)])
 
-    def _upper(self, window: Frame, waves: Waves) -> Floats:
-        return gathered(self._covering(window, waves), replace(self.setting, on=window), waves)
+    def _upper(self, window: Frame, wavelength_m: Floats, weight: Floats) -> Floats:
+        table = self._covering(window, wavelength_m)
+        return gathered(table, replace(self.setting, on=window), wavelength_m, weight)
 
-    def _covering(self, window: Frame, waves: Waves) -> SummedTable:
+    def _covering(self, window: Frame, wavelength_m: Floats) -> SummedTable:
         """The table; one of its own for a window whose wide cells reach beyond the plate's."""
-        reach = reach_of(window, waves.bench_m, self.setting.place.sine_in)
+        reach = reach_of(window, wavelength_m, self.setting.place.sine_in)
         if self.table.covers(reach):
             return self.table
         return plane_table(self.aperture, plan_table(self.aperture, reach))

@@ -88,7 +88,7 @@ def _integral(x: Floats) -> Floats:
     return np.asarray(out)
 
 
-def _cardinal(x: Floats) -> Floats:
+def cardinal(x: Floats) -> Floats:
     """The cardinal function: 1 at zero, 0 at other whole numbers."""
     coefficient, _ = _pieces()
     half = TAPS // 2
@@ -108,5 +108,5 @@ def box_weights(half: float, reach: int, middle: float = 0.0) -> Floats:
     """
     m = np.arange(-reach, reach + 1, dtype=np.float64)
     if half < 1e-6:
-        return _cardinal(middle - m)
+        return cardinal(middle - m)
     return np.asarray((_integral(middle + half - m) - _integral(middle - half - m)) / (2 * half))

@@ -65,18 +65,25 @@ Factor = Callable[[float], Floats]
 
 
 def strip_of(
-    table: SummedTable, on: Frame, half: bool, sine_in: float, waves: Waves, factor: Factor
+    table: SummedTable,
+    on: Frame,
+    half: bool,
+    sine_in: float,
+    wavelength_m: Floats,
+    share: Floats,
+    factor: Factor,
 ) -> Strip:
-    """The strip by one table that serves all wavelengths (`half`: of the upper half alone)."""
+    """The strip by one table that serves all wavelengths (`half`: of the upper half alone);
+    share (b, k) is the light of each that goes to each node."""
     every, reach = _thickness(on)
     step = on.pixel[1] * every
     if not half:
         q = np.asarray(step * (np.arange(2.0 * reach + 2) - reach - 0.5 * on.odd))
-        return Strip(_by_node(table, on, q, sine_in, waves, factor), reach, every)
+        return Strip(_by_node(table, on, q, sine_in, wavelength_m, share, factor), reach, every)
     q = np.asarray(
         step / 2 * np.arange(2 * reach + 3, dtype=np.float64)
     )  # in halves, to be mirrored
-    light = _by_node(table, on, q, sine_in, waves, factor)
+    light = _by_node(table, on, q, sine_in, wavelength_m, share, factor)
     light = np.concatenate([light[:, ::-1, ::-1], light], axis=1)
     first = 1 if on.odd else 2
     pairs = light[:, first : first + 2 * (2 * reach + 1)]
@@ -84,19 +91,26 @@ def strip_of(
 
 
 def _by_node(
-    table: SummedTable, on: Frame, q: Floats, sine_in: float, waves: Waves, factor: Factor
+    table: SummedTable,
+    on: Frame,
+    q: Floats,
+    sine_in: float,
+    wavelength_m: Floats,
+    share: Floats,
+    factor: Factor,
 ) -> Floats:
-    """(k, rows, np) light shared between the nodes beside each wavelength."""
+    """(k, rows, np) light of all wavelengths, shared between the nodes."""
     strip = Frame(on.p, q, (0, 0), straight=True)
-    out = np.zeros((waves.node_m.size, strip.q.size - 1, strip.p.size - 1))
-    for first in range(0, waves.power.size, _AT_ONCE):
-        wavelength = waves.bench_m[first : first + _AT_ONCE]
-        light = sweep_plane(table, strip, sine_in, wavelength, np.eye(wavelength.size))
-        for b, cells in enumerate(light, first):
-            share = waves.part[b]
-            cells *= factor(float(waves.bench_m[b]))
-            out[waves.below[b]] += waves.power[b] * (1 - share) * cells
-            out[waves.below[b] + 1] += waves.power[b] * share * cells
+    out = np.zeros((share.shape[1], strip.q.size - 1, strip.p.size - 1))
+    flat = out.reshape(share.shape[1], -1)
+    for first in range(0, wavelength_m.size, _AT_ONCE):
+        now = wavelength_m[first : first + _AT_ONCE]
+        light = sweep_plane(table, strip, sine_in, now, np.eye(now.size))
+        light *= np.stack([factor(float(w)) for w in now])[:, None, :]
+        nodes = np.flatnonzero(share[first : first + now.size].any(axis=0))
+        if nodes.size:
+            among = slice(int(nodes[0]), int(nodes[-1]) + 1)
+            flat[among] += share[first : first + now.size, among].T @ light.reshape(now.size, -1)
     return out
 
 
