@@ -395,6 +395,27 @@ class TestGoingOn:
             run_study(plan, desk / "t.h5", workers=2)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "line",
+    [
+        ["compare", "{base}", "--only", "order-places", "--only", "n-slits", "--json"],
+        ["tolerance", "{base}", "--ghost", "1e-3", "--diffuse", "1e-2", "--json"],
+        ["animate", "{base}", "--vary", "aperture.count=400,500", "-o", "{out}"],
+    ],
+)
+def test_more_processes_give_the_same_bytes(desk: Path, line: list[str]) -> None:
+    pytest.importorskip("distributed")
+    found = []
+    for workers in (1, 2):
+        out = desk / f"{workers}.gif"
+        words = [w.format(base=desk / "base.toml", out=out) for w in line]
+        result = CliRunner().invoke(_wavesim, [*words, "--workers", str(workers)])
+        assert result.exit_code == 0, result.output
+        found.append(out.read_bytes() if out.exists() else result.stdout)
+    assert found[0] == found[1]
+
+
 class TestReports:
     def test_quantiles_yield_and_the_worst(self) -> None:
         values = np.arange(1.0, 102.0)

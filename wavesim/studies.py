@@ -123,6 +123,7 @@ def tolerance(
     wavelength: Quantity | None = None,
     order: int = 1,
     period: float | None = None,
+    workers: int = 1,
 ) -> Tolerance:
     """How large each error of a ruling may be; see `wavesim.study.tolerance.tolerance`.
 
@@ -132,18 +133,26 @@ def tolerance(
     diffuse : diffuse light allowed, as a fraction of the line's light
     resolving_power : least resolving power; at least one of the three is needed
     period : of periodic errors [rulings]; default the scene's, or 100
+    workers : processes that share the simulations
 
     Raises
     ------
     LimitError
         No limit, order 0, or more than the perfect ruling resolves.
     """
+    from wavesim.ensemble.engine import mapped
     from wavesim.study import tolerance as study
 
     limits = study.Limits(ghost, diffuse, resolving_power)
-    return study.tolerance(
-        scene, limits, wavelength_m=_wavelength(scene, wavelength), order=order, period=period
-    )
+    with mapped(workers) as mapping:
+        return study.tolerance(
+            scene,
+            limits,
+            wavelength_m=_wavelength(scene, wavelength),
+            order=order,
+            period=period,
+            mapping=mapping,
+        )
 
 
 def compare(
@@ -154,6 +163,7 @@ def compare(
     vary: str | None = None,
     values: Sequence[Quantity] = (),
     steps: int = 13,
+    workers: int = 1,
 ) -> FormulaComparisons:
     """Textbook formulas against the exact computation; see `wavesim.study.compare.compare`.
 
@@ -164,18 +174,22 @@ def compare(
     vary : key of the scene to vary instead of each formula's own parameter
     values : its values, as in the file
     steps : values of each formula's own parameter
+    workers : processes that share the formulas
 
     Raises
     ------
     InputError
         An unknown formula, key or value.
     """
+    from wavesim.ensemble.engine import mapped
     from wavesim.study import compare as study
 
     names = (only,) if isinstance(only, str) else tuple(only)
-    if vary is not None:
-        return study.vary(scene, vary, tuple(values), tolerance=tolerance, only=names)
-    return study.compare(scene, tolerance=tolerance, only=names, points=steps)
+    with mapped(workers) as mapping:
+        common: dict[str, Any] = {"tolerance": tolerance, "only": names, "mapping": mapping}
+        if vary is not None:
+            return study.vary(scene, vary, tuple(values), **common)
+        return study.compare(scene, points=steps, **common)
 
 
 def efficiency(

@@ -17,7 +17,7 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import NumberOption, examples, figure_options, json_option
+from wavesim.cli.options import NumberOption, examples, figure_options, json_option, workers_option
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -53,6 +53,7 @@ _MOST_NAMED = 6  # values in a title
     "--one-time", is_flag=True,
     help="Expose all frames for one time, the shortest of theirs, to compare their light.",
 )  # fmt: skip
+@workers_option
 @json_option
 def command(
     scene_file: str,
@@ -64,6 +65,7 @@ def command(
     title: str,
     bar: bool,
     no_caution: bool,
+    workers: int,
     as_json: bool,
 ) -> None:
     """Make an animation of SCENE: slits added, a grating turned, an exposure growing.
@@ -80,7 +82,7 @@ def command(
     check_apart(output, scene_file, *scenes)
     with progress(name_of(scene, scene_file)) as show:
         labels = [f"{key.rpartition('.')[2].replace('_', ' ')}: {value}" for value in values]
-        plates = _plates(scenes, labels, show, common=one_time)
+        plates = _plates(scenes, labels, show, common=one_time, workers=workers)
         show("pictures")
         from wavesim.figures import animate, size_for
 
@@ -127,12 +129,17 @@ def _value(text: str) -> str | int | float | bool:
     return text.strip("\"'")
 
 
-def _plates(scenes: list[Scene], labels: list[str], show: Progress, *, common: bool) -> list[Plate]:
-    from wavesim.lightpath import expose
+def _plates(
+    scenes: list[Scene], labels: list[str], show: Progress, *, common: bool, workers: int
+) -> list[Plate]:
+    from wavesim.ensemble.engine import mapped
+    from wavesim.lightpath import LightPath, expose
     from wavesim.study.frames import together
 
     plates: list[Plate] = []
-    for scene, label in zip(scenes, labels, strict=True):
-        show(label)
-        plates.append(expose(scene))
+    with mapped(workers) as mapping:
+        exposed = mapping(LightPath().expose if workers == 1 else expose, scenes)
+        for label in labels:
+            show(label)
+            plates.append(next(exposed))
     return together(plates) if common else plates

@@ -16,6 +16,7 @@ from wavesim.cli.options import (
     Whole,
     examples,
     json_option,
+    workers_option,
     writable,
 )
 from wavesim.errors import InputError
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from wavesim.scene import Scene
     from wavesim.scene.units import Measured
     from wavesim.study.compare import Comparison, FormulaComparisons
+    from wavesim.study.mapping import Mapping
 
 _ENDS = {"first": "from", "last": "to"}
 _NAMES = (
@@ -60,9 +62,15 @@ _NAMES = (
 @click.option("--figure", type=Output(*FIGURES),
               help="Draw the errors (.png, .pdf or .svg); of several formulas each to a file "
               "of its own.")  # fmt: skip
+@workers_option
 @json_option
 def command(
-    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: Any
+    scene_file: str,
+    output: Path | None,
+    figure: Path | None,
+    workers: int,
+    as_json: bool,
+    **given: Any,
 ) -> None:
     """Compare the exact computation of SCENE with textbook formulas.
 
@@ -71,8 +79,10 @@ def command(
     scene is varied instead. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
     """
     scene = scene_named(scene_file, output, *_figure_names(figure, given["only"]))
-    with progress(name_of(scene, scene_file)) as show:
-        compared = _compared(scene, given, show)
+    from wavesim.ensemble.engine import mapped
+
+    with progress(name_of(scene, scene_file)) as show, mapped(workers) as mapping:
+        compared = _compared(scene, given, show, mapping)
     files = _written(compared, output, figure)
     if as_json:
         echo_json({"scene_file": scene_file, **compared.record(), "files": files})
@@ -94,10 +104,13 @@ def _of_formula(figure: Path, name: str) -> Path:
     return figure.with_name(f"{figure.stem}_{name}{figure.suffix}")
 
 
-def _compared(scene: Scene, given: dict[str, Any], show: Progress) -> FormulaComparisons:
+def _compared(
+    scene: Scene, given: dict[str, Any], show: Progress, mapping: Mapping
+) -> FormulaComparisons:
     from wavesim.study.compare import compare, vary
 
-    common = {"tolerance": given["tolerance"], "only": given["only"], "progress": show}
+    common = {"tolerance": given["tolerance"], "only": given["only"], "progress": show,
+              "mapping": mapping}  # fmt: skip
     if given["key"] is not None:
         return vary(scene, given["key"], _values(scene, given), **common)
     for key, option in {**_ENDS, "linear": "linear"}.items():

@@ -188,6 +188,10 @@ def writable(path: Path, endings: tuple[str, ...]) -> Path:
 json_option = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences."
 )
+workers_option = click.option(
+    "--workers", type=Whole(1, 1024), default=1, show_default=True,
+    help='Processes that share the work; more than 1 needs pip install "wavesim[studies]".',
+)  # fmt: skip
 WAVELENGTH = Amount("length", "546.1 nm", 200e-9, 20e-6)
 PITCH = Pitch()
 

@@ -12,7 +12,7 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import NumberOption, examples, json_option, line_options
+from wavesim.cli.options import NumberOption, examples, json_option, line_options, workers_option
 
 _PART = NumberOption(0, 1, open_=True)
 
@@ -33,6 +33,7 @@ _PART = NumberOption(0, 1, open_=True)
     "--period", type=NumberOption(2),
     help="Period of periodic errors, in rulings. Default: the scene's, or 100.",
 )  # fmt: skip
+@workers_option
 @json_option
 def command(
     scene_file: str,
@@ -42,6 +43,7 @@ def command(
     diffuse: float | None,
     resolving_power: float | None,
     period: float | None,
+    workers: int,
     as_json: bool,
 ) -> None:
     """Find how large each error of SCENE's ruling may be.
@@ -51,6 +53,7 @@ def command(
     scene's own defects are left out. SCENE is a scene file, or a plate file (.h5), whose scene is
     taken.
     """
+    from wavesim.ensemble.engine import mapped
     from wavesim.study.predict.wavelengths import usual_wavelength
     from wavesim.study.tolerance import Limits, tolerance
 
@@ -60,7 +63,7 @@ def command(
         )
     scene = scene_named(scene_file)
     limits = Limits(ghost, diffuse, resolving_power)
-    with progress(name_of(scene, scene_file)) as show:
+    with progress(name_of(scene, scene_file)) as show, mapped(workers) as mapping:
         show("simulating rulings")
         found = tolerance(
             scene,
@@ -68,6 +71,7 @@ def command(
             wavelength_m=wavelength or usual_wavelength(scene),
             order=order,
             period=period,
+            mapping=mapping,
         )
     if as_json:
         echo_json({"scene_file": scene_file, **found.record()})

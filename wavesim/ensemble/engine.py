@@ -12,9 +12,10 @@ import asyncio
 import importlib.util
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -23,6 +24,8 @@ from wavesim.ensemble.members import Design
 from wavesim.ensemble.parts import write_part
 from wavesim.ensemble.plan import Plan
 from wavesim.errors import ComputationError, InputError, WavesimError
+from wavesim.study.mapping import Found, Given, Mapping, in_turn
+from wavesim.threads import one_thread
 
 Batch = tuple[int, ...]
 _TASK_S = 0.7  # length of a batch: the engine's 5 ms a task are then under 1 %
@@ -50,6 +53,10 @@ class Engine(Protocol):
     @property
     def workers(self) -> int:
         """How many batches run at a time."""
+
+    @property
+    def map(self) -> Mapping:
+        """As the builtin, for other work than a study's."""
 
     def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch of the members `left` once its part is written."""
@@ -114,10 +121,16 @@ def work(plan: Plan, identity: str, folder: str, batch: Batch) -> float:
     return time.perf_counter() - begin
 
 
+def _alone(function: Callable[..., Found], *arguments: object) -> Found:
+    """Work in a process that has a processor to itself, and no more."""
+    with one_thread():
+        return function(*arguments)
+
+
 class InProcess:
     """One batch after the other, here."""
 
-    workers = 1
+    workers, map = 1, staticmethod(in_turn)
 
     def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch of the members `left` once its part is written."""
@@ -148,6 +161,7 @@ class Distributed:
             while deal and len(batch_of) < _AHEAD * self.workers:
                 batch = deal.batch()
                 future = self._client.submit(
+                    _alone,
                     self._function,
                     shared,
                     identity,
@@ -169,6 +183,16 @@ class Distributed:
                 deal.apart(batch)
             else:
                 yield _failed(plan, folder, batch)
+
+    def map(self, function: Callable[[Given], Found], items: Iterable[Given], /) -> Iterator[Found]:
+        """As the builtin: the results in the order of the items, which all run at once."""
+        futures = self._client.map(
+            partial(_alone, function), list(items), pure=False, retries=_RETRIES
+        )
+        for future in futures:
+            while self._first_done([future]) is not future:
+                pass
+            yield future.result()
 
     def _first_done(self, futures: list[Any]) -> Any:
         """One that has ended, well or not.
@@ -236,6 +260,22 @@ def local(workers: int) -> Iterator[Engine]:
         Client(cluster, set_as_default=False) as client,
     ):
         yield Distributed(client, workers)
+
+
+@contextmanager
+def mapped(workers: int) -> Iterator[Mapping]:
+    """What carries out equal pieces of work: this process, or as many as are given.
+
+    Raises
+    ------
+    InputError
+        More than one worker, and dask.distributed is not installed.
+    """
+    if workers == 1:
+        yield in_turn
+        return
+    with local(workers) as engine:
+        yield engine.map
 
 
 @contextmanager

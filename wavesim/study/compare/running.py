@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from functools import partial
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.result import Approximation, Check, Comparison, FormulaComparisons, Row
 from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
+from wavesim.study.mapping import Mapping, in_turn
 
 APPROXIMATIONS = (
     SMALL_ANGLES,
@@ -45,6 +47,7 @@ def compare(
     only: Sequence[str] = (),
     points: int = 13,
     progress: Callable[[str], None] | None = None,
+    mapping: Mapping = in_turn,
 ) -> FormulaComparisons:
     """Engine against every textbook formula that applies to a scene.
 
@@ -56,6 +59,7 @@ def compare(
     tolerance : error from which a formula counts as failing
     only : names of formulas (`APPROXIMATIONS`); all that apply if empty
     points : values of each parameter in the table
+    mapping : that carries out the formulas
 
     Raises
     ------
@@ -64,18 +68,19 @@ def compare(
     """
     chosen = _chosen(only)
     _check(tolerance, points)
-    done, left_out = [], []
-    for item in chosen:
-        reason = item.why_not(scene)
-        if reason is not None:
-            left_out.append((item.name, reason))
-            continue
+    reasons = {item.name: item.why_not(scene) for item in chosen}
+    applying = [item for item in chosen if reasons[item.name] is None]
+    followed = mapping(partial(_followed, scene, tolerance, points), applying)
+    done: list[Comparison] = []
+    for item in applying:
         if progress is not None:
             progress(item.name)
-        try:
-            done.append(_over(item, scene, tolerance, points))
-        except LimitError as error:  # the engine itself cannot follow this one
-            left_out.append((item.name, error.problem))
+        found = next(followed)
+        if isinstance(found, Comparison):
+            done.append(found)
+        else:
+            reasons[item.name] = found
+    left_out = [(name, reason) for name, reason in reasons.items() if reason is not None]
     rows = tuple(row for one in done for row in one.rows)
     return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
@@ -88,6 +93,7 @@ def vary(
     tolerance: float = 0.01,
     only: Sequence[str] = (),
     progress: Callable[[str], None] | None = None,
+    mapping: Mapping = in_turn,
 ) -> FormulaComparisons:
     """Engine against the formulas while one value of the scene is varied.
 
@@ -97,6 +103,7 @@ def vary(
         "aperture.defects.0.amplitude"
     values : as in the file, rising: numbers, or texts with their unit
     only : names of formulas; all that apply to the scene if empty
+    mapping : that carries out the formulas
 
     Raises
     ------
@@ -106,15 +113,19 @@ def vary(
     _check(tolerance, len(values))
     numbers, unit = _numbers(scene, key, values)
     scenes = [scene.but({key: value}) for value in values]
-    done, left_out = [], []
+    left_out, applying = [], []
     for item in _chosen(only):
         reasons = [r for r in (item.why_not(s) for s in scenes) if r is not None]
         if reasons:
             left_out.append((item.name, reasons[0]))
-            continue
+        else:
+            applying.append(item)
+    followed = mapping(partial(_along, scenes, (key, numbers, tolerance, unit)), applying)
+    done = []
+    for item in applying:
         if progress is not None:
             progress(item.name)
-        done.append(_along(item, scenes, (key, numbers, tolerance, unit)))
+        done.append(next(followed))
     rows = tuple(row for one in done for row in one.rows)
     return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
@@ -177,6 +188,14 @@ def _check(tolerance: float, points: int) -> None:
         )
 
 
+def _followed(scene: Scene, tolerance: float, points: int, item: Approximation) -> Comparison | str:
+    """The comparison, or why the engine itself cannot follow this formula."""
+    try:
+        return _over(item, scene, tolerance, points)
+    except LimitError as error:
+        return error.problem
+
+
 def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> Comparison:
     low, high = item.span(scene)
     if not 0 < low < high < math.inf:  # of an extreme scene: nothing to vary
@@ -200,7 +219,7 @@ def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> C
 
 
 def _along(
-    item: Approximation, scenes: list[Scene], along: tuple[str, Sequence[float], float, str]
+    scenes: list[Scene], along: tuple[str, Sequence[float], float, str], item: Approximation
 ) -> Comparison:
     key, values, tolerance, unit = along
     checks = [item.check(scene, None) for scene in scenes]

@@ -14,6 +14,7 @@ from typing import ClassVar
 from wavesim.errors import LimitError
 from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import PeriodicDefect, Scene
+from wavesim.study.mapping import Mapping, in_turn
 from wavesim.study.ruling import defects_of
 from wavesim.study.tolerance.formula import (
     Broadening,
@@ -151,6 +152,7 @@ def tolerance(
     wavelength_m: float,
     order: int = 1,
     period: float | None = None,
+    mapping: Mapping = in_turn,
 ) -> Tolerance:
     """Largest errors that keep the limits in one order, alone and together.
 
@@ -162,6 +164,7 @@ def tolerance(
     limits : at least one
     wavelength_m : [m] in air
     period : of periodic errors in rulings; default the scene's first, or 100
+    mapping : that carries out the simulations
 
     Raises
     ------
@@ -186,7 +189,7 @@ def tolerance(
         *_diffuse_kinds(there, limits),
         *_width_kinds(there, limits),
     ]
-    rows = tuple(_row(kind) for kind in kinds)
+    rows = tuple(mapping(_row, kinds))
     everything = _sum(kind.errors(row.together) for kind, row in zip(kinds, rows, strict=True))
     return Tolerance(
         order, wavelength_m, perfect, period, rows, _together(there, limits, everything)
