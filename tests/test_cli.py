@@ -203,14 +203,14 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
         ("measure a.h5 --incidence '95 deg'", "expected from -89.99 deg to 89.99 deg"),
         ("measure folder.h5", "cannot be read: Is a directory; expected a plate file"),
         ("compare three.toml --steps 1", '"1" is out of range; expected from 2 to 10,000'),
-        ("compare three.toml --linear", "--linear: needs --vary; expected a key too: --vary"),
+        ("compare three.toml --linear", "--linear: needs --vary; expected --vary and a key"),
         (
             "compare three.toml --vary aperture.pitch",
             "--from: is missing; expected both --from and",
         ),
         (
             "compare three.toml --vary aperture.pitch --from 20 --to '200 um'",
-            "--to: has a unit of another kind than --from (found '200 um')",
+            "--to: is not the same kind of quantity as --from (found '200 um')",
         ),
         (
             "compare three.toml --vary aperture.pitch --from '1 deg' --to '2 deg'",

@@ -215,7 +215,7 @@ def test_kept_plates_are_compared_and_put_back(page: Page) -> None:
     keep.click()
     expect(page.locator(".pin")).to_have_count(2)
     expect(page.locator(".pin").nth(1)).to_contain_text("2 more subsidiary maxima")
-    page.get_by_role("button", name="Put back on the bench").first.click()
+    page.get_by_role("button", name="Load again").first.click()
     expect(field(page, "Aperture", "count")).to_have_value("3")
 
 

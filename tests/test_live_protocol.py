@@ -254,7 +254,7 @@ def test_six_pins_and_no_more(page: Page) -> None:
     for number in range(6):
         assert len(page.ask("pin", "pins").head["pins"]) == number + 1
     page.send("pin")
-    assert "take one away" in page.refused().head["message"]
+    assert "remove one first" in page.refused().head["message"]
 
 
 def test_saved_files_are_those_of_the_command(page: Page, tmp_path: Path) -> None:

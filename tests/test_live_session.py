@@ -204,7 +204,7 @@ def test_differences_are_those_of_the_formulas() -> None:
     said = " / ".join(differences(expose(SCENE), expose(five)))
     assert "count 3 \N{RIGHTWARDS ARROW} 6" in said
     assert "3 more subsidiary maxima" in said
-    found = re.search(r"brightest place ([\d.]+) times as bright", said)
+    found = re.search(r"brightest point ([\d.]+) times as bright", said)
     assert found is not None
     assert float(found[1]) == pytest.approx(4.0, rel=0.02)  # the pixel averages the peak a little
 

@@ -257,7 +257,7 @@ def test_dots_of_many_sizes_against_a_direct_sum() -> None:
     asked = scene('kind = "dots"\ncount = 500\ndiameter = "30 um"\nspread = 0.05\n'
                   'stop = { diameter = "3 mm" }')  # fmt: skip
     aperture = build_plane(asked)
-    from wavesim.aperture.plane.places import dot_diameters
+    from wavesim.aperture.plane.positions import dot_diameters
 
     sizes, group = dot_diameters(asked.aperture), aperture.groups[0]
     u, v = np.random.default_rng(2).normal(size=(2, 50)) * 3e4

@@ -286,11 +286,11 @@ def test_the_command_answers_in_json_and_draws(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ([], "name a place with --x"),
-        (["--x", "1 mm", "--angle", "1 deg"], "name a place with --x"),
+        ([], "give a position, --x"),
+        (["--x", "1 mm", "--angle", "1 deg"], "give a position, --x"),
         (["--x", "12"], '"12" has no unit; expected a length such as "9.3 mm"'),
-        (["--x", "1 deg"], '"1 deg" is no length but an angle'),
-        (["--angle", "1 mm"], '"1 mm" is no angle but a length'),
+        (["--x", "1 deg"], '"1 deg" is an angle, not a length'),
+        (["--angle", "1 mm"], '"1 mm" is a length, not an angle'),
     ],
 )
 def test_a_wrong_place_is_named(arguments: list[str], says: str) -> None:

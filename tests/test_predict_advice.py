@@ -13,8 +13,8 @@ from tests import bench
 from tests.rulings import grating
 from wavesim.study.plate_summary import PlateSummary
 from wavesim.study.predict import predict
-from wavesim.study.predict.missed import missed
 from wavesim.study.predict.shown_ghosts import of_plate
+from wavesim.study.predict.unreached import unreached_warning
 
 SCENES = Path(__file__).resolve().parents[1] / "scenes"
 SODIUM_NM = (588.995, 589.5924)
@@ -119,4 +119,4 @@ def test_a_ruling_too_fine_for_any_order_is_said_so() -> None:
     "path", sorted(SCENES.glob("grating_[1-6]*.toml")), ids=lambda path: path.stem
 )
 def test_no_shipped_scene_misses_its_plate(path: Path) -> None:
-    assert missed(wavesim.load(path)) is None
+    assert unreached_warning(wavesim.load(path)) is None

@@ -12,7 +12,7 @@ import wavesim
 from wavesim import random_streams
 from wavesim.aperture.defects import IdealRuling, errors
 from wavesim.aperture.defects.random_errors import draw
-from wavesim.aperture.plane.places import dot_diameters, mesh_places, scattered
+from wavesim.aperture.plane.positions import dot_diameters, mesh_positions, scattered
 from wavesim.colorimetry.grain import Material
 from wavesim.scene.defect import MissingDefect
 from wavesim.scene.planar import Dots, Mesh
@@ -77,7 +77,7 @@ def test_every_seed_draws(seed: int) -> None:
         {"kind": "dots", "diameter": "20 um", "count": 50, "spread": 0.1, "seed": seed,
          "stop": {"diameter": "5 mm"}}
     )  # fmt: skip
-    assert mesh_places(mesh)[0].size > 0
+    assert mesh_positions(mesh)[0].size > 0
     assert np.unique(dot_diameters(dots)).size > 40
     assert np.hypot(*scattered(dots)).max() <= 2.5e-3
     assert draw("independent", seed, 9, 1e-6).size == 9

@@ -66,7 +66,7 @@ def test_formula_and_simulation_agree(found: Tolerance) -> None:
     random = by_kind["random displacement, rms"]
     assert random.simulated == pytest.approx(random.alone, rel=0.03)
     # 400 missing rulings in all: 5 % of the light; three standard errors
-    missing = by_kind["missing rulings, part"]
+    missing = by_kind["missing rulings, fraction"]
     assert missing.simulated == pytest.approx(missing.alone, rel=0.15)
     # mean of 2000 draws: 1.5 % of the width, where the width grows with the square of the error
     walk = by_kind["accumulated pitch error, rms"]

@@ -391,6 +391,7 @@ def _wavelength(scene: Scene, given: Quantity | None) -> float:
 
 def _si(key: str, value: Quantity, dimension: str, example: str) -> float:
     """A number in SI units as it is; a text with its unit turned into SI."""
+    from wavesim.scene.quantities import a
     from wavesim.scene.units import UnitError, measure
 
     if not isinstance(value, str):
@@ -402,8 +403,8 @@ def _si(key: str, value: Quantity, dimension: str, example: str) -> float:
             str(error), key=key, value=value, expected=f'a value such as "{example}"'
         ) from None
     if found.dimension != dimension:
-        problem = f"is no {dimension}"
-        raise InputError(problem, key=key, value=value, expected=f'a {dimension}: "{example}"')
+        problem = f"is not {a(dimension)}"
+        raise InputError(problem, key=key, value=value, expected=f'"{example}"')
     return found.value
 
 

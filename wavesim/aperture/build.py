@@ -275,7 +275,7 @@ def _rigorous(scene: Scene, place: Floats, wrong: RulingErrors) -> Comb:
         raise LimitError(
             "changes the depth of the grooves, of which rigorous theory computes one",
             key="aperture.defects",
-            expected='defects of place or weight, or theory = "scalar"',
+            expected='defects of position or weight, or theory = "scalar"',
         )
     weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
     return Comb(rigorous_groove(scene), place, weight)
@@ -361,7 +361,7 @@ def _glass(grating: Grating) -> str | None:
         grating.material is not None and grating.material not in glass.NAMES
     ):
         raise LimitError(
-            "is known to rigorous theory alone",
+            "is available in rigorous theory alone",
             key="aperture.material" if grating.material else "aperture.material_file",
             value=grating.material or grating.material_file,
             expected=f'{", ".join(glass.NAMES)}, or the groove\'s index, or theory = "rigorous"',

@@ -75,7 +75,7 @@ class _Commands(click.Group):
 @click.option("--debug", is_flag=True, help="Show where an error arose (or set WAVESIM_DEBUG=1).")
 @click.pass_context
 def _wavesim(ctx: click.Context, debug: bool) -> None:
-    """Say what an optical bench puts on its plate: slits and gratings, in true colour."""
+    """Compute what an optical bench puts on its plate: slits and gratings, in true colour."""
     if debug:
         os.environ["WAVESIM_DEBUG"] = "1"
     if ctx.invoked_subcommand is None:
@@ -125,7 +125,7 @@ def _guarded(args: list[str] | None) -> int:
         status = _unread()
     except OSError as error:
         if _without_folder():
-            return _say("the working folder is not there any more; go to another", _WRONG)
+            return _say("the working folder no longer exists; change to another one", _WRONG)
         status = _say(f"the output cannot be written: {error.strerror}", _unread())
     return status
 

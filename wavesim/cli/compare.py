@@ -115,8 +115,8 @@ def _compared(
         return vary(scene, given["key"], _values(scene, given), **common)
     for key, option in {**_ENDS, "linear": "linear"}.items():
         if given[key]:
-            raise InputError("needs --vary", key=f"--{option}",
-                             expected="a key too: --vary aperture.pitch")  # fmt: skip
+            expected = "--vary and a key, such as --vary aperture.pitch"
+            raise InputError("needs --vary", key=f"--{option}", expected=expected)
     return compare(scene, points=given["steps"], **common)
 
 
@@ -131,8 +131,11 @@ def _values(scene: Scene, given: dict[str, Any]) -> list[str | float]:
     for end in _ENDS:
         scene.but({given["key"]: given[end]} if low.dimension else {})  # says what is wrong
     if low.dimension != high.dimension:
-        raise InputError("has a unit of another kind than --from", key="--to", value=given["last"],
-                         expected=f"a value like {given['first']}")  # fmt: skip
+        problem, expected = (
+            "is not the same kind of quantity as --from",
+            f"a value like {given['first']}",
+        )
+        raise InputError(problem, key="--to", value=given["last"], expected=expected)
     if not low.value < high.value:
         raise InputError("is not below --to", key="--from", value=given["first"],
                          expected="the smaller value first")  # fmt: skip

@@ -13,7 +13,7 @@ from wavesim.errors import InputError
 
 
 @click.command(
-    short_help="Name the errors of a ruling from the ghosts it leaves.",
+    short_help="Identify the errors of a ruling from its ghosts.",
     epilog=examples(
         "wavesim profile scenes/grating_screw.toml --order 1 --ghosts one.csv",
         "wavesim profile scenes/grating_screw.toml --order 2 --ghosts two.csv",
@@ -26,7 +26,7 @@ from wavesim.errors import InputError
 )
 @json_option
 def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None:
-    """Name the errors of a ruling from the ghosts it leaves, best in two or more orders.
+    """Identify the errors of a ruling from its ghosts, best in two or more orders.
 
     Each GHOSTS.csv is a table: measured on a bench, or written by `wavesim profile --ghosts`. Its
     columns are order, offset [orders] (or line [nm] and ghost [nm]) and strength (as a fraction of

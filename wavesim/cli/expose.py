@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 @click.option("-o", "output", type=Output(*PLATES), help="Write the plate of one scene here.")
 @click.option("--png", type=Output(".png"), help="Write the picture of one scene here.")
 @click.option(
-    "--folder", metavar="FOLDER", help="Write plates and pictures there, under their scenes' names."
+    "--folder", metavar="FOLDER", help="Write plates and pictures there, named after their scenes."
 )
 @click.option(
     "--precision",
@@ -111,7 +111,9 @@ def _jobs(
         )  # fmt: skip
     if named and folder is not None:
         raise OutputError(
-            "goes without -o and --png, which name files", file=folder, expected="one or the other"
+            "cannot be combined with -o and --png, which name files",
+            file=folder,
+            expected="one of them",
         )
     jobs: list[_Job] = []
     for scene_file in scene_files:

@@ -16,7 +16,7 @@ from wavesim.cli.options import Whole, examples, json_option
     "--port", type=Whole(0, 65_535), metavar="N", default=None,
     help="Port of the address; default 8642, or a free one.",
 )  # fmt: skip
-@click.option("--no-browser", is_flag=True, help="Open no browser.")
+@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @click.option(
     "--share", is_flag=True,
     help="Let others on this network look on: opens this machine's port to them, with a key.",
@@ -25,9 +25,9 @@ from wavesim.cli.options import Whole, examples, json_option
 def command(
     scene_file: str | None, port: int | None, no_browser: bool, share: bool, as_json: bool
 ) -> None:
-    """Put SCENE on a bench that can be turned by hand, in a browser.
+    """Show the bench of SCENE in a browser, to be adjusted by hand.
 
-    Sliders and fields for all that the scene holds; the plate and its profile follow. Only this
+    Sliders and fields for every value of the scene; the plate and its profile follow. Only this
     machine can open the page, unless --share lets others look on. Ctrl-C ends it. Needs the extra
     "live" (pip install wavesim[live]).
     """

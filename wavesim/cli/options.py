@@ -71,7 +71,7 @@ class Amount(Typed):
         from wavesim.scene.units import UnitError
 
         if found.dimension != self.dimension:
-            raise UnitError(f"is no {self.dimension} but {a(found.dimension)}")
+            raise UnitError(f"is {a(found.dimension)}, not {a(self.dimension)}")
         return found.value
 
 

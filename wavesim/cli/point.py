@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 @click.command(
-    short_help="Explain the colour of a place on SCENE's plate.",
+    short_help="Explain the colour at one point of SCENE's plate.",
     epilog=examples(
         'wavesim point scenes/slits_001.toml --x "13.5 mm"',
         'wavesim point scenes/slits_002.toml --angle "0.53 deg" --figure why.png',
@@ -44,14 +44,14 @@ if TYPE_CHECKING:
 def command(
     name: str, x_m: float | None, beta_rad: float | None, figure: Path | None, as_json: bool
 ) -> None:
-    """Explain the colour of a place on SCENE's plate.
+    """Explain the colour at one point of SCENE's plate.
 
     Which wavelengths are extinguished there and by what, which remain, to what orders they belong
     and what fraction of the light they carry, and what the mixture looks like. SCENE is a scene
     file, exposed first, or a plate file (.h5) exposed before.
     """
     if (x_m is None) == (beta_rad is None):
-        raise click.UsageError('name a place with --x "9.3 mm" or an angle with --angle "0.53 deg"')
+        raise click.UsageError('give a position, --x "9.3 mm", or an angle, --angle "0.53 deg"')
     scene = scene_named(name, figure)
     with progress("point") as show:
         from wavesim.study.point import explain, position_of_angle

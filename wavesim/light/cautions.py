@@ -27,7 +27,7 @@ _CLASSES = (
     (1e-3, "2", "never stare into the beam; only the blink reflex protects the eye"),
     (5e-3, "3R", "looking into the beam may harm the eye"),
     (0.5, "3B", "the beam and its mirror reflections harm the eye"),
-    (float("inf"), "4", "even scattered light harms the eye; skin burns and fire"),
+    (float("inf"), "4", "even scattered light harms the eye; it can burn skin and start fires"),
 )
 _BRIGHT_KELVIN = 3000.0  # filaments and arcs beyond this dazzle: common practice, no source
 
@@ -53,5 +53,5 @@ def _laser(power_w: float) -> str:
     _, name, warning = next(row for row in _CLASSES if power_w <= row[0])
     return (
         f"Laser of {power_w * 1e3:.3g} mW: by its power alone about class {name} (IEC 60825-1), "
-        f"{warning}; the label on the laser holds. " + _DEFER
+        f"{warning}; the label on the laser decides. " + _DEFER
     )

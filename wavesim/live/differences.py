@@ -39,7 +39,7 @@ def _changed(first: Scene, second: Scene) -> Iterator[str]:
         told.insert(0, f"{first.source.kind} \N{RIGHTWARDS ARROW} {second.source.kind}")
     new = len(second.source.filters) - len(first.source.filters)
     if new:
-        told.append("a filter more" if new > 0 else "a filter less")
+        told.append("one filter more" if new > 0 else "one filter fewer")
     if told:
         more = len(told) - _MOST_CHANGES
         yield ", ".join(told[:_MOST_CHANGES]) + (f" and {more} more" if more > 0 else "")
@@ -48,7 +48,7 @@ def _changed(first: Scene, second: Scene) -> Iterator[str]:
 def _light(first: Plate, second: Plate) -> Iterator[str]:
     ratio = float(second.illuminance_lx.max()) / max(float(first.illuminance_lx.max()), 1e-300)
     if ratio > 0 and abs(ratio - 1) > _NOTICED:
-        yield f"brightest place {_times(ratio)}"
+        yield f"brightest point {_times(ratio)}"
 
 
 def _maxima(a: Prediction, b: Prediction) -> Iterator[str]:

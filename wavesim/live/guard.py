@@ -89,7 +89,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         if not allowed:
-            words = "This bench is not called by that name; use the address that was printed.\n"
+            words = "This bench does not answer to that name; use the address that was printed.\n"
             await PlainTextResponse(words, status_code=421)(scope, receive, send)
             return
 

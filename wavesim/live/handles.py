@@ -92,8 +92,8 @@ def handles_of(scene: Scene) -> tuple[Handle, ...]:
     found = [
         Handle(f"{key}.kind", _station(key), "kind", what, "note", kind, kind)
         for key, what, kind in (
-            ("source", "What shines", scene.source.kind),
-            ("aperture", "What diffracts", scene.aperture.kind),
+            ("source", "Kind of source", scene.source.kind),
+            ("aperture", "Kind of aperture", scene.aperture.kind),
         )
     ]
     for key in ("source", "bench", "aperture", "plate", "exposure"):
@@ -269,7 +269,7 @@ def _ratios(found: list[Handle]) -> list[Handle]:
         if a is None or b is None or not isinstance(a.value, float) or not b.value:
             continue
         ratio = a.value / float(b.value)
-        words = f"{a.name} over {b.name}; lock it to turn both together"
+        words = f"{a.name} over {b.name}; lock it to change both together"
         made.append(
             Handle(
                 f"{upper} : {lower}", a.station, f"{a.name} : {b.name}",

@@ -67,9 +67,9 @@ class Pins:
             Six are kept already, or those that are kept are too large for one more.
         """
         if len(self._pins) >= MOST_PINS:
-            raise InputError(f"{MOST_PINS} plates are kept already", expected="take one away first")
+            raise InputError(f"{MOST_PINS} plates are already kept", expected="remove one first")
         if sum(map(_bytes, (*self.plates, plate))) > self._most_bytes:
-            raise InputError("the plates kept fill the room for them", expected="smaller plates")
+            raise InputError("the kept plates fill the memory for them", expected="smaller plates")
         self._pins.append(Pin(plate, text, title, view_of(plate, WHOLE)))
 
     def remove(self, number: int) -> None:

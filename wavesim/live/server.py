@@ -192,7 +192,7 @@ class _Connection:
 
 
 async def _received(socket: WebSocket) -> dict[str, Any]:
-    """One message; ValueError if it is no JSON object."""
+    """One message; ValueError if it is not a JSON object."""
     return parsed(await socket.receive_text())
 
 

@@ -129,7 +129,7 @@ class Session:
         plain: dict[str, Given | None] = {}
         for path, value in changes.items():
             if path in self.locks:
-                raise InputError("is locked", key=path, expected="a key that is not, or no lock")
+                raise InputError("is locked", key=path, expected="a key that is not locked")
             if isinstance(value, str) and len(value) > _LONGEST_VALUE:
                 raise InputError("is too long", key=path, expected="a value with its unit")
             if " : " in path:
@@ -145,7 +145,9 @@ class Session:
         ratio = _plain_number(path, value)
         held, moved = (upper, lower) if upper in self.locks else (lower, upper)
         if moved in self.locks:
-            raise InputError("both of its lengths are locked", key=path, expected="one lock less")
+            raise InputError(
+                "both of its lengths are locked", key=path, expected="release one of them"
+            )
         length = self._length(held)
         return {moved: _shown(length * ratio if moved == upper else length / ratio)}
 
@@ -163,7 +165,9 @@ class Session:
     def _length(self, path: str) -> float:
         value = next((h.value for h in self.handles() if h.path == path), None)
         if not isinstance(value, float) or value <= 0:
-            raise InputError("is no length of this scene", key=path[:80], expected="aperture.width")
+            raise InputError(
+                "is not a length of this scene", key=path[:80], expected="aperture.width"
+            )
         return value
 
     def handles(self) -> tuple[Handle, ...]:
@@ -215,7 +219,7 @@ class Session:
         """
         shown = self.plate or self._shown
         if shown is None:
-            raise InputError("nothing was shown yet", expected="a turn, or an exposure")
+            raise InputError("nothing has been shown yet", expected="a change, or an exposure")
         return shown
 
     def expose(self, progress: Callable[[str], None] | None = None) -> ExposedPlate:

@@ -157,7 +157,7 @@ def _listen(host: str, port: int | None) -> socket.socket:
             taken.close()
             continue
         return taken
-    raise InputError("is taken", key="--port", value=port, expected="another port, or none")
+    raise InputError("is taken", key="--port", value=port, expected="another port, or no --port")
 
 
 def _own_address() -> str:

@@ -54,7 +54,7 @@ def parsed(text: str) -> dict[str, Any]:
     except RecursionError:
         raise ValueError("is nested too deeply") from None
     if not isinstance(message, dict):
-        raise ValueError("is no JSON object")
+        raise ValueError("is not a JSON object")
     return message
 
 

@@ -11,9 +11,9 @@ import numpy as np
 
 from wavesim.plate import Plate
 from wavesim.results import Result, Sentence, plain
-from wavesim.study.predict.missed import missed
 from wavesim.study.predict.shown_ghosts import ShownGhost, of_plate
 from wavesim.study.predict.shown_ghosts import sentences as ghost_sentences
+from wavesim.study.predict.unreached import unreached_warning
 from wavesim.study.visibility import Visibility, visibility
 from wavesim.text import counted, length, shutter
 
@@ -50,7 +50,7 @@ class PlateSummary(Result):
     @cached_property
     def warning(self) -> str | None:
         """Where no order reaches the plate."""
-        return missed(self.plate.scene)
+        return unreached_warning(self.plate.scene)
 
     def report(self) -> Iterator[Sentence]:
         """How it was computed and exposed; what shows; notes and cautions."""

@@ -16,8 +16,8 @@ from wavesim.aperture.plane.fading import fade, faded, fades_across
 from wavesim.aperture.plane.groups import Group, PlaneAperture, radius_of
 from wavesim.aperture.plane.overlaps import refuse_overlaps
 from wavesim.aperture.plane.picture import lattice_of
-from wavesim.aperture.plane.places import dot_diameters, mesh_places, scattered
 from wavesim.aperture.plane.polygons import clip, signed_area
+from wavesim.aperture.plane.positions import dot_diameters, mesh_positions, scattered
 from wavesim.aperture.spread import chebyshev
 from wavesim.errors import LimitError
 from wavesim.scene import Scene
@@ -100,7 +100,7 @@ def _groups(aperture: object) -> list[Group]:
         turned = aperture.hole
         if hasattr(turned, "turn_rad"):
             turned = turned.model_copy(update={"turn_rad": turned.turn_rad + aperture.turn_rad})
-        x, y = mesh_places(aperture)
+        x, y = mesh_positions(aperture)
         return [Group(element_of(turned), x, y, np.ones(x.size))] if x.size else []
     if isinstance(aperture, sh.Dots):
         return _dots(aperture)

@@ -47,7 +47,7 @@ def refuse_overlaps(groups: list[Group], aperture: object) -> list[str]:
             f"overlaps the one at x = {_mm(x[first])}, y = {_mm(y[first])}",
             key=f"aperture.places[{second}]",
             value=f"x = {_mm(x[second])}, y = {_mm(y[second])}",
-            expected="places apart from each other",
+            expected="positions farther apart",
         )
     return []
 

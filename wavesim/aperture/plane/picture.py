@@ -60,7 +60,7 @@ def read_grey(path: Path) -> npt.NDArray[np.float32]:
         plain = image.mode in ("1", "L", "I;16", "I")
         raw = np.asarray(image if plain else image.convert("L"))
     if raw.ndim != 2 or not np.isfinite(raw).all():
-        raise TableError("holds levels that are no numbers", file=path, expected="a grey picture")
+        raise TableError("holds values that are not numbers", file=path, expected="a grey picture")
     return np.ascontiguousarray(_levels(raw)[::-1])
 
 

@@ -147,7 +147,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
         raise LimitError(
             f"would need {count:,} strips for each of {straight.elements:,} rulings",
             key="aperture.defects",
-            expected=f"less fan or bow, or fewer rulings: at most {_MOST:,} strips",
+            expected=f"a smaller fan or bow, or fewer rulings: at most {_MOST:,} strips",
         )
     return count
 

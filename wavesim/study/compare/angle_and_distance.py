@@ -12,6 +12,7 @@ from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import Wavefront, near_rulings
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Ruled, Scene
+from wavesim.study.compare.interference import NO_RULINGS, equal_elements, has_orders, ideal
 from wavesim.study.compare.pattern import (
     counted,
     element_width_m,
@@ -21,7 +22,6 @@ from wavesim.study.compare.pattern import (
     scaled_pitch,
     wavelength,
 )
-from wavesim.study.compare.patterns import NO_RULINGS, equal_elements, has_orders, ideal
 from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 
 _MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
@@ -115,7 +115,7 @@ def _order_why(scene: Scene) -> str | None:
     if abs(float(seen.sine(1.3))) >= 1:
         return "the first order does not leave the grating"
     if (element_width_m(scene) or 1.0) / seen.pitch_m > 0.9:
-        return "the first order is all but missing"
+        return "the first order is nearly missing"
     return None
 
 

@@ -14,8 +14,8 @@ from wavesim.aperture.elements import Slit
 from wavesim.arrays import Floats
 from wavesim.diffraction.far.sampling import sampled
 from wavesim.scene import PeriodicDefect, RandomDefect, Scene, Span
+from wavesim.study.compare.interference import even_elements, ideal
 from wavesim.study.compare.pattern import counted, pattern, pitch_m
-from wavesim.study.compare.patterns import even_elements, ideal
 from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 from wavesim.study.formulas import bessel, diffuse_level, ghost_ratio_small
 from wavesim.study.ruling import defects_of, with_aperture

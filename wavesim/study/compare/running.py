@@ -13,8 +13,8 @@ from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene, value_at
 from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
+from wavesim.study.compare.interference import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.pattern import pitch_m, wavelength
-from wavesim.study.compare.patterns import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.result import Approximation, Check, Comparison, FormulaComparisons, Row
 from wavesim.study.compare.ruling_errors import DIFFUSE_SMALL, GHOST_BESSEL, GHOST_SMALL, SPECKLE
 from wavesim.study.compare.sources import NARROW_SLIT, ONE_WAVELENGTH
@@ -143,7 +143,7 @@ def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[lis
     old = value_at(scene, key)
     if isinstance(old, bool) or not isinstance(old, int | float):
         raise InputError(
-            "holds no number to vary", key=key, value=old, expected="a key with a number given"
+            "is not a number that can be varied", key=key, value=old, expected="another key"
         )
     found = [measure(value) if isinstance(value, str) else None for value in values]
     unit = next((SI_UNITS.get(one.dimension, "") for one in found if one is not None), "")

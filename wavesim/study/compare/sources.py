@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 
 from wavesim.scene import Band, Scene
+from wavesim.study.compare.interference import has_orders, ideal
 from wavesim.study.compare.pattern import FarPattern, pattern, pitch_m, rulings
-from wavesim.study.compare.patterns import has_orders, ideal
 from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 
 _BAND_POINTS = 64

@@ -55,7 +55,7 @@ def _source(found: PlatePoint) -> list[str]:
     if not sent.any() or sent.sum() > 0.7 * inside.sum():
         return []
     if isinstance(found.scene.source, Lamp):
-        return ["the lamp sends lines only"]
+        return ["the lamp emits lines only"]
     seen = found.spectrum.wavelength_m[sent]
     what = "the filter passes" if found.scene.source.filters else "the source sends"
     return [f"{what} only {wavelengths(float(seen[0]), float(seen[-1]))}"]

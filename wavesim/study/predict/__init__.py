@@ -20,12 +20,12 @@ from wavesim.study.predict.errors import Effect, effects_of
 from wavesim.study.predict.exposure import Exposed, ExposureEstimate, estimate
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.limits import limits_of
-from wavesim.study.predict.missed import missed
 from wavesim.study.predict.openings import OpeningFeature, features_of
 from wavesim.study.predict.orders import Order, line_width_orders, order_table
 from wavesim.study.predict.pairs import BestOrder, Pair, best_order, pairs_of
 from wavesim.study.predict.report import report
 from wavesim.study.predict.shown_ghosts import ShownGhost, shown_ghosts
+from wavesim.study.predict.unreached import unreached_warning
 from wavesim.study.predict.wavelengths import (
     middle_wavelength,
     principal_wavelength,
@@ -183,7 +183,7 @@ def predict(
         pairs=pairs,
         best_order=best_order(scene, ruled, lines, pairs, principal),
         shown_ghosts=_shown(scene, ruled, lines, exposure) if periods.amplitude.size else None,
-        warning=missed(scene, ruled),
+        warning=unreached_warning(scene, ruled),
         limits=limits_of(scene, ruled, lines),
         cautions=light.cautions(scene.source),
     )

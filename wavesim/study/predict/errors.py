@@ -190,7 +190,7 @@ def _step(ruled: Ruling, line: Order, defect: StepDefect) -> Effect:
     left = step_left(line.order, defect.size_m / ruled.pitch_m, part)
     words = f"the step leaves {left:.3g} at the middle of the line"
     if left < 0.5:
-        words += ", which is split into twins"
+        words += ", which is split in two"
     return Effect("step", line.order, line.wavelength_m, fraction_left=left, words=words)
 
 
@@ -243,7 +243,7 @@ def _profile_change(ruled: Ruling, line: Order, kind: str, change: _Change) -> E
         return change.amplitude(value, ruled, line)
 
     if line.missing:
-        words = f"{kind} errors light an order that the perfect groove leaves dark"
+        words = f"{kind} errors put light into an order that the perfect groove leaves dark"
         return Effect(kind, line.order, line.wavelength_m, words=words)
     perfect, (first, last) = at(0.0), change.ends
     node, share = np.polynomial.legendre.leggauss(_ALONG)

@@ -240,9 +240,9 @@ def _best(best: BestOrder) -> str:
     text = f"order {_signed(best.order)} "
     if best.pairs:
         text += f"resolves {best.resolved} of {counted(best.pairs, 'pair')} of lines"
-        text += ", as many as any order; " if best.resolved else ", and no order more; "
+        text += ", as many as any order; " if best.resolved else ", and no order resolves more; "
     else:
-        text += f"is the brightest beside order 0 ({100 * best.efficiency:.3g} %); "
+        text += f"is the brightest apart from order 0 ({100 * best.efficiency:.3g} %); "
     if best.in_middle:
         return f"{text}its {nm} already lies near the middle of the plate"
     angle = f'{best.key} = "{math.degrees(best.angle_rad):.4f} deg"'

@@ -172,7 +172,7 @@ def tolerance(
         No limit given, order 0, or a resolving power that the perfect ruling does not have.
     """
     if order == 0:
-        raise LimitError("order 0 shows no error of place", expected="another order")
+        raise LimitError("order 0 shows no position errors", expected="another order")
     if limits == Limits():
         raise LimitError("no limit is given", expected="a limit for ghosts, diffuse light or width")
     there = bench(scene, wavelength_m, order)
@@ -236,7 +236,7 @@ def _diffuse_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
         _Kind("random displacement, rms", "diffuse", "m", random * d,
               largest_random(there.order, half) / random,
               lambda s: RelativeErrors(random=s / d), measure, limit, 2.0),
-        _Kind("missing rulings, part", "diffuse", "", missing, largest_missing(half) / missing,
+        _Kind("missing rulings, fraction", "diffuse", "", missing, largest_missing(half) / missing,
               lambda q: RelativeErrors(missing=q), measure, limit, 1.0),
     ]  # fmt: skip
 

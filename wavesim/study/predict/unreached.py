@@ -15,7 +15,7 @@ _FEW = 10  # rulings up to which light between the orders counts
 _LEAST = 1e-4  # of the strongest nanometre: weaker light is not an order worth having
 
 
-def missed(scene: Scene, ruled: Ruling | None = None) -> str | None:
+def unreached_warning(scene: Scene, ruled: Ruling | None = None) -> str | None:
     """The warning, or None where an order reaches the plate (or orders mean little)."""
     ruled = ruled or ruling_seen(scene)
     if ruled is None or ruled.count <= _FEW or not scene.bench.far_field:

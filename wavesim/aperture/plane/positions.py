@@ -16,7 +16,7 @@ from wavesim.scene.planar import Dots, Mesh, Stop
 _ROUNDS = 400  # draws of as many places as are still missing, before giving up
 
 
-def mesh_places(mesh: Mesh) -> tuple[Floats, Floats]:
+def mesh_positions(mesh: Mesh) -> tuple[Floats, Floats]:
     """x, y [m] of a mesh's holes: oblique lattice, turned, jittered, some missing."""
     i = np.arange(mesh.count_x, dtype=np.float64) - (mesh.count_x - 1) / 2
     j = np.arange(mesh.count_y, dtype=np.float64) - (mesh.count_y - 1) / 2
