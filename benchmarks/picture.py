@@ -24,8 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.row import Row
-from wavesim.colorimetry import Rendering, observer, picture
+from wavesim.colorimetry import Rendering, picture
 from wavesim.colorimetry.spaces import encode, rgb_space
+from wavesim.light.observer import observer
 
 ROWS, COLUMNS, REPEATS = 512, 4096, 5
 Array = NDArray[np.float64]

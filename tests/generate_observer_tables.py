@@ -1,4 +1,4 @@
-"""Writes the tables under wavesim/colorimetry/data: observers and the dither pattern.
+"""Writes the tables of observers (wavesim/light/data) and the dither pattern (colorimetry/data).
 
 Run `python -m tests.generate_observer_tables`. The observers come from colour-science (CIE
 tables at 1 nm); the pattern is the void-and-cluster method of R. Ulichney, Proc. SPIE 1913,
@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-DATA = Path(__file__).resolve().parents[1] / "wavesim" / "colorimetry" / "data"
+PACKAGE = Path(__file__).resolve().parents[1] / "wavesim"
 OBSERVERS = {
     "cie1964_10deg": "CIE 1964 10 Degree Standard Observer",
     "cie2015_2deg": "CIE 2015 2 Degree Standard Observer",
@@ -81,13 +81,12 @@ def _pick(energy: NDArray[np.float64], among: NDArray[np.bool_], *, largest: boo
 
 def main() -> None:
     """Write every table."""
-    DATA.mkdir(exist_ok=True)
     for name in OBSERVERS:
         np.savetxt(
-            DATA / f"{name}.csv", observer_table(name), fmt="%.10g", delimiter=",",
-            header="wavelength_nm,x,y,z", comments="",
+            PACKAGE / "light" / "data" / f"{name}.csv", observer_table(name), fmt="%.10g",
+            delimiter=",", header="wavelength_nm,x,y,z", comments="",
         )  # fmt: skip
-    np.save(DATA / "dither.npy", dither_ranks())
+    np.save(PACKAGE / "colorimetry" / "data" / "dither.npy", dither_ranks())
 
 
 if __name__ == "__main__":

@@ -239,6 +239,9 @@ GOOD: dict[str, Table] = {
         "groove": {"profile": "table", "file": "groove.csv", "theory": "rigorous"}}),
     "automatic": _scene(exposure={"time": "auto", "over": 1.5, "speed": 400, "balance": "none"}),
     "timed": _scene(exposure={"time": "1/30 s"}),
+    "another observer": _scene(exposure={"observer": "cie1964_10deg"}),
+    "sensor": _scene(exposure={"sensor": {"curves": "gaussian"}}),
+    "film": _scene(exposure={"film": {"sensitivity": "orthochromatic"}}),
 }  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from wavesim.colorimetry import Rendering, observer, picture
+from wavesim.colorimetry import Rendering, picture
 from wavesim.colorimetry.gamut import HUES, largest_saturation, matrices, rounded_saturation
 from wavesim.colorimetry.spaces import (
     D65_XY,
@@ -20,6 +20,7 @@ from wavesim.colorimetry.spaces import (
     xy_to_xyz,
     xyz_to_oklab,
 )
+from wavesim.light.observer import observer
 
 Array = NDArray[np.float64]
 D65 = xy_to_xyz(D65_XY)

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from numpy.typing import NDArray
 
-from wavesim.colorimetry import Film, Logarithmic, Rendering, observer, picture
+from wavesim.colorimetry import Film, Logarithmic, Rendering, picture
 from wavesim.colorimetry.spaces import D65_XY, encode, rgb_space, xy_to_xyz
 from wavesim.errors import InputError
+from wavesim.light.observer import observer
 
 Array = NDArray[np.float64]
 D65 = xy_to_xyz(D65_XY)

@@ -7,7 +7,7 @@ import pytest
 
 from tests.generate_observer_tables import OBSERVERS as GENERATED
 from tests.generate_observer_tables import dither_ranks, observer_table
-from wavesim.colorimetry import OBSERVERS, linear_rgb, observer, picture
+from wavesim.colorimetry import linear_rgb, picture
 from wavesim.colorimetry.rendering import _dither_mask
 from wavesim.colorimetry.spaces import (
     D65_XY,
@@ -20,6 +20,7 @@ from wavesim.colorimetry.spaces import (
     xyz_to_xy,
 )
 from wavesim.errors import InputError
+from wavesim.light.observer import OBSERVERS, observer
 
 D65 = xy_to_xyz(D65_XY)
 

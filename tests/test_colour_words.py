@@ -12,11 +12,11 @@ from wavesim.colorimetry import (
     complementary_wavelength,
     dominant_wavelength,
     excitation_purity,
-    observer,
     planckian_xy,
 )
 from wavesim.colorimetry.spaces import D65_XY, xy_to_xyz, xyz_to_xy
 from wavesim.errors import InputError
+from wavesim.light.observer import observer
 
 RED, GREEN, BLUE = (0.64, 0.33), (0.30, 0.60), (0.15, 0.06)  # sRGB primaries
 D65 = xy_to_xyz(D65_XY)

@@ -12,7 +12,14 @@ import pytest
 
 from tests.sample_plates import slit_plate
 from wavesim.colorimetry import Rendering
-from wavesim.colorimetry.film import effective, filmed, lights, read_curve, usual_curve
+from wavesim.colorimetry.film import (
+    Schwarzschild,
+    filmed,
+    lights,
+    read_curve,
+    read_reciprocity,
+    usual_curve,
+)
 from wavesim.colorimetry.grain import photons_at_white
 from wavesim.colorimetry.spaces import decode
 from wavesim.constants import LIGHT_SPEED_M_S, PLANCK_J_S
@@ -36,10 +43,10 @@ def test_a_datasheet_is_read_between_its_points_and_level_beyond(sheet: Path) ->
     assert not curve.reversal
 
 
-def test_a_negative_transmits_ten_to_the_minus_density_above_its_fog(sheet: Path) -> None:
-    """And a print of it, of contrast 1, is as the light in the straight part of slope 1."""
+def test_a_negative_transmits_ten_to_the_minus_density(sheet: Path) -> None:
+    """D = -lg T, base and fog included; a print of contrast 1 is as the light."""
     curve = read_curve(sheet)
-    assert lights(np.array([0.1, 1.1]), curve, negative=True) == pytest.approx([1.0, 0.1])
+    assert lights(np.array([0.1, 1.1]), curve, negative=True) == pytest.approx([10**-0.1, 10**-1.1])
     printed = lights(np.array([0.1, 1.8]), curve, negative=False)
     assert printed == pytest.approx([0.0, 1.0])
     assert lights(np.array([1.8, 0.1]), curve, negative=False)[0] > 0.9
@@ -55,17 +62,57 @@ def test_where_the_plate_is_bright_the_negative_is_dark(sheet: Path) -> None:
     exposure = plate.xyz[::-1, :, 1]
     density = read_curve(sheet).at(exposure)
     shown = decode(dark[..., 1] / 65535)
-    assert shown == pytest.approx(10 ** (0.1 - density), abs=1e-4)  # 16 bits and a table of sRGB
+    assert shown == pytest.approx(10**-density, abs=1e-4)  # 16 bits and a table of sRGB
     order = np.argsort(exposure.ravel())
     assert (np.diff(light[..., 1].ravel()[order].astype(int)) >= 0).all()
 
 
 def test_long_exposures_count_less() -> None:
     """p = 0.8: 32 times as long is 32^0.8 = 16 times the effect."""
-    assert effective(np.array([32.0]), 32.0, 0.8) == pytest.approx([16.0])
-    assert effective(np.array([0.5]), 0.5, 0.8) == pytest.approx([0.5])  # reciprocal below 1 s
+    film = Schwarzschild(0.8)
+    assert 32 * film.factor(32.0) == pytest.approx(16.0)
+    assert film.factor(0.5) == 1.0  # reciprocal below 1 s
     with pytest.raises(InputError):
-        effective(np.array([1.0]), 10.0, 1.5)
+        Schwarzschild(1.5)
+
+
+def test_a_datasheet_s_table_of_long_exposures(tmp_path: Path) -> None:
+    """ "For 10 s metered expose 20 s": 20 s do as much as 10 s without the failure would."""
+    (tmp_path / "long.csv").write_text("metered_s,corrected_s\n1,1\n10,20\n100,600\n")
+    film = read_reciprocity(tmp_path / "long.csv")
+    assert [film.factor(t) for t in (0.25, 1.0, 20.0, 600.0)] == pytest.approx([1, 1, 1 / 2, 1 / 6])
+    assert film.factor(20 * 30**0.5) == pytest.approx(10**1.5 / (20 * 30**0.5))  # straight in lg
+    with pytest.raises(InputError, match="does not reach an exposure of 700 s"):
+        film.factor(700.0)
+    law = Schwarzschild(0.8)
+    rows = "".join(f"{t**0.8!r},{t!r}\n" for t in (1, 32, 1024))
+    (tmp_path / "p.csv").write_text("metered_s,corrected_s\n" + rows)
+    table = read_reciprocity(tmp_path / "p.csv")
+    for time in (3.0, 100.0, 1000.0):  # Schwarzschild's law written as a table
+        assert table.factor(time) == pytest.approx(law.factor(time))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("time,corrected\n1,1\n", "is not a table of reciprocity"),
+        ("metered_s,corrected_s\n1,1\n10,5\n20,30\n", "does not ascend|is not a correction"),
+        ("metered_s,corrected_s\n1,0.5\n10,5\n", "is not a correction"),
+    ],
+)
+def test_bad_tables_of_reciprocity(tmp_path: Path, text: str, says: str) -> None:
+    (tmp_path / "f.csv").write_text(text)
+    with pytest.raises(TableError, match=says):
+        read_reciprocity(tmp_path / "f.csv")
+
+
+def test_base_and_fog_veil_a_negative() -> None:
+    """Unexposed film of base and fog D passes 10^-D of the table's light; its print is black."""
+    for fog in (0.05, 0.3, 1.0):
+        curve = usual_curve(100.0, fog)
+        clear = curve.at([0.0])
+        assert lights(clear, curve, negative=True) == pytest.approx([10**-fog], rel=1e-3)
+        assert lights(clear, curve, negative=False) == pytest.approx([0.0], abs=1e-9)
 
 
 def test_the_usual_curve_has_its_speed_point_where_iso_6_puts_it() -> None:
@@ -79,7 +126,7 @@ def test_the_usual_curve_has_its_speed_point_where_iso_6_puts_it() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("exposure,density\n1,2\n", "no characteristic curve"),
+        ("exposure,density\n1,2\n", "is not a characteristic curve"),
         ("log_exposure,density\n1,2\n0,1\n", "does not ascend"),
         ("log_exposure,density\n1,-2\n2,1\n", "out of range"),
     ],

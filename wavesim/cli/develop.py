@@ -14,7 +14,7 @@ from wavesim.cli.options import Amount, NumberOption, Output, Whole, examples, j
 
 if TYPE_CHECKING:
     from wavesim.colorimetry import Material, Rendering
-    from wavesim.colorimetry.film import Curve
+    from wavesim.colorimetry.film import CharacteristicCurve, Reciprocity
     from wavesim.colorimetry.loss import Loss
     from wavesim.colorimetry.plates import Picture
     from wavesim.lightpath import ExposedPlate
@@ -37,18 +37,32 @@ class _Look:
     kept: str
     curve: str | None = None
     negative: bool = False
-    reciprocity: float | None = None
+    reciprocity: str | None = None
+    fog: float | None = None
 
     @property
     def on_film(self) -> bool:
         """Whether a black-and-white film is asked for."""
-        return self.curve is not None or self.negative or self.reciprocity is not None
+        others = self.curve, self.reciprocity, self.fog
+        return self.negative or any(given is not None for given in others)
 
-    def film(self, speed: float) -> Curve:
+    def film(self, speed: float) -> CharacteristicCurve:
         """Its characteristic curve: the datasheet's, or the usual one at an ISO speed."""
         from wavesim.colorimetry.film import read_curve, usual_curve
 
-        return usual_curve(speed) if self.curve is None else read_curve(Path(self.curve))
+        return usual_curve(speed, self.fog) if self.curve is None else read_curve(Path(self.curve))
+
+    def long_exposures(self) -> Reciprocity | None:
+        """What the film loses in long exposures: by an exponent, or by a table."""
+        from wavesim.colorimetry.film import Schwarzschild, read_reciprocity
+
+        if self.reciprocity is None:
+            return None
+        try:
+            exponent = float(self.reciprocity)
+        except ValueError:
+            return read_reciprocity(Path(self.reciprocity))
+        return Schwarzschild(exponent)
 
     def rendering(self) -> Rendering:
         """The same for the pictures' maker."""
@@ -102,9 +116,15 @@ class _Look:
     "--negative", is_flag=True, help="Show the film itself on a light table, not its print."
 )
 @click.option(
-    "--reciprocity", type=NumberOption(0.3, 1), metavar="P",
-    help="Schwarzschild's exponent of the film, for times beyond 1 s.",
+    "--reciprocity", metavar="P|TABLE.csv",
+    help="What the film loses in long exposures: Schwarzschild's exponent, for times beyond 1 s, "
+    "or a datasheet's table: metered_s,corrected_s.",
 )  # fmt: skip
+@click.option(
+    "--fog",
+    type=NumberOption(0, 3),
+    help="Density of base and fog of the usual film.  [default: 0.1]",
+)
 @click.option(
     "--noise", is_flag=True, help="Photon noise of a sensor that counts 14 % of daylight's photons."
 )
@@ -138,7 +158,8 @@ def command(
     depth: str,
     curve: str | None,
     negative: bool,
-    reciprocity: float | None,
+    reciprocity: str | None,
+    fog: float | None,
     noise: bool,
     grain: float,
     halation: float,
@@ -150,7 +171,7 @@ def command(
 
     SCENE is a scene file, exposed first, or a plate file (.h5) exposed before.
     """
-    look = _Look(tone, decades or 4.0, space, depth, keep, curve, negative, reciprocity)
+    look = _Look(tone, decades or 4.0, space, depth, keep, curve, negative, reciprocity, fog)
     _check(look, output, decades)
     steps = tuple(dict.fromkeys(stops)) or (0.0,)
     written = [_named(output, step, alone=len(steps) == 1) for step in steps]
@@ -196,11 +217,15 @@ def _check(look: _Look, output: Path, decades: float | None) -> None:
         raise click.UsageError(f"--decades needs --tone log, not --tone {look.tone}")
     if look.on_film and (look.tone != "linear" or look.depth == _FLOAT):
         raise click.UsageError(
-            "--curve, --negative and --reciprocity make a film's grey picture of 8 or 16 bits; "
-            "leave out --tone and --depth 32"
+            "--curve, --negative, --reciprocity and --fog make a film's grey picture of 8 or 16 "
+            "bits; leave out --tone and --depth 32"
         )
+    if look.fog is not None and look.curve is not None:
+        raise click.UsageError("--fog is for the usual film; a --curve has its own base and fog")
     if look.on_film and given & {"noise", "grain", "halation"}:
-        raise click.UsageError("--curve, --negative and --reciprocity go without noise and grain")
+        raise click.UsageError(
+            "--curve, --negative, --reciprocity and --fog go without noise and grain"
+        )
     if look.depth != _FLOAT:
         return
     if output.suffix.lower() not in _TIFF:
@@ -238,7 +263,7 @@ def _filmed(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> Picture:
 
     return filmed(
         plate, look.film(plate.scene.exposure.speed), look.rendering(), stops=frame.stops,
-        exponent=look.reciprocity or 1.0, negative=look.negative,
+        reciprocity=look.long_exposures(), negative=look.negative,
     )  # fmt: skip
 
 
@@ -293,5 +318,5 @@ def _stock(plate: ExposedPlate, look: _Look) -> str:
     kind = "transparency" if curve.reversal else "negative" if look.negative else "print"
     source = look.curve or f"the usual curve at ISO {plate.scene.exposure.speed:g}"
     words = f"{kind}, {source}, base and fog {curve.density.min():.2f}"
-    late = look.reciprocity is not None and plate.exposure_s > 1
-    return f"{words}, Schwarzschild exponent {look.reciprocity:g}" if late else words
+    late = look.long_exposures()
+    return words if late is None else f"{words}, {late.label}"

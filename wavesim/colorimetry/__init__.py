@@ -1,7 +1,6 @@
 """CIE XYZ -> picture: white balance, tone, gamut; colours in words; PNG and TIFF."""
 
 from wavesim.colorimetry.grain import Material, grain, halation, photon_noise, photons_at_white
-from wavesim.colorimetry.observers import OBSERVERS, observer
 from wavesim.colorimetry.pictures import png_bytes, save_png, save_tiff
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.colorimetry.spaces import xy_to_xyz, xyz_to_oklab, xyz_to_xy
@@ -15,7 +14,6 @@ from wavesim.colorimetry.words import (
 )
 
 __all__ = [
-    "OBSERVERS",
     "Film",
     "Linear",
     "Logarithmic",
@@ -31,7 +29,6 @@ __all__ = [
     "grain",
     "halation",
     "linear_rgb",
-    "observer",
     "photon_noise",
     "photons_at_white",
     "picture",

@@ -5,12 +5,13 @@
     -3.0, 0.10
     -2.1, 0.20
 
-A film sees the luminous exposure here (panchromatic, without a curve of its own over wavelength:
-a plate holds CIE tristimulus values, no spectra).
+A film's sensitivity over wavelength belongs to the exposure (`exposure.film` of the scene); a plate
+exposed without one is developed as if the film saw as the eye does.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,18 +23,19 @@ from wavesim.colorimetry.rendering import Rendering, picture
 from wavesim.colorimetry.spaces import d65_xyz
 from wavesim.colorimetry.tone import Film, Linear
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
-from wavesim.errors import TableError, within
+from wavesim.errors import InputError, TableError, within
 from wavesim.plate import Plate
 
 Array = NDArray[np.float64]
 
 REFERENCE_S = 1.0  # exposures up to this are reciprocal: common practice, see the datasheet
 _RIGHT = 'the header "log_exposure,density", lg of lx s and density'
+_RECIPROCITY_RIGHT = 'the header "metered_s,corrected_s"'
 _MOST_DENSITY = 10.0
 
 
 @dataclass(frozen=True, eq=False)
-class Curve:
+class CharacteristicCurve:
     """A characteristic curve, straight between its points and level beyond them.
 
     Attributes
@@ -57,7 +59,7 @@ class Curve:
         return np.asarray(np.interp(x, self.log_exposure, self.density))
 
 
-def read_curve(path: Path) -> Curve:
+def read_curve(path: Path) -> CharacteristicCurve:
     """The curve in a table.
 
     Raises
@@ -67,64 +69,148 @@ def read_curve(path: Path) -> Curve:
     """
     table = tables.read(path, empty="is empty", right=_RIGHT)
     if [name.lower() for name in table.header[:2]] != ["log_exposure", "density"]:
-        raise table.wrong(-1, "is no characteristic curve", expected=_RIGHT)
+        raise table.wrong(-1, "is not a characteristic curve", expected=_RIGHT)
     rows = table.pairs("is not a row of two numbers")
     table.check_finite(rows)
     table.check_rising(rows[:, 0], "exposure does not ascend")
     if rows[:, 1].min() < 0 or rows[:, 1].max() > _MOST_DENSITY:
         right = f"0 to {_MOST_DENSITY:g}"
         raise TableError("holds a density out of range", file=path, expected=right)
-    return Curve(rows[:, 0], rows[:, 1])
+    return CharacteristicCurve(rows[:, 0], rows[:, 1])
 
 
-def usual_curve(speed: float = 100.0) -> Curve:
-    """The curve of `tone.Film` at an ISO speed, every twentieth of a decade."""
-    film = Film()
+def usual_curve(speed: float = 100.0, fog: float | None = None) -> CharacteristicCurve:
+    """The curve of `tone.Film` at an ISO speed, every twentieth of a decade.
+
+    `fog` is the density of base and fog, 0 to 10; default that of `tone.Film`.
+    """
+    film = Film() if fog is None else Film(base_fog=within("fog", fog, 0.0, _MOST_DENSITY))
     x = np.arange(-4.0, 2.001, 0.05)
-    return Curve(x + np.log10(SATURATION_EXPOSURE_LX_S / speed), film.density(10.0**x))
+    return CharacteristicCurve(
+        x + np.log10(SATURATION_EXPOSURE_LX_S / speed), film.density(10.0**x)
+    )
 
 
-def effective(exposure_lx_s: Array, time_s: float, exponent: float) -> Array:
-    """Exposures that a film of Schwarzschild's exponent p counts: H (t / 1 s)^(p - 1), t > 1 s.
+@dataclass(frozen=True)
+class Schwarzschild:
+    """Long exposures by Schwarzschild's exponent p: beyond 1 s the blackening goes by E t^p.
 
-    Schwarzschild (1900): the blackening goes by E t^p. p is 1 for shorter times here; datasheets
-    give 0.7 to 0.9 for long ones.
+    Schwarzschild (1900). p is 1 for shorter times here; datasheets give 0.7 to 0.9 for long ones.
 
     Raises
     ------
     InputError
         An exponent out of 0.3 to 1.
     """
-    within("exponent", exponent, 0.3, 1.0)
-    longer = max(time_s / REFERENCE_S, 1.0)
-    return np.asarray(exposure_lx_s * longer ** (exponent - 1.0))
+
+    exponent: float
+
+    def __post_init__(self) -> None:
+        within("exponent", self.exponent, 0.3, 1.0)
+
+    def factor(self, time_s: float) -> float:
+        """Part of an exposure that counts: (t / 1 s)^(p - 1) for t > 1 s."""
+        return float(max(time_s / REFERENCE_S, 1.0) ** (self.exponent - 1.0))
+
+    @property
+    def label(self) -> str:
+        """In words."""
+        return f"Schwarzschild exponent {self.exponent:g}"
 
 
-def lights(density: Array, curve: Curve, *, negative: bool) -> Array:
+@dataclass(frozen=True)
+class ReciprocityTable:
+    """Long exposures by a datasheet: metered times and the longer ones that they ask for.
+
+    Between its rows lg of one is straight in lg of the other. Shorter times than the first row's
+    are corrected as that is.
+
+    Attributes
+    ----------
+    file : the table
+    metered_s, corrected_s : (n,) [s], both ascending
+    """
+
+    file: Path
+    metered_s: tuple[float, ...]
+    corrected_s: tuple[float, ...]
+
+    def factor(self, time_s: float) -> float:
+        """Part of an exposure of that time that counts: the metered time over it.
+
+        Raises
+        ------
+        InputError
+            A time beyond the table.
+        """
+        if time_s > self.corrected_s[-1]:
+            raise InputError(
+                f"{self.file.name} does not reach an exposure of {time_s:.3g} s",
+                key="--reciprocity", expected=f"a table beyond {self.corrected_s[-1]:g} s",
+            )  # fmt: skip
+        lg = np.log(self.corrected_s), np.log(self.metered_s)
+        shorter = min(math.log(time_s) - float(lg[0][0]), 0.0)
+        return math.exp(float(np.interp(math.log(time_s), *lg)) + shorter) / time_s
+
+    @property
+    def label(self) -> str:
+        """In words."""
+        return f"reciprocity of {self.file.name}"
+
+
+Reciprocity = Schwarzschild | ReciprocityTable
+
+
+def read_reciprocity(path: Path) -> ReciprocityTable:
+    """A table of long exposures: metered_s,corrected_s.
+
+    Raises
+    ------
+    TableError
+        Missing or malformed file, times that do not ascend or are not positive, a corrected time
+        shorter than the metered one.
+    """
+    table = tables.read(path, empty="is empty", right=_RECIPROCITY_RIGHT)
+    if [name.lower() for name in table.header[:2]] != ["metered_s", "corrected_s"]:
+        raise table.wrong(-1, "is not a table of reciprocity", expected=_RECIPROCITY_RIGHT)
+    rows = table.pairs("is not a row of two numbers")
+    table.check_finite(rows)
+    for column in rows.T:
+        table.check_rising(column, "time does not ascend")
+    for k, (metered, corrected) in enumerate(rows):
+        if not 0 < metered <= corrected:
+            right = "a positive time, and one at least as long"
+            raise table.wrong(k, "is not a correction", table.texts[k], right)
+    return ReciprocityTable(path, tuple(rows[:, 0].tolist()), tuple(rows[:, 1].tolist()))
+
+
+def lights(density: Array, curve: CharacteristicCurve, *, negative: bool) -> Array:
     """Light 0..1 (...) of what is looked at.
 
-    The film itself on a light table (`negative`, or a transparency): 10^-(D - D_min), clear film
-    white. Or a print of a negative film, of contrast 1: 10^(D - D_max), fog black.
+    The film itself on a light table (`negative`, or a transparency): 10^-D, the bare table white,
+    so that base and fog veil it. Or a print of a negative film, of contrast 1: 10^(D - D_max), fog
+    black.
     """
-    low, high = float(curve.density.min()), float(curve.density.max())
     if negative or curve.reversal:
-        return np.asarray(10.0 ** (low - density))
+        return np.asarray(10.0**-density)
+    low, high = float(curve.density.min()), float(curve.density.max())
     black = 10.0 ** (low - high)
     return np.asarray((10.0 ** (density - high) - black) / max(1.0 - black, 1e-12))
 
 
 def filmed(
     plate: Plate,
-    curve: Curve,
+    curve: CharacteristicCurve,
     rendering: Rendering,
     *,
     stops: float = 0.0,
-    exponent: float = 1.0,
+    reciprocity: Reciprocity | None = None,
     negative: bool = False,
 ) -> NDArray[np.uint8 | np.uint16]:
     """(ny, nx, 3) grey picture of the plate exposed `stops` longer on that film."""
     time_s = plate.exposure_s * 2.0**stops
-    exposure = effective(plate.xyz[::-1, :, 1] * 2.0**stops, time_s, exponent)
+    part = 1.0 if reciprocity is None else reciprocity.factor(time_s)
+    exposure = plate.shown_xyz[::-1, :, 1] * (2.0**stops * part)
     light = lights(curve.at(np.maximum(exposure, 0.0)), curve, negative=negative)
     white = d65_xyz()
     return picture(

@@ -183,7 +183,7 @@ def _picture(plate: ExposedPlate, wanted: PictureRecord) -> NDArray[np.uint8]:
     from wavesim.colorimetry.rendering import Rendering
     from wavesim.plate import Plate
 
-    coarse = _averaged(plate.xyz, wanted.rows, wanted.columns)
+    coarse = _averaged(plate.shown_xyz, wanted.rows, wanted.columns)
     x, y = (
         np.linspace(a[0], a[-1], n)
         for a, n in ((plate.x_m, coarse.shape[1]), (plate.y_m, coarse.shape[0]))
@@ -197,7 +197,7 @@ def _picture(plate: ExposedPlate, wanted: PictureRecord) -> NDArray[np.uint8]:
         profile_wavelength_m=plate.profile_wavelength_m[:1],
         profile_spectrum=np.zeros((1, x.size)),
         scene=plate.scene,
-        white_xyz=plate.white_xyz,
+        white_xyz=plate.shown_white_xyz,
         white_exposure_lx_s=plate.white_exposure_lx_s,
         exposure_s=plate.exposure_s,
         report=plate.report,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -11,7 +9,7 @@ from wavesim.arrays import Floats
 from wavesim.colorimetry import Rendering, picture
 from wavesim.colorimetry.plates import picture_of
 from wavesim.light.observer import cie1931, colour_matching
-from wavesim.plate import Plate
+from wavesim.plate import Plate, with_light
 
 _EVEN_LIGHT = 0.5  # of white, in its fullest coordinate; low enough that nothing bleaches
 
@@ -24,8 +22,9 @@ def drawn(
     Light is averaged before it becomes colour, as an eye far away would see it. A plate with
     fewer pixels keeps them.
     """
-    smaller = averaged(averaged(plate.xyz, rows, axis=0), columns, axis=1)
-    return np.asarray(picture_of(replace(plate, xyz=smaller), rendering), dtype=np.uint8)
+    smaller = averaged(averaged(plate.shown_xyz, rows, axis=0), columns, axis=1)
+    coarse = with_light(plate, smaller)
+    return np.asarray(picture_of(coarse, rendering), dtype=np.uint8)
 
 
 def averaged(values: Floats, count: int, *, axis: int) -> Floats:
@@ -47,8 +46,8 @@ def averaged(values: Floats, count: int, *, axis: int) -> Floats:
 
 def hues(plate: Plate, columns: int) -> NDArray[np.uint8]:
     """(1, columns, 3) colour of the light along the plate's middle, however faint."""
-    middle = averaged(plate.xyz[plate.xyz.shape[0] // 2], columns, axis=0)
-    return even_colours(middle, plate.white_xyz, plate.scene.exposure.balance)[None]
+    middle = averaged(plate.shown_xyz[plate.xyz.shape[0] // 2], columns, axis=0)
+    return even_colours(middle, plate.shown_white_xyz, plate.scene.exposure.balance)[None]
 
 
 def even_colours(xyz: Floats, white_xyz: Floats, balance: str) -> NDArray[np.uint8]:

@@ -147,7 +147,7 @@ class BenchModel:
         spectrum = stage("light", light.of_scene, coarse)
         geometry = stage("geometry", plate.geometry_of, coarse)
         found = path_of(coarse)(coarse, spectrum, geometry, stage)
-        return _rgb(found.light.xyz_lx)
+        return _rgb(found.light.shown_lx)
 
 
 class _Stages(Stages):

@@ -174,7 +174,7 @@ def _of_plate(path: Path) -> tuple[Floats, float]:
 
     plate = open_plate(path)
     light = linear_rgb(
-        plate.xyz[::-1], space="srgb", white_xyz=np.ones(3), white_level=1.0, balance="none"
+        plate.shown_xyz[::-1], space="srgb", white_xyz=np.ones(3), white_level=1.0, balance="none"
     )
     light = np.maximum(np.asarray(light, dtype=np.float64), 0.0)
     return light / max(float(light.max()), 1e-300) * 0.95, plate.scene.plate.pixel_m

@@ -28,10 +28,13 @@ _OPTICS = frozenset(
     )
 )  # fmt: skip
 
+_SPENT = frozenset(f"exposure.{key}" for key in ("time_s", "over", "speed", "balance"))
+
 _NOT_READ: dict[Callable[..., object], frozenset[str]] = {
     light.of_scene: _SHOWN | _SLIT_SIZE | _OPTICS | {"aperture", "plate"},
     # filters tell there which way the light is polarised, and which wavelengths are left
     aperture.build: _SHOWN | _SLIT_SIZE | (_LEVEL - {"source.filters"}) | {"plate.height_m"},
+    light.recorder_of: _SPENT | {"title", "source", "bench", "aperture", "plate"},
     plate.geometry_of: _SHOWN | _LEVEL | {"aperture"},
 }
 

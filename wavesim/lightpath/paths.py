@@ -19,7 +19,7 @@ from wavesim.aperture import Aperture, needs_strips
 from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import steepest
 from wavesim.errors import LimitError
-from wavesim.light import Spectrum
+from wavesim.light import Recorder, Spectrum, recorder_of
 from wavesim.plate import Bins, Columns, Computed, Geometry, Light, Stage
 from wavesim.scene import Plane, Scene
 from wavesim.scene.plate import CoarsePlate
@@ -86,8 +86,9 @@ def _refuse_slit_errors(scene: Scene) -> None:
 def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Stage) -> Computed:
     """Straight rulings in the far field: light of each column times fraction of each row."""
     ruled = stage("aperture", aperture.build, scene)
-    upright = not (geometry.slit_lean or geometry.slit_wedge)
-    if isinstance(scene.plate, CoarsePlate) and ruled.of_u_alone and upright:
+    recorder = stage("recorder", recorder_of, scene)
+    simple = recorder is None and not (geometry.slit_lean or geometry.slit_wedge)
+    if isinstance(scene.plate, CoarsePlate) and ruled.of_u_alone and simple:
         coarse = _previewed(scene, spectrum, geometry, ruled, stage)
         if coarse is not None:
             return coarse
@@ -100,9 +101,10 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
         error = stage("accuracy", plate.measured_error, columns, field, looked_at, bins, ruled,
                       rows, spectrum, scene.bench.air)  # fmt: skip
     error += plate.leaning_error(columns, geometry, ruled.height_m)
-    light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2)
+    light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2,
+                  recorder)  # fmt: skip
     if geometry.slit_wedge:
-        found = _wedged(scene, spectrum, ruled, geometry, light, stage)
+        found = _wedged(scene, spectrum, ruled, geometry, light, recorder, stage)
         light, error = found.light, error + found.error
     return _computed(ruled, geometry, bins, light, error)
 
@@ -158,6 +160,7 @@ def _wedged(
     ruled: Aperture,
     geometry: Geometry,
     parallel: plate.Light,
+    recorder: Recorder | None,
     stage: Stage,
 ) -> Wedged:
     """The light behind a source slit whose jaws are not parallel."""
@@ -171,7 +174,10 @@ def _wedged(
         return stage("rows", plate.rows, ruled.along, place, found.node_m)
 
     area = scene.plate.pixel_area_m2
-    return wedged(columns, rows, geometry, parallel, width_m=ruled.width_m, pixel_area_m2=area)
+    return wedged(
+        columns, rows, geometry, parallel, width_m=ruled.width_m, pixel_area_m2=area,
+        recorder=recorder,
+    )  # fmt: skip
 
 
 def columns_of(

@@ -18,7 +18,7 @@ MOST_BYTES = 6e8  # of the plates that one bench keeps
 
 
 def _bytes(plate: Plate) -> int:
-    return plate.irradiance.nbytes + plate.xyz.nbytes + plate.profile_spectrum.nbytes
+    return plate.irradiance.nbytes + 2 * plate.xyz.nbytes + plate.profile_spectrum.nbytes
 
 
 @dataclass(frozen=True, eq=False)

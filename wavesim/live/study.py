@@ -92,14 +92,12 @@ def _order(bench: Session, x_m: float) -> dict[str, Any]:
 
 
 def _colour(plate: Plate, column: int) -> dict[str, Any]:
+    from wavesim.colorimetry.plates import white_of
     from wavesim.colorimetry.rendering import picture
 
     colour = colour_at(plate, column)
-    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
-    patch = picture(
-        xyz[None], white_xyz=plate.white_xyz, white_level=plate.white_exposure_lx_s,
-        balance=plate.scene.exposure.balance,
-    )[0]  # fmt: skip
+    xyz = plate.shown_xyz[plate.xyz.shape[0] // 2, column]
+    patch = picture(xyz[None], **white_of(plate))[0]
     return {
         "colour": colour.name,
         "as_exposed": colour.as_exposed,

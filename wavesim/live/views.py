@@ -8,13 +8,13 @@ plane is painted whole, coarsely.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture import needs_strips
 from wavesim.aperture.elements import Floats
+from wavesim.colorimetry.plates import white_of
 from wavesim.colorimetry.rendering import Rendering, picture
 from wavesim.lightpath import LightPath
 from wavesim.plate import Plate
@@ -64,16 +64,8 @@ class View:
         level = _BRIGHTNESS * self.plate.white_exposure_lx_s / 2.0**stops
         even = np.where(middle[:, 1:2] > 0, middle * (level / light), 0.0)
         xyz = np.concatenate([self.xyz, even[None]])
-        rgba = _rgba(picture(xyz, over_stops=stops, rendering=rendering, **self._white()))
+        rgba = _rgba(picture(xyz, over_stops=stops, rendering=rendering, **white_of(self.plate)))
         return rgba[:-1], rgba[-1:]
-
-    def _white(self) -> dict[str, Any]:
-        plate = self.plate
-        return {
-            "white_xyz": plate.white_xyz,
-            "white_level": plate.white_exposure_lx_s,
-            "balance": plate.scene.exposure.balance,
-        }
 
 
 def preview(path: LightPath, scene: Scene, columns: int) -> View:
@@ -103,7 +95,7 @@ def view_of(plate: Plate, quality: str) -> View:
         x_range_m=(float(plate.x_m[0]) - half, float(plate.x_m[-1]) + half),
         y_range_m=(float(plate.y_m[0]) - half_high, float(plate.y_m[-1]) + half_high),
         row_m=plate.y_m[chosen],
-        xyz=np.ascontiguousarray(plate.xyz[chosen]),
+        xyz=np.ascontiguousarray(plate.shown_xyz[chosen]),
         profile=plate.profile_irradiance / (peak or 1.0),
         brightest_W_m2=peak,
         plate=plate,

@@ -9,7 +9,7 @@ from wavesim.plate.costs import Smoothing
 from wavesim.plate.develop import develop, level, level_of
 from wavesim.plate.geometry import Geometry, geometry_of
 from wavesim.plate.memory import check as check_memory
-from wavesim.plate.result import Plate, Report
+from wavesim.plate.result import Plate, Report, with_light
 from wavesim.plate.rows import Rows, rows
 from wavesim.plate.sweep import Columns, first_column, reach_per_m, sweep
 from wavesim.plate.wide import wide_light
@@ -46,4 +46,5 @@ __all__ = [
     "sweep",
     "sweep_channels",
     "wide_light",
+    "with_light",
 ]

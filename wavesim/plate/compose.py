@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.elements import Floats
+from wavesim.light import Recorder
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.deferred import deferred
 from wavesim.plate.geometry import Geometry
@@ -29,6 +30,7 @@ class Light:
     profile_irradiance : (nx,) [W m-2]
     profile_wavelength_m : (k,) [m]
     profile_spectrum : (k, nx) [W m-2 nm-1]; of a preview found when it is first read
+    recorded_lx : (ny, nx, 3) [lx] as the scene's observer, sensor or film weighs it, if it has one
     """
 
     xyz_lx: Floats
@@ -36,13 +38,28 @@ class Light:
     profile_irradiance: Floats
     profile_wavelength_m: Floats
     profile_spectrum: Floats
+    recorded_lx: Floats | None = None
+
+    @property
+    def shown_lx(self) -> Floats:
+        """(ny, nx, 3) [lx] what a picture shows."""
+        return self.xyz_lx if self.recorded_lx is None else self.recorded_lx
 
 
-def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: float) -> Light:
+def compose(
+    columns: Columns,
+    share: Rows,
+    geometry: Geometry,
+    pixel_area_m2: float,
+    recorder: Recorder | None = None,
+) -> Light:
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
-    weights = sensitivities(columns.node_m) / pixel_area_m2
+    weights = sensitivities(columns.node_m, recorder) / pixel_area_m2
     lower = gather(columns, share, weights, cosines(geometry))
-    plate, profile = on_plate(lower, columns.first, geometry)
+    plate, profile = on_plate(lower[:4], columns.first, geometry)
+    recorded = None
+    if recorder is not None:
+        (recorded, _), _ = on_plate(lower[[4, 5, 6, 3]], columns.first, geometry)
     spectrum = middle_spectrum(columns, share, geometry)
     spectrum /= pixel_area_m2
     return Light(
@@ -51,6 +68,7 @@ def compose(columns: Columns, share: Rows, geometry: Geometry, pixel_area_m2: fl
         profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
         profile_spectrum=spectrum,
+        recorded_lx=recorded,
     )
 
 

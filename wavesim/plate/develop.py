@@ -11,7 +11,9 @@ import numpy as np
 from wavesim import light
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import Opening, aperture_irradiance
+from wavesim.light import Recorder, Spectrum, recorder_of
 from wavesim.light.photometry import tristimulus
+from wavesim.light.recorders import D65_XYZ
 from wavesim.plate.compose import Light
 from wavesim.plate.computed import Computed
 from wavesim.plate.deferred import later
@@ -19,7 +21,6 @@ from wavesim.plate.photometry import exposure_time
 from wavesim.plate.result import Plate, Report
 from wavesim.scene import Scene, Source
 
-D65_XYZ = (0.95047, 1.0, 1.08883)  # CIE 15:2004, 2-degree observer
 _WHITE_SOURCES = ("sun", "blackbody", "illuminant", "table")  # the others have a hue of their own
 
 
@@ -57,8 +58,9 @@ def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
     LimitError
         The time is to be found and no visible light reaches the plate.
     """
-    brightest = float(seen.xyz_lx[..., 1].max()) * factor
+    brightest = float(seen.shown_lx[..., 1].max()) * factor
     seconds = exposure_time(scene.exposure, brightest)
+    recorder = None if seen.recorded_lx is None else recorder_of(scene)
     return Plate(
         x_m=scene.plate.x_m(),
         y_m=scene.plate.y_m(),
@@ -72,6 +74,8 @@ def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
         white_exposure_lx_s=scene.exposure.white_exposure_lx_s,
         exposure_s=seconds,
         report=report,
+        recorded=None if recorder is None else seen.shown_lx * (factor * seconds),
+        recorded_white_xyz=None if recorder is None else _recorded_white(scene, recorder),
     )
 
 
@@ -88,13 +92,25 @@ def white(scene: Scene) -> Floats:
     return _white_known(scene.source, scene.folder)
 
 
+def _recorded_white(scene: Scene, recorder: Recorder) -> Floats:
+    """(3,) the same as a recorder counts it; grey to a film."""
+    if recorder.grey or scene.source.kind not in _WHITE_SOURCES:
+        return recorder.white_xyz
+    xyz = recorder.records(_bare(scene.source, scene.folder))
+    return np.asarray(xyz / xyz[1])
+
+
 def _white(source: Source, folder: Path) -> Floats:
+    xyz = tristimulus(_bare(source, folder))
+    return np.asarray(xyz / xyz[1])
+
+
+def _bare(source: Source, folder: Path) -> Spectrum:
+    """The light of the source without its filters and dark lines."""
     update: dict[str, object] = {"filters": ()}
     if source.kind == "sun":
         update["lines"] = False
-    bare = source.model_copy(update=update)
-    xyz = tristimulus(light.spectrum(bare, folder=folder))
-    return np.asarray(xyz / xyz[1])
+    return light.spectrum(source.model_copy(update=update), folder=folder)
 
 
 _white_known = lru_cache(maxsize=16)(_white)  # of a source that no file describes

@@ -18,6 +18,7 @@ import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
 from wavesim.errors import LimitError
+from wavesim.light import Recorder
 from wavesim.plate.compose import Light
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import spread_rows
@@ -60,6 +61,7 @@ def wedged(
     *,
     width_m: float,
     pixel_area_m2: float,
+    recorder: Recorder | None = None,
 ) -> Wedged:
     """Light of all pixels.
 
@@ -78,8 +80,8 @@ def wedged(
     low, high = _jaws(place, [place.straightened_sine(float(y)) for y in place.y_m])
     fine = _narrow(place, width_m, float(parallel.profile_wavelength_m.min()))
     columns = columns_of(fine)
-    weights = sensitivities(columns.node_m) / pixel_area_m2
-    out = np.empty((place.rows, place.x_edges_m.size - 1, 4))
+    weights = sensitivities(columns.node_m, recorder) / pixel_area_m2
+    out = np.empty((place.rows, place.x_edges_m.size - 1, weights.shape[1]))
     for some, lower in _some_rows(columns, rows_of(fine, columns), weights, fine):
         for chosen, power in ((some, lower), (place.rows - 1 - some, lower)):
             out[chosen] = _spread(power, fine, low[chosen], high[chosen])
@@ -88,6 +90,7 @@ def wedged(
         xyz_lx=np.ascontiguousarray(out[:, :, :3]),
         irradiance=out[:, :, 3].copy(),
         profile_irradiance=out[place.half_rows - 1, :, 3].copy(),
+        recorded_lx=None if recorder is None else np.ascontiguousarray(out[:, :, 4:]),
     )
     return Wedged(found, _error(columns_of, place, columns, fine))
 

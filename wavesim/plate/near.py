@@ -20,6 +20,7 @@ from wavesim.diffraction.fresnel import (
     near_rulings,
     wavefront,
 )
+from wavesim.light import recorder_of
 from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
@@ -61,7 +62,9 @@ def expose_near(
     front = wavefront(scene.bench, half)
     turned = turns_of(place, scene.bench, half)
     step, air = min(_step(ruled, place, turned.steepest(front)), _WIDEST), scene.bench.air
-    waves = stage("wavelengths", choose_waves, spectrum, Steps(step / 550e-9, 1e-3), air=air)
+    recorder = stage("recorder", recorder_of, scene)
+    steps = Steps(step / 550e-9, 1e-3)
+    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
     source = extent(scene, place)
     pixels = (place.sine_edges.size - 1) * place.y_m.size
     require_memory(
@@ -90,7 +93,7 @@ def expose_near(
 
 
 def _exactly(ruled: Aperture, place: Geometry, waves: Waves, stage: Stage) -> tuple[Floats, Floats]:
-    """Light (ny, nx, 4), and of the middle row (k, nx), on a parallel plate without a lens."""
+    """Light (ny, nx, c), and of the middle row (k, nx), on a parallel plate without a lens."""
     tall = columns_of_height(ruled.along)
     across = stage("columns", exact_columns, ExactRulings(ruled, place.focal_m), place, waves)
     along = stage("rows", exact_rows, ExactRulings(tall, place.focal_m), place, waves)
@@ -106,7 +109,7 @@ def _in_fresnel(
     Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed.
     """
     margin, columns = place.margin, place.sine_edges.size - 1
-    seen = np.zeros((place.rows, columns, 4))
+    seen = np.zeros((place.rows, columns, waves.weights().shape[1]))
     spectral = np.zeros((waves.node_m.size, columns))
     middle = place.rows // 2
     for vergence, weight in turned.parts:
@@ -209,7 +212,7 @@ def _mean(
 
 
 def _pixels(across: Floats, along: Floats, waves: Waves) -> Floats:
-    """(ny, nx, 4) sum over wavelengths of weights x columns x rows."""
+    """(ny, nx, c) sum over wavelengths of weights x columns x rows."""
     weight = waves.weights()
     seen = np.empty((along.shape[1], across.shape[1], weight.shape[1]))
     for c in range(weight.shape[1]):

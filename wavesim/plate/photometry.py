@@ -7,18 +7,22 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W, SATURATION_EXPOSURE_LX_S
 from wavesim.errors import LimitError
+from wavesim.light import Recorder
 from wavesim.light.observer import colour_matching
 from wavesim.scene import Exposure
 
 
-def sensitivities(node_m: Floats) -> Floats:
-    """(k, 4) at each node: X, Y, Z [lm/W] and 1 for the irradiance.
+def sensitivities(node_m: Floats, recorder: Recorder | None = None) -> Floats:
+    """(k, 4) at each node: X, Y, Z [lm/W] and 1 for the irradiance; (k, 7) with a recorder's three.
 
     The 1 nm table of CIE 1931 is read as straight between its wavelengths, so light shared
     between the two nearest whole nanometres is weighted exactly.
     """
     seen = LUMINOUS_EFFICACY_LM_W * colour_matching(node_m)
-    return np.column_stack([seen, np.ones_like(node_m)])
+    own = np.ones_like(node_m)
+    if recorder is None:
+        return np.column_stack([seen, own])
+    return np.column_stack([seen, own, LUMINOUS_EFFICACY_LM_W * recorder.at(node_m)])
 
 
 def exposure_time(exposure: Exposure, brightest_lx: float) -> float:

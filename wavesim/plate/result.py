@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -59,6 +59,9 @@ class Plate:
     white_exposure_lx_s : exposure shown as white, 78 / speed (ISO 12232)
     exposure_s : [s] exposure time
     report : how it was computed
+    recorded : (ny, nx, 3) [lx s] what the scene's own observer, sensor or film counts, as XYZ (a
+        film's [lx s] are those of daylight); None where that is the CIE 1931 observer
+    recorded_white_xyz : (3,) the source's white as it counts it, Y = 1
     """
 
     x_m: Floats
@@ -73,6 +76,18 @@ class Plate:
     white_exposure_lx_s: float
     exposure_s: float
     report: Report
+    recorded: Floats | None = None
+    recorded_white_xyz: Floats | None = None
+
+    @property
+    def shown_xyz(self) -> Floats:
+        """(ny, nx, 3) [lx s] what a picture shows: `recorded`, or CIE 1931."""
+        return self.xyz if self.recorded is None else self.recorded
+
+    @property
+    def shown_white_xyz(self) -> Floats:
+        """(3,) the source's white in it, Y = 1."""
+        return self.white_xyz if self.recorded_white_xyz is None else self.recorded_white_xyz
 
     @property
     def illuminance_lx(self) -> Floats:
@@ -83,3 +98,10 @@ class Plate:
     def power_W(self) -> float:  # noqa: N802  (the unit is W)
         """Power on the whole plate [W]."""
         return float(self.irradiance.sum() * self.scene.plate.pixel_area_m2)
+
+
+def with_light(plate: Plate, shown_xyz: Floats) -> Plate:
+    """The same plate with other exposures (ny', nx', 3) [lx s] in its picture."""
+    if plate.recorded is None:
+        return replace(plate, xyz=shown_xyz)
+    return replace(plate, xyz=shown_xyz, recorded=shown_xyz)

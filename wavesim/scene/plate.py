@@ -9,6 +9,7 @@ from pydantic_core import CoreSchema
 from wavesim.errors import InputError
 from wavesim.scene.base import Model
 from wavesim.scene.quantities import Length, Offset, Plain, Time, complaint, show
+from wavesim.scene.recording import FilmSensitivity, SensorCurves
 from wavesim.scene.rules import SLACK, fitting, misfit
 
 if TYPE_CHECKING:
@@ -201,6 +202,19 @@ class Exposure(Model):
         "source", description="white balance to the source's white, or none"
     )
 
+    observer: Literal["cie1931_2deg", "cie1964_10deg", "cie2015_2deg", "cie2015_10deg"] = Field(
+        "cie1931_2deg",
+        description="CIE observer whose colours the picture shows; lux are those of CIE 1931",
+    )
+    sensor: SensorCurves | None = Field(
+        None, description="a digital sensor in the observer's place", examples=[{}]
+    )
+    film: FilmSensitivity | None = Field(
+        None,
+        description="black-and-white film in the observer's place",
+        examples=[{"sensitivity": "orthochromatic"}],
+    )
+
     @property
     def white_exposure_lx_s(self) -> float:
         """Exposure that is shown white [lx s], 78/speed (ISO 12232, saturation)."""
@@ -215,5 +229,12 @@ class Exposure(Model):
                 "counts from the automatic exposure, and a time is given",
                 key="over",
                 expected='over with time = "auto", or a time alone',
+            )
+        others = [self.sensor is not None, self.film is not None]
+        if sum(others) + (self.observer != "cie1931_2deg") > 1:
+            raise complaint(
+                "is one of several that would record the light",
+                key=next(k for k, given in zip(("sensor", "film"), others, strict=True) if given),
+                expected="one of observer, sensor and film",
             )
         return self

@@ -2,7 +2,8 @@
 
     /                     default = "entry", wavesim_plate = 1 (the version of this layout)
     /entry                NXentry, default = "plate"; title
-    /entry/plate          NXdata: irradiance (y, x), xyz (y, x, 3), picture (picture_y, x, 3)
+    /entry/plate          NXdata: irradiance (y, x), xyz (y, x, 3), picture (picture_y, x, 3);
+                          recorded (y, x, 3) where the scene names an observer, sensor or film
     /entry/profile        NXdata: irradiance (x), spectral_irradiance (wavelength, x)
     /entry/scene          text (TOML as given), resolved (JSON, SI), folder (of relative tables)
     /entry/process        NXprocess: program, version, date, seeds, accuracy, wall times, report
@@ -70,7 +71,18 @@ FIELDS = (
         "spectral irradiance at the middle",
     ),
 )
-ARRAYS = AXES + FIELDS
+RECORDED = Field(
+    f"{PLATE}/recorded",
+    "recorded",
+    ("y", "x", "tristimulus"),
+    "lx s",
+    "exposure as the scene's observer, sensor or film counts it",
+)
+
+
+def fields_of(plate: Plate) -> tuple[Field, ...]:
+    """The arrays of light that a plate holds."""
+    return FIELDS if plate.recorded is None else (*FIELDS, RECORDED)
 
 
 def is_single(plate: Plate, precision: str) -> bool:
@@ -95,4 +107,4 @@ def most_bytes(plate: Plate, precision: str) -> int:
 
 
 def _light_bytes(plate: Plate) -> int:
-    return sum(int(getattr(plate, field.attribute).nbytes) for field in FIELDS)
+    return sum(int(getattr(plate, field.attribute).nbytes) for field in fields_of(plate))

@@ -42,9 +42,10 @@ def read(path: str | Path) -> Plate:
     """
     with _opened(Path(path)) as file:
         _check_version(file)
-        _judge(file)
-        arrays = {field.attribute: _array(file, field) for field in layout.ARRAYS}
-        _check_shapes(arrays)
+        held = _held(file)
+        _judge(file, held)
+        arrays = {field.attribute: _array(file, field) for field in held}
+        _check_shapes(arrays, held)
         return _plate(arrays, _scene(file), _text(file, layout.REPORT))
 
 
@@ -115,7 +116,7 @@ def _dataset(file: h5py.File, path: str) -> h5py.Dataset:
 
 def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:
     dataset = _dataset(file, field.path)
-    kinds = layout.KINDS.values() if field in layout.FIELDS else ["<f8"]
+    kinds = ["<f8"] if field in layout.AXES else layout.KINDS.values()
     if dataset.dtype.str not in kinds or dataset.ndim != len(field.axes):
         raise PlateFileError(
             "has the wrong shape or type",
@@ -129,9 +130,15 @@ def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:
     return values
 
 
-def _judge(file: h5py.File) -> None:
+def _held(file: h5py.File) -> tuple[layout.Field, ...]:
+    """The arrays that a plate file has to hold."""
+    more = (layout.RECORDED,) if layout.RECORDED.path in file else ()
+    return (*layout.AXES, *layout.FIELDS, *more)
+
+
+def _judge(file: h5py.File, held: tuple[layout.Field, ...]) -> None:
     """Refuse a file whose arrays do not all fit into the memory that is free."""
-    datasets = {field.path: _dataset(file, field.path) for field in layout.ARRAYS}
+    datasets = {field.path: _dataset(file, field.path) for field in held}
     for path, dataset in datasets.items():
         _check_room(file, dataset, path)
     need = _READING * sum(8 * dataset.size for dataset in datasets.values())
@@ -148,10 +155,10 @@ def _check_room(file: h5py.File, dataset: h5py.Dataset, path: str) -> None:
         raise PlateFileError("has a chunk larger than its data", key=path, value=dataset.chunks)
 
 
-def _check_shapes(arrays: dict[str, NDArray[np.float64]]) -> None:
+def _check_shapes(arrays: dict[str, NDArray[np.float64]], held: tuple[layout.Field, ...]) -> None:
     """Every array along one axis has the same length, and axes rise."""
     sizes = {"tristimulus": 3}
-    for field in layout.ARRAYS:
+    for field in held:
         for axis, size in zip(field.axes, arrays[field.attribute].shape, strict=True):
             if sizes.setdefault(axis, size) != size or size == 0:
                 raise PlateFileError(
@@ -214,7 +221,16 @@ def _plate(arrays: dict[str, NDArray[np.float64]], scene: Scene, text: str) -> P
         white_xyz=np.array(record.white_xyz),
         white_exposure_lx_s=record.white_exposure_lx_s,
         exposure_s=record.exposure_s,
+        recorded_white_xyz=_recorded_white(arrays, record.recorded_white_xyz),
     )
+
+
+def _recorded_white(
+    arrays: dict[str, NDArray[np.float64]], white: tuple[float, float, float] | None
+) -> NDArray[np.float64] | None:
+    if (white is None) is ("recorded" in arrays):
+        raise PlateFileError("does not fit what was recorded", key=layout.REPORT)
+    return None if white is None else np.array(white)
 
 
 def _not_a_record(error: ValidationError) -> PlateFileError:

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Annotated
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from wavesim.plate.result import Report
@@ -32,14 +34,21 @@ class PlateRecord(BaseModel):
     exposure_s: Level
     white_exposure_lx_s: Level
     white_xyz: tuple[Level, Level, Level]
+    recorded_white_xyz: tuple[Level, Level, Level] | None = None
 
     @classmethod
     def of(cls, plate: Plate) -> PlateRecord:
         """The record of `plate`."""
-        x, y, z = (float(value) for value in plate.white_xyz)
+        own = plate.recorded_white_xyz
         return cls(
             report=plate.report,
             exposure_s=float(plate.exposure_s),
             white_exposure_lx_s=float(plate.white_exposure_lx_s),
-            white_xyz=(x, y, z),
+            white_xyz=_three(plate.white_xyz),
+            recorded_white_xyz=None if own is None else _three(own),
         )
+
+
+def _three(values: NDArray[np.float64]) -> tuple[float, float, float]:
+    x, y, z = (float(value) for value in values)
+    return x, y, z

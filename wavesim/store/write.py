@@ -50,7 +50,7 @@ def _entry(file: h5py.File, plate: Plate, precision: str) -> None:
     for field in layout.AXES:
         _array(file, field, getattr(plate, field.attribute))
     kind = layout.KINDS[precision]
-    for field in layout.FIELDS:
+    for field in layout.fields_of(plate):
         _array(file, field, getattr(plate, field.attribute).astype(kind, copy=False))
     _scene(entry, plate.scene)
     _process(entry, plate)

@@ -52,4 +52,5 @@ def at_time(plate: Plate, time_s: float) -> Plate:
         A time that is not positive.
     """
     longer = positive("time_s", time_s) / plate.exposure_s
-    return replace(plate, xyz=plate.xyz * longer, exposure_s=time_s)
+    recorded = None if plate.recorded is None else plate.recorded * longer
+    return replace(plate, xyz=plate.xyz * longer, recorded=recorded, exposure_s=time_s)

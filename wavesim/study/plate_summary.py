@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from wavesim.light.recorders import recorder_words
 from wavesim.plate import Plate
 from wavesim.results import Result, Sentence, plain
 from wavesim.study.predict.shown_ghosts import ShownGhost, of_plate
@@ -59,6 +60,8 @@ class PlateSummary(Result):
         yield Sentence("accuracy", self._accuracy())
         yield Sentence("exposure", self._exposure())
         yield Sentence("brightest", self._brightest())
+        if words := self._recorded():
+            yield Sentence("recorded", words)
         yield from self.visibility.report()
         if self.ghosts is not None:
             yield from (Sentence("ghosts", text) for text in ghost_sentences(self.ghosts))
@@ -82,6 +85,7 @@ class PlateSummary(Result):
             "pixels_y": int(plate.y_m.size),
             "exposure_s": float(plate.exposure_s),
             "speed": plate.scene.exposure.speed,
+            "recorded_by": recorder_words(plate.scene.exposure) or None,
             "white_exposure_lx_s": float(plate.white_exposure_lx_s),
             "brightest": {
                 "x_m": float(plate.x_m[column]),
@@ -128,14 +132,18 @@ class PlateSummary(Result):
     def _brightest(self) -> str:
         plate = self.plate
         row, column = brightest(plate)
-        exposure = float(plate.xyz[row, column, 1])
+        exposure = float(plate.shown_xyz[row, column, 1])
         return (
             f"{plate.illuminance_lx[row, column]:.3g} lx at x = {length(float(plate.x_m[column]))}:"
             f" {exposure:.3g} lx s; white is {plate.white_exposure_lx_s:.3g} lx s"
         )
 
+    def _recorded(self) -> str:
+        words = recorder_words(self.plate.scene.exposure)
+        return f"{words}; exposures in lx s are as it counts them" if words else ""
+
 
 def brightest(plate: Plate) -> tuple[int, int]:
     """Row and column of the pixel of greatest illuminance."""
-    row, column = np.unravel_index(np.argmax(plate.xyz[..., 1]), plate.xyz.shape[:2])
+    row, column = np.unravel_index(np.argmax(plate.shown_xyz[..., 1]), plate.xyz.shape[:2])
     return int(row), int(column)

@@ -41,7 +41,7 @@ def measured_error(
 
     Parameters
     ----------
-    light : (ny, nx, 4) of the plate's pixels
+    light : (ny, nx, c) of the plate's pixels
     waves : twice as many as the plate was computed with
     used : cells to a pixel of the plate; where windows cannot be much finer, they are half as
         fine instead, which errs by more than the plate does
@@ -49,6 +49,7 @@ def measured_error(
     """
     brightest = light.max(axis=(0, 1))
     brightest[:3] = brightest[:3].max()
+    brightest[4:] = brightest[4:].max(initial=0.0)
     brightest[brightest <= 0] = np.inf
     wanted = wanted_fineness(place, size_m, shortest_m)
     worst, weight = 0.0, waves.weights()

@@ -75,7 +75,7 @@ def direct_image(place: Geometry, source: Extent, on: Frame, wanted: Fineness) -
 
 
 def without_core(cells: Floats, direct: Direct) -> Floats:
-    """The frame's cells (nq, np, 4), dark about the peak."""
+    """The frame's cells (nq, np, c), dark about the peak."""
     out = cells.copy()
     out[direct.core] = 0.0
     return out
@@ -102,7 +102,7 @@ def core_light(
 
 
 def in_proportion(spectral: Floats, light: Floats, direct: Direct) -> Floats:
-    """(k, nx) spectrum along the middle row of (ny, nx, 4), brought to the light of its pixels
+    """(k, nx) spectrum along the middle row of (ny, nx, c), brought to the light of its pixels
     where those were computed again."""
     middle = light.shape[0] // 2
     if not direct.rows.start <= middle < direct.rows.stop:

@@ -12,6 +12,7 @@ from wavesim.aperture.elements import Element, Floats
 from wavesim.aperture.plane import PlaneAperture
 from wavesim.diffraction.fresnel import wavefront
 from wavesim.diffraction.planar import SamplingPlan, plan_table, plane_table
+from wavesim.light import recorder_of
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.compose import Light
 from wavesim.plate.computed import Computed, Stage
@@ -112,9 +113,11 @@ def expose_plane(
     run = _each_wavelength if apart else _all_at_once
     flat, exact = flatness(scene.bench)
     exact = exact and not phases and aperture.lattice is None and groove is None
+    recorder = stage("recorder", recorder_of, scene)
     setting = Setting(
-        place, frame(place, source.reach), source, front, groove, scene.bench.air, flat, exact
-    )
+        place, frame(place, source.reach), source, front, groove, scene.bench.air, flat, exact,
+        recorder,
+    )  # fmt: skip
     found = run(aperture, spectrum, setting, stage)
     waves, on = found.waves, found.on
     spectral = stage("profile", middle_row, found.strip, on, place, source)
@@ -137,7 +140,7 @@ def expose_plane(
 
 @dataclass(frozen=True, eq=False)
 class Found:
-    """Light of the pixels (ny, nx, 4), the strip about the middle row, and how it was found."""
+    """Light of the pixels (ny, nx, c), the strip about the middle row, and how it was found."""
 
     light: Floats
     strip: Strip
@@ -151,10 +154,11 @@ class Found:
 def _all_at_once(
     aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
-    """Light (ny, nx, 4) and the middle strip, by one table for all wavelengths."""
+    """Light (ny, nx, c) and the middle strip, by one table for all wavelengths."""
     place, source, size = setting.place, setting.source, aperture.size_m
     steps = steps_of(size, place, setting.on.pixel, source)
-    waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
+    air, recorder = setting.air, setting.recorder
+    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
     shortest = float(waves.bench_m.min())
     wanted = wanted_fineness(place, size, shortest)
     knots = Knots(waves.bench_m)
@@ -167,7 +171,7 @@ def _all_at_once(
     half = real and place.sine_in == 0.0 and on.symmetric
     part = _upper_half(on) if half else on
     twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
-    finer = choose_waves(spectrum, twice, air=setting.air)
+    finer = choose_waves(spectrum, twice, air=air, recorder=recorder)
     every = np.concatenate([knots.wavelength_m, finer.bench_m])
     plan = plan_table(aperture, reach_of(_with_windows(part, half=half), every, place.sine_in))
     _require_memory(plan, on, place, waves)
@@ -200,7 +204,8 @@ def _each_wavelength(
     on = setting.on
     steps = steps_of(size, place, on.pixel, source)
     steps = replace(steps, error=max(steps.error, _BLURRED))  # patterns are straight between knots
-    waves = stage("wavelengths", choose_waves, spectrum, steps, air=setting.air)
+    air, recorder = setting.air, setting.recorder
+    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
     apart = steps_of(size, place, on.pixel, source, widest_m=np.inf)
     knots = near_knots(waves, size, apart.inverse_per_m * 550e-9, front)
     wanted = wanted_fineness(place, size, float(waves.bench_m.min()))
@@ -212,9 +217,9 @@ def _each_wavelength(
     )  # fmt: skip
     plan = near.plan(knots.wavelength_m)
     _require_memory(plan, on, place, waves)
-    cells = np.zeros((on.q.size - 1, on.p.size - 1, 4))
     strip = empty_strip(on, waves)
     weight, share = knots.shared(waves.weights()), knots.shared(waves.onto_nodes())
+    cells = np.zeros((on.q.size - 1, on.p.size - 1, weight.shape[1]))
     finer = replace(setting, on=on)
 
     def one(b: int) -> None:
@@ -284,7 +289,7 @@ def _pixels_apart(
 
 
 def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float) -> Light:
-    """Powers per pixel (ny, nx, 4) and of the middle row (k, nx) as light on the plate.
+    """Powers per pixel (ny, nx, c) and of the middle row (k, nx) as light on the plate.
 
     What the table's error leaves below zero in the dark counts as none.
     """
@@ -299,6 +304,7 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float)
         profile_irradiance=irradiance[irradiance.shape[0] // 2].copy(),
         profile_wavelength_m=waves.node_m,
         profile_spectrum=spectral / pixel_area_m2 / bands_nm(waves.node_m)[:, None],
+        recorded_lx=seen[:, :, 4:] / pixel_area_m2 if seen.shape[2] > 4 else None,
     )
 
 

@@ -17,6 +17,7 @@ from wavesim.plate.plane.source import Extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
 
 if TYPE_CHECKING:
+    from wavesim.light import Recorder
     from wavesim.scene import Air
 
 
@@ -32,6 +33,7 @@ class Setting:
     air: Air
     flat: bool = False  # cells are places on a parallel plate without lens
     exact: bool = False  # plane waves, propagated exactly
+    recorder: Recorder | None = None
 
     def factor(self, wavelength_m: float) -> Floats:
         """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""

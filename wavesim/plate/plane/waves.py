@@ -17,7 +17,7 @@ from wavesim.plate.spreading import spread
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from wavesim.light import Spectrum
+    from wavesim.light import Recorder, Spectrum
 
 _MOST = 20_000
 _FEW = 64  # bins that a band's sharp ends are seen in
@@ -36,6 +36,7 @@ class Waves:
     node_m : (k,) [m] whole nanometres about them
     below : (b,) number of the node below each
     error : estimated relative error of a pixel in smooth light from their finite number
+    recorder : what weighs them in the observer's place, if anything does
     """
 
     wavelength_m: Floats
@@ -44,6 +45,7 @@ class Waves:
     node_m: Floats
     below: npt.NDArray[np.int64]
     error: float
+    recorder: Recorder | None = None
 
     @property
     def part(self) -> Floats:
@@ -52,8 +54,11 @@ class Waves:
         return np.clip((self.wavelength_m - self.node_m[self.below]) / width, 0.0, 1.0)
 
     def weights(self) -> Floats:
-        """(b, 4) X, Y, Z [lx] and power [W m-2]: the observer straight between whole nanometres."""
-        seen = sensitivities(self.node_m)
+        """(b, 4) X, Y, Z [lx] and power [W m-2]: the observer straight between whole nanometres.
+
+        (b, 7) with a recorder's three [lx].
+        """
+        seen = sensitivities(self.node_m, self.recorder)
         t = self.part[:, None]
         return self.power[:, None] * (seen[self.below] * (1 - t) + seen[self.below + 1] * t)
 
@@ -82,7 +87,9 @@ class Steps:
     resolved: bool = True
 
 
-def choose_waves(spectrum: Spectrum, steps: Steps, *, air: AirLike = STANDARD) -> Waves:
+def choose_waves(
+    spectrum: Spectrum, steps: Steps, *, air: AirLike = STANDARD, recorder: Recorder | None = None
+) -> Waves:
     """Bins of even steps in 1 / lambda, the spectrum integrated over each.
 
     Where light has lines that a bin does not resolve, or few bins hold it all, it is shared between
@@ -110,4 +117,4 @@ def choose_waves(spectrum: Spectrum, steps: Steps, *, air: AirLike = STANDARD) -
     lit = power != 0
     stretch = np.asarray(relative_to_standard(centre[lit], air))
     node = np.clip(np.searchsorted(nodes, centre[lit], side="right") - 1, 0, nodes.size - 2)
-    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, steps.error)
+    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, steps.error, recorder)

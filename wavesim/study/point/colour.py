@@ -43,17 +43,23 @@ class Colour:
 
 
 def colour_at(plate: Plate, column: int) -> Colour:
-    """Colour of the pixel in a column, in the plate's middle row."""
-    xyz = plate.xyz[plate.xyz.shape[0] // 2, column]
+    """Colour of the pixel in a column, in the plate's middle row.
+
+    Names are those of the picture, as the scene's observer or sensor has it; chromaticity,
+    wavelength and purity are those of CIE 1931.
+    """
+    middle = plate.xyz.shape[0] // 2
+    xyz, shown = plate.xyz[middle, column], plate.shown_xyz[middle, column]
     white = plate.white_xyz * plate.white_exposure_lx_s
-    if not xyz[1] > 0:
+    shown_white = plate.shown_white_xyz * plate.white_exposure_lx_s
+    if not (xyz[1] > 0 and shown[1] > 0):
         nothing = (math.nan, math.nan)
         return Colour("black", "black", math.nan, math.nan, 0.0, nothing, -math.inf)
-    stops = math.log2(xyz[1] / white[1])
+    stops = math.log2(shown[1] / white[1])
     xy, centre = xyz_to_xy(xyz), xyz_to_xy(white)
     return Colour(
-        name=colour_name(xyz * (NAMED_AT * white[1] / xyz[1]), white),
-        as_exposed="burnt out" if stops > BURNT_STOPS else colour_name(xyz, white),
+        name=colour_name(shown * (NAMED_AT * white[1] / shown[1]), shown_white),
+        as_exposed="burnt out" if stops > BURNT_STOPS else colour_name(shown, shown_white),
         dominant_m=float(dominant_wavelength(xy, centre)),
         complementary_m=float(complementary_wavelength(xy, centre)),
         purity=float(excitation_purity(xy, centre)),

@@ -15,9 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W
-from wavesim.light import colour_matching
-from wavesim.light.photometry import luminous
 from wavesim.light.pieces import Spectrum
+from wavesim.light.recorders import counted_by
 from wavesim.scene import Scene
 from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
@@ -108,13 +107,13 @@ def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -
     optics = area * line.efficiency / scene.bench.camera_focal_m**2
     wide = math.hypot(line.slit_image_m, line.line_m, scene.plate.pixel_m)
     filled = optics * line.slit_image_m / wide
+    level, eye = counted_by(scene)
     if line.order == 0:
-        return luminous(spectrum) * filled
+        return level(spectrum) * filled
     half = wide * line.dispersion_nm_mm * 1e-6 / 2
     edges = line.wavelength_m + half * np.linspace(-1, 1, _BINS + 1)
     power, centroid = spectrum.integrate(edges[:-1], edges[1:])
-    eye = colour_matching(centroid)[:, 1]
-    return float(LUMINOUS_EFFICACY_LM_W * np.sum(eye * power) * filled)
+    return float(LUMINOUS_EFFICACY_LM_W * np.sum(eye(centroid) * power) * filled)
 
 
 def _state(stops: float) -> str:

@@ -74,7 +74,7 @@ def of_plate(plate: Plate) -> tuple[ShownGhost, ...] | None:
 
     wavelengths = reference_wavelengths(scene, light.of_scene(scene))
     lines = [line for line in order_table(scene, ruled, wavelengths) if line.on_plate]
-    row = plate.xyz[plate.xyz.shape[0] // 2, :, 1]
+    row = plate.shown_xyz[plate.xyz.shape[0] // 2, :, 1]
     return shown_ghosts(scene, ruled, [(line, _stops(plate, row, line.x_m)) for line in lines])
 
 

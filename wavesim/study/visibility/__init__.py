@@ -67,7 +67,7 @@ def visibility(
     limits = _Limits(white, threshold, scale)
     dealt = None if ruled is None else cells(plate, ruled)
     orders, subsidiary = _maxima(dealt, ruled, limits)
-    exposure = plate.xyz[..., 1] * scale
+    exposure = plate.shown_xyz[..., 1] * scale
     return Visibility(
         time_s=time,
         speed=speed,
@@ -155,7 +155,7 @@ def _apart(
     """Maxima of brightness that stand out between two orders, counted on the plate itself."""
     if ruled.count < 3:
         return ()
-    exposure = plate.xyz[plate.xyz.shape[0] // 2, :, 1] * limits.scale
+    exposure = plate.shown_xyz[plate.xyz.shape[0] // 2, :, 1] * limits.scale
     found = []
     for m in sorted({one.order for one in orders} | {one.order - 1 for one in orders}):
         ends = ruled.sine_out(np.array([m + 1 / ruled.count, m + 1 - 1 / ruled.count]), _EYE_M)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.arrays import Floats
-from wavesim.light.observer import colour_matching
+from wavesim.light.recorders import counted_by
 from wavesim.plate import Plate
 from wavesim.study.ruling import Ruling
 
@@ -86,9 +86,9 @@ def _waves(plate: Plate, ruled: Ruling) -> Floats:
 
 def _bright(plate: Plate) -> Floats:
     """(nw, nx) [lx s] of the middle row by wavelength; sums to the plate's own exposure."""
-    eye = colour_matching(plate.profile_wavelength_m)[:, 1]
+    eye = np.maximum(counted_by(plate.scene)[1](plate.profile_wavelength_m), 0.0)
     weighted = plate.profile_spectrum * (eye * _widths(plate.profile_wavelength_m))[:, None]
-    exposure = plate.xyz[plate.xyz.shape[0] // 2, :, 1]
+    exposure = plate.shown_xyz[plate.xyz.shape[0] // 2, :, 1]
     total = weighted.sum(axis=0)
     return np.asarray(weighted * (exposure / np.where(total > 0, total, 1.0)))
 
