@@ -43,6 +43,7 @@ def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit
         ),
         camera=CAMERA if _unknown_camera(scene, problem) else 0.0,
         apertures=scene.aperture.kind,
+        pitch_m=scene.aperture.mean_pitch_m,
     )
     return Fit(
         title=scene.title,

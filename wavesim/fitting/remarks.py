@@ -23,7 +23,7 @@ class Findings:
     at_limit : keys that ended at the edge of their range
     rivals : other values [SI] of all keys that fit as well
     camera : relative error allowed for a camera's sensitivities
-    apertures : kind of the scene's aperture
+    apertures, pitch_m : kind of the scene's aperture, and its pitch [m] where it has one
     """
 
     values: tuple[FittedValue, ...]
@@ -33,6 +33,7 @@ class Findings:
     rivals: tuple[dict[str, float], ...]
     camera: float
     apertures: str
+    pitch_m: float | None
 
 
 def remarks_of(findings: Findings) -> tuple[str, ...]:
@@ -59,13 +60,16 @@ def _rivals(findings: Findings) -> Iterator[str]:
         other = ", ".join(f"{key} = {in_unit(rival[key], named[key].unit)}" for key in apart)
         ours = ", ".join(f"{in_unit(named[key].value, named[key].unit)}" for key in apart)
         yield (
-            f"not settled: {other} fits as well as {ours}{_why(findings, apart)}; "
+            f"not settled: {other} fits as well as {ours}{_why(findings, apart, rival)}; "
             "give a range if you know which"
         )
 
 
-def _why(findings: Findings, apart: list[str]) -> str:
-    if apart == ["aperture.width"] and findings.apertures in ("wires", "slits"):
+def _why(findings: Findings, apart: list[str], rival: dict[str, float]) -> str:
+    named = {v.key: v.value for v in findings.values}
+    both = named.get("aperture.width", 0.0) + rival.get("aperture.width", 0.0)
+    twin = abs(both / rival.get("aperture.pitch", findings.pitch_m or 1.0) - 1) < 0.02
+    if twin and apart == ["aperture.width"] and findings.apertures in ("wires", "slits"):
         opposite = "gaps" if findings.apertures == "wires" else "bars"
         return (
             f" ({findings.apertures} and {opposite} that change places give the same orders, the "

@@ -21,11 +21,14 @@ from wavesim.fitting.photograph import PhotographPattern
 Values = tuple[float, ...]
 
 _BEAM = 3  # candidates that go on
+_ALIKE = 0.04  # of a key's range: nearer candidates lie in one valley
 _STEPS = (23, 11, 7)  # values of a key in each round
 _NARROWER = (1.0, 0.16, 0.04)  # part of the key's range searched in each round
 _STOPS = (0.0, 2.0, 4.0, 6.0)  # exposures beyond the brightest point white
 _MORE_STOPS = (8.0, 10.0, 12.0)  # of lines with ghosts
 _TINY = 1e-12
+_FILLED = (0.2, 0.35, 0.5, 0.65, 0.8)  # parts of the pitch that a width takes
+_HARMONICS = 3  # periods of the photograph that are tried
 
 
 class Search:
@@ -64,8 +67,10 @@ class Search:
 
     def best(self, keys: tuple[FreeKey, ...]) -> list[Values]:
         """The best candidates, the best one first."""
-        beam: list[Values] = [tuple(key.start for key in keys)]
-        order = self._order(keys, beam[0])
+        start = tuple(key.start for key in keys)
+        order = self._order(keys, start)
+        paired = self._paired(keys, start)
+        beam = _apart(sorted({start, *paired}, key=lambda v: (-self.judge(v)[0], v)), keys)
         for steps, part in zip(_STEPS, _NARROWER, strict=True):
             for number in order if part == 1.0 else dict.fromkeys(order):
                 tried = {
@@ -76,6 +81,20 @@ class Search:
                 ranked = sorted({*tried, *beam}, key=lambda v: (-self.judge(v)[0], v))
                 beam = _apart(ranked, keys)
         return beam
+
+    def _paired(self, keys: tuple[FreeKey, ...], start: Values) -> list[Values]:
+        """Width and pitch moved together: a width that is too large forbids the right pitch."""
+        named = {key.key: number for number, key in enumerate(keys)}
+        width, pitch = (named.get(f"aperture.{name}") for name in ("width", "pitch"))
+        if width is None or pitch is None:
+            return []
+        found = []
+        for p in self._by_spacing(pitch, start, near=False):
+            for part in _FILLED:
+                values = _with(_with(start, pitch, p), width, part * p)
+                if all(k.low <= v <= k.high for k, v in zip(keys, values, strict=True)):
+                    found.append(values)
+        return found
 
     def _order(self, keys: tuple[FreeKey, ...], start: Values) -> list[int]:
         """The key that betters the agreement most is scanned first, and once more at the end."""
@@ -92,45 +111,83 @@ class Search:
         self, key: FreeKey, number: int, values: Values, steps: int, part: float, rank: int
     ) -> list[float]:
         """Values of a key on a grid, and those that the photograph proposes."""
-        if part < 1.0:
-            return _scan(key, values[number], steps, part)
-        grid = _scan(key, values[number], steps, part) if rank == 0 or key.whole else []
+        wide = part == 1.0
+        grid = _scan(key, values[number], steps, part) if rank == 0 or not wide or key.whole else []
         if not key.logarithmic:
             return grid
-        proposed = self._by_spacing(number, values)
+        proposed = self._by_spacing(number, values, near=not wide)
         return [*grid, *(v for v in proposed if key.low <= v <= key.high)]
 
-    def _by_spacing(self, number: int, values: Values) -> list[float]:
-        """A pattern's spacing goes with most lengths or against them: both are tried."""
+    def _by_spacing(self, number: int, values: Values, *, near: bool) -> list[float]:
+        """A pattern's spacing goes with most lengths or against them: both are tried.
+
+        Sharp lines have many harmonics, of which another one may be the strongest in the
+        photograph; once they nearly agree, the same one is compared (`near`).
+        """
         pattern = self._patterns[0]
         try:
             curve = self._models[0].light(values)
         except (WavesimError, ValueError):
             return []
-        wanted = spacing(pattern.x_m, pattern.value.sum(axis=1))
-        shown = encode(np.minimum(4 * curve.rgb / curve.top, 1.0))
-        own = spacing(curve.x_m, np.asarray(shown).sum(axis=1))
+        wanted = spacings(pattern.x_m, pattern.value.sum(axis=1))
+        shown = np.asarray(encode(np.minimum(4 * curve.rgb / curve.top, 1.0))).sum(axis=1)
+        own = spacings(curve.x_m, shown, near=wanted[0] if near and wanted else 0.0)
         if not wanted or not own:
             return []
-        ratios = (1 + np.array([-0.01, 0.0, 0.01])) * wanted / own
+        ratios = [w / own[0] for w in (wanted[:1] if near else wanted)]
+        ratios += [] if near else [0.99 * ratios[0], 1.01 * ratios[0]]
         return [values[number] * float(r) ** sign for r in ratios for sign in (1, -1)]
 
 
-def spacing(x_m: Floats, value: Floats) -> float:
-    """The strongest period [m] of a pattern, 0 where there is none.
+def spacings(x_m: Floats, value: Floats, near: float = 0.0) -> list[float]:
+    """Periods [m] of a pattern: the distance of its lines, then its strongest harmonics.
 
-    From the power spectrum of its slope under a Hann window, the peak by a parabola.
+    Harmonics from the spectrum of the slope under a Hann window, peaks by parabolas; the distance
+    of lines is a multiple of the strongest one, told by the autocorrelation. None where there are
+    none. With `near`, the strongest harmonic within a tenth of that period.
     """
     slope = np.gradient(value) * np.hanning(value.size)
     power = np.abs(np.fft.rfft(slope, 8 * value.size)) ** 2
     low = 24  # three periods in the picture
     if power.size <= low + 2:
-        return 0.0
-    k = low + int(np.argmax(power[low:-1]))
+        return []
+    whole = 8 * value.size * float(x_m[1] - x_m[0])
+    inner = power[low:-1].copy()
+    if near:
+        at = np.arange(low, power.size - 1)
+        inner[np.abs(at * near / whole - 1) > 0.1] = 0.0
+    found: list[float] = []
+    while len(found) < (1 if near else _HARMONICS):
+        k = low + int(np.argmax(inner))
+        if not inner[k - low] > 0.05 * power[low:-1].max():
+            break
+        found.append(whole / _peak(power, k))
+        inner[max(k - low - 24, 0) : k - low + 25] = 0.0
+    return found if near or not found else _with_fundamental(found, x_m, value)
+
+
+def _with_fundamental(found: list[float], x_m: Floats, value: Floats) -> list[float]:
+    """The strongest harmonic's multiple that is the distance of lines, and the harmonics."""
+    from scipy.signal import find_peaks
+
+    v = value - value.mean()
+    n = v.size
+    power = np.abs(np.fft.rfft(v, 2 * n)) ** 2
+    own = np.fft.irfft(power)[: n // 2] / (n - np.arange(n // 2))
+    peaks, told = find_peaks(own / own[0], prominence=0.05, height=0.1)
+    if not peaks.size:
+        return found
+    first = peaks[told["peak_heights"] >= 0.7 * told["peak_heights"].max()][0]
+    lag = float(first * (x_m[1] - x_m[0]))
+    distance = max(round(lag / found[0]), 1) * found[0]
+    return [distance if abs(distance / lag - 1) < 0.1 else lag, *found[: _HARMONICS - 1]]
+
+
+def _peak(power: Floats, k: int) -> float:
+    """Where the logarithm of the power has its peak, by a parabola through three samples."""
     a, b, c = np.log(power[k - 1 : k + 2] + _TINY)
     bend = a - 2 * b + c
-    peak = k + (0.5 * (a - c) / bend if bend < 0 else 0.0)
-    return float(8 * value.size * (x_m[1] - x_m[0]) / peak)
+    return float(k + (0.5 * (a - c) / bend if bend < 0 else 0.0))
 
 
 def _with(values: Values, number: int, value: float) -> Values:
@@ -155,7 +212,7 @@ def _apart(ranked: list[Values], keys: tuple[FreeKey, ...]) -> list[Values]:
     """The first few that are not next to a better one."""
     chosen: list[Values] = []
     for values in ranked:
-        if all(_distance(values, other, keys) > 0.01 for other in chosen):
+        if all(_distance(values, other, keys) > _ALIKE for other in chosen):
             chosen.append(values)
         if len(chosen) == _BEAM:
             break

@@ -129,7 +129,7 @@ def _bins(pattern: PhotographPattern, scene: Scene) -> int:
     """Samples that are averaged for the search; ghosts of ruling errors need every one."""
     if scene.aperture.defects:
         return 1
-    return max(1, pattern.x_m.size // max(_COARSE, pattern.resolving))
+    return max(1, pattern.x_m.size // max(_COARSE, 2 * pattern.resolving))
 
 
 def _columns(pattern: PhotographPattern) -> int:
