@@ -11,6 +11,7 @@ from wavesim.compiled import compiled
 
 Corners = tuple[tuple[float, float], ...]
 _SMALL = 0.05  # k R below which the sum over sides would cancel to worse than 1e-14
+_CLOSE = 0.1  # half the phase along a side below which its ends would cancel
 _GAUSS = 7  # points each way of a triangle: exact to the 13th power of k R
 
 
@@ -27,16 +28,25 @@ def corner_radius(corners: Corners) -> float:
 
 
 def edge_sum(corners: Corners, u_per_m: Floats, v_per_m: Floats) -> Complexes:
-    """Transform of a polygon [m2] at frequencies of any shapes that broadcast."""
-    u, v = np.broadcast_arrays(np.asarray(u_per_m, dtype=np.float64), v_per_m)
-    out = np.empty(u.shape, dtype=np.complex128)
-    radius = corner_radius(corners)
+    """Transform of a polygon [m2] at frequencies of any shapes that broadcast.
+
+    On a grid, u (1, n) and v (m, 1), a corner's phase is that of its column and that of its row.
+    """
+    u, v = np.asarray(u_per_m, dtype=np.float64), np.asarray(v_per_m, dtype=np.float64)
+    grid = u.ndim == v.ndim == 2 and u.shape[0] == v.shape[1] == 1
+    if not grid:
+        u, v = np.broadcast_arrays(u, v)
+    shape = np.broadcast_shapes(u.shape, v.shape)
+    columns = np.ascontiguousarray(u).reshape(1, -1) if grid else u.reshape(-1, 1)
+    rows = np.ascontiguousarray(v).reshape(-1)
     xy = np.ascontiguousarray(np.array(corners, dtype=np.float64))
-    points = _triangle_points(xy)
-    flat_u, flat_v = np.ascontiguousarray(u).ravel(), np.ascontiguousarray(v).ravel()
-    near = (_SMALL / (2 * math.pi * radius)) ** 2
-    _edge_sum(xy, points, near, flat_u, flat_v, out.reshape(-1))
-    return out
+    near = (_SMALL / (2 * math.pi * corner_radius(corners))) ** 2
+    out = np.empty((rows.size, columns.shape[1]), dtype=np.complex128)
+    turn = -2j * math.pi
+    across = np.exp(turn * xy[:, 0, None, None] * columns)
+    along = np.exp(turn * xy[:, 1, None] * rows)
+    _edge_sum(xy, _triangle_points(xy), near, columns, rows, across, along, out)
+    return out.reshape(shape)
 
 
 def _triangle_points(xy: Floats) -> Floats:
@@ -53,34 +63,50 @@ def _triangle_points(xy: Floats) -> Floats:
 
 
 @compiled()
-def _edge_sum(xy, points, near, u, v, out):  # type: ignore[no-untyped-def]
+def _edge_sum(xy, points, near, columns, rows, across, along, out):  # type: ignore[no-untyped-def]
+    """out (m, n) at rows v (m,) and columns u (m or 1, n), with the corners' phases along each."""
     n = xy.shape[0]
-    for i in range(u.size):
-        rho2 = u[i] * u[i] + v[i] * v[i]
-        re = 0.0
-        im = 0.0
-        if rho2 < near:
-            for j in range(points.shape[1]):
-                a = -2 * math.pi * (u[i] * points[0, j] + v[i] * points[1, j])
-                re += points[2, j] * math.cos(a)
-                im += points[2, j] * math.sin(a)
-            out[i] = complex(re, im)
-            continue
-        for j in range(n):
-            k = j + 1 if j + 1 < n else 0
-            dx = xy[k, 0] - xy[j, 0]
-            dy = xy[k, 1] - xy[j, 1]
-            half = math.pi * (u[i] * dx + v[i] * dy)
-            across = u[i] * dy - v[i] * dx
-            if abs(half) > 1e-4:
-                across *= math.sin(half) / half
-            else:
-                across *= 1 - half * half / 6
-            a = -math.pi * (u[i] * (xy[k, 0] + xy[j, 0]) + v[i] * (xy[k, 1] + xy[j, 1]))
-            re += across * math.cos(a)
-            im += across * math.sin(a)
-        scale = 1.0 / (2 * math.pi * rho2)
-        out[i] = complex(-im * scale, re * scale)
+    for r in range(rows.size):
+        v = rows[r]
+        line = r if columns.shape[0] > 1 else 0
+        for i in range(columns.shape[1]):
+            u = columns[line, i]
+            rho2 = u * u + v * v
+            re = 0.0
+            im = 0.0
+            if rho2 < near:
+                for j in range(points.shape[1]):
+                    a = -2 * math.pi * (u * points[0, j] + v * points[1, j])
+                    re += points[2, j] * math.cos(a)
+                    im += points[2, j] * math.sin(a)
+                out[r, i] = complex(re, im)
+                continue
+            x1 = xy[n - 1, 0]
+            y1 = xy[n - 1, 1]
+            e1 = across[n - 1, line, i] * along[n - 1, r]
+            for j in range(n):  # the side that ends in corner j
+                x0 = x1
+                y0 = y1
+                e0 = e1
+                x1 = xy[j, 0]
+                y1 = xy[j, 1]
+                e1 = across[j, line, i] * along[j, r]
+                dx = x1 - x0
+                dy = y1 - y0
+                half = math.pi * (u * dx + v * dy)
+                lean = u * dy - v * dx
+                if abs(half) > _CLOSE:  # sinc(half) exp(-i k . m) = (e0 - e1) / (2 i half)
+                    lean /= 2 * half
+                    re += lean * (e0.imag - e1.imag)
+                    im -= lean * (e0.real - e1.real)
+                else:
+                    square = half * half
+                    lean *= 1 - square / 6 * (1 - square / 20 * (1 - square / 42))
+                    a = -math.pi * (u * (x1 + x0) + v * (y1 + y0))
+                    re += lean * math.cos(a)
+                    im += lean * math.sin(a)
+            scale = 1.0 / (2 * math.pi * rho2)
+            out[r, i] = complex(-im * scale, re * scale)
 
 
 def clip(corners: Corners, stop: Corners) -> Corners:

@@ -82,7 +82,15 @@ class ExactPlane:
         part = padded[my // 2 - ny // 2 :, mx // 2 - nx // 2 :][:ny, :nx]
         part[:] = spectrum_of_groups(self.aperture, shifted)
         rays = (self._rays(0, wavelength_m), self._rays(1, wavelength_m))
-        part *= _turned(nu * wavelength_m, mu * wavelength_m, z, wavelength_m, rays)
+        right, up = nu[nx // 2 :] * wavelength_m, mu[ny // 2 :] * wavelength_m
+        quarter = _turned(
+            np.append(right, -nu[0] * wavelength_m),
+            np.append(up, -mu[0] * wavelength_m),
+            z,
+            wavelength_m,
+            rays,
+        )
+        part *= quarter[np.ix_(np.abs(np.arange(ny) - ny // 2), np.abs(np.arange(nx) - nx // 2))]
         field = ifft2(ifftshift(padded), overwrite_x=True, workers=2)
         scale = mx * my / (wide * high)
         power = np.fft.fftshift(field.real**2 + field.imag**2) * (scale * wavelength_m * z) ** 2
