@@ -258,6 +258,15 @@ def no_defect(seed: int) -> float:
     return off / stated(*plates)
 
 
+def test_aberrations_of_no_size_change_no_bit() -> None:
+    """A lens without errors and one whose errors are zero take the same path."""
+    plain = random_slits(3)
+    zero = plain.but({"bench.aberrations": {"spherical": "0 waves", "coma": "0 nm"}})
+    plates = [wavesim.expose(scene) for scene in (plain, zero)]
+    assert np.array_equal(plates[0].xyz, plates[1].xyz)
+    assert plates[0].report.bin_error == plates[1].report.bin_error
+
+
 LAWS: tuple[Callable[[int], float], ...] = (
     doubled_time,
     mirrored,

@@ -122,7 +122,7 @@ def needs_strips(scene: Scene) -> bool:
     return (
         crooked
         or ruled.outline != "rectangle"
-        or bench.aberrations is not None
+        or bench.lens_errors is not None
         or scene.source.disc_rad is not None
         or (cut_by_beam(scene) and not (bench.far_field and _tall_slit(scene)))
     )

@@ -23,6 +23,7 @@ interpolation's error (`interpolation`): a pixel at each wavelength is right to 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 import numpy as np
 import numpy.typing as npt
@@ -41,11 +42,10 @@ from wavesim.plate.passes import (
     LogGrid,
     Pass,
     Reading,
-    Room,
     longest_of,
     plan,
     put,
-    read_points,
+    put_rises,
     spans_of,
     split_off,
 )
@@ -56,6 +56,7 @@ Indices = npt.NDArray[np.int64]
 BEYOND = TAPS / 2 / PER_PERIOD + 2.0  # of 1 / W: how far beyond the plate's u the table is read
 _GAUSS = 6  # points across a narrow source slit
 _NODES = 16  # whose light is written at a time
+_EDGES, _WINDOW = 256, 24  # most edges of pixels, and grid points between them, read at a time
 _LEAST = 3e-7  # of a pixel's mean light: what may be left out of it
 _LEAST_SPLIT = 8  # times coarser a smooth part must be to be worth its own pass
 
@@ -148,31 +149,64 @@ def convolved(
     fast = fine.over(values, _LEAST * mean / math.sqrt(bins.node_m.size))
 
     def part(nodes: slice) -> None:
-        rooms = [each.room() for each in (fast, slow) if each is not None]
+        room, edges = fast.room(), np.zeros((_NODES, light.shape[0] + 1))
         for k in range(nodes.start, nodes.stop, _NODES):
             some = range(k, min(k + _NODES, nodes.stop))
-            lit_now = light[:, some.start : some.stop]
-            if slow is not None:
-                _add_smooth(slow, some, rooms[-1], lit_now)
-            edges = np.zeros(light.shape[0] + 1)
-            for column, (first, kernel) in enumerate(fast.kernels(some)):
-                if fast.read(first, kernel, edges, rooms[0]):
-                    lit_now[:, column] += np.diff(edges)
-                    edges[:] = 0.0
+            found = [
+                fast.read(kernel, row, room)
+                for kernel, row in zip(fast.kernels(some), edges, strict=False)
+            ]
+            a, z = min(a for a, _ in found), max(z for _, z in found)
+            if z > a:
+                rises = np.diff(edges[: len(some), a : z + 1], axis=1)
+                light[a:z, some.start : some.stop] += rises.T
+                edges[:, a : z + 1] = 0.0
+
+    if slow is not None:
+        _add_smooth(slow, light)
 
     in_threads(part, bins.node_m.size)
 
 
-def _add_smooth(slow: Pass, nodes: range, room: Room, light: Floats) -> None:
-    """Add the smooth part's light of some nodes, whose grid points lie side by side."""
+def _add_smooth(slow: Pass, light: Floats) -> None:
+    """Add the smooth part's light, some edges at a time by a product of matrices."""
     reading = slow.plan.reading
     lowest = int(reading.start.min())
     points = int(reading.start.max()) - lowest + reading.weight.shape[1]
-    values = np.zeros((points, len(nodes)))
-    for column, (first, kernel) in enumerate(slow.kernels(nodes)):
-        slow.at_points(first, kernel, lowest, values[:, column], room)
-    few = np.empty((2, len(nodes)))
-    read_points(values, reading.start - lowest, reading.weight, few, light)
+    values = np.zeros((light.shape[1], points))
+
+    def part(nodes: slice) -> None:
+        room = slow.room()
+        for k in range(nodes.start, nodes.stop, _NODES):
+            some = range(k, min(k + _NODES, nodes.stop))
+            for kernel, row in zip(slow.kernels(some), values[some.start : some.stop], strict=True):
+                slow.at_points(kernel, lowest, row, room)
+
+    in_threads(part, light.shape[1])
+    start = reading.start - lowest
+
+    blocks = list(_together(start, light.shape[0]))  # the same for any number of threads
+
+    def read(some: slice) -> None:
+        for a, z in blocks[some]:
+            few = start[a : z + 1]
+            low, high = int(few.min()), int(few.max()) + reading.weight.shape[1]
+            weight = np.zeros((z - a, high - low))
+            put_rises(reading.weight[a : z + 1], few - low, weight)
+            light[a:z] += weight @ values[:, low:high].T
+
+    in_threads(read, len(blocks))
+
+
+def _together(start: Indices, last: int) -> Iterator[tuple[int, int]]:
+    """Columns a .. z - 1 whose edges read nearly the same grid points."""
+    a = 0
+    while a < last:
+        z = a + 1
+        while z < last and z - a < _EDGES and abs(int(start[z + 1] - start[a])) <= _WINDOW:
+            z += 1
+        yield a, z
+        a = z
 
 
 def _grid(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[LogGrid, int]:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.compiled import compiled
 from wavesim.diffraction.far import Term
 from wavesim.plate.geometry import Geometry
+from wavesim.threads import in_threads
 
 _STEP = 0.01  # of an order: between columns where the envelope is computed
 _BLOCK = 1 << 20  # values computed at a time
@@ -32,13 +34,31 @@ class Envelopes:
             self._at = middle[0] + self._step * np.arange(-1, coarse + 1)
         self._known: dict[int, Complexes] = {}
 
-    def factor(self, term: Term) -> Floats | None:
-        """Factor of a term [m2], or None if it needs none."""
+    def multiply(self, term: Term, light: Floats) -> None:
+        """Multiply a term's light (nx, k) by its factor [m2], if it needs one."""
         if term.envelopes is None:
-            return None
+            return
         one, other = term.envelopes
         known = term.factor(self._amplitude(one), self._amplitude(other))
-        return known if self._step == 0.0 else self._between(known)
+        if self._step == 0.0:
+            light *= known
+            return
+        s = (self._middle - self._at[0]) / self._step
+        first = np.clip(np.floor(s).astype(np.int64), 1, self._at.size - 3)
+        t = s - first
+        weight = np.stack(
+            [
+                -t * (t - 1) * (t - 2) / 6,
+                (t + 1) * (t - 1) * (t - 2) / 2,
+                -(t + 1) * t * (t - 2) / 2,
+                (t + 1) * t * (t - 1) / 6,
+            ],
+            axis=1,
+        )
+        in_threads(
+            lambda rows: _multiply(known, first[rows] - 1, weight[rows], light[rows]),
+            light.shape[0],
+        )
 
     def _amplitude(self, element: Element) -> Complexes:
         """(columns, k) [m]"""
@@ -52,14 +72,13 @@ class Envelopes:
             self._known[id(element)] = np.concatenate(parts).astype(np.complex128)
         return self._known[id(element)]
 
-    def _between(self, known: Floats) -> Floats:
-        s = (self._middle - self._at[0]) / self._step
-        first = np.clip(np.floor(s).astype(np.intp), 1, self._at.size - 3)
-        t = (s - first)[:, None]
-        weights = (
-            -t * (t - 1) * (t - 2) / 6,
-            (t + 1) * (t - 1) * (t - 2) / 2,
-            -(t + 1) * t * (t - 2) / 2,
-            (t + 1) * t * (t - 1) / 6,
-        )
-        return np.asarray(sum(w * known[first + n - 1] for n, w in enumerate(weights)))
+
+@compiled()
+def _multiply(known, first, weight, light):  # type: ignore[no-untyped-def]
+    """light[i, k] times the sum of weight[i, n] known[first[i] + n, k]."""
+    for i in range(light.shape[0]):
+        a, b, c, d = weight[i, 0], weight[i, 1], weight[i, 2], weight[i, 3]
+        n = first[i]
+        one, two, three, four, row = known[n], known[n + 1], known[n + 2], known[n + 3], light[i]
+        for k in range(row.size):
+            row[k] *= a * one[k] + b * two[k] + c * three[k] + d * four[k]

@@ -55,24 +55,27 @@ def weights_at(place: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
     return whole.astype(np.int64) - BEFORE, np.asarray(powers @ coefficients())
 
 
+@compiled(inline="always")
+def _weigh(t, coefficient, weight):  # type: ignore[no-untyped-def]
+    """weight[j] = sum over k of coefficient[k, j] t^k."""
+    for j in range(TAPS):
+        weight[j] = coefficient[_DEGREE, j]
+    for k in range(_DEGREE - 1, -1, -1):
+        for j in range(TAPS):
+            weight[j] = weight[j] * t + coefficient[k, j]
+
+
 @compiled()
 def spread(place, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
     """Add light (n,) at `place` (n,) [samples] to even samples; out[0] is sample `first`.
 
     `weight` (TAPS,) is for its own use.
     """
-    degree = coefficient.shape[0] - 1
-    taps = weight.size
     for b in range(place.size):
         whole = np.floor(place[b])
-        t = 2.0 * (place[b] - whole) - 1.0
-        for j in range(taps):
-            weight[j] = coefficient[degree, j]
-        for k in range(degree - 1, -1, -1):
-            for j in range(taps):
-                weight[j] = weight[j] * t + coefficient[k, j]
-        n = int(whole) - (taps // 2 - 1) - first
-        for j in range(taps):
+        _weigh(2.0 * (place[b] - whole) - 1.0, coefficient, weight)
+        n = int(whole) - BEFORE - first
+        for j in range(TAPS):
             out[n + j] += light[b] * weight[j]
 
 
@@ -89,23 +92,16 @@ def spread_nodes(place, low, high, bounds, k0, k1, first, coefficient, weight, o
 
     Bins bounds[k] .. bounds[k + 1] - 1 give `low` to node k and `high` to node k + 1.
     """
-    degree = coefficient.shape[0] - 1
-    taps = weight.size
     for k in range(max(k0 - 1, 0), min(k1, bounds.size - 1)):
         for b in range(bounds[k], bounds[k + 1]):
             whole = np.floor(place[b])
-            t = 2.0 * (place[b] - whole) - 1.0
-            for j in range(taps):
-                weight[j] = coefficient[degree, j]
-            for d in range(degree - 1, -1, -1):
-                for j in range(taps):
-                    weight[j] = weight[j] * t + coefficient[d, j]
-            n = int(whole) - (taps // 2 - 1)
+            _weigh(2.0 * (place[b] - whole) - 1.0, coefficient, weight)
+            n = int(whole) - BEFORE
             if k >= k0:
                 m = n - first[k - k0]
-                for j in range(taps):
+                for j in range(TAPS):
                     out[k - k0, m + j] += low[b] * weight[j]
             if k + 1 < k1:
                 m = n - first[k + 1 - k0]
-                for j in range(taps):
+                for j in range(TAPS):
                     out[k + 1 - k0, m + j] += high[b] * weight[j]

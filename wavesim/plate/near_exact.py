@@ -26,7 +26,7 @@ def propagates_exactly(bench: Bench) -> bool:
         bench.plate_distance_m is not None
         and bench.source_distance_m is None
         and bench.collimator_lens is None
-        and bench.aberrations is None
+        and bench.lens_errors is None
         and bench.camera_axis_rad == 0.0
     )
 

@@ -177,67 +177,86 @@ class Pass:
         product = np.empty((rows, self.plan.size // 2 + 1), dtype=np.complex128)
         return product, np.empty((rows, self.plan.size))
 
-    def kernels(self, nodes: range) -> Iterator[tuple[int, Complexes]]:
-        """For each node the first sample of its light and the transform of it."""
+    def kernels(self, nodes: range) -> Iterator[Kernel]:
+        """The light of each node."""
         cut = self.plan
         first, light = put(cut.lit, cut.position, nodes, cut.size)
-        return zip(first.tolist(), np.fft.rfft(light, axis=1), strict=True)
+        spectrum = np.fft.rfft(light, axis=1)
+        # |sum over f of F K| <= sum over bands of |F| |K| (Cauchy and Schwarz), so no value is
+        # lost that exceeds `least`
+        bound = self.bands @ _in_bands(spectrum).T * (2.0 / cut.size)
+        for row, kernel, each in zip(first.tolist(), spectrum, bound.T, strict=True):
+            yield Kernel(row, kernel, each > self.least)
 
-    def read(self, first: int, kernel: Complexes, edges: Floats, room: Room) -> bool:
-        """Add the light of a node up to each edge to edges (n,); whether there is any."""
-        cut, (start, weight) = self.plan, (self.plan.reading.start, self.plan.reading.weight)
-        found = False
-        for j, values, lead in self._stretches(first, kernel, room):
-            _read_blocks(values, j, (cut.stride, lead, first), start, weight, edges)
-            found = True
-        return found
+    def read(self, kernel: Kernel, edges: Floats, room: Room) -> tuple[int, int]:
+        """Add the light of a node up to each edge to edges (n,); columns (first, stop) that may
+        have any, stop = first = 0 where none has."""
+        cut, reading = self.plan, self.plan.reading
+        least, most = edges.size, -1
+        for j, values, lead in self._stretches(kernel, room):
+            a, z = _within(reading, lead + j * cut.stride, values.shape[0] * cut.stride)
+            if z > a:
+                some = reading.start[a:z], reading.weight[a:z]
+                _read_blocks(values, j, (cut.stride, lead, kernel.first), *some, edges[a:z])
+                least, most = min(least, a), max(most, z)
+        return (max(least - 1, 0), min(most, edges.size - 1)) if most > least else (edges.size, 0)
 
-    def at_points(
-        self, first: int, kernel: Complexes, lowest: int, out: Floats, room: Room
-    ) -> None:
+    def at_points(self, kernel: Kernel, lowest: int, out: Floats, room: Room) -> None:
         """The light of a node at the grid's points `lowest` and on, into out (n,)."""
         cut = self.plan
-        for j, values, lead in self._stretches(first, kernel, room):
+        for j, values, lead in self._stretches(kernel, room):
             for row, stretch in enumerate(values, j):
                 a = lead + row * cut.stride - lowest  # where the stretch begins to be right
                 begin, end = max(a, 0), min(a + cut.size - cut.longest + 1, out.size)
-                shift = row * cut.stride + first - lowest
+                shift = row * cut.stride + kernel.first - lowest
                 if end > begin:
                     out[begin:end] = stretch[begin - shift : end - shift]
 
-    def _stretches(
-        self, first: int, kernel: Complexes, room: Room
-    ) -> Iterator[tuple[int, Floats, int]]:
+    def _stretches(self, kernel: Kernel, room: Room) -> Iterator[tuple[int, Floats, int]]:
         """Stretches of T convolved with the light of a node: the number of the first, values
         (n, size), and the grid point from which it is right."""
         cut = self.plan
-        lead = first + cut.longest - 1
+        lead = kernel.first + cut.longest - 1
         ends = cut.reading.start[[0, -1]]
-        lowest = (int(ends.min()) - lead) // cut.stride
+        lowest = max((int(ends.min()) - lead) // cut.stride, 0)
         highest = (int(ends.max()) - lead) // cut.stride
-        for j, count in self._matters(kernel, lowest, highest + 1, room[0].shape[0]):
+        matters = np.flatnonzero(kernel.matters[lowest : highest + 1]) + lowest
+        for j, count in _runs(matters.tolist(), room[0].shape[0]):
             product, values = room[0][:count], room[1][:count]
-            np.multiply(self.spectrum[j : j + count], kernel, out=product)
+            np.multiply(self.spectrum[j : j + count], kernel.spectrum, out=product)
             np.fft.irfft(product, cut.size, axis=1, out=values)
             yield j, values, lead
 
-    def _matters(
-        self, kernel: Complexes, first: int, last: int, most: int
-    ) -> list[tuple[int, int]]:
-        """Runs (start, number) of stretches whose products with a kernel may matter.
 
-        |sum over f of F K| <= sum over bands of |F| |K| (Cauchy and Schwarz), so no value is lost
-        that exceeds `least`.
-        """
-        bound = self.bands[first:last] @ _in_bands(kernel[None])[0] * (2.0 / self.plan.size)
-        chosen = np.flatnonzero(bound > self.least) + first
-        runs: list[tuple[int, int]] = []
-        for j in chosen.tolist():
-            if runs and sum(runs[-1]) == j and runs[-1][1] < most:
-                runs[-1] = (runs[-1][0], runs[-1][1] + 1)
-            else:
-                runs.append((j, 1))
-        return runs
+@dataclass(frozen=True, eq=False)
+class Kernel:
+    """The light of a node: its first sample, its transform, and the stretches whose products with
+    it may matter."""
+
+    first: int
+    spectrum: Complexes
+    matters: npt.NDArray[np.bool_]
+
+
+def _within(reading: Reading, lowest: int, count: int) -> tuple[int, int]:
+    """Edges (first, stop) that begin to read at the points `lowest` .. `lowest` + `count` - 1."""
+    start, size = reading.start, reading.start.size
+    if start[0] <= start[-1]:
+        a, z = np.searchsorted(start, [lowest, lowest + count])
+        return int(a), int(z)
+    a, z = size - np.searchsorted(start[::-1], [lowest + count, lowest])
+    return int(a), int(z)
+
+
+def _runs(numbers: list[int], most: int) -> list[tuple[int, int]]:
+    """Runs (start, number) of at most so many numbers that follow one another."""
+    runs: list[tuple[int, int]] = []
+    for j in numbers:
+        if runs and sum(runs[-1]) == j and runs[-1][1] < most:
+            runs[-1] = (runs[-1][0], runs[-1][1] + 1)
+        else:
+            runs.append((j, 1))
+    return runs
 
 
 def _in_bands(spectrum: Complexes) -> Floats:
@@ -302,21 +321,9 @@ def _read_blocks(values, block, lines, start, weight, edges):  # type: ignore[no
 
 
 @compiled()
-def read_points(values, start, weight, room, light):  # type: ignore[no-untyped-def]
-    """light[i - 1, k] += rise from edge i - 1 to i of sum of weight[i, m] values[start[i] + m, k].
-
-    `values` (n, k) and `light` (columns, k) hold some nodes side by side; `room` (2, k) is for
-    its own use.
-    """
-    nodes = values.shape[1]
-    for i in range(start.size):
-        now, before = room[i % 2], room[1 - i % 2]
-        now[:] = 0.0
+def put_rises(weight, start, out):  # type: ignore[no-untyped-def]
+    """out[i, start[i + 1] + m] += weight[i + 1, m], and as much taken off for edge i."""
+    for i in range(out.shape[0]):
         for m in range(weight.shape[1]):
-            w = weight[i, m]
-            row = values[start[i] + m]
-            for k in range(nodes):
-                now[k] += w * row[k]
-        if i > 0:
-            for k in range(nodes):
-                light[i - 1, k] += now[k] - before[k]
+            out[i, start[i + 1] + m] += weight[i + 1, m]
+            out[i, start[i] + m] -= weight[i, m]

@@ -68,19 +68,20 @@ def sweep(
     convolution in the logarithm of wavelength. Half of a symmetric plate is computed. With
     `pairs` every pair of edge and bin is read, and edges need not be in order.
     """
-    light = np.zeros((place.sine_edges.size - 1, bins.node_m.size))
+    shape = (place.sine_edges.size - 1, bins.node_m.size)
+    light: Floats | None = None
     first = first_column(place, ruled)
     envelopes = Envelopes(place, bins.node_m, ruled.pitch_m)
     for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
-        part = light if term.envelopes is None else np.zeros_like(light)
+        part = np.zeros(shape)
         if pairs:
-            sweep_pairs(term.integral, place, bins, slice(first, light.shape[0]), part[first:])
+            sweep_pairs(term.integral, place, bins, slice(first, shape[0]), part[first:])
         else:
             _add(term.integral, place, bins, ruled.width_m, part[first:])
         part[:first] = part[::-1][:first] * (-1.0 if term.part == "imaginary" else 1.0)
-        factor = envelopes.factor(term)
-        if factor is not None:
-            light += part * factor
+        envelopes.multiply(term, part)
+        light = part if light is None else np.add(light, part, out=light)
+    light = np.zeros(shape) if light is None else light
     return Columns(bins.node_m, light, first if field.whole else 0)
 
 
@@ -99,8 +100,8 @@ def sweep_some(
         for (place, b), envelopes, light in zip(pairs, smooth, found, strict=True):
             part = np.zeros_like(light)
             sweep_pairs(term.integral, place, b, slice(0, light.shape[0]), part)
-            factor = envelopes.factor(term)
-            light += part if factor is None else part * factor
+            envelopes.multiply(term, part)
+            light += part
     return found
 
 

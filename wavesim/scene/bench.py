@@ -250,13 +250,21 @@ class Bench(Model):
         return self.source_distance_m if self.collimator_m is None else self.collimator_m
 
     @property
+    def lens_errors(self) -> Aberrations | None:
+        """Aberrations of the camera lens; None where all of them are zero."""
+        errors = self.aberrations
+        if errors is None or not (errors.spherical_m or errors.coma_m or errors.astigmatism_m):
+            return None
+        return errors
+
+    @property
     def far_field(self) -> bool:
         """Whether lenses bring source and plate to infinity and nothing adds a phase."""
         return (
             self.source_distance_m is None
             and self.plate_distance_m is None
             and self.defocus_m == 0
-            and self.aberrations is None
+            and self.lens_errors is None
             and not self.plate_turned
             and not any(lens.coloured for lens in self._lenses)
         )

@@ -174,7 +174,7 @@ def wavefront(bench: Bench, half_m: float) -> Wavefront:
     k_x += behind * math.cos(bench.camera_axis_rad) ** 2
     if half_m * half_m * max(abs(k_x), abs(k_y)) < _LEAST * 500e-9:
         k_x = k_y = 0.0
-    errors = bench.aberrations
+    errors = bench.lens_errors
     colours = _colours(bench)
     radius = half_m if bench.beam is None else bench.beam.diameter_m / 2
     if errors is not None and errors.radius_m is not None:

@@ -44,7 +44,7 @@ def flatness(bench: Bench) -> tuple[bool, bool]:
     without lens, so that cells are places; and whether propagation may be exact."""
     parallel = bench.plate_distance_m is not None and bench.camera_axis_rad == 0.0
     even = bench.source_distance_m is None and bench.collimator_lens is None
-    exact = parallel and even and bench.aberrations is None
+    exact = parallel and even and bench.lens_errors is None
     return parallel and (exact or bench.alpha_rad == 0.0), exact
 
 
