@@ -8,3 +8,4 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 Indices = npt.NDArray[np.intp]
+Flags = npt.NDArray[np.bool_]

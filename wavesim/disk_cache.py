@@ -16,13 +16,12 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError, OutputError
 from wavesim.files import replacing, report_full_disk
 from wavesim.inputs import read_bounded
 
-Reals = NDArray[np.float64]
 Shape = tuple[int | None, ...]  # None: any length
 
 _MOST_BYTES = 200_000_000
@@ -30,14 +29,14 @@ _SEAL = 32  # bytes of the digest at the end of a file
 
 
 def grid(
-    table: Reals,
+    table: Floats,
     settings: tuple[float | str, ...],
-    make: Callable[[], Reals],
+    make: Callable[[], Floats],
     shape: Shape,
     *,
     what: str = "sun",
     room: str = "light",
-) -> Reals:
+) -> Floats:
     """The array that `make` gives, from the cache if it was made before.
 
     Parameters
@@ -70,7 +69,7 @@ def _folder() -> Path:
     return platformdirs.user_cache_path("wavesim")
 
 
-def _digest(table: Reals, settings: tuple[float | str, ...], room: str) -> str:
+def _digest(table: Floats, settings: tuple[float | str, ...], room: str) -> str:
     digest = hashlib.sha256(np.ascontiguousarray(table).tobytes())
     digest.update(repr((settings, _code(room))).encode())
     return digest.hexdigest()[:24]
@@ -92,7 +91,7 @@ def _seal(key: str, payload: bytes | memoryview) -> bytes:
     return hashlib.sha256(key.encode() + payload).digest()
 
 
-def _read(path: Path, key: str, shape: Shape) -> Reals | None:
+def _read(path: Path, key: str, shape: Shape) -> Floats | None:
     """The array in a file that this program wrote whole, or None."""
     try:
         content = memoryview(read_bounded(path, _MOST_BYTES, InputError, "a cached array"))
@@ -115,7 +114,7 @@ def _fits(values: object, shape: Shape) -> bool:
     )
 
 
-def _write(path: Path, key: str, values: Reals) -> None:
+def _write(path: Path, key: str, values: Floats) -> None:
     """Write if it can be written: a full disk or a read-only home costs time, not the result."""
     stream = io.BytesIO()
     np.save(stream, values, allow_pickle=False)

@@ -18,14 +18,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
+from wavesim.arrays import Floats
 from wavesim.light.air import STANDARD, AirLike, AirState, relative_to_standard
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
 
-Floats = npt.NDArray[np.float64]
 Values = Floats | float | int
 
 _STEPS = 3  # of the fixed point from the bench's air to standard air; each gains four digits

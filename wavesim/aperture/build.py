@@ -12,13 +12,14 @@ from wavesim import glass
 from wavesim.aperture import grooves
 from wavesim.aperture.combs import Aperture, Chord, Comb, pieces
 from wavesim.aperture.defects import IdealRuling, RulingErrors, combined
-from wavesim.aperture.elements import Complexes, Floats, Slit
+from wavesim.aperture.elements import Slit
 from wavesim.aperture.grooves import FacetGroove, GrooveSurface, SineGroove
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
 from wavesim.aperture.rigorous import RigorousGroove, rigorous_groove
 from wavesim.aperture.spread import spread
+from wavesim.arrays import Complexes, Floats
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
 from wavesim.geometry import grating_geometry

@@ -8,8 +8,9 @@ from functools import cached_property
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Element, Floats, Slit
+from wavesim.aperture.elements import Element, Slit
 from wavesim.aperture.illumination import Along
+from wavesim.arrays import Complexes, Floats
 
 
 @dataclass(frozen=True, eq=False)

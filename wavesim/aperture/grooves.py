@@ -22,7 +22,8 @@ from typing import Literal
 import numpy as np
 
 from wavesim import glass
-from wavesim.aperture.elements import Complexes, Floats, Rays
+from wavesim.aperture.elements import Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 
 _PANEL_POINTS = 128  # of a composite rule; its cost does not grow with the phase

@@ -20,7 +20,7 @@ from typing import Protocol
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light.sources import DEFAULT_BEAM_M
 from wavesim.scene import Bench, Laser, Scene
 

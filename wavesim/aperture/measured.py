@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from wavesim import tables
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import TableError
 from wavesim.inputs import MOST_PACKED, check_regular
 from wavesim.memory import require_memory

@@ -14,7 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim import light
-from wavesim.aperture.elements import Complexes, Floats, Rays
+from wavesim.aperture.elements import Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene

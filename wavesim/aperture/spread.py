@@ -18,7 +18,8 @@ from collections.abc import Callable
 import numpy as np
 
 from wavesim.aperture.combs import Comb
-from wavesim.aperture.elements import Complexes, Element, Floats
+from wavesim.aperture.elements import Element
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 
 TOLERANCE = 1e-8  # of an element's amplitude

@@ -18,11 +18,10 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError
-
-Reals = NDArray[np.float64]
 
 _GAS_J_MOL_K = 8.314510  # as in [1], not today's value, so that its tables are met
 _WATER_KG_MOL = 0.018015
@@ -66,7 +65,7 @@ def saturation_pressure_Pa(temperature_K: float) -> float:  # noqa: N802 - unit 
     return float(np.exp(1.2378847e-5 * t * t - 1.9121316e-2 * t + 33.93711047 - 6.3431645e3 / t))
 
 
-def index(wavelength_vacuum_m: ArrayLike, air: AirLike = STANDARD) -> Reals:
+def index(wavelength_vacuum_m: ArrayLike, air: AirLike = STANDARD) -> Floats:
     """Phase index n of air at vacuum wavelengths. (...) [m] -> (...).
 
     n - 1 = (rho_a / rho_as) (n_as - 1) + (rho_v / rho_vs) (n_vs - 1), densities of the dry and the
@@ -125,13 +124,13 @@ def _compressibility(temperature_K: float, pressure_Pa: float, water: float) -> 
     return 1.0 - q * first + q**2 * (1.83e-11 - 0.765e-8 * water**2)
 
 
-def from_vacuum(wavelength_vacuum_m: ArrayLike, air: AirLike = STANDARD) -> Reals:
+def from_vacuum(wavelength_vacuum_m: ArrayLike, air: AirLike = STANDARD) -> Floats:
     """Wavelength in air of light with the given vacuum wavelength: lambda / n. [m] -> [m]."""
     vacuum = np.asarray(wavelength_vacuum_m, dtype=np.float64)
     return np.asarray(vacuum / index(vacuum, air))
 
 
-def to_vacuum(wavelength_air_m: ArrayLike, air: AirLike = STANDARD) -> Reals:
+def to_vacuum(wavelength_air_m: ArrayLike, air: AirLike = STANDARD) -> Floats:
     """Vacuum wavelength of light with the given wavelength in air. [m] -> [m].
 
     Fixed point of lambda_vac = n(lambda_vac) lambda_air; each step gains four digits or more, and
@@ -144,7 +143,7 @@ def to_vacuum(wavelength_air_m: ArrayLike, air: AirLike = STANDARD) -> Reals:
     return np.asarray(vacuum)
 
 
-def stretch(wavelength_vacuum_m: ArrayLike) -> Reals:
+def stretch(wavelength_vacuum_m: ArrayLike) -> Floats:
     """d lambda_vac / d lambda_air in standard air, n / (1 - (lambda_vac / n) dn / d lambda_vac).
 
     With n of eq. (1) of [1], differentiated in closed form. (...) [m] -> (...).
@@ -156,7 +155,7 @@ def stretch(wavelength_vacuum_m: ArrayLike) -> Reals:
     return np.asarray(n / (1.0 + 2.0 * s * rise / n))
 
 
-def relative_to_standard(wavelength_m: ArrayLike, air: AirLike) -> Reals:
+def relative_to_standard(wavelength_m: ArrayLike, air: AirLike) -> Floats:
     """Wavelength in the given air over that in standard air. [m, standard air] -> dimensionless.
 
     Multiply a wavelength of a table by it to get the one that diffracts on a bench in that air.

@@ -19,8 +19,8 @@ import math
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import SceneError
 from wavesim.light.pieces import Spectrum
 from wavesim.light.tables import filter_table
@@ -32,8 +32,6 @@ from wavesim.scene import (
     PolariserFilter,
     ShortpassFilter,
 )
-
-Reals = NDArray[np.float64]
 
 _BAND_REACH = 1e5 ** (1.0 / 6.0) / 2.0  # widths from the middle to 1e-5
 _EDGE_REACH = float(np.log(1e6) / (2.0 * np.log(9.0)))  # widths from the edge to 1e-6
@@ -113,7 +111,7 @@ def _malus(polarisation_rad: float | None, axis_rad: float) -> float:
 def _bandpass(spectrum: Spectrum, item: BandpassFilter) -> Spectrum:
     width = max(item.width_m, _NARROWEST_M)
 
-    def transmittance(wavelength: Reals) -> Reals:
+    def transmittance(wavelength: Floats) -> Floats:
         u = 2.0 * (wavelength - item.centre_m) / width
         return np.asarray(item.transmittance / (1.0 + u**6))
 
@@ -129,7 +127,7 @@ def _edge(spectrum: Spectrum, item: LongpassFilter | ShortpassFilter) -> Spectru
         return spectrum.clipped(*range_m(item)).scaled(item.transmittance)
     rate = sign * 2.0 * np.log(9.0) / max(item.width_m, _NARROWEST_M)
 
-    def transmittance(wavelength: Reals) -> Reals:
+    def transmittance(wavelength: Floats) -> Floats:
         exponent = np.clip(-rate * (wavelength - item.edge_m), -700.0, 700.0)
         return np.asarray(item.transmittance / (1.0 + np.exp(exponent)))
 

@@ -26,16 +26,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats, Indices
 from wavesim.constants import ATOMIC_MASS_KG, BOLTZMANN_J_K, LIGHT_SPEED_M_S
 from wavesim.errors import SceneError
 from wavesim.light import pieces
-from wavesim.light.pieces import Indices, Spectrum
+from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import rows
 from wavesim.light.voigt import voigt, voigt_fwhm
-
-Reals = NDArray[np.float64]
 
 MASS_U = {"H": 1.008, "He": 4.0026, "Ne": 20.180, "Na": 22.990, "Cd": 112.414, "Hg": 200.592}
 # gas temperature of a usual lamp [K]: common practice, no source
@@ -51,12 +49,12 @@ _NARROWEST_M = 1e-16  # a laser line narrower than this is drawn so wide
 class Lines:
     """Lines with their profiles: all arrays (n,), widths FWHM [m], ascending wavelength (air)."""
 
-    wavelength_m: Reals
-    strength: Reals
-    gaussian_m: Reals
-    lorentz_m: Reals
-    optical_depth: Reals
-    absorber_m: Reals
+    wavelength_m: Floats
+    strength: Floats
+    gaussian_m: Floats
+    lorentz_m: Floats
+    optical_depth: Floats
+    absorber_m: Floats
 
 
 def lines(
@@ -94,7 +92,7 @@ def lines(
     return Lines(wavelength, strength, width, lorentz, depth * reversal, width / np.sqrt(2.0))
 
 
-def doppler_m(wavelength_m: Reals, temperature_K: float, mass_u: float) -> Reals:
+def doppler_m(wavelength_m: Floats, temperature_K: float, mass_u: float) -> Floats:
     """Doppler full width at half maximum [m]."""
     speed = np.sqrt(8.0 * np.log(2.0) * BOLTZMANN_J_K * temperature_K / (mass_u * ATOMIC_MASS_KG))
     return np.asarray(wavelength_m * speed / LIGHT_SPEED_M_S)
@@ -135,7 +133,7 @@ def spectrum(table: Lines) -> Spectrum:
     last = np.searchsorted(np.minimum.accumulate((table.wavelength_m - reach)[::-1])[::-1], middle)
     most = int((last - first).max())
 
-    def density(wavelength: Reals, part: Indices) -> Reals:
+    def density(wavelength: Floats, part: Indices) -> Floats:
         total, depth = np.zeros(wavelength.shape), np.zeros(wavelength.shape)
         centre = middle[part]
         for step in range(most):
@@ -152,26 +150,26 @@ def spectrum(table: Lines) -> Spectrum:
     return Spectrum(lo_m, hi_m, coefficient, "irradiance", narrowest, tolerance)
 
 
-def _emission(table: Lines, reach: Reals, wavelength: Reals, line: Indices) -> Reals:
+def _emission(table: Lines, reach: Floats, wavelength: Floats, line: Indices) -> Floats:
     offset = wavelength - table.wavelength_m[line]
     lorentz = table.lorentz_m[line]
     inside = 2.0 / np.pi * np.arctan2(2.0 * reach[line], lorentz)
     return table.strength[line] / inside * voigt(offset, table.gaussian_m[line], lorentz)
 
 
-def _absorption(table: Lines, wavelength: Reals, line: Indices) -> Reals:
+def _absorption(table: Lines, wavelength: Floats, line: Indices) -> Floats:
     """Optical depth of the vapour in front."""
     offset = (wavelength - table.wavelength_m[line]) / table.absorber_m[line]
     return np.asarray(table.optical_depth[line] * np.exp(-4.0 * np.log(2.0) * offset**2))
 
 
-def _reach(table: Lines) -> Reals:
+def _reach(table: Lines) -> Floats:
     """Distance from its centre at which a line is cut [m]."""
     wings = np.minimum(640.0 * table.lorentz_m, _FARTHEST_M)
     return np.asarray(np.maximum(4.0 * table.gaussian_m, wings))
 
 
-def _breaks(table: Lines, reach: Reals) -> tuple[Reals, Reals]:
+def _breaks(table: Lines, reach: Floats) -> tuple[Floats, Floats]:
     """First pieces: ends at every line's centre, flanks and cuts; none where there is no light."""
     steps = np.array([-2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0])
     flanks = table.wavelength_m[:, None] + table.gaussian_m[:, None] * steps

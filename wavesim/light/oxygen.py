@@ -14,13 +14,11 @@ from __future__ import annotations
 from functools import cache, partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.light import pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import frozen, rows
-
-Reals = NDArray[np.float64]
 
 # where the bands stand in G173, at its own resolution
 RANGES_M = ((686.0e-9, 693.0e-9), (758.0e-9, 772.0e-9))
@@ -34,7 +32,7 @@ SETTINGS = (*BAND_STRENGTH_M.values(), _PRESSURE_FWHM_PER_M, _DOPPLER)
 
 
 @cache
-def lines(band: str) -> tuple[Reals, Reals]:
+def lines(band: str) -> tuple[Floats, Floats]:
     """Air wavelengths [m] of a band's lines, and their shares of its strength; (n,) each."""
     table = [row for row in rows("oxygen_lines.csv") if row["band"] == band]
     return (
@@ -43,7 +41,7 @@ def lines(band: str) -> tuple[Reals, Reals]:
     )
 
 
-def transmittance(wavelength_m: Reals, band: str, strength_m: float) -> Reals:
+def transmittance(wavelength_m: Floats, band: str, strength_m: float) -> Floats:
     """exp(-optical depth) of one band. (...) [m] -> (...)."""
     from wavesim.light import kernels
     from wavesim.light.voigt import weideman

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W
 from wavesim.light.observer import cie1931
 from wavesim.light.pieces import Spectrum
 
-Reals = NDArray[np.float64]
 
-
-def weighted(spectrum: Spectrum, wavelength_m: Reals, curves: Reals) -> Reals:
+def weighted(spectrum: Spectrum, wavelength_m: Floats, curves: Floats) -> Floats:
     """Integral of density x curve, for curves that are straight between their points: exact.
 
     Over one step the integral is the power times the curve at the centre of power.
@@ -32,7 +30,7 @@ def weighted(spectrum: Spectrum, wavelength_m: Reals, curves: Reals) -> Reals:
     return np.asarray(power @ at_centroid)
 
 
-def tristimulus(spectrum: Spectrum) -> Reals:
+def tristimulus(spectrum: Spectrum) -> Floats:
     """X, Y, Z with Y the luminance [cd/m2] or illuminance [lx]; (3,).
 
     683 lm/W times the integral of density x colour-matching function, CIE 1931, the functions

@@ -12,12 +12,11 @@ from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats, Indices
 from wavesim.light.shipped import frozen
 
-Reals = NDArray[np.float64]
-Indices = NDArray[np.intp]
 Level = Literal["radiance", "irradiance"]
 
 POINTS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # where a piece is sampled, on [-1, 1]
@@ -48,9 +47,9 @@ class Spectrum:
     Spectra are shared between exposures: the arrays cannot be written to.
     """
 
-    lo_m: Reals
-    hi_m: Reals
-    coefficient: Reals
+    lo_m: Floats
+    hi_m: Floats
+    coefficient: Floats
     kind_of_level: Level
     features_m: float = np.inf
     error: float = 0.0
@@ -70,7 +69,7 @@ class Spectrum:
         return tuple((float(a), float(b)) for a, b in zip(starts, ends, strict=True))
 
     @cached_property
-    def _running(self) -> tuple[Reals, Reals]:
+    def _running(self) -> tuple[Floats, Floats]:
         """Power, and moment about lo_m[0], of all pieces before each end; (n + 1,) both."""
         c, half = self.coefficient, (self.hi_m - self.lo_m) / 2.0
         power = 2.0 * half * (c[:, 0] + c[:, 2] / 3.0 + c[:, 4] / 5.0)
@@ -78,7 +77,7 @@ class Spectrum:
         middle = (self.lo_m + self.hi_m) / 2.0 - self.lo_m[0]
         return frozen(_cumulative(power)), frozen(_cumulative(inner + middle * power))
 
-    def integrate(self, edges_lo_m: ArrayLike, edges_hi_m: ArrayLike) -> tuple[Reals, Reals]:
+    def integrate(self, edges_lo_m: ArrayLike, edges_hi_m: ArrayLike) -> tuple[Floats, Floats]:
         """Power in each bin and its centre of power.
 
         P = integral of the density from lo to hi;  c = (1/P) integral of wavelength x density.
@@ -114,7 +113,7 @@ class Spectrum:
         """Power of the whole spectrum [W m-2 sr-1 or W m-2]."""
         return float(self._running[0][-1]) if self.lo_m.size else 0.0
 
-    def density(self, wavelength_m: ArrayLike) -> Reals:
+    def density(self, wavelength_m: ArrayLike) -> Floats:
         """Spectral density at any wavelengths [per m]; zero outside the support. (...) -> (...)."""
         wavelength = np.asarray(wavelength_m, dtype=np.float64)
         if self.lo_m.size == 0:
@@ -123,7 +122,7 @@ class Spectrum:
         inside = (wavelength >= self.lo_m[piece]) & (wavelength <= self.hi_m[piece])
         return np.where(inside, self._on_piece(wavelength, piece), 0.0)
 
-    def _on_piece(self, wavelength_m: Reals, piece: Indices) -> Reals:
+    def _on_piece(self, wavelength_m: Floats, piece: Indices) -> Floats:
         lo, hi = self.lo_m[piece], self.hi_m[piece]
         t = (2.0 * wavelength_m - lo - hi) / (hi - lo)
         c = self.coefficient
@@ -160,13 +159,13 @@ class Spectrum:
         lo, hi = np.maximum(self.lo_m[keep], lo_m), np.minimum(self.hi_m[keep], hi_m)
         return self._resampled(lo, hi, keep)
 
-    def _resampled(self, lo_m: Reals, hi_m: Reals, piece: Indices) -> Spectrum:
+    def _resampled(self, lo_m: Floats, hi_m: Floats, piece: Indices) -> Spectrum:
         samples = self._on_piece(sample_points(lo_m, hi_m), np.repeat(piece[:, None], 5, axis=1))
         return replace(self, lo_m=lo_m, hi_m=hi_m, coefficient=samples @ _TO_COEFFICIENTS)
 
     def times(
         self,
-        transmittance: Callable[[Reals], Reals],
+        transmittance: Callable[[Floats], Floats],
         *,
         breaks_m: ArrayLike = (),
         range_m: tuple[float, float] = (0.0, np.inf),
@@ -194,7 +193,7 @@ class Spectrum:
         ends = np.asarray(breaks_m, dtype=np.float64)
         lo, hi, piece = _split_at(inside.lo_m, inside.hi_m, np.unique(ends))
 
-        def product(wavelength: Reals, part: Indices) -> Reals:
+        def product(wavelength: Floats, part: Indices) -> Floats:
             return inside._on_piece(wavelength, piece[part]) * transmittance(wavelength)
 
         lo, hi, coefficient = fit(product, lo, hi, tolerance=tolerance, floor=floor, fine_m=fine_m)
@@ -203,7 +202,7 @@ class Spectrum:
 
 
 def from_function(
-    density: Callable[[Reals], Reals],
+    density: Callable[[Floats], Floats],
     breaks_m: ArrayLike,
     kind_of_level: Level,
     *,
@@ -229,7 +228,7 @@ def from_function(
 
 
 def from_nodes(
-    wavelength_m: Reals, density: Reals, kind_of_level: Level, *, features_m: float = np.inf
+    wavelength_m: Floats, density: Floats, kind_of_level: Level, *, features_m: float = np.inf
 ) -> Spectrum:
     """Spectrum of straight pieces through a table's points; held exactly. (n,), (n,)."""
     coefficient = np.zeros((wavelength_m.size - 1, 5))
@@ -239,7 +238,7 @@ def from_nodes(
     return Spectrum(lo, hi, coefficient, kind_of_level, features_m)
 
 
-def from_grid(start_m: float, spacing_m: float, density: Reals, features_m: float) -> Spectrum:
+def from_grid(start_m: float, spacing_m: float, density: Floats, features_m: float) -> Spectrum:
     """Radiance on an even grid of 4 n + 1 points, as n pieces of five points each."""
     count = (density.size - 1) // 4
     samples = np.lib.stride_tricks.sliding_window_view(density, 5)[::4]
@@ -260,22 +259,22 @@ def joined(*spectra: Spectrum) -> Spectrum:
     )
 
 
-def sample_points(lo_m: Reals, hi_m: Reals) -> Reals:
+def sample_points(lo_m: Floats, hi_m: Floats) -> Floats:
     """The five sample points of pieces (n,) -> (n, 5) [m]."""
     return np.asarray((lo_m + hi_m)[:, None] / 2.0 + (hi_m - lo_m)[:, None] / 2.0 * POINTS)
 
 
 def fit(
-    function: Callable[[Reals, Indices], Reals],
-    lo_m: Reals,
-    hi_m: Reals,
+    function: Callable[[Floats, Indices], Floats],
+    lo_m: Floats,
+    hi_m: Floats,
     *,
     tolerance: float,
     floor: float = 1e-3,
     fine_m: float = 0.0,
-) -> tuple[Reals, Reals, Reals]:
+) -> tuple[Floats, Floats, Floats]:
     """Quartics that meet function(wavelength (n, 5), piece (n, 1)), pieces halved as needed."""
-    done: list[tuple[Reals, Reals, Reals]] = []
+    done: list[tuple[Floats, Floats, Floats]] = []
     part = np.arange(lo_m.size)[:, None]
     highest = 0.0
     for _ in range(_DEEPEST):
@@ -301,7 +300,7 @@ def fit(
     return lo_all[order], hi_all[order], np.concatenate([d[2] for d in done])[order]
 
 
-def _split_at(lo_m: Reals, hi_m: Reals, breaks_m: Reals) -> tuple[Reals, Reals, Indices]:
+def _split_at(lo_m: Floats, hi_m: Floats, breaks_m: Floats) -> tuple[Floats, Floats, Indices]:
     """Pieces cut at the breaks, and which piece each came from."""
     piece = np.searchsorted(lo_m, breaks_m, side="left") - 1
     cut = (piece >= 0) & (breaks_m < hi_m[np.maximum(piece, 0)]) if lo_m.size else piece > 0
@@ -313,7 +312,7 @@ def _split_at(lo_m: Reals, hi_m: Reals, breaks_m: Reals) -> tuple[Reals, Reals, 
     return lo[order], np.sort(hi), source
 
 
-def _cumulative(values: Reals) -> Reals:
+def _cumulative(values: Floats) -> Floats:
     running = np.zeros(values.size + 1)
     running[1:] = np.cumsum(values.astype(np.longdouble))
     return running

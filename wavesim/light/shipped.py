@@ -7,9 +7,8 @@ from functools import cache
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
-Reals = NDArray[np.float64]
+from wavesim.arrays import Floats
 
 DATA = Path(__file__).parent / "data"
 
@@ -21,7 +20,7 @@ def rows(name: str) -> list[dict[str, str]]:
         return list(csv.DictReader(stream))
 
 
-def curves(path: Path) -> tuple[Reals, Reals]:
+def curves(path: Path) -> tuple[Floats, Floats]:
     """Wavelengths (n,) [m] and curves (n, c) of a table whose first column is in nm.
 
     Shared between callers: neither can be written to.
@@ -30,7 +29,7 @@ def curves(path: Path) -> tuple[Reals, Reals]:
     return frozen(table[:, 0] * 1e-9), frozen(np.ascontiguousarray(table[:, 1:]))
 
 
-def frozen(values: Reals) -> Reals:
+def frozen(values: Floats) -> Floats:
     """The same numbers, shared, in an array that cannot be written to."""
     view = values.view()
     view.flags.writeable = False

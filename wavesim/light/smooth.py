@@ -11,8 +11,8 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.constants import (
     BOLTZMANN_J_K,
     LIGHT_SPEED_M_S,
@@ -24,10 +24,8 @@ from wavesim.light import air, pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import rows
 
-Reals = NDArray[np.float64]
 
-
-def planck(wavelength_m: Reals, temperature_K: float) -> Reals:
+def planck(wavelength_m: Floats, temperature_K: float) -> Floats:
     """Spectral radiance of a black body, 2 h c^2 / lambda^5 / (exp(h c / lambda k T) - 1).
 
     Of the wavelength in vacuum. (...) [m] -> [W m-2 sr-1 m-1].
@@ -38,7 +36,7 @@ def planck(wavelength_m: Reals, temperature_K: float) -> Reals:
     )
 
 
-def planck_in_air(wavelength_m: Reals, temperature_K: float) -> Reals:
+def planck_in_air(wavelength_m: Floats, temperature_K: float) -> Floats:
     """The same light over its wavelength in standard air, L(lambda_vac) d lambda_vac / d lambda.
 
     At 2000 K and 580 nm that is 0.23 % more than `planck` of the number itself.
@@ -57,7 +55,7 @@ def planckian(temperature_K: float) -> Spectrum:
     return _of_temperature(planck, temperature_K)
 
 
-def _of_temperature(law: Callable[[Reals, float], Reals], temperature_K: float) -> Spectrum:
+def _of_temperature(law: Callable[[Floats, float], Floats], temperature_K: float) -> Spectrum:
     breaks = np.linspace(VISIBLE_LO_M, VISIBLE_HI_M, 236)
     return pieces.from_function(
         lambda wavelength: law(wavelength, temperature_K),

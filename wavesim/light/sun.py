@@ -26,16 +26,15 @@ from math import factorial
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wavesim import disk_cache
+from wavesim.arrays import Floats
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.light import oxygen, pieces
 from wavesim.light.pieces import Spectrum
 from wavesim.light.shipped import DATA, frozen
 from wavesim.light.voigt import faddeeva, weideman
 
-Reals = NDArray[np.float64]
 Air = Literal["above", "ground"]
 
 G173_AIR_MASS = 1.5  # ASTM G173-03: the Sun 41.8 degrees above the horizon
@@ -56,10 +55,10 @@ class SolarLines:
     All arrays (8783,), in ascending wavelength.
     """
 
-    wavelength_m: Reals
-    depth: Reals
-    gaussian_m: Reals
-    lorentz_m: Reals
+    wavelength_m: Floats
+    depth: Floats
+    gaussian_m: Floats
+    lorentz_m: Floats
     species: tuple[str, ...]
 
 
@@ -78,7 +77,7 @@ def lines() -> SolarLines:
 
 
 @lru_cache(maxsize=1)
-def g173() -> tuple[Reals, Reals, Reals, Reals]:
+def g173() -> tuple[Floats, Floats, Floats, Floats]:
     """ASTM G173-03, 355 to 835 nm: wavelength [m]; irradiance above the air, direct with
     circumsolar, and on a 37 degree slope [W m-2 m-1]; (526,) each."""
     table = np.loadtxt(DATA / "astm_g173.csv", delimiter=",", skiprows=1)
@@ -88,19 +87,19 @@ def g173() -> tuple[Reals, Reals, Reals, Reals]:
 
 
 @lru_cache(maxsize=1)
-def _continuum() -> tuple[Reals, Reals]:
+def _continuum() -> tuple[Floats, Floats]:
     with np.load(DATA / "solar.npz") as table:
         nm, density = table["continuum_nm"], table["continuum_W_m2_nm"]
         return frozen(nm * 1e-9), frozen(density * 1e9)
 
 
-def continuum(wavelength_m: Reals) -> Reals:
+def continuum(wavelength_m: Floats) -> Floats:
     """Irradiance between the lines, above the air, 380 to 780 nm. [m] -> [W m-2 m-1]."""
     return np.asarray(np.interp(wavelength_m, *_continuum()))
 
 
 @lru_cache(maxsize=1)
-def _taylor() -> Reals:
+def _taylor() -> Floats:
     """Terms of V(x + i y) = sum_n y^n H_n(x) on an even grid of x from 0 to 8; (k, 6)."""
     x = np.arange(0.0, 8.0 + 3 * _TAYLOR_STEP, _TAYLOR_STEP)
     terms = [faddeeva(x.astype(np.complex128))]
@@ -112,8 +111,8 @@ def _taylor() -> Reals:
 
 
 def transmission(
-    table: Reals, lo_m: float = LINES_LO_M, hi_m: float = LINES_HI_M
-) -> tuple[float, Reals]:
+    table: Floats, lo_m: float = LINES_LO_M, hi_m: float = LINES_HI_M
+) -> tuple[float, Floats]:
     """Product over lines on the even grid of 1 pm: first wavelength [m], values (4 k + 1,).
 
     Parameters
@@ -217,7 +216,7 @@ def _with_lines(depths: float, lo_m: float, hi_m: float) -> Spectrum:
 def _behind_oxygen(whole: Spectrum, depths: float) -> Spectrum:
     """`oxygen.absorbed`, kept between runs."""
 
-    def packed(spectrum: Spectrum) -> Reals:
+    def packed(spectrum: Spectrum) -> Floats:
         return np.column_stack([spectrum.lo_m, spectrum.hi_m, spectrum.coefficient])
 
     before = packed(whole)
@@ -234,7 +233,7 @@ def _behind_oxygen(whole: Spectrum, depths: float) -> Spectrum:
     )
 
 
-def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, Reals]:
+def _kept_transmission(table: Floats, lo_m: float, hi_m: float) -> tuple[float, Floats]:
     """`transmission`, kept between runs where the whole range is asked for."""
     if (lo_m, hi_m) != (LINES_LO_M, LINES_HI_M):
         return transmission(table, lo_m, hi_m)
@@ -244,7 +243,7 @@ def _kept_transmission(table: Reals, lo_m: float, hi_m: float) -> tuple[float, R
     return LINES_LO_M, made
 
 
-def air_transmittance(wavelength_m: Reals) -> Reals:
+def air_transmittance(wavelength_m: Floats) -> Floats:
     """Direct over extraterrestrial irradiance of G173, the oxygen bands bridged. (...) [m]."""
     nodes, above, direct, _ = g173()
     ratio = direct / above

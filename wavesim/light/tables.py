@@ -17,14 +17,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from wavesim import tables
+from wavesim.arrays import Floats
 from wavesim.errors import TableError
 from wavesim.light import air
 from wavesim.tables import LENGTHS_M, TextTable
-
-Reals = NDArray[np.float64]
 
 _WAVELENGTH = re.compile(r"wavelength(_air|_vacuum)?_(\S+)", re.IGNORECASE)
 _DENSITY = re.compile(r"(radiance_W_m-2_sr-1|irradiance_W_m-2)_(\S+?)-1", re.IGNORECASE)
@@ -38,8 +36,8 @@ class MeasuredTable:
     """Air wavelength [m], ascending, and values; (n,) both. `quantity` names what they are:
     "relative", "radiance" [W m-2 sr-1 m-1], "irradiance" [W m-2 m-1] or "transmittance"."""
 
-    wavelength_m: Reals
-    value: Reals
+    wavelength_m: Floats
+    value: Floats
     quantity: str
 
 
@@ -90,7 +88,7 @@ def filter_table(path: Path) -> MeasuredTable:
     return MeasuredTable(wavelength, value, "transmittance")
 
 
-def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
+def _read(path: Path, right: str) -> tuple[Floats, Floats, str]:
     table = tables.read(path, empty="is empty", right=right)
     found = _WAVELENGTH.fullmatch(table.header[0]) if len(table.header) > 1 else None
     if found is None or found.group(2) not in LENGTHS_M:
@@ -107,7 +105,7 @@ def _read(path: Path, right: str) -> tuple[Reals, Reals, str]:
     return wavelength, rows[:, 1], table.header[1]
 
 
-def _check(table: TextTable, rows: Reals) -> None:
+def _check(table: TextTable, rows: Floats) -> None:
     wavelength, value = rows.T
     for column, right, problem, allowed in (
         (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),

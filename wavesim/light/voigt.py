@@ -14,10 +14,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Reals = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
+from wavesim.arrays import Complexes, Floats
 
 ROOT_LN2 = float(np.sqrt(np.log(2.0)))
 _TERMS = 48
@@ -25,7 +24,7 @@ _FAR = 64.0  # |z|^2 beyond which the asymptotic series is used: its error is 15
 
 
 @lru_cache(maxsize=1)
-def weideman() -> tuple[float, Reals]:
+def weideman() -> tuple[float, Floats]:
     """Scale and coefficients of the rational series of w, highest power first; (48,)."""
     size = 4 * _TERMS
     scale = float(np.sqrt(_TERMS / np.sqrt(2.0)))
@@ -72,7 +71,7 @@ def _asymptotic(z: Complexes) -> Complexes:
     return np.asarray(1j / (np.sqrt(np.pi) * z) * total + core, dtype=np.complex128)
 
 
-def voigt(offset: Reals, gaussian_fwhm: ArrayLike, lorentz_fwhm: ArrayLike) -> Reals:
+def voigt(offset: Floats, gaussian_fwhm: ArrayLike, lorentz_fwhm: ArrayLike) -> Floats:
     """Voigt profile of unit area.
 
     Parameters

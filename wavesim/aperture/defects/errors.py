@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.aperture.defects.random_errors import draw
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.measured import dataset, two_columns
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError, TableError
 from wavesim.random_streams import ruling_stream
 from wavesim.scene.defect import (

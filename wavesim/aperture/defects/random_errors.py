@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.random_streams import ruling_stream
 from wavesim.scene.defect import Span
 

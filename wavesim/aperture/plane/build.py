@@ -6,9 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import BeamProfile, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.plane import elements as el
@@ -19,11 +17,10 @@ from wavesim.aperture.plane.picture import lattice_of
 from wavesim.aperture.plane.polygons import clip, signed_area
 from wavesim.aperture.plane.positions import dot_diameters, mesh_positions, scattered
 from wavesim.aperture.spread import chebyshev
+from wavesim.arrays import Flags, Floats
 from wavesim.errors import LimitError
 from wavesim.scene import Scene
 from wavesim.scene import planar as sh
-
-Mask = npt.NDArray[np.bool_]
 
 _HOLDS = "positions and shapes"
 _MOST_CUT = 24  # elements cut exactly at a stop's edge; beyond, their middles decide
@@ -134,18 +131,18 @@ class _Edge:
         self.half = element.reach_m
         self.round = isinstance(element, el.EllipseElement)
 
-    def contains(self, x: Floats, y: Floats) -> Mask:
+    def contains(self, x: Floats, y: Floats) -> Flags:
         """Whether places lie within."""
         return self._scaled(self.half, x, y)
 
-    def away(self, x: Floats, y: Floats, reach: float) -> tuple[Mask, Mask]:
+    def away(self, x: Floats, y: Floats, reach: float) -> tuple[Flags, Flags]:
         """Whether elements of that radius lie wholly within, and wholly without."""
         without = ~self._scaled(tuple(h + reach for h in self.half), x, y)
         if min(self.half) <= reach:
             return np.zeros(x.shape, dtype=np.bool_), without
         return self._scaled(tuple(h - reach for h in self.half), x, y), without
 
-    def _scaled(self, half: tuple[float, ...], x: Floats, y: Floats) -> Mask:
+    def _scaled(self, half: tuple[float, ...], x: Floats, y: Floats) -> Flags:
         a, b = x / half[0], y / half[1]
         inside = np.square(a) + np.square(b) <= 1 if self.round else np.maximum(abs(a), abs(b)) <= 1
         return np.asarray(inside)
@@ -184,7 +181,7 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
     return kept
 
 
-def _part(group: Group, chosen: Mask) -> list[Group]:
+def _part(group: Group, chosen: Flags) -> list[Group]:
     if not chosen.any():
         return []
     return [Group(group.element, group.x_m[chosen], group.y_m[chosen], group.weight[chosen])]

@@ -14,9 +14,9 @@ from typing import Protocol, runtime_checkable
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane.bessel import airy_of_square
 from wavesim.aperture.plane.polygons import corner_radius, edge_sum, signed_area
+from wavesim.arrays import Complexes, Floats
 
 Corners = tuple[tuple[float, float], ...]
 _ROUND_CORNERS = 512  # of the polygon that stands for a circle where a stop cuts it

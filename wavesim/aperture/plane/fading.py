@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.illumination import BeamProfile, beam_of
 from wavesim.aperture.plane.elements import Corners, GaussianBeam, PlaneElement
 from wavesim.aperture.plane.groups import Group, PlaneAperture
 from wavesim.aperture.plane.raster import rasterised
+from wavesim.arrays import Complexes, Floats
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError
 from wavesim.geometry import grating_geometry

@@ -9,9 +9,9 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane.elements import PlaneElement
 from wavesim.aperture.plane.polygons import corner_radius
+from wavesim.arrays import Complexes, Floats
 
 
 @dataclass(frozen=True, eq=False)

@@ -11,9 +11,9 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.groups import Group, radius_of
+from wavesim.arrays import Floats, Indices
 from wavesim.errors import LimitError
 from wavesim.scene import planar as sh
 
@@ -21,8 +21,6 @@ _SLACK = 1e-9  # of an element: touching is not overlapping
 _COVER = 0.01  # fraction of the stop that dots cover from which overlaps are told
 _FEW = 1000  # positions whose pairs are all looked at
 _MOST_PAIRS = 2_000_000
-
-Indices = npt.NDArray[np.intp]
 
 
 def refuse_overlaps(groups: list[Group], aperture: object) -> list[str]:

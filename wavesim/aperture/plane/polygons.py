@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 
 Corners = tuple[tuple[float, float], ...]

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 from wavesim.errors import LimitError
 from wavesim.random_streams import stream

@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.groups import Group, Lattice, PlaneAperture
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 from wavesim.errors import LimitError
 

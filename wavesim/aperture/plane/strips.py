@@ -15,10 +15,11 @@ import numpy as np
 
 from wavesim.aperture.build import no_light, piece_m, straight_rulings
 from wavesim.aperture.combs import Aperture, Comb, pieces
-from wavesim.aperture.elements import Complexes, Element, Floats, Rays, Slit
+from wavesim.aperture.elements import Element, Rays, Slit
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.plane.elements import Corners
 from wavesim.aperture.plane.groups import Group, PlaneAperture
+from wavesim.arrays import Complexes, Floats
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError
 from wavesim.geometry import grating_geometry

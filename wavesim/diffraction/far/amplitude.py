@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture.combs import Aperture, Comb
-from wavesim.aperture.elements import Complexes, Floats, Rays
+from wavesim.aperture.elements import Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.far.exact import direct_sum, frequency, turn
 
 _TOLERANCE = 1e-14  # asked of the non-uniform FFT; it delivers about 1e-14 of the l1 norm

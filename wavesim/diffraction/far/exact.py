@@ -12,7 +12,7 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 
 _SPLIT = 134217729.0  # 2**27 + 1, Dekker's constant for 53-bit numbers

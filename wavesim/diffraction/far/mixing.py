@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.aperture.elements import Element, Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 
 DROPPED = 1e-7  # of the strongest product of two envelopes

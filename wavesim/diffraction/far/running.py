@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 
 CELLS = 8  # cells of the table per 1 / (aperture width), at least

@@ -8,7 +8,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 
 from wavesim.aperture.combs import Comb
-from wavesim.aperture.elements import Complexes
+from wavesim.arrays import Complexes
 from wavesim.diffraction.far.exact import turn
 
 TOLERANCE = 1e-12  # of the peak amplitude; power is right to 7e-24 of its peak at the worst places

@@ -10,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from wavesim.aperture.combs import Aperture, within
-from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.aperture.elements import Element, Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.far.mixing import Mixing, mixing
 from wavesim.diffraction.far.running import (
     CELLS,

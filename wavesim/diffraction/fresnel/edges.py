@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 
 _FLAT = 1e-4  # Fresnel number of a slit below which the phase is a small one and F would cancel
 _POINTS = 24  # of a quadrature over a slit

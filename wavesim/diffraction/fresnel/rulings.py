@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.aperture.combs import Aperture, Comb
-from wavesim.aperture.elements import Complexes, Floats, Rays, Slit
+from wavesim.aperture.elements import Rays, Slit
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.diffraction.far.sampling import sampled
 from wavesim.diffraction.fresnel.edges import slit_near

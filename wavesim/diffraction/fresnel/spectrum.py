@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import PlaneAperture
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.planar.sampling import spectrum_of_groups
 from wavesim.diffraction.planar.summed import AFTER, BEFORE, Grid, SummedTable, summed
 

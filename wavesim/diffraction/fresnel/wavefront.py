@@ -20,7 +20,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.scene import Aberrations, Bench, Lens
 
 HOLDS = 0.05  # Fresnel number up to which the far field is right to 0.3 % on the axis

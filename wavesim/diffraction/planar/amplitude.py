@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Lattice, PlaneAperture
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.planar.pictures import phased
 from wavesim.threads import in_threads

@@ -7,8 +7,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Lattice
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.planar.summed import Grid
 from wavesim.threads import in_threads

@@ -7,8 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
 from wavesim.aperture.plane import Group, PlaneAperture
+from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.planar.summed import Grid
 
 TOLERANCE = 1e-8  # asked of the non-uniform FFT; of the root of the sum of squared weights

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 from wavesim.threads import in_threads
 
