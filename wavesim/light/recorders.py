@@ -34,12 +34,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim import tables
+from wavesim.arrays import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W
 from wavesim.errors import TableError
 from wavesim.light import smooth
 from wavesim.light.observer import colour_matching, observer, straight_between
 from wavesim.light.photometry import luminous, weighted
-from wavesim.light.shipped import Reals, frozen
+from wavesim.light.shipped import frozen
 from wavesim.tables import LENGTHS_M, TextTable
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ _ROUNDING = 1e-9
 _MOST_ALIKE = 1e10  # condition of the responses' products
 
 
-def counted_by(scene: Scene) -> tuple[Callable[[Spectrum], float], Callable[[Reals], Reals]]:
+def counted_by(scene: Scene) -> tuple[Callable[[Spectrum], float], Callable[[Floats], Floats]]:
     """How the scene's recorder counts light: a spectrum's level [lx or cd/m2], and its curve.
 
     The curve (...) [1] over air wavelengths (...) [m] is V of CIE 1931, or the recorder's own.
@@ -111,16 +112,16 @@ class Recorder:
     grey : whether all light looks grey to it
     """
 
-    wavelength_m: Reals
-    curves: Reals
-    white_xyz: Reals
+    wavelength_m: Floats
+    curves: Floats
+    white_xyz: Floats
     grey: bool = False
 
-    def at(self, wavelength_m: Reals) -> Reals:
+    def at(self, wavelength_m: Floats) -> Floats:
         """(..., 3) the curves at any wavelengths (...) [m]."""
         return straight_between(self.wavelength_m, self.curves, wavelength_m)
 
-    def records(self, spectrum: Spectrum) -> Reals:
+    def records(self, spectrum: Spectrum) -> Floats:
         """(3,) of a spectrum, as `photometry.tristimulus` of the CIE 1931 observer."""
         seen = LUMINOUS_EFFICACY_LM_W * weighted(spectrum, self.wavelength_m, self.curves)
         return np.asarray(seen)
@@ -145,12 +146,12 @@ def recorder_of(scene: Scene) -> Recorder | None:
     return _recorder(wavelength_m, cmf)
 
 
-def _recorder(wavelength_m: Reals, curves: Reals, *, grey: bool = False) -> Recorder:
+def _recorder(wavelength_m: Floats, curves: Floats, *, grey: bool = False) -> Recorder:
     white = weighted(smooth.illuminant("D65"), wavelength_m, curves)
     return Recorder(wavelength_m, frozen(curves), frozen(white / white[1]), grey)
 
 
-def observer_white(name: str) -> Reals:
+def observer_white(name: str) -> Floats:
     """(3,) XYZ of D65 to a standard observer, Y = 1."""
     return _recorder(*observer(name)).white_xyz
 
@@ -165,13 +166,13 @@ def _sensor(wanted: SensorCurves, folder: Path) -> Recorder:
     return _recorder(wavelength_m, responses @ colour_matrix(responses, file).T)
 
 
-def _gaussian(wavelength_m: Reals) -> Reals:
+def _gaussian(wavelength_m: Floats) -> Floats:
     """(n, 3) the model's red, green and blue response, 1 at the peak."""
     centre, width = np.array(list(GAUSSIAN_NM.values())).T * 1e-9
     return np.asarray(np.exp(-4 * np.log(2) * ((wavelength_m[:, None] - centre) / width) ** 2))
 
 
-def colour_matrix(responses: Reals, file: Path | None = None) -> Reals:
+def colour_matrix(responses: Floats, file: Path | None = None) -> Floats:
     """Matrix (3, 3) from a sensor's responses to XYZ; responses (471, 3) at 360 to 830 nm.
 
     Each row r of M by Lagrange's multiplier: with G = integral s s^T D65, h = integral c s D65 of
@@ -197,7 +198,7 @@ def colour_matrix(responses: Reals, file: Path | None = None) -> Reals:
             expected="three curves that differ in shape",
         )  # fmt: skip
 
-    def row(curve: Reals, used: tuple[int, ...] = (0, 1, 2)) -> tuple[float, Reals]:
+    def row(curve: Floats, used: tuple[int, ...] = (0, 1, 2)) -> tuple[float, Floats]:
         """Squared misfit and the row that uses those responses."""
         inner, white = gram[np.ix_(used, used)], light @ responses[:, used]
         across = np.linalg.solve(inner, white)
@@ -235,13 +236,13 @@ def _film(wanted: FilmSensitivity, folder: Path) -> Recorder:
     return _recorder(wavelength_m, np.outer(curve, D65_XYZ), grey=True)
 
 
-def _illuminant(name: str, wavelength_m: Reals) -> Reals:
+def _illuminant(name: str, wavelength_m: Floats) -> Floats:
     """Relative power of a CIE illuminant at whole nanometres."""
     power, _ = smooth.illuminant(name).integrate(wavelength_m - 5e-10, wavelength_m + 5e-10)
     return np.asarray(power / power.max())
 
 
-def _table(file: Path, names: tuple[str, ...], right: str, wavelength_m: Reals) -> Reals:
+def _table(file: Path, names: tuple[str, ...], right: str, wavelength_m: Floats) -> Floats:
     """(n, c) columns of a table, straight between its wavelengths, zero beyond."""
     table = tables.read(file, empty="is empty", right=right)
     header = [name.lower() for name in table.header]
@@ -266,7 +267,7 @@ def _table(file: Path, names: tuple[str, ...], right: str, wavelength_m: Reals) 
     return found
 
 
-def _rows(table: TextTable, columns: int) -> Reals:
+def _rows(table: TextTable, columns: int) -> Floats:
     values = np.empty((len(table.texts), columns))
     for k in range(len(table.texts)):
         cells = table.row(k)
