@@ -88,6 +88,10 @@ GOOD: dict[str, Table] = {
             "camera_lens": {"glass": "crown glass", "sharp": "546.1 nm"},
         }
     ),
+    "lens with a rim": _scene(
+        bench={**_LENSES, "camera_lens": {"diameter": "30 mm", "distance": "200 mm"}}
+    ),
+    "beam aside": _scene(bench={**_LENSES, "beam": {"diameter": "20 mm", "offset": "-3 mm"}}),
     "achromat": _scene(bench={**_LENSES, "camera_lens": {"residual": "0.05 %"}}),
     "turned plate": _scene(bench={**_LENSES, "plate_tilt": "3 deg", "plate_tip": "-2 deg"}),
     "near field": _scene(bench={"source_distance": "2 m", "plate_distance": "3 m"}),

@@ -170,7 +170,8 @@ def _chords(beam: BeamProfile, scene: Scene, half_height_m: float) -> tuple[Chor
     angle, part = top * (t + 1) / 2, top * w / 2
     fraction = part * np.cos(angle) * radius / half_height_m
     half = beam.half_axes_m[0] * np.cos(angle)
-    return tuple(Chord(float(h), float(f)) for h, f in zip(half, fraction, strict=True))
+    both = zip(half, fraction, strict=True)
+    return tuple(Chord(float(h), float(f), beam.middle_m) for h, f in both)
 
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:

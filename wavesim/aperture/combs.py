@@ -42,12 +42,14 @@ class Chord:
 
     Attributes
     ----------
-    half_m : [m] rulings within |x| <= half_m are illuminated there
+    half_m : [m] rulings within |x - middle_m| <= half_m are illuminated there
     fraction : of the height; those of all chords add up to 1
+    middle_m : [m] of what is illuminated
     """
 
     half_m: float
     fraction: float
+    middle_m: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,7 +148,7 @@ def open_width(comb: Comb) -> float:
 
 def within(comb: Comb, chord: Chord) -> Comb:
     """The elements whose middle a chord illuminates."""
-    inside = np.abs(comb.position_m) <= chord.half_m
+    inside = np.abs(comb.position_m - chord.middle_m) <= chord.half_m
     return replace(comb, position_m=comb.position_m[inside], weight=comb.weight[inside])
 
 

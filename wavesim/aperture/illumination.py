@@ -1,7 +1,8 @@
 """The beam on the aperture: its amplitude, what it limits, and how strong it is.
 
 A beam of diameter D = 2 R is met at the angle alpha, so that it covers R / cos(alpha) of the
-aperture along x and R along y; with rho^2 = (x cos alpha)^2 + y^2 its amplitude is
+aperture along x and R along y; with rho^2 = (x cos alpha - x0)^2 + y^2, x0 the beam's offset
+across the rulings, its amplitude is
 
     uniform   1 where rho <= R, else 0
     Gaussian  exp(-rho^2 / R^2)                    2 R is its 1/e^2 diameter
@@ -44,11 +45,13 @@ class BeamProfile:
     radius_m : [m] R; infinite where the beam does not limit
     gaussian : whether it is Gaussian rather than uniform
     cos_alpha : of the angle at which the aperture is met
+    offset_m : [m] x0, of its axis from the aperture's middle, seen along the beam
     """
 
     radius_m: float
     gaussian: bool
     cos_alpha: float
+    offset_m: float = 0.0
 
     @property
     def limits(self) -> bool:
@@ -66,15 +69,20 @@ class BeamProfile:
         return self.radius_m / self.cos_alpha, self.radius_m
 
     @property
+    def middle_m(self) -> float:
+        """x of its axis on the aperture [m]."""
+        return self.offset_m / self.cos_alpha
+
+    @property
     def reach_m(self) -> tuple[float, float]:
         """Half widths along x and y beyond which it sends (next to) nothing [m]."""
         factor = GAUSSIAN_REACH if self.gaussian else 1.0
         a, b = self.half_axes_m
-        return factor * a, factor * b
+        return factor * a + abs(self.middle_m), factor * b
 
     def amplitude(self, x_m: Floats, y_m: Floats | float = 0.0) -> Floats:
         """Amplitude relative to the beam's axis; positions [m] of any shapes that broadcast."""
-        rho2 = np.square(np.asarray(x_m) * self.cos_alpha) + np.square(y_m)
+        rho2 = np.square(np.asarray(x_m) * self.cos_alpha - self.offset_m) + np.square(y_m)
         if not self.limits:
             return np.ones(np.shape(rho2))
         if self.gaussian:
@@ -82,8 +90,8 @@ class BeamProfile:
         return np.asarray((rho2 <= self.radius_m**2).astype(np.float64))
 
     def covers(self, half_x_m: float, half_y_m: float) -> bool:
-        """Whether a sharp edge lies outside a rectangle about the axis of those half sides."""
-        corner = math.hypot(half_x_m * self.cos_alpha, half_y_m)
+        """Whether a sharp edge lies outside the aperture's rectangle of those half sides."""
+        corner = math.hypot(half_x_m * self.cos_alpha + abs(self.offset_m), half_y_m)
         return corner <= self.radius_m * (1 + 1e-9)
 
 
@@ -92,7 +100,7 @@ def beam_of(bench: Bench) -> BeamProfile:
     beam, cosine = bench.beam, math.cos(bench.alpha_rad)
     if beam is None:
         return BeamProfile(math.inf, gaussian=False, cos_alpha=cosine)
-    return BeamProfile(beam.diameter_m / 2, beam.profile == "gaussian", cosine)
+    return BeamProfile(beam.diameter_m / 2, beam.profile == "gaussian", cosine, beam.offset_m)
 
 
 def aperture_irradiance(scene: Scene, radius_m: float) -> float:

@@ -21,6 +21,7 @@ from wavesim.diffraction.fresnel import steepest
 from wavesim.errors import LimitError
 from wavesim.light import Recorder, Spectrum, recorder_of
 from wavesim.plate import Bins, Columns, Computed, Geometry, Light, Stage
+from wavesim.plate.vignetting import Rim, cuts, rim_of, vignetted
 from wavesim.scene import Plane, Scene
 from wavesim.scene.plate import CoarsePlate
 from wavesim.scene.quantities import show
@@ -32,6 +33,8 @@ PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_pl
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
 _COARSE_FIELD = 1e-7  # of the peak amplitude: tolerance of a preview's far field
+
+_RIM = "the rim of the camera lens cuts the light of directions far aside"
 
 Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]
 
@@ -53,9 +56,31 @@ def path_of(scene: Scene) -> Path:
         found = rulings_far if scene.bench.far_field else rulings_near
     if found is not rulings_far:
         _refuse_slit_errors(scene)
+        _refuse_rim(scene)
     if scene.bench.plate_turned and found is not rulings_near:
         _refuse_turned_plate(scene)
+    if scene.bench.beam is not None and scene.bench.beam.offset_m and found is plane:
+        _refuse_offset(scene.bench.beam.offset_m)
     return found
+
+
+def _refuse_offset(offset_m: float) -> None:
+    raise LimitError(
+        "is computed before rulings only",
+        key="bench.beam.offset", value=show(offset_m, "length"),
+        expected="no offset, and openings moved the other way by their x",
+    )  # fmt: skip
+
+
+def _refuse_rim(scene: Scene) -> None:
+    lens = scene.bench.camera_lens
+    if lens is not None and lens.diameter_m is not None:
+        raise LimitError(
+            "is computed behind straight rulings in the far field only",
+            key="bench.camera_lens.diameter", value=show(lens.diameter_m, "length"),
+            expected="no diameter; or slits, wires or a grating between a collimator and a camera "
+            "in focus, without aberrations, outline, fan or bow, and a beam that covers them",
+        )  # fmt: skip
 
 
 def _refuse_turned_plate(scene: Scene) -> None:
@@ -87,6 +112,10 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
     """Straight rulings in the far field: light of each column times fraction of each row."""
     ruled = stage("aperture", aperture.build, scene)
     recorder = stage("recorder", recorder_of, scene)
+    rim = rim_of(scene.bench.camera_lens, geometry.axis_rad)
+    if rim is not None and cuts(rim, ruled, geometry):
+        bins = stage("wavelengths", plate.choose, spectrum, geometry, ruled, scene.bench.air)
+        return _past_the_rim(scene, rim, ruled, geometry, bins, recorder, stage)
     simple = recorder is None and not (geometry.slit_lean or geometry.slit_wedge)
     if isinstance(scene.plate, CoarsePlate) and ruled.of_u_alone and simple:
         coarse = _previewed(scene, spectrum, geometry, ruled, stage)
@@ -137,7 +166,7 @@ def _previewed(
 
 
 def _computed(
-    ruled: Aperture, geometry: Geometry, bins: Bins, light: Light, error: float
+    ruled: Aperture, geometry: Geometry, bins: Bins, light: Light, error: float, *notes: str
 ) -> Computed:
     return Computed(
         light=light,
@@ -150,8 +179,45 @@ def _computed(
         pixel_error=PIXEL_ERROR if ruled.of_u_alone else PHASE_PIXEL_ERROR,
         bin_error=error,
         half_m=max(abs(edge) for edge in ruled.span_m),
-        notes=ruled.limits,
+        notes=(*ruled.limits, *notes),
     )
+
+
+def _past_the_rim(
+    scene: Scene,
+    rim: Rim,
+    ruled: Aperture,
+    geometry: Geometry,
+    bins: Bins,
+    recorder: Recorder | None,
+    stage: Stage,
+) -> Computed:
+    """Straight rulings in the far field of which the camera lens takes a part only.
+
+    Raises
+    ------
+    LimitError
+        A beam with a sharp edge cuts the rulings, too, or the source slit's jaws are not parallel.
+    """
+    if ruled.chords or geometry.slit_wedge:
+        raise LimitError(
+            "cuts the light, and so does the beam's edge" if ruled.chords else
+            "cuts the light of a source slit whose jaws are not parallel",
+            key="bench.camera_lens.diameter",
+            value=show(2 * rim.radius_m, "length"),
+            expected="a lens that takes all light, or a beam that covers the rulings and a slit "
+            "with parallel jaws",
+        )  # fmt: skip
+
+    def columns_of_part(part: Aperture, place: Geometry) -> Columns:
+        return columns_of(part, place, bins, stage)[1]
+
+    columns, error = vignetted(rim, ruled, geometry, bins, columns_of_part)
+    rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, columns.node_m)
+    light = stage("pixels", plate.compose, columns, rows, geometry, scene.plate.pixel_area_m2,
+                  recorder)  # fmt: skip
+    error += bins.error + rows.error + plate.leaning_error(columns, geometry, ruled.height_m)
+    return _computed(ruled, geometry, bins, light, error, _RIM)
 
 
 def _wedged(
@@ -159,7 +225,7 @@ def _wedged(
     spectrum: Spectrum,
     ruled: Aperture,
     geometry: Geometry,
-    parallel: plate.Light,
+    parallel: Light,
     recorder: Recorder | None,
     stage: Stage,
 ) -> Wedged:

@@ -174,5 +174,7 @@ def lit_rulings(scene: Scene, pitch_m: float, rulings: int) -> int:
     beam = scene.bench.beam
     if beam is None:
         return rulings
-    across = beam.diameter_m / math.cos(scene.bench.alpha_rad) / pitch_m
-    return max(1, min(rulings, int(across)))
+    cosine, half = math.cos(scene.bench.alpha_rad), rulings * pitch_m / 2
+    middle, reach = beam.offset_m / cosine, beam.diameter_m / 2 / cosine
+    across = min(half, middle + reach) - max(-half, middle - reach)
+    return max(1, min(rulings, int(across / pitch_m)))

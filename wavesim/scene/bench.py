@@ -46,6 +46,11 @@ class Beam(Model):
     profile: Literal["uniform", "gaussian"] = Field(
         "uniform", description="irradiance across the beam"
     )
+    offset_m: Offset = Field(
+        0.0,
+        description="distance of the beam's axis from the aperture's middle, across the rulings",
+        examples=["5 mm"],
+    )
 
 
 class _BeamText:

@@ -6,7 +6,13 @@ from pydantic import Field, model_validator
 
 from wavesim import glass
 from wavesim.scene.base import Model
-from wavesim.scene.quantities import Quantity, VisibleWavelength
+from wavesim.scene.quantities import (
+    Length,
+    LengthOrZero,
+    Quantity,
+    VisibleWavelength,
+    complaint,
+)
 from wavesim.scene.rules import exactly_one, not_both
 
 _GREEN_M = 546.0740e-9  # e, the mercury line for which lenses are designed
@@ -76,3 +82,22 @@ class CollimatorLens(Lens):
 
 class CameraLens(Lens):
     """The camera lens, where its focus changes with the colour or its rim cuts the light."""
+
+    diameter_m: Length | None = Field(
+        None, description="clear diameter; default large enough for all light", examples=["30 mm"]
+    )
+    distance_m: LengthOrZero = Field(
+        0.0,
+        description="distance of the lens from the aperture, over which orders move on the lens",
+        examples=["200 mm"],
+    )
+
+    @model_validator(mode="after")
+    def _far_from_what(self) -> Self:
+        if self.distance_m and self.diameter_m is None:
+            raise complaint(
+                "tells nothing without the lens's clear diameter",
+                key="distance",
+                expected='diameter = "30 mm" beside it',
+            )
+        return self

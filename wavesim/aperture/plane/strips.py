@@ -188,7 +188,8 @@ def _lit(scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: fl
     beam = beam_of(scene.bench)
     if not beam.round_edge:
         return np.asarray(out * beam.amplitude(x, y))
-    return out * _within(x / beam.half_axes_m[0], y, high, beam.radius_m)
+    across = (x - beam.middle_m) / beam.half_axes_m[0]
+    return out * _within(across, y, high, beam.radius_m)
 
 
 def _within(x: Floats, y: Floats, high: float, half: float) -> Floats:

@@ -105,8 +105,8 @@ def line_width_orders(ruled: Ruling) -> float:
 def gaussian_radius_m(ruled: Ruling) -> float:
     """Radius along the ruling [m] at which a Gaussian beam has 1/e^2 of its irradiance."""
     weight, x = np.abs(ruled.weight), ruled.position_m
-    far = int(np.argmin(np.abs(weight - 0.5)))
-    return float(abs(x[far]) / math.sqrt(-math.log(weight[far])))
+    far, middle = int(np.argmin(np.abs(weight - 0.5))), x[int(np.argmax(weight))]
+    return float(abs(x[far] - middle) / math.sqrt(-math.log(weight[far])))
 
 
 def _measured_width(ruled: Ruling) -> float:
