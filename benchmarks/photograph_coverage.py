@@ -1,6 +1,6 @@
 """Stated uncertainties of lines on photographs by an independent renderer, against their misses.
 
-python -m benchmarks.photograph_coverage 60
+python -m benchmarks.photograph_coverage 60 [FIRST]      photographs of each kind, first seed
 
 A line stands alone where no other of more than 2 % is within 3 widths; else it is close. A line's
 true place is that of the strongest one within 0.75 of a width.
@@ -56,16 +56,17 @@ def judged(seeds: range, folder: Path, **options: float) -> Judged:
     return Judged(np.array(alone), np.array(close))
 
 
-def main(count: int) -> None:
+def main(count: int, first: int) -> None:
     """One row for each kind of photograph and line."""
     kinds: dict[str, dict[str, float]] = {
         "no noise": {"noise": 0.0}, "grain": {}, "three times the grain": {"noise": 3.0},
         "close neighbours": {"neighbours": True}, "the same, no noise": {"neighbours": True,
                                                                         "noise": 0.0},
+        "the same, strong grain": {"neighbours": True, "noise": 3.0},
     }  # fmt: skip
     with tempfile.TemporaryDirectory() as folder:
         for name, options in kinds.items():
-            found = judged(range(count), Path(folder), **options)
+            found = judged(range(first, first + count), Path(folder), **options)
             for which in ("alone", "close"):
                 ratio = np.abs(getattr(found, which))
                 if ratio.size:
@@ -77,4 +78,4 @@ def main(count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 30)
+    main(*(int(text) for text in (*sys.argv[1:], *("30", "0")[len(sys.argv) - 1 :])))

@@ -13,7 +13,7 @@ from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand
 from wavesim.aperture import Aperture
 from wavesim.aperture.defects.random_errors import draw
 from wavesim.errors import TableError
-from wavesim.measuring.diagnosis import Measured, diagnose, read
+from wavesim.measuring.diagnosis import GhostTable, diagnose, read
 from wavesim.study.profile import Illumination
 from wavesim.study.profile.field import prepared
 from wavesim.study.profile.scan import scan, softened
@@ -36,7 +36,7 @@ def _secret(seed: int) -> tuple[Aperture, str, float, float]:
     return by_hand(n + noise, 1 + size * np.cos(turn)), "strength", period, size
 
 
-def _measured(ruled: Aperture, orders: tuple[int, ...]) -> Measured:
+def _measured(ruled: Aperture, orders: tuple[int, ...]) -> GhostTable:
     """What a search of those orders finds, strengths freed of the groove's envelope."""
     light = softened(Illumination(ruled, 0.0, WAVELENGTH_M))
     width = ruled.combs[0].element.width_m / PITCH_M
@@ -46,7 +46,7 @@ def _measured(ruled: Aperture, orders: tuple[int, ...]) -> Measured:
             share = (np.sinc(width * ghost.mu) / np.sinc(width * m)) ** 2
             rows.append((m, ghost.mu - m, ghost.mu_error, ghost.strength / share,
                          ghost.strength_error / share))  # fmt: skip
-    return Measured(*np.array(rows).T)
+    return GhostTable(*np.array(rows).T)
 
 
 @pytest.mark.parametrize("seed", range(10))
@@ -104,7 +104,7 @@ def test_errors_of_measurement_are_passed_on() -> None:
     within = 0
     for _ in range(200):
         noisy = true * (1 + 0.05 * stream.standard_normal(6))
-        found = diagnose(Measured(order, offset, np.full(6, 1e-5), noisy, 0.05 * true)).errors[0]
+        found = diagnose(GhostTable(order, offset, np.full(6, 1e-5), noisy, 0.05 * true)).errors[0]
         assert found.kind == "displacement"
         within += abs(found.amplitude - 0.005) < 2 * found.amplitude_error
     assert within >= 0.95 * 200
@@ -122,7 +122,7 @@ def test_tables_of_offsets_and_of_wavelengths_agree(tmp_path: Path) -> None:
     assert one.amplitude == pytest.approx(1e-2 / math.pi, rel=0.02)  # sqrt(1e-4) / pi
 
 
-def _harmonics(orders: tuple[int, ...], which: tuple[int, ...]) -> Measured:
+def _harmonics(orders: tuple[int, ...], which: tuple[int, ...]) -> GhostTable:
     """Ghosts of a displacement of 0.009 pitches and 600 rulings: J_k^2 over J_0^2, k of `which`."""
     rows = []
     for m in orders:
@@ -131,7 +131,7 @@ def _harmonics(orders: tuple[int, ...], which: tuple[int, ...]) -> Measured:
                 jv(k, 2 * np.pi * (m + k / 600) * 0.009) / jv(0, 2 * np.pi * m * 0.009)
             ) ** 2
             rows.append((m, k / 600, 1e-7, strength, 1e-3 * strength))
-    return Measured(*np.array(rows).T)
+    return GhostTable(*np.array(rows).T)
 
 
 def test_harmonics_alone_in_one_order_name_the_longer_period_as_well() -> None:

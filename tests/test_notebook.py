@@ -12,7 +12,7 @@ from PIL import Image
 
 from tests.bench import SMALL_SCENE
 from wavesim.lightpath import expose
-from wavesim.measuring import Instrument, Measurement
+from wavesim.measuring import Circle, Instrument, Line, Measurement, from_circle, read_settings
 from wavesim.results import Column, Listing, Table, html_table
 from wavesim.scene import parse
 from wavesim.study.compare import compare
@@ -75,8 +75,21 @@ def test_a_long_table_is_cut_and_says_so() -> None:
 
 def test_no_rows() -> None:
     empty = Measurement((), Instrument(pitch_m=1e-6, focal_m=1.0))
-    assert repr(empty) == "<measurement: 0 lines, 0 named, 0 ghosts>"
-    assert headings(empty._repr_html_()) == []
+    assert repr(empty).startswith("<measurement>")
+    assert "none" in repr(empty)
+    assert headings(empty._repr_html_()) == ["lines"]  # the sentence: no table
+
+
+def test_a_measurement_fits_a_screen() -> None:
+    """A hundred lines, and a divided circle, in 24 lines of 80 columns at most."""
+    line = Line(1e-3, 1.0, 1e-5, "line", 1, 500e-9, 1e-12, name="a line")
+    many = Measurement((line,) * 100, Instrument(pitch_m=1e-6, focal_m=1.0), notes=("a note",) * 40)
+    circle = from_circle(read_settings("scenes/circle.csv"), Circle(pitch_m=1e-3 / 600))
+    for found in (many, circle):
+        rows = repr(found).split("\n")
+        assert len(rows) <= 24
+        assert max(map(len, rows)) <= 80
+        assert rows[0] == f"<{found.heading}>"
 
 
 RULED = SMALL_SCENE.replace(

@@ -38,17 +38,15 @@ LONGEST_FUNCTION = 60  # lines without the docstring; about 10 is the aim
 SHARED_NAMES: set[str] = {
     "Column",
     "Curve",
-    "Field",
     "Frame",
     "Material",
-    "Measured",
     "Model",
     "Plan",
     "Plate",
     "Problem",
     "Profile",
     "Reading",
-    "Solution",
+    "SolvedInstrument",
     "Table",
     "Waves",
 }

@@ -6,7 +6,7 @@ import json
 import re
 import shutil
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -153,8 +153,12 @@ def cautions(plates: Sequence[Plate]) -> list[tuple[str, str]]:
 
 def print_result(found: results.Result, *more: tuple[str, str]) -> None:
     """Print a result's sentences and tables, and rows of a label and a text after them."""
-    after = [results.Sentence(*row) for row in more]
-    click.echo(results.paragraphs([*found.report(), *after], width()))
+    print_parts([*found.report(), *(results.Sentence(*row) for row in more)])
+
+
+def print_parts(parts: Iterable[results.Sentence | results.Listing]) -> None:
+    """Print sentences and tables as wide as the terminal."""
+    click.echo(results.paragraphs(parts, width()))
 
 
 def width() -> int:

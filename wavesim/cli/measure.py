@@ -15,10 +15,10 @@ from wavesim.cli.common import (
     echo_json,
     is_plate,
     plate_named,
+    print_parts,
     progress,
     scene_named,
 )
-from wavesim.cli.measured import circle_summary, summary
 from wavesim.cli.options import (
     PITCH,
     WAVELENGTH,
@@ -41,7 +41,7 @@ if TYPE_CHECKING:
         Measurement,
         Profile,
         Scan,
-        Solution,
+        SolvedInstrument,
         Task,
     )
     from wavesim.scene import Scene
@@ -152,25 +152,22 @@ def command(file: str, circle: bool, as_json: bool, table: Path | None, **given:
     lines, which give the density (else --density). Settings of order 0 are not needed where lines
     were set on both sides.
     """
+    from wavesim.measuring import CircleTable
+    from wavesim.results import Sentence
+
     _check_options(file, circle)
     if table is not None:
         check_apart(table, file, *([scene_named(file)] if _brings_scene(file) else []))
-    if circle:
-        found = _circle(file, given)
-        rows = found.as_dicts()
-        record: dict[str, object] = {"file": file, "settings": rows, "lines": _means(found)}
-        text = circle_summary(found)
-    else:
-        measured, solution = _plate(file, given)
-        rows = measured.as_dicts()
-        record = {"file": file, **measured.record(), "solution": _solution(solution)}
-        text = summary(file, measured, solution, everything=given["everything"])
+    found = _circle(file, given) if circle else _plate(file, given)
     if table is not None:
-        _write_csv(table, rows)
+        _write_csv(table, found.as_dicts())
     if as_json:
-        echo_json(record)
+        echo_json({"file": file, **found.record()})
+        return
+    if isinstance(found, CircleTable):
+        print_parts(found.report())
     else:
-        click.echo(text)
+        print_parts([Sentence("plate", file), *found.report(everything=given["everything"])])
 
 
 def _check_options(file: str, circle: bool) -> None:
@@ -196,7 +193,7 @@ def _is_scene(file: str) -> bool:
     return Path(file).suffix.lower() == ".toml"
 
 
-def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | None]:
+def _plate(file: str, given: dict[str, Any]) -> Measurement:
     from wavesim.measuring import (
         find_references,
         measure_profile,
@@ -215,9 +212,7 @@ def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | No
         instrument = with_distortion_error(instrument, profile, given["distortion_error"])
     known = tuple(replace(line, order=task.order or 1) for line in given["references"])
     if known and not shows_lines(profile, instrument, task.kind):
-        return measure_profile(
-            profile, instrument, replace(task, light_m=known[0].wavelength_m)
-        ), None
+        return measure_profile(profile, instrument, replace(task, light_m=known[0].wavelength_m))
     if unknown and not known:
         solution = _by_pattern(profile, instrument, task, unknown)
     elif known:
@@ -227,7 +222,7 @@ def _plate(file: str, given: dict[str, Any]) -> tuple[Measurement, Solution | No
     if solution is not None:
         instrument = solution.instrument
         task = replace(task, zero_order=task.zero_order and "origin" not in unknown)
-    return measure_profile(profile, instrument, task), solution
+    return replace(measure_profile(profile, instrument, task), solution=solution)
 
 
 def _source(file: str) -> ExposedPlate | str:
@@ -240,7 +235,7 @@ def _source(file: str) -> ExposedPlate | str:
 
 def _by_pattern(
     profile: Profile, instrument: Instrument, task: Task, unknown: tuple[str, ...]
-) -> Solution:
+) -> SolvedInstrument:
     from wavesim.measuring import solve_plate
 
     if task.element is None or task.element == "sun":
@@ -327,18 +322,6 @@ def _circle(file: str, given: dict[str, Any]) -> CircleTable:
         centring="centring" in unknown,
     )
     return from_circle(settings, circle)
-
-
-def _means(found: CircleTable) -> list[dict[str, object]]:
-    from wavesim.results import plain
-
-    return [plain(row) for row in found.means]
-
-
-def _solution(solution: Solution | None) -> object:
-    from wavesim.results import plain
-
-    return None if solution is None else plain(solution)
 
 
 def _write_csv(path: Path, rows: list[dict[str, object]]) -> None:

@@ -13,9 +13,9 @@ from wavesim.measuring.budget import Budget
 from wavesim.measuring.circle import (
     ARCSEC_RAD,
     Circle,
+    CircleReading,
     CircleSetting,
     CircleTable,
-    Read,
     dms,
     from_circle,
 )
@@ -37,7 +37,7 @@ from wavesim.measuring.plates import (
 from wavesim.measuring.profile import Profile, from_plate, profile
 from wavesim.measuring.result import Line, Measurement
 from wavesim.measuring.scans import Scan, from_light, read_picture
-from wavesim.measuring.solving import Reference, Solution, recognise, solve
+from wavesim.measuring.solving import Reference, SolvedInstrument, recognise, solve
 
 __all__ = [
     "ARCSEC_RAD",
@@ -45,6 +45,7 @@ __all__ = [
     "FRAUNHOFER",
     "Budget",
     "Circle",
+    "CircleReading",
     "CircleSetting",
     "CircleTable",
     "Classification",
@@ -57,10 +58,9 @@ __all__ = [
     "Measurement",
     "Period",
     "Profile",
-    "Read",
     "Reference",
     "Scan",
-    "Solution",
+    "SolvedInstrument",
     "Task",
     "Uncertainties",
     "classify",

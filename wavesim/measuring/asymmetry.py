@@ -10,7 +10,8 @@ import math
 
 import numpy as np
 
-from wavesim.measuring.profile import Floats, Profile
+from wavesim.arrays import Floats
+from wavesim.measuring.profile import Profile
 
 _ABOUT = 1.3  # widths to both sides of a line in which the bands are compared
 _FEWEST = 4  # bands

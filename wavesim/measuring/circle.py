@@ -10,16 +10,20 @@ error of the incidence to first order; all correlations (zero, incidence, pitch)
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import ClassVar
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.measuring.circle_fit import Readings, Settled, settle
-from wavesim.measuring.profile import Floats
-from wavesim.results import Table
+from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 
 ARCSEC_RAD = math.pi / 648_000
+
+_EXACT = 1e-7  # [rad] below which an incidence was not found but told
 
 
 @dataclass(frozen=True)
@@ -70,7 +74,7 @@ class Circle:
 
 
 @dataclass(frozen=True)
-class Read:
+class CircleReading:
     """A wavelength from one setting, or from all settings of a line together.
 
     Attributes
@@ -96,7 +100,7 @@ class Read:
 
 
 @dataclass(frozen=True, repr=False)
-class CircleTable(Table[Read]):
+class CircleTable(Result, Table[CircleReading]):
     """Settings turned into wavelengths, one row a setting.
 
     Attributes
@@ -106,9 +110,23 @@ class CircleTable(Table[Read]):
     settled : what a fit of all settings found, where one was made
     """
 
-    means: tuple[Read, ...]
+    means: tuple[CircleReading, ...]
     zero_rad: float
     settled: Settled | None = None
+
+    kind: ClassVar[str] = "divided circle"
+
+    def report(self) -> Iterator[Sentence | Listing]:
+        """What the circle tells, its settings, and the mean of each line."""
+        return _report(self)
+
+    def record(self) -> dict[str, object]:
+        """Settings and lines as plain values, for JSON."""
+        return {
+            "zero_rad": self.zero_rad,
+            "settings": self.as_dicts(),
+            "lines": [plain(row) for row in self.means],
+        }
 
 
 def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTable:
@@ -169,7 +187,7 @@ def _from_fit(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTabl
     return CircleTable(rows, means, found.value["zero"] % (2 * math.pi), found)
 
 
-def _fitted_row(found: Settled, readings: Readings, k: int) -> Read:
+def _fitted_row(found: Settled, readings: Readings, k: int) -> CircleReading:
     """One setting's wavelength with what was found of pitch, incidence and zero."""
     d, alpha = found.value["pitch"], found.value["incidence"]
     m, turn = int(readings.order[k]), float(found.reading_rad[k])
@@ -187,10 +205,10 @@ def _fitted_row(found: Settled, readings: Readings, k: int) -> Read:
         abs(d * (math.cos(alpha) - math.cos(beta)) / m) * found.error["incidence"],
     )
     name = readings.name[k]
-    return Read(name, m, 1, turn, wavelength, math.hypot(*parts), *parts)
+    return CircleReading(name, m, 1, turn, wavelength, math.hypot(*parts), *parts)
 
 
-def _fitted_mean(found: Settled, rows: tuple[Read, ...], name: str) -> Read:
+def _fitted_mean(found: Settled, rows: tuple[CircleReading, ...], name: str) -> CircleReading:
     """A line's wavelength from the fit; of a known line, the mean of its settings."""
     own = [row for row in rows if row.name == name]
     mean = float(np.mean([row.wavelength_m for row in own]))
@@ -198,7 +216,7 @@ def _fitted_mean(found: Settled, rows: tuple[Read, ...], name: str) -> Read:
     pitch = value * found.error["pitch"] / found.value["pitch"]
     error = found.error.get(name, math.hypot(own[0].u_reading_m / math.sqrt(len(own)), pitch))
     orders = {row.order for row in own}
-    return Read(
+    return CircleReading(
         name, orders.pop() if len(orders) == 1 else 0, len(own), 0.0, value, error,
         math.sqrt(max(error**2 - pitch**2, 0.0)), pitch, 0.0,
     )  # fmt: skip
@@ -260,9 +278,11 @@ def _wavelengths(
     return wavelength, parts
 
 
-def _read(setting: CircleSetting, turn: float, wavelength: float, parts: dict[str, Floats]) -> Read:
+def _read(
+    setting: CircleSetting, turn: float, wavelength: float, parts: dict[str, Floats]
+) -> CircleReading:
     size = {name: float(np.sqrt((part**2).sum())) for name, part in parts.items()}
-    return Read(
+    return CircleReading(
         setting.name, setting.order, 1, float(turn), float(wavelength), math.hypot(*size.values()),
         size["reading"], size["pitch"], size["incidence"],
     )  # fmt: skip
@@ -270,7 +290,7 @@ def _read(setting: CircleSetting, turn: float, wavelength: float, parts: dict[st
 
 def _means(
     lines: list[CircleSetting], wavelength: Floats, parts: dict[str, Floats]
-) -> tuple[Read, ...]:
+) -> tuple[CircleReading, ...]:
     """Weighted means of the settings of each line: weights C^-1 1, C their covariance."""
     groups: dict[str, list[int]] = {}
     for k, s in enumerate(lines):
@@ -285,10 +305,66 @@ def _means(
         size = {n: float(np.sqrt(((weight @ p[rows]) ** 2).sum())) for n, p in parts.items()}
         orders = {lines[k].order for k in rows}
         out.append(
-            Read(
+            CircleReading(
                 name, orders.pop() if len(orders) == 1 else 0, len(rows), 0.0,
                 float(weight @ wavelength[rows]), math.hypot(*size.values()),
                 size["reading"], size["pitch"], size["incidence"],
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _report(found: CircleTable) -> Iterator[Sentence | Listing]:
+    """The circle's zero and what was solved for, then its settings and lines."""
+    yield Sentence("zero", f"the straight-through image reads {_dms(found.zero_rad)}")
+    yield from (Sentence("solved", text) for text in _settled(found))
+    yield Listing(
+        "settings",
+        (Column("line"), Column("order"), Column("deviation"), Column("wavelength", "nm"),
+         Column("+-", "nm")),
+        tuple(
+            (r.name, str(r.order), _dms(r.turn_rad), f"{r.wavelength_m * 1e9:.4f}",
+             f"{r.uncertainty_m * 1e9:.4f}")
+            for r in found.rows
+        ),
+    )  # fmt: skip
+    yield Listing(
+        "mean of each line",
+        (Column("line"), Column("settings"), Column("wavelength", "nm"), Column("+-", "nm"),
+         Column("of which\nfrom pitch", "nm")),
+        tuple(
+            (r.name, str(r.settings), f"{r.wavelength_m * 1e9:.4f}",
+             f"{r.uncertainty_m * 1e9:.4f}", f"{r.u_pitch_m * 1e9:.4f}")
+            for r in found.means
+        ),
+    )  # fmt: skip
+
+
+def _settled(found: CircleTable) -> list[str]:
+    """What a fit of all settings told of grating and circle."""
+    fit = found.settled
+    if fit is None:
+        return []
+    d, error = fit.value["pitch"], fit.error["pitch"]
+    parts = [f"{1e-3 / d:.4f} +- {1e-3 * error / d**2:.1g} rulings / mm (pitch {d * 1e6:.6f} um)"]
+    if fit.error["incidence"] > _EXACT:
+        parts.append(
+            f"incidence {math.degrees(fit.value['incidence']) * 60:.2f} +- "
+            f"{math.degrees(fit.error['incidence']) * 60:.1g} arcmin"
+        )
+    if "sine" in fit.value:
+        arcsec = 180 * 3600 / math.pi
+        error = math.hypot(fit.error["sine"], fit.error["cosine"])
+        size = fit.centring_rad * arcsec
+        parts.append(f"error of centring up to {size:.3g} +- {error * arcsec:.1g} arcsec")
+    if not math.isnan(fit.misfit):
+        parts.append(f"scatter {fit.misfit:.2g} times the reading error")
+    return parts
+
+
+def _dms(angle_rad: float) -> str:
+    seconds = math.degrees(abs(angle_rad)) * 3600
+    sign = "-" if angle_rad < 0 else ""
+    whole = round(seconds, 1)
+    degrees, minutes = int(whole // 3600), int(whole % 3600 // 60)
+    return f"{sign}{degrees}\N{DEGREE SIGN} {minutes:02d}' {whole % 60:04.1f}\""

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
-from wavesim.measuring.profile import Floats
 
 _PITCHES = np.geomspace(2e-7, 2e-4, 1500)  # [m] tried as a start
 _SINGULAR = 1e-11

@@ -19,7 +19,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.measuring.profile import Floats, Profile
+from wavesim.arrays import Floats
+from wavesim.measuring.profile import Profile
 
 _MOST_SLITS = 8
 _EXPLAINED = 0.97  # of the variance that a pattern must explain

@@ -19,9 +19,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.arrays import Floats
+from wavesim.measuring.diagnosis.fit import amplitude_of
+from wavesim.measuring.diagnosis.table import GhostTable
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.peaks import Feature
-from wavesim.measuring.profile import Floats
+from wavesim.study.formulas import ghost_over_line
 
 _FARTHEST = 0.5  # |f| of a ghost; the next order's begin there
 _PARENTS = 8  # strongest lines that are asked for satellites
@@ -148,7 +151,9 @@ def _periods(plate: _Plate) -> list[Period]:
     for pair in pairs:
         if len(found) == _MOST_PERIODS:
             break
-        if any(abs(pair.f - f) <= 2 * pair.error for f in used) or _combination(pair, found):
+        if any(abs(pair.f - f) <= 2 * pair.error for f in used) or _combination(
+            pair, found, plate.pitch_m
+        ):
             continue
         period = _believed(pair, pairs, plate, parents)
         if period is not None:
@@ -189,11 +194,11 @@ def _pairs(plate: _Plate, parent: int) -> list[_Pair]:
     return out
 
 
-def _combination(pair: _Pair, periods: list[Period]) -> bool:
+def _combination(pair: _Pair, periods: list[Period], pitch_m: float) -> bool:
     """Whether a pair is a harmonic or sum of periods already believed, no stronger than those."""
     return any(
         abs(abs(f) - pair.f) <= 2 * pair.error and pair.ratio <= _OVERSHOOT * ratio
-        for f, ratio in _tones(periods, pair.order)
+        for f, ratio in _tones(periods, pair.order, pitch_m)
     )
 
 
@@ -210,9 +215,16 @@ def _believed(pair: _Pair, pairs: list[_Pair], plate: _Plate, parents: list[int]
         return None
     low = min(orders)
     ratio = strength * low**2
-    amplitude = plate.pitch_m * _argument(ratio) / (2 * math.pi * low)
     f = float(np.average([q.f for q in alike], weights=[1 / q.error**2 for q in alike]))
-    return Period(1 / f, amplitude, ratio, low, len(showing), len(orders))
+    amplitude = amplitude_of(_first_ghosts(low, f, ratio), 1)[0]
+    return Period(1 / f, amplitude * plate.pitch_m, ratio, low, len(showing), len(orders))
+
+
+def _first_ghosts(order: int, f: float, ratio: float) -> GhostTable:
+    """A pair of ghosts as the diagnosis takes them."""
+    both = np.ones(2)
+    return GhostTable(order * both, f * np.array([1.0, -1.0]), 1e-3 * f * both, ratio * both,
+                      0.03 * ratio * both)  # fmt: skip
 
 
 def _able(f: float, strength: float, plate: _Plate, parents: list[int]) -> set[int]:
@@ -241,36 +253,19 @@ def _clean(pair: _Pair, plate: _Plate) -> bool:
     return pair.ratio < 0.1 and bool(by_chance < _CHANCE)
 
 
-def _argument(ratio: float) -> float:
-    """z with (J_1 / J_0)^2 = ratio, by Newton steps from the small-argument form z = 2 sqrt(r)."""
-    from scipy.special import jv
-
-    goal, z = math.sqrt(ratio), 2 * math.sqrt(ratio)
-    for _ in range(20):
-        value = jv(1, z) / jv(0, z)
-        slope = 1 - value / max(z, 1e-12) + value**2
-        z = min(max(z - (value - goal) / slope, 1e-9), 2.2)
-    return float(z)
-
-
-def _tones(periods: list[Period], order: int) -> list[tuple[float, float]]:
+def _tones(periods: list[Period], order: int, pitch_m: float) -> list[tuple[float, float]]:
     """f and intensity ratio of all ghosts of the periods about a line of an order (> 0)."""
-    from scipy.special import jv
-
     if not periods:
         return []
     steps = [range(-_HARMONICS, _HARMONICS + 1)] * len(periods)
-    turns = [_argument(p.ratio) / p.order for p in periods]  # 2 pi A / d
+    size = [p.amplitude_m / pitch_m for p in periods]
     out = []
     for k in itertools.product(*steps):
         if not any(k) or sum(map(abs, k)) > _HARMONICS:
             continue
         f = sum(n / p.rulings for n, p in zip(k, periods, strict=True))
-        top = low = 1.0
-        for n, turn in zip(k, turns, strict=True):
-            top *= float(jv(n, turn * (order + f))) ** 2
-            low *= float(jv(0, turn * order)) ** 2
-        out.append((f, top / max(low, 1e-12)))
+        each = (ghost_over_line(order, f, n, a) for n, a in zip(k, size, strict=True))
+        out.append((f, math.prod(float(ratio) for ratio in each)))
     return [tone for tone in out if abs(tone[0]) < 0.9 * order]
 
 
@@ -283,7 +278,7 @@ def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Classification, ...
     best = np.zeros(plate.sine.size)
     source = np.full(plate.sine.size, -1)
     offset = np.zeros(plate.sine.size)
-    tones = {m: _tones(periods, m) for m in {abs(m) for m in plate.order} if m}
+    tones = {m: _tones(periods, m, plate.pitch_m) for m in {abs(m) for m in plate.order} if m}
     for k in np.argsort(-plate.height):
         share = expected[k] / plate.height[k]
         if share >= _EXPLAINED:

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.geometry import GratingGeometry
 from wavesim.light.air import STANDARD, AirState
-from wavesim.measuring.profile import Floats
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.measuring.profile import Flags, Floats
+from wavesim.arrays import Flags, Floats
 
 _STEPS = 30
 _SETTLED = 1e-5  # [samples] a step below this ends the fit

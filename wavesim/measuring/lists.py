@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
-from wavesim.measuring.profile import Floats
 
 ELEMENTS = ("H", "He", "Na", "Hg", "Cd", "Ne")
 

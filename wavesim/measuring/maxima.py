@@ -9,11 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.measuring.profile import Floats
-
-Indices = npt.NDArray[np.intp]
+from wavesim.arrays import Floats, Indices
 
 
 @dataclass(frozen=True, eq=False)

@@ -37,6 +37,7 @@ class Task:
     zero_order : set the origin by the zero order where the plate shows it
     light_m : [m] wavelength of the light or its mean, which turns fringes into lengths; nan where
         it is not known
+    cautions : for the eyes, as the light needs them; the measurement repeats them
     """
 
     kind: Kind = "bright"
@@ -46,6 +47,7 @@ class Task:
     range_m: tuple[float, float] = VISIBLE_M
     zero_order: bool = True
     light_m: float = math.nan
+    cautions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.order == 0:
@@ -55,7 +57,7 @@ class Task:
 
 
 def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Measurement:
-    """Find, place, name and judge the lines of a profile.
+    """Find, place, name and classify the lines of a profile.
 
     Parameters
     ----------
@@ -68,6 +70,10 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
     InputError
         No line stands out.
     """
+    return replace(_measured(profile, instrument, task), cautions=task.cautions)
+
+
+def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measurement:
     notes = _defocus(profile)
     zero = _zero_order(profile, instrument) if task.zero_order else None
     if zero is not None:
@@ -93,14 +99,14 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
         classified, periods = classify(
             tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
         )
-    judged = [
+    placed = [
         (one, classified_as, lines[classified_as.parent] if classified_as.parent >= 0 else None)
         for one, classified_as in zip(lines, classified, strict=True)
     ]
-    judged += [(one, Classification("subsidiary maximum"), None) for one in sides]
+    placed += [(one, Classification("subsidiary maximum"), None) for one in sides]
     if zero is not None:
-        judged.append((_Placed(zero, None), Classification("zero order"), None))
-    rows = _relative([_row(*one, instrument, profile) for one in judged], task.kind)
+        placed.append((_Placed(zero, None), Classification("zero order"), None))
+    rows = _relative([_row(*one, instrument, profile) for one in placed], task.kind)
     rows.sort(key=lambda row: row.x_m)
     notes += _unnamed(rows, entries, task)
     return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))

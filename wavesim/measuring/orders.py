@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, nearest
 from wavesim.measuring.peaks import Feature
-from wavesim.measuring.profile import Floats
 
 VISIBLE_M = (360e-9, 830e-9)
 _PARTNER = 2.0  # points for the same wavelength in another order

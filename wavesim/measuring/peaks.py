@@ -9,11 +9,12 @@ from typing import Literal
 
 import numpy as np
 
+from wavesim.arrays import Flags, Floats, Indices
 from wavesim.errors import InputError
 from wavesim.measuring.asymmetry import by_bands, by_top, by_width
 from wavesim.measuring.line_shapes import LineFit, fit
-from wavesim.measuring.maxima import Indices, Maxima, maxima, widths
-from wavesim.measuring.profile import Flags, Floats, Profile
+from wavesim.measuring.maxima import Maxima, maxima, widths
+from wavesim.measuring.profile import Profile
 
 Kind = Literal["bright", "dark"]
 

@@ -21,7 +21,7 @@ from wavesim.measuring.result import Measurement
 from wavesim.measuring.scans import Scan, read_picture
 from wavesim.measuring.solving import (
     Reference,
-    Solution,
+    SolvedInstrument,
     disagreement,
     recognise,
     solve,
@@ -121,12 +121,15 @@ def usual_task(scene: Scene | None) -> Task:
     """Dark lines where the source is the Sun, else bright ones; the lamp's own list."""
     if scene is None:
         return Task()
+    from wavesim import light
     from wavesim.scene import Slits, Wires
 
     light_m = _mean_wavelength(scene) if isinstance(scene.aperture, Slits | Wires) else math.nan
+    cautions = light.cautions(scene.source)
     if scene.source.kind == "sun":
-        return Task(kind="dark", element="sun", range_m=(380e-9, 780e-9), light_m=light_m)
-    return Task(element=getattr(scene.source, "element", None), light_m=light_m)
+        return Task(kind="dark", element="sun", range_m=(380e-9, 780e-9), light_m=light_m,
+                    cautions=cautions)  # fmt: skip
+    return Task(element=getattr(scene.source, "element", None), light_m=light_m, cautions=cautions)
 
 
 def _mean_wavelength(scene: Scene) -> float:
@@ -227,7 +230,7 @@ def solve_plate(
     unknown: tuple[str, ...] = ("focal", "origin"),
     *,
     order: int = 1,
-) -> Solution:
+) -> SolvedInstrument:
     """Scale and origin (or what else is unknown) from a lamp's lines alone, none pointed out.
 
     The pattern of the tallest lines is matched with the list (`recognise`), then all is solved by

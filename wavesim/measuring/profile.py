@@ -7,16 +7,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 
+from wavesim.arrays import Flags, Floats
 from wavesim.errors import PlateFileError
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
     from wavesim.scene import Scene
 
-Floats = npt.NDArray[np.float64]
-Flags = npt.NDArray[np.bool_]
 
 _FEWEST = 8
 _RIGHT = f"at least {_FEWEST} positions with a value each"

@@ -16,8 +16,9 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim import raster
+from wavesim.arrays import Flags, Floats
 from wavesim.errors import InputError, PlateFileError
-from wavesim.measuring.profile import Flags, Floats, Profile, noise_of
+from wavesim.measuring.profile import Profile, noise_of
 
 Pixels = npt.NDArray[Any]
 

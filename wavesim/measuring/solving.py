@@ -15,11 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry
 from wavesim.measuring.peaks import Feature
-from wavesim.measuring.profile import Floats
 from wavesim.random_streams import stream
 
 UNKNOWNS = {
@@ -63,7 +63,7 @@ class Reference:
 
 
 @dataclass(frozen=True)
-class Solution:
+class SolvedInstrument:
     """A solved instrument.
 
     Attributes
@@ -86,7 +86,7 @@ class Solution:
 
 def solve(
     references: tuple[Reference, ...], start: Instrument, unknown: tuple[str, ...] = ("pitch",)
-) -> Solution:
+) -> SolvedInstrument:
     """Find unknowns of an instrument.
 
     Parameters
@@ -131,7 +131,7 @@ def solve(
         covariance=tuple(map(tuple, covariance.tolist())),
     )  # fmt: skip
     instrument = replace(instrument, uncertainties=uncertainties)
-    return Solution(instrument, error, tuple(residual.tolist()), used, rejected, checked)
+    return SolvedInstrument(instrument, error, tuple(residual.tolist()), used, rejected, checked)
 
 
 def _fields(unknown: tuple[str, ...]) -> tuple[str, ...]:

@@ -23,15 +23,14 @@ from typing import ClassVar
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
 from wavesim.errors import TableError
-from wavesim.measuring.diagnosis.fit import GhostFit, fitted, ladder
+from wavesim.measuring.diagnosis.fit import GhostFit, combined, fitted
 from wavesim.measuring.diagnosis.longer import LongerPeriod, longer_periods
 from wavesim.measuring.diagnosis.report import report
-from wavesim.measuring.diagnosis.table import Measured, read
+from wavesim.measuring.diagnosis.table import GhostTable, read
 from wavesim.results import Result, Sentence
 
-__all__ = ["Diagnosis", "FoundError", "LongerPeriod", "Measured", "diagnose", "read"]
+__all__ = ["Diagnosis", "FoundError", "GhostTable", "LongerPeriod", "diagnose", "read"]
 
 _SAME = 4.0  # standard errors within which two offsets are one
 _SAME_PART = 3e-4  # of the offset, allowed beside
@@ -96,7 +95,7 @@ class Diagnosis(Result):
 class _Cluster:
     """Ghosts at one distance from their lines, that distance and its standard error [orders]."""
 
-    part: Measured
+    part: GhostTable
     offset: float
     error: float
 
@@ -105,7 +104,7 @@ class _Cluster:
         return replace(self, offset=self.offset / harmonic, error=self.error / harmonic)
 
 
-def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
+def diagnose(measured: GhostTable, *, pitch_m: float = math.nan) -> Diagnosis:
     """Period, amplitude and kind of every error that the ghosts speak of.
 
     Ghosts at one distance from their lines belong together. The strongest group is an error of
@@ -146,7 +145,7 @@ def diagnose(measured: Measured, *, pitch_m: float = math.nan) -> Diagnosis:
     )  # fmt: skip
 
 
-def _clusters(measured: Measured) -> list[_Cluster]:
+def _clusters(measured: GhostTable) -> list[_Cluster]:
     order = np.argsort(np.abs(measured.offset), kind="stable")
     groups: list[list[int]] = []
     for row in order.tolist():
@@ -157,7 +156,7 @@ def _clusters(measured: Measured) -> list[_Cluster]:
     return [_cluster(measured.part(np.array(rows))) for rows in groups]
 
 
-def _same(measured: Measured, group: list[int], row: int) -> bool:
+def _same(measured: GhostTable, group: list[int], row: int) -> bool:
     weight = 1 / measured.offset_error[group] ** 2
     middle = float(np.average(np.abs(measured.offset[group]), weights=weight))
     error = math.hypot(float(measured.offset_error[row]), 1 / math.sqrt(float(weight.sum())))
@@ -165,7 +164,7 @@ def _same(measured: Measured, group: list[int], row: int) -> bool:
     return bool(abs(abs(float(measured.offset[row])) - middle) < allowed)
 
 
-def _cluster(part: Measured) -> _Cluster:
+def _cluster(part: GhostTable) -> _Cluster:
     distance, weight = np.abs(part.offset), 1 / part.offset_error**2
     middle = float(np.average(distance, weights=weight))
     spread = float(np.sum(weight * (distance - middle) ** 2)) / max(distance.size - 1, 1)
@@ -185,20 +184,12 @@ def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, GhostFit]]) -> i
         allowed = _SAME * (cluster.error + reach) + _SAME_PART * cluster.offset
         if place <= 0 or abs(distance - cluster.offset) > allowed:
             continue
-        level = _combined(cluster.part, harmonics, found)
+        part, fits = cluster.part, [fit for _, fit in found]
+        level = combined(part.order, part.offset, zip(harmonics, fits, strict=False))
         ratio = np.median(cluster.part.strength / np.maximum(level, 1e-300))
         if 1 / _ALIKE < ratio < _ALIKE:
             return next(n for n, k in enumerate(harmonics) if k)
     return None
-
-
-def _combined(
-    part: Measured, harmonics: tuple[int, ...], found: list[tuple[_Cluster, GhostFit]]
-) -> Floats:
-    level = np.ones(part.order.size)
-    for k, (_, fit) in zip(harmonics, found, strict=False):
-        level = level * ladder(part.order, part.offset, abs(k), fit)
-    return level
 
 
 def _error(cluster: _Cluster, fit: GhostFit, ghosts: int, pitch_m: float) -> FoundError:

@@ -7,12 +7,13 @@ term of errors of place and strength at one period, raise one as they lower the 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
-from wavesim.measuring.diagnosis.table import Measured
+from wavesim.arrays import Floats
+from wavesim.measuring.diagnosis.table import GhostTable
 from wavesim.study.formulas import ghost_over_line
 
 _GRID = 6000  # amplitudes tried before the best is refined
@@ -41,10 +42,18 @@ class GhostFit:
 def ladder(order: Floats, offset: Floats, harmonic: int, fit: GhostFit) -> Floats:
     """Strength of the k-th ghost of the period that a fit predicts there; 1 for k = 0."""
     if harmonic == 0:
-        return np.ones(order.size)
+        return np.ones(np.shape(offset))
     if fit.kind == "strength":
-        return np.full(order.size, (fit.modulation**2 / 4) ** harmonic)
+        return np.full(np.shape(offset), (fit.modulation**2 / 4) ** harmonic)
     return ghost_over_line(order, offset, harmonic, fit.amplitude)
+
+
+def combined(order: Floats, offset: Floats, each: Iterable[tuple[int, GhostFit]]) -> Floats:
+    """Strength of the ghosts of several periods together, |k| of each: the product of theirs."""
+    level = np.ones(np.shape(offset))
+    for k, fit in each:
+        level = level * ladder(order, offset, abs(k), fit)
+    return level
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +68,7 @@ class _Pairs:
     harmonic : which ghosts these are of their period: first, second ...
     """
 
-    part: Measured
+    part: GhostTable
     mean: Floats
     order: Floats
     log_strength: Floats
@@ -74,7 +83,7 @@ class _Pairs:
         return np.asarray(level @ self.mean.T)
 
 
-def _paired(part: Measured) -> _Pairs:
+def _paired(part: GhostTable) -> _Pairs:
     order = np.unique(part.order)
     same = (part.order[None, :] == order[:, None]).astype(np.float64)
     mean = same / same.sum(axis=1, keepdims=True)
@@ -82,7 +91,7 @@ def _paired(part: Measured) -> _Pairs:
     return _Pairs(part, mean, order, mean @ np.log(part.strength), np.hypot(error, _MODEL))
 
 
-def fitted(part: Measured) -> GhostFit:
+def fitted(part: GhostTable) -> GhostFit:
     """The kind of error that explains the strengths, simplest first."""
     pairs = _paired(part)
     growth, growth_error = _growth(pairs)
@@ -111,7 +120,7 @@ def _higher(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
     return GhostFit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, misfit, k)
 
 
-def amplitude_of(part: Measured, harmonic: int) -> tuple[float, float, float]:
+def amplitude_of(part: GhostTable, harmonic: int) -> tuple[float, float, float]:
     """A/d of a displacement whose k-th ghosts these are, its standard error, and the misfit."""
     return _displacement(replace(_paired(part), harmonic=harmonic))
 

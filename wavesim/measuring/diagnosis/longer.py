@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.measuring.diagnosis.fit import amplitude_of
-from wavesim.measuring.diagnosis.table import Measured
+from wavesim.measuring.diagnosis.table import GhostTable
 
 _HIGHEST = 5
 _SAME = 4.0  # standard errors within which two distances have the ratio of small whole numbers
@@ -45,7 +45,9 @@ class LongerPeriod:
     agrees: bool
 
 
-_Found = tuple[Measured, float, float, str, int]  # ghosts, first offset and its error, kind, count
+_Found = tuple[
+    GhostTable, float, float, str, int
+]  # ghosts, first offset and its error, kind, count
 
 
 def longer_periods(found: list[_Found], pitch_m: float) -> tuple[LongerPeriod, ...]:

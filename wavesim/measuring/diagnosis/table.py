@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim import tables
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import TableError
 
 _OFFSET_ERROR = 1e-3  # of the offset, where the table gives none
@@ -30,7 +30,7 @@ _EXPECTED = (
 
 
 @dataclass(frozen=True, eq=False)
-class Measured:
+class GhostTable:
     """Ghosts as measured; all arrays (n,).
 
     Attributes
@@ -48,12 +48,12 @@ class Measured:
     strength: Floats
     strength_error: Floats
 
-    def part(self, rows: npt.NDArray[np.intp]) -> Measured:
+    def part(self, rows: npt.NDArray[np.intp]) -> GhostTable:
         """Some of the ghosts."""
-        return Measured(**{name: values[rows] for name, values in vars(self).items()})
+        return GhostTable(**{name: values[rows] for name, values in vars(self).items()})
 
 
-def read(*paths: str | Path) -> Measured:
+def read(*paths: str | Path) -> GhostTable:
     """Read tables of ghosts, one after the other, as one.
 
     Raises
@@ -62,13 +62,13 @@ def read(*paths: str | Path) -> Measured:
         A file is missing, a column is missing, or a number is out of range.
     """
     tables = [_read(Path(path)) for path in paths]
-    names = (field.name for field in fields(Measured))
-    return Measured(
+    names = (field.name for field in fields(GhostTable))
+    return GhostTable(
         **{name: np.concatenate([getattr(table, name) for table in tables]) for name in names}
     )
 
 
-def _read(path: Path) -> Measured:
+def _read(path: Path) -> GhostTable:
     columns = _columns(path)
     order = _needed(columns, "order", path)
     strength = _needed(columns, "strength", path)
@@ -84,7 +84,7 @@ def _read(path: Path) -> Measured:
     wide = np.abs(offset) * _OFFSET_ERROR if wide is None else wide
     doubt = columns.get("strength error", strength * _STRENGTH_ERROR)
     _above_zero(path, **{"error of a place": wide, "strength error": doubt})
-    return Measured(
+    return GhostTable(
         order=order,
         offset=offset,
         offset_error=wide,

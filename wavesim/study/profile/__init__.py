@@ -135,8 +135,8 @@ def line_profile(
     first, last = _window(light, order, span_orders)
     _refuse_dark(ruled, light, order)
     if defocus_m:
-        behind_m, beta = ruled.focal_m + defocus_m, _beta(ruled, order, wavelength_m)
-        light = out_of_focus(light, beta, 1 / behind_m - 1 / ruled.focal_m)
+        focal_m, beta = scene.bench.camera_focal_m, _beta(ruled, order, wavelength_m)
+        light = out_of_focus(light, beta, 1 / (focal_m + defocus_m) - 1 / focal_m)
     whole = scan(light, first, last, fineness=_FINE)
     core = _core(light, whole, order)
     fwhm = core.fwhm

@@ -6,19 +6,16 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Flags, Floats
 from wavesim.study.profile.scan import OrderScan
 
 FLOOR = 1e-21  # of the line: what the transforms leave where there is no light, with a margin
 SKIRT = 4.5  # widths over which a Gaussian line falls to 1e-24
 
-Flags = npt.NDArray[np.bool_]
-
 
 @dataclass(frozen=True, eq=False)
-class Field:
+class SoftScan:
     """A softened scan prepared for search: `level` (n,) over its line's peak."""
 
     mu: Floats
@@ -32,13 +29,13 @@ class Field:
         return np.abs(self.mu - self.line)
 
 
-def prepared(seen: OrderScan, near: float) -> Field:
-    """Field about the highest line within a quarter order of `near`."""
+def prepared(seen: OrderScan, near: float) -> SoftScan:
+    """SoftScan about the highest line within a quarter order of `near`."""
     mu = seen.mu
     here = np.flatnonzero(np.abs(mu - near) < 0.25)
     k = int(here[np.argmax(seen.level[here])])
     offset, peak, width = parabola(seen.level[k - 1 : k + 2])
-    return Field(mu, seen.level / peak, mu[k] + offset * seen.step, width * seen.step)
+    return SoftScan(mu, seen.level / peak, mu[k] + offset * seen.step, width * seen.step)
 
 
 def parabola(three: Floats) -> tuple[float, float, float]:
@@ -52,7 +49,7 @@ def parabola(three: Floats) -> tuple[float, float, float]:
     return float(offset), float(math.exp(height)), math.sqrt(-8 * math.log(2) / bend)
 
 
-def apart_from_orders(field: Field) -> Flags:
+def apart_from_orders(field: SoftScan) -> Flags:
     """(n,) whether a sample lies away from every order's line, broadened as this one is."""
     shift = field.line - round(field.line)
     offset = np.abs(field.mu - shift - np.rint(field.mu - shift))

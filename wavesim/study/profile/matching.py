@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Flags, Floats
 from wavesim.scene import Scene
 from wavesim.study.predict.ghosts import Ghost, ghosts_of, periods_of
 from wavesim.study.predict.orders import order_table
-from wavesim.study.profile.field import SKIRT, Field, Flags, prepared
+from wavesim.study.profile.field import SKIRT, SoftScan, prepared
 from wavesim.study.profile.near import CLEAR, WINDOWS, NearGhosts, find_near, ideal_of, windowed
 from wavesim.study.profile.scan import Illumination, scan, softened, weight_moments
 from wavesim.study.profile.search import Diffuse, FoundGhost, diffuse, find
@@ -143,7 +143,7 @@ def search(
     )
 
 
-def _inside(field: Field, window: Windowed, speckle: float) -> tuple[Floats, Flags]:
+def _inside(field: SoftScan, window: Windowed, speckle: float) -> tuple[Floats, Flags]:
     """Diffuse light within the softened line's reach, by a narrower window; where it is free.
 
     Parameters
@@ -185,7 +185,7 @@ def _in_own_beam(light: Illumination, ghost: FoundGhost, line: float, width: flo
     )
 
 
-def _broken(field: Field) -> bool:
+def _broken(field: SoftScan) -> bool:
     """Whether the softened line has wings of its own: a step, which no softening takes away."""
     skirt = SKIRT * field.width
     beside = (field.distance > skirt) & (field.distance < _BESIDE * skirt)
@@ -209,7 +209,9 @@ def _predicted(
     ]
 
 
-def _nearest(ghost: FoundGhost, predicted: list[Ghost], field: Field, width: float) -> Ghost | None:
+def _nearest(
+    ghost: FoundGhost, predicted: list[Ghost], field: SoftScan, width: float
+) -> Ghost | None:
     reach = field.width / 2
     if abs(ghost.mu - field.line) <= SKIRT * field.width:
         reach = max(width / 2, 4 * ghost.mu_error)

@@ -22,7 +22,7 @@ import numpy as np
 
 from wavesim.aperture import Comb
 from wavesim.arrays import Floats
-from wavesim.study.profile.field import Field, parabola
+from wavesim.study.profile.field import SoftScan, parabola
 from wavesim.study.profile.pattern import MOST, PatternFit, fitted
 from wavesim.study.profile.scan import Illumination, faded, scan, weight_moments
 from wavesim.study.profile.search import FoundGhost, contrast_needed
@@ -126,7 +126,7 @@ class NearGhosts:
         return np.asarray(np.minimum(hidden, 1.0))
 
 
-def find_near(windows: list[Windowed], field: Field, *, broken: bool) -> NearGhosts:
+def find_near(windows: list[Windowed], field: SoftScan, *, broken: bool) -> NearGhosts:
     """Pairs of ghosts nearer to the line than the softened beam can tell.
 
     Parameters
@@ -264,7 +264,7 @@ def _kaiser(light: Illumination, strength: float) -> Illumination | None:
     return faded(light, taper)
 
 
-def _peaks(window: Windowed, side: int, field: Field | None) -> list[FoundGhost]:
+def _peaks(window: Windowed, side: int, field: SoftScan | None) -> list[FoundGhost]:
     """Maxima on one side that stand out of the line's wings, with places from the line.
 
     `field` tells the diffuse light beyond; None where a broken line's wings cover it.

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.arrays import Floats
-from wavesim.study.profile.field import FLOOR, SKIRT, Field, Flags, apart_from_orders, parabola
+from wavesim.arrays import Flags, Floats
+from wavesim.study.profile.field import FLOOR, SKIRT, SoftScan, apart_from_orders, parabola
 from wavesim.study.profile.surroundings import nearby, surroundings
 
 _RARE = 7.0  # -log of the chance of a false ghost per scan
@@ -65,7 +65,7 @@ class Diffuse:
     reach_orders: float
 
 
-def find(field: Field, inside: tuple[Floats, Flags] | None = None) -> tuple[FoundGhost, ...]:
+def find(field: SoftScan, inside: tuple[Floats, Flags] | None = None) -> tuple[FoundGhost, ...]:
     """Every peak that stands out of the light about it, by position.
 
     Parameters
@@ -103,14 +103,14 @@ def contrast_needed(log_chances: float, cells: float) -> float:
     return cells * math.expm1(log_chances / cells) if cells > 0.5 else math.inf
 
 
-def _cover(field: Field, clear: Flags, k: int) -> None:
+def _cover(field: SoftScan, clear: Flags, k: int) -> None:
     """Take a ghost, as far as its Gaussian shows, out of what fainter ones are held to."""
     decades = math.log(max(float(field.level[k]) / FLOOR, 2.0))
     half = field.width * math.sqrt(decades / (4 * math.log(2))) / (field.mu[1] - field.mu[0])
     clear[max(0, k - math.ceil(half)) : k + math.ceil(half) + 1] = False
 
 
-def _candidates(field: Field, free: Flags, needed: float) -> list[int]:
+def _candidates(field: SoftScan, free: Flags, needed: float) -> list[int]:
     """Indices of peaks worth a closer look, highest first."""
     level = field.level
     if not free.any():
@@ -122,7 +122,7 @@ def _candidates(field: Field, free: Flags, needed: float) -> list[int]:
     return [int(k) for k in high[order]]
 
 
-def _refined(field: Field, k: int, mean: float) -> FoundGhost:
+def _refined(field: SoftScan, k: int, mean: float) -> FoundGhost:
     step = field.mu[1] - field.mu[0]
     offset, height, _ = parabola(field.level[k - 1 : k + 2])
     noise = math.sqrt(2 * mean / height)
@@ -135,7 +135,9 @@ def _refined(field: Field, k: int, mean: float) -> FoundGhost:
     )
 
 
-def diffuse(field: Field, avoid: Floats, *, moments: tuple[float, float], cell: float) -> Diffuse:
+def diffuse(
+    field: SoftScan, avoid: Floats, *, moments: tuple[float, float], cell: float
+) -> Diffuse:
     """Mean level between orders and ghosts.
 
     Parameters

@@ -15,8 +15,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from wavesim.arrays import Floats
-from wavesim.study.profile.field import FLOOR, SKIRT, Field, Flags, apart_from_orders
+from wavesim.arrays import Flags, Floats
+from wavesim.study.profile.field import FLOOR, SKIRT, SoftScan, apart_from_orders
 
 _TRAIN = 40.0  # widths to either side over which the diffuse light about a peak is judged
 _FEWEST = 64  # samples that a judgement needs
@@ -32,7 +32,7 @@ _BENDS = 2.5  # chi square over degrees of freedom: parts that no straight line 
 _Part = tuple[float, float, int]
 
 
-def surroundings(field: Field, free: Flags, k: int) -> tuple[float, float]:
+def surroundings(field: SoftScan, free: Flags, k: int) -> tuple[float, float]:
     """Mean light at sample k by what lies to both sides of it, and its roughness (speckle: 1).
 
     Medians over ln 2 of both sides are joined by a power law of the distance from the line: wings
@@ -83,7 +83,7 @@ def fall(level: Floats, distance: Floats) -> float:
     return max(math.log(levels[0] / levels[1]) / math.log(apart), 0.0) if apart > 1 else 0.0
 
 
-def speckle_near(field: Field, side: int) -> Callable[[Floats], Floats]:
+def speckle_near(field: SoftScan, side: int) -> Callable[[Floats], Floats]:
     """Mean diffuse light nearer to the line than the softened beam tells, by the distance from it.
 
     What lies beyond on the same side (+1 or -1), brought in with the power by which it falls, 2 at

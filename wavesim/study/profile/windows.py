@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.arrays import Floats
-from wavesim.study.profile.field import FLOOR, Flags
+from wavesim.arrays import Flags, Floats
+from wavesim.study.profile.field import FLOOR
 from wavesim.study.profile.scan import Illumination
 
 if TYPE_CHECKING:
