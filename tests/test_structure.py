@@ -18,7 +18,7 @@ PACKAGE = ROOT / "wavesim"
 
 # what every stage may import
 LEAVES = (
-    "arrays", "compiled", "constants", "disk_cache", "errors", "files", "glass", "inputs",
+    "arrays", "compiled", "constants", "disk_cache", "errors", "extras", "files", "glass", "inputs",
     "memory", "random_streams", "raster", "results", "tables", "text", "threads",
 )  # fmt: skip
 # the data flow; a stage may import those before it (DEVELOPERS.md says why lightpath stands there)

@@ -29,11 +29,11 @@ def command(
 
     Sliders and fields for every value of the scene; the plate and its profile follow. Only this
     machine can open the page, unless --share lets others look on. Ctrl-C ends it. Needs the extra
-    "live" (pip install wavesim[live]).
+    "live" (pip install "wavesim[live]").
     """
-    from wavesim.live.extras import require
+    from wavesim.extras import require
 
-    require("starlette", "uvicorn", "websockets", "tomlkit", extra="live")
+    require("the live bench", "starlette", "uvicorn", "websockets", "tomlkit", extra="live")
     from wavesim.live.starting import open_bench, served, start_scene
 
     scene = scene_named(scene_file) if scene_file is not None else start_scene()

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from wavesim.extras import require
 from wavesim.plate import Plate
 
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 def dataset(plate: Plate) -> Dataset:
     """The plate as a labelled dataset; see `ExposedPlate.to_xarray`."""
+    require("to_xarray", "xarray", extra="studies")
     import xarray
 
     def of(dimensions: tuple[str, ...], values: object, unit: str, name: str) -> object:

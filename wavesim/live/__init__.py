@@ -34,9 +34,9 @@ class _Room(ModuleType):
         InputError
             The extra "notebook" is not installed.
         """
-        from wavesim.live.extras import require
+        from wavesim.extras import require
 
-        require("anywidget", "tomlkit", extra="notebook")
+        require("the live bench in a notebook", "anywidget", "tomlkit", extra="notebook")
         from wavesim.live.notebook import BenchWidget
 
         return BenchWidget(scene)
