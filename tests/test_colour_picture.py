@@ -164,17 +164,18 @@ def test_any_finite_exposure_gives_a_picture(
 def test_pixels_before_rounding_are_in_range(xyz: Array, space: str) -> None:
     from wavesim.colorimetry import kernels
     from wavesim.colorimetry.gamut import edges, matrices
-    from wavesim.colorimetry.spaces import rgb_space, xyz_to_oklab
+    from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, rgb_space, xyz_to_oklab
 
     to_roots, to_rgb = matrices(space)
+    to_lms = np.ascontiguousarray(np.linalg.inv(to_rgb))
     table, weight = edges(space), np.ascontiguousarray(rgb_space(space).to_xyz()[1])
     with np.errstate(over="ignore"):
         lab = xyz_to_oklab(np.clip(xyz, -1e30, 1e30))
     for light, a, b in lab:
         for kept in (kernels.COLOUR, kernels.LUMINANCE):
             rgb = kernels.smooth_pixel(
-                light, a, b, table, to_roots, to_rgb, weight, kernels.LINEAR, np.zeros(2), 0.9,
-                0.08, kept,
+                light, a, b, table, to_roots, to_rgb, to_lms, ROOTS_TO_OKLAB, weight,
+                kernels.LINEAR, np.zeros(2), 0.9, 0.08, kept,
             )  # fmt: skip
             assert all(np.isfinite(rgb))
             # the largest channel is 1 at most by construction; rounding

@@ -22,6 +22,7 @@ HUES = 1024  # nodes around the circle
 EDGE_NODES = 8192  # of the table that pixels are read from: 1e-5 of C / L beside blue's cliff
 STEEPEST = 0.012  # of C / L per degree of hue: about its fall from blue to violet
 BEND = 5e-4  # of C / L per square degree
+_CLIFF_DEG = (215.0, 25.0, 278.0, 14.0)  # of hue: where `cliff` begins and how, where it ends
 _REACH_DEG = 24.0  # beyond which the parabola is too deep to matter
 _LARGEST = 2.0  # above any display's saturation (Rec. 2020 reaches 1.1)
 _STEPS = 32  # scan for the first empty channel before bisection
@@ -54,14 +55,34 @@ def largest_saturation(space: str) -> Array:
 
 @cache
 def edges(space: str) -> Array:
-    """The same, and `rounded_saturation`, at EDGE_NODES + 1 positions of `direction`: (2, n).
+    """The same, `rounded_saturation` and `cliff` at EDGE_NODES + 1 positions: (3, n).
 
     For reading pixel by pixel.
     """
     place = np.linspace(0, 4, EDGE_NODES + 1)
     exact = _largest(space, *direction(place))
     rounded = np.interp(place, np.linspace(0, 4, HUES + 1), rounded_saturation(space))
-    return _frozen(np.stack([exact, np.minimum(rounded, exact)]))
+    return _frozen(np.stack([exact, np.minimum(rounded, exact), cliff(space, place)]))
+
+
+def cliff(space: str, position: Array) -> Array:
+    """How far a colour just beyond the gamut is paled with white at positions of `direction`, 0..1.
+
+    From blue to cyan the largest saturation of a hue falls to a third within 15 degrees, in sRGB
+    and Display P3: a light that changes slowly, kept in its hue, would lose its colour at a visible
+    edge. White keeps its dominant wavelength instead, at up to 10 degrees of hue.
+    """
+    if space == "rec2020":  # whose edge lies along the spectrum
+        return np.zeros(np.shape(position))
+    a, b = direction(position)
+    hue = np.degrees(np.arctan2(b, a)) % 360
+    low, rise, high, fall = _CLIFF_DEG
+    return _smooth_step((hue - low) / rise) * _smooth_step((high - hue) / fall)
+
+
+def _smooth_step(x: Array) -> Array:
+    inside = np.clip(x, 0.0, 1.0)
+    return np.asarray(inside**2 * (3 - 2 * inside))
 
 
 def _largest(space: str, a: Array, b: Array) -> Array:

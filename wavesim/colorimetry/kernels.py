@@ -19,6 +19,8 @@ JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, 
 RIDGE = 0.1  # rounding of ridges where a light is too strong: yellow stops 5 % short
 ROUNDED = 0.12  # beyond the gamut's edge its rounded one is taken; the locus lies farther out
 COLOUR, LUMINANCE = 0, 1  # what is kept of a light too strong for its colour
+PALED = (0.6, 1.6)  # beyond the gamut's edge: up to where it does, and how it ends
+GREENISH = 0.1  # of blue: less green than that, and violets would turn purple
 EMPTY = 1e-5  # of the fullest channel: below that a negative one is rounding
 _HALVINGS = 24  # of saturation, for a luminance
 HUGE = 1e30  # relative light beyond which nothing changes any more
@@ -98,9 +100,18 @@ def _luminance(red, green, blue, weight):
 
 
 @_jit
+def _whitening(red, green, blue, near, over):
+    """How far a colour just beyond blue's cliff is paled with white, 0 to 1 (`gamut.cliff`)."""
+    if near <= 0 or red > green or green <= 0:
+        return 0.0
+    return near * (1 - _step((over - PALED[0]) / PALED[1])) * _step(green / blue / GREENISH)
+
+
+@_jit
 def smooth_pixel(
-    light, a, b, saturation, to_roots, to_rgb, weight, tone, table, knee, crosstalk, kept
-):
+    light, a, b, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, tone, table, knee,
+    crosstalk, kept,
+):  # fmt: skip
     """Linear RGB 0..1 of an OKLab colour of any strength, its hue kept.
 
     What the display can show is left as it is. A colour too saturated keeps its luminance; one
@@ -112,19 +123,29 @@ def smooth_pixel(
     asked = _luminance(red, green, blue, weight)
     top = max(red, green, blue)
     chroma = math.sqrt(a * a + b * b)
-    s, share = 0.0, 0.0
+    s, share, grey = 0.0, 0.0, 1.0
     if chroma > 1e-9 * light:
         a, b = a / chroma, b / chroma
         s = chroma / light
         place = _position(a, b) * ((saturation.shape[1] - 1) / 4)
-        edge = _read(saturation[0], place)
+        edge, rounded = _read(saturation[0], place), _read(saturation[1], place)
         share = _knee(s / edge, knee)
+        grey = (1 - max(share, min(s / rounded, 1.0))) ** 2
         if min(red, green, blue) < -EMPTY * top or share < min(s / edge, 1.0):
+            paled = _whitening(red, green, blue, _read(saturation[2], place), s / edge - 1)
             beyond = _step((s / edge - 1) / ROUNDED)
-            s = share * (edge + beyond * (_read(saturation[1], place) - edge))
-            red, green, blue = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
-            scale = max(asked, 0.0) / _luminance(red, green, blue, weight)
-            red, green, blue = red * scale, green * scale, blue * scale
+            s = share * (edge + beyond * (rounded - edge))
+            r, g, v = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
+            scale = max(asked, 0.0) / _luminance(r, g, v, weight)
+            if paled > 0:
+                white = -red / (asked - red)
+                r = (1 - paled) * r * scale
+                g = (1 - paled) * g * scale + paled * (green + white * (asked - green))
+                v = (1 - paled) * v * scale + paled * (blue + white * (asked - blue))
+                light, a, b = _oklab(r, g, v, to_lms, to_oklab)
+                chroma = math.sqrt(a * a + b * b)
+                a, b, s, scale = a / chroma, b / chroma, chroma / light, 1.0
+            red, green, blue = r * scale, g * scale, v * scale
             top = max(red, green, blue)
     if top <= 0:
         return 0.0, 0.0, 0.0
@@ -136,7 +157,6 @@ def smooth_pixel(
     if kept == LUMINANCE:
         goal = min(_toned(asked, tone, table), 1.0)
         return _paler(goal, s, a, b, to_roots, to_rgb, weight)
-    grey = (1 - share) ** 2
     spread = crosstalk * (red + green + blue) / top
     filled = lost * (grey + spread) / (1 - grey)
     s *= max(1 - filled / 2, 0.0) ** 2
@@ -236,8 +256,9 @@ def _colour(
     b = to_oklab[2, 0] * p + to_oklab[2, 1] * q + to_oklab[2, 2] * r
     if mode == SMOOTH:
         return smooth_pixel(
-            light, a, b, saturation, to_roots, to_rgb, weight, tone, table, knee, crosstalk, kept
-        )
+            light, a, b, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, tone, table, knee,
+            crosstalk, kept,
+        )  # fmt: skip
     if light > 0 and tone != LINEAR:
         strength = light**3
         gain = _root(_toned(strength, tone, table) / strength)

@@ -95,7 +95,8 @@ def picture(
     Steps: exposure and white balance (one matrix), OKLab, gamut, tone, encoding, dithering.
 
     "smooth" gamut mapping leaves every colour that the display can show as it is, and keeps
-    OKLab hue always. A colour more saturated than the display can show gets the largest
+    OKLab hue, but for blues just beyond sRGB and Display P3, where it keeps the dominant wavelength
+    (`gamut.cliff`). A colour more saturated than the display can show gets the largest
     saturation C / L of its hue (`gamut.py`), a little less beside the primaries, so that no line
     shows there in a spectrum, and keeps its luminance: a spectral colour stays as
     bright as it is, and linear in exposure. Where a channel would then overflow, the luminance
