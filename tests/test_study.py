@@ -10,11 +10,8 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import signal
+import random
 import subprocess
-import sys
-import time
 from pathlib import Path
 
 import h5py
@@ -23,6 +20,7 @@ import pytest
 from click.testing import CliRunner
 
 import wavesim
+from tests.study_kills import Bench, members_on_disk
 from wavesim.cli import _wavesim
 from wavesim.ensemble import engine, load_plan, open_study, run_study, summarise
 from wavesim.ensemble.members import Design
@@ -359,31 +357,49 @@ class TestGoingOn:
         assert plan.identity == said.identity
 
     @pytest.mark.slow
-    def test_processes_give_the_same_bytes_and_bear_a_kill(self, desk: Path) -> None:
+    @pytest.mark.parametrize(
+        "victim",
+        ["command", pytest.param("worker", marks=pytest.mark.exhaustive),
+         pytest.param("scheduler", marks=pytest.mark.exhaustive),
+         pytest.param("ctrl-c", marks=pytest.mark.exhaustive)],
+    )  # fmt: skip
+    def test_a_kill_loses_and_doubles_nothing(self, tmp_path: Path, victim: str) -> None:
         pytest.importorskip("distributed")
-        study = write(desk, RANDOM.format(draws=240))
-        run_study(load_plan(study), desk / "whole.h5", workers=1)
-        code = "import sys; from wavesim.cli import main; main(sys.argv[1:])"
-        line = [
-            sys.executable,
-            "-c",
-            code,
-            "study",
-            str(study),
-            "-o",
-            str(desk / "two.h5"),
-            "--workers",
-            "2",
-        ]
-        begun = subprocess.Popen(line, stdout=subprocess.DEVNULL, start_new_session=True)
-        deadline = time.monotonic() + 60
-        while time.monotonic() < deadline and len(list(desk.glob("two.h5.*.parts/members-*"))) < 4:
-            time.sleep(0.02)
-        os.killpg(begun.pid, signal.SIGKILL)
-        begun.wait()
-        assert list(desk.glob("two.h5.*.parts/members-*"))
-        assert subprocess.run(line, check=False, stdout=subprocess.DEVNULL).returncode == 0
-        assert (desk / "two.h5").read_bytes() == (desk / "whole.h5").read_bytes()
+        assert Bench(tmp_path, 160).strike(victim, random.Random(5)) == ""
+
+    def test_what_is_done_is_not_done_again(self, desk: Path) -> None:
+        study = write(desk, RANDOM.format(draws=4))
+        assert run_study(load_plan(study), desk / "s.h5", workers=1).computed == 4
+        before = (desk / "s.h5").stat()
+        assert run_study(load_plan(study), desk / "s.h5", workers=1).computed == 0
+        assert (desk / "s.h5").stat().st_mtime_ns == before.st_mtime_ns
+        (desk / "base.toml").write_text(SCENE.replace("41.667 nm", "40 nm"))
+        assert run_study(load_plan(study), desk / "s.h5", workers=1).computed == 4
+
+    def test_a_full_disk_keeps_what_is_done(self, desk: Path) -> None:
+        disk = desk / "disk"
+        disk.mkdir()
+        mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(disk)]
+        if subprocess.run(mount, check=False, capture_output=True).returncode:
+            pytest.skip("a small file system cannot be mounted here")
+        try:
+            profile = "half_width = 0.3, points = 4001"
+            text = RANDOM.format(draws=24).replace("half_width = 0.01, points = 41", profile)
+            study = write(desk, text)
+            run_study(load_plan(study), desk / "whole.h5", workers=1)
+            status, told = command(study, "-o", disk / "s.h5", "--workers", "1")
+            assert status == 2
+            assert "No space left" in told
+            assert f"on the disk at {disk}" in told
+            held = sum(members_on_disk(disk / "s.h5").values())
+            assert 0 < held < 24
+            more = ["mount", "-o", "remount,size=8m", str(disk)]
+            subprocess.run(more, check=True)
+            status, told = command(study, "-o", disk / "s.h5", "--workers", "1", "--json")
+            assert json.loads(told)["computed"] == 24 - held
+            assert (disk / "s.h5").read_bytes() == (desk / "whole.h5").read_bytes()
+        finally:
+            subprocess.run(["umount", str(disk)], check=False)
 
     def test_without_dask_the_message_says_what_to_install(
         self, desk: Path, monkeypatch: pytest.MonkeyPatch

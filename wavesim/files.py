@@ -194,8 +194,18 @@ def _settle(handle: int, temporary: Path, target: Path, mode: int) -> None:
     temporary.replace(target)
 
 
+def _disk_of(target: Path) -> Path:
+    """Where the file system that holds the target is mounted."""
+    folder = target.absolute().parent
+    while not folder.is_mount() and folder != folder.parent:
+        folder = folder.parent
+    return folder
+
+
 def _unwritable(target: Path, error: OSError) -> OutputError:
     reason = error.strerror or str(error)
+    if error.errno in _FULL:
+        reason += f" (on the disk at {_disk_of(target)})"
     return OutputError(
         f"cannot be written: {reason}",
         file=target,

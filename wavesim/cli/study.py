@@ -146,7 +146,7 @@ def _tell_estimate(plan: Plan, found: Estimate, *, as_json: bool) -> None:
             f"{shutter(found.member_s)} a member: about {shutter(max(found.seconds, 1))} in "
             f"{workers}",
         ),
-        ("size", f"at most {_bytes(found.bytes)}"),
+        ("size", f"at most {_bytes(found.bytes)}, twice that while it is put together"),
     ]
     click.echo(labelled(rows))
 

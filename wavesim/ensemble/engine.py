@@ -11,6 +11,8 @@ from __future__ import annotations
 import asyncio
 import importlib.util
 import os
+import signal
+import threading
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import CancelledError
@@ -248,7 +250,8 @@ def local(workers: int) -> Iterator[Engine]:
     with (
         _quiet(),
         dask.config.set(LEAN),
-        LocalCluster(
+        _started(
+            LocalCluster,
             n_workers=workers,
             threads_per_worker=1,
             processes=True,
@@ -307,6 +310,25 @@ def joined(address: str) -> Iterator[Engine]:
             if not workers:
                 raise ComputationError(f"the scheduler at {address} has no workers")
             yield Distributed(client, workers)
+
+
+@contextmanager
+def _started(cluster: Callable[..., Any], **settings: Any) -> Iterator[Any]:
+    """A cluster whose workers take no notice of Ctrl-C: it is for the process that started them.
+
+    They inherit that the signal is ignored; so is one that strikes in this half of a second.
+    """
+    here = threading.current_thread() is threading.main_thread()
+    usual = signal.getsignal(signal.SIGINT)
+    if here and callable(usual):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        started = cluster(**settings)
+    finally:
+        if here and callable(usual):
+            signal.signal(signal.SIGINT, usual)
+    with started:
+        yield started
 
 
 @contextmanager

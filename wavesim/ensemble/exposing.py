@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.arrays import Floats
-from wavesim.ensemble.numbers import needed
+from wavesim.ensemble.numbers import Source, needed
 from wavesim.errors import LimitError, WavesimError, one_line
 
 if TYPE_CHECKING:
@@ -80,14 +81,18 @@ def record(design: Design, index: int) -> Recorded:
 def _recorded(path: LightPath, scene: Scene, wanted: RecordTable, index: int) -> Recorded:
     sources = needed(wanted.numbers)
     numbers: dict[str, float] = {}
-    if "line" in sources and wanted.line is not None:
-        numbers.update(_line_numbers(scene, wanted.line))
+    if wanted.line is not None:
+        for source, measured in _OF_LINE.items():
+            if source in sources:
+                numbers.update(measured(scene, wanted.line))
     if "prediction" in sources:
         numbers.update(_predicted_numbers(scene))
     plate = None
-    if "light" in sources or wanted.picture is not None or wanted.plate:
+    if sources & {"light", "shown"} or wanted.picture is not None or wanted.plate:
         plate = path.expose(scene)
         numbers.update(_plate_numbers(plate))
+    if plate is not None and "shown" in sources:
+        numbers.update(_shown_numbers(plate))
     curve = None
     if wanted.profile is not None and wanted.line is not None:
         curve = line_curve(scene, wanted.line, wanted.profile)
@@ -114,13 +119,77 @@ def _line_numbers(scene: Scene, line: LineRecord) -> dict[str, float]:
         "line_position": found.peak_mu,
         "resolving_power": found.resolving_power,
         "rayleigh_separation": rayleigh,
+        "sparrow_separation": found.sparrow_orders * per_order,
         "resolved": np.nan if line.pair_m is None else float(rayleigh <= line.pair_m),
         "strehl": found.strehl,
         "ghosts_found": float(len(found.ghosts)),
         "strongest_ghost": strongest.found.strength if strongest else 0.0,
         "strongest_ghost_offset": strongest.found.mu - line.order if strongest else np.nan,
+        "ghosts_total": float(sum(pair.found.strength for pair in found.ghosts)),
         "diffuse_level": found.diffuse.level,
+        "diffuse_contrast": found.diffuse.contrast,
+        "power_within_10_widths": dict(found.power_within).get(10.0, np.nan),
     }
+
+
+def groove_efficiency(scene: Scene, line: LineRecord) -> dict[str, float]:
+    """Fraction of the light on the grating that the line's order gets.
+
+    By the theory that the scene's groove names: scalar |E / d|^2, or rigorous, for the
+    polarisation of the source.
+
+    Raises
+    ------
+    LimitError
+        No rulings, an order that does not propagate, or a material's table that does not cover it.
+    """
+    from wavesim.study.ruling import ruling
+
+    sine = ruling(scene).sine_out(float(line.order), line.wavelength_m)
+    if not abs(float(sine)) < 1:
+        raise LimitError(
+            f"order {line.order} does not propagate",
+            key="record.line.order",
+            expected="an order that leaves the grating",
+        )
+    groove = getattr(scene.aperture, "groove", None)
+    if getattr(groove, "theory", "scalar") == "rigorous":
+        return {"efficiency": _rigorous_efficiency(scene, line)}
+    return {"efficiency": float(ruling(scene).efficiency(line.order, line.wavelength_m))}
+
+
+def _rigorous_efficiency(scene: Scene, line: LineRecord) -> float:
+    from wavesim.grooves.of_scene import mounted, wavelength_curve
+
+    of, at = mounted(scene), np.array([line.wavelength_m])
+    found = wavelength_curve(of, line.wavelength_m, line.wavelength_m)
+    up, down, _ = found.at(at)
+    both = (down if of.transmission else up)[:, 0, :]
+    along, across = both * of.entrance(at, np.array([of.sine_in]))
+    polarised = scene.source.field_along
+    power = polarised * along + (1 - polarised) * across
+    return float(power[list(found.order).index(line.order)])
+
+
+def _line_prediction(scene: Scene, line: LineRecord) -> dict[str, float]:
+    from wavesim.study.predict import predict
+
+    (row,) = predict(scene, wavelengths_m=(line.wavelength_m,), orders=(line.order,)).orders
+    return {"predicted_resolving_power": row.resolving_power, "predicted_position": row.x_m}
+
+
+_OF_LINE: dict[Source, Callable[[Scene, LineRecord], dict[str, float]]] = {
+    "line": _line_numbers,
+    "groove": groove_efficiency,
+    "line prediction": _line_prediction,
+}
+
+
+def _shown_numbers(plate: ExposedPlate) -> dict[str, float]:
+    from wavesim.study.visibility import visibility
+
+    found = visibility(plate)
+    return {"burnt_area": found.burnt_area, "visible_area": found.visible_area}
 
 
 def _predicted_numbers(scene: Scene) -> dict[str, float]:

@@ -56,6 +56,20 @@ def join(plan: Plan, design: Design, folder: Path, target: Path) -> int:
     return failed
 
 
+def failed_in(target: Path, plan: Plan) -> int | None:
+    """How many members failed in the file that this very study made; None where it did not."""
+    if not target.is_file() or not is_study(target):
+        return None
+    try:
+        with h5py.File(target) as file:
+            wanted = {"identity": plan.identity, "study": plan.text}
+            if all(file.attrs.get(name) == text for name, text in wanted.items()):
+                return sum(map(bool, file["failure"][()]))
+    except parts.DAMAGED:
+        pass
+    return None
+
+
 def _whole(found: dict[int, Path], count: int) -> Iterator[Recorded]:
     """The members that did not fail."""
     return (m for m in parts.members_of(found, range(count)) if not m.failure)

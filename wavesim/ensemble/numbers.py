@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-Source = Literal["line", "light", "prediction"]
+Source = Literal["line", "groove", "light", "shown", "prediction", "line prediction"]
 
 
 @dataclass(frozen=True)
@@ -16,7 +16,8 @@ class Number:
     ----------
     unit : "" for a plain number
     meaning : in words
-    of : the line's profile, the exposed plate, or the formulas' prediction
+    of : the line's profile, the groove, the exposed plate, what shows on it, the formulas'
+        prediction of the exposure or of the line
     worst : which end counts as the worst, "" where neither does
     """
 
@@ -30,10 +31,13 @@ NUMBERS: dict[str, Number] = {
     "line_width": Number("m", "full width at half maximum, in wavelength", "line", "high"),
     "line_width_orders": Number("", "full width at half maximum, in orders", "line", "high"),
     "line_width_on_plate": Number("m", "full width at half maximum, on the plate", "line", "high"),
-    "line_position": Number("", "place of the peak, in orders", "line"),
+    "line_position": Number("", "continuous order of the peak", "line"),
     "resolving_power": Number("", "0.8859 |m| over the full width in orders", "line", "low"),
     "rayleigh_separation": Number(
         "m", "wavelength difference just resolved (dip of 8/pi^2)", "line", "high"
+    ),
+    "sparrow_separation": Number(
+        "m", "wavelength difference whose two lines leave no dip", "line", "high"
     ),
     "resolved": Number(
         "", "1 where the pair is resolved (dip of 8/pi^2 or deeper), else 0", "line", "low"
@@ -44,13 +48,35 @@ NUMBERS: dict[str, Number] = {
         "", "strength of the strongest ghost over the line, 0 if none", "line", "high"
     ),
     "strongest_ghost_offset": Number("", "its distance from the line, in orders", "line"),
+    "ghosts_total": Number("", "strengths of all ghosts found, added up", "line", "high"),
     "diffuse_level": Number("", "mean diffuse light between ghosts, over the line", "line", "high"),
+    "diffuse_contrast": Number(
+        "", "standard deviation of the diffuse light over its mean, 1 for speckle", "line"
+    ),
+    "power_within_10_widths": Number(
+        "", "fraction of the profile's power within 10 widths of the peak", "line", "low"
+    ),
+    "efficiency": Number(
+        "",
+        "fraction of the light on the grating that the order gets, by the scene's theory",
+        "groove",
+        "low",
+    ),
     "exposure_time": Number("s", "exposure time of the plate", "light", "high"),
     "brightest": Number("lx", "illuminance of the brightest pixel", "light"),
     "brightest_position": Number("m", "x of the brightest pixel", "light"),
     "power": Number("W", "power on the whole plate", "light"),
+    "burnt_area": Number("", "fraction of the plate that is burnt out", "shown", "high"),
+    "visible_area": Number("", "fraction of the plate that shows", "shown"),
+    "predicted_resolving_power": Number(
+        "", "resolving power of the perfect ruling", "line prediction", "low"
+    ),
+    "predicted_position": Number("m", "x of the line on the plate", "line prediction"),
     "predicted_exposure_time": Number("s", "exposure time from formulas", "prediction", "high"),
 }
+
+
+OF_THE_LINE = ("line", "groove", "line prediction")  # what needs a line to be named
 
 
 def needed(names: tuple[str, ...]) -> set[Source]:

@@ -27,7 +27,7 @@ from wavesim.errors import PlateFileError
 from wavesim.store.sink import hdf5_replacing
 
 FIELDS = ("profile", "picture", "irradiance")
-_DAMAGED = (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError, RuntimeError)
+DAMAGED = (OSError, KeyError, ValueError, TypeError, AttributeError, IndexError, RuntimeError)
 _LARGE_BYTES = 1 << 15
 _CHUNK_BYTES = 1 << 18
 _NAME = re.compile(r"members-(\d{8})-(\d{8})-(\d{5})\.h5")
@@ -96,7 +96,7 @@ def read_part(path: Path) -> list[Recorded]:
     try:
         with h5py.File(path) as file:
             return _members(file)
-    except _DAMAGED as error:
+    except DAMAGED as error:
         with suppress(OSError):
             path.unlink()
         raise PlateFileError(
@@ -145,7 +145,7 @@ def done(folder: Path) -> dict[int, Path]:
         try:
             with h5py.File(path) as file:
                 indices = file["index"][()].tolist()
-        except _DAMAGED:
+        except DAMAGED:
             with suppress(OSError):
                 path.unlink()
             continue

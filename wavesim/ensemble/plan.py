@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
-from wavesim.ensemble.numbers import NUMBERS
+from wavesim.ensemble.numbers import NUMBERS, OF_THE_LINE
 from wavesim.errors import InputError, SceneError, TableError
 from wavesim.inputs import read_bounded
 from wavesim.scene import Scene, load, named_files
@@ -158,10 +158,10 @@ class RecordTable(Model):
                     value=name,
                     expected=f"one of {', '.join(NUMBERS)}",
                 )
-        needs = [name for name in self.numbers if NUMBERS[name].of == "line"]
+        needs = [name for name in self.numbers if NUMBERS[name].of in OF_THE_LINE]
         if (needs or self.profile) and self.line is None:
             raise complaint(
-                f"is missing: {needs[0] if needs else 'profile'} is measured on one line",
+                f"is missing: {needs[0] if needs else 'profile'} is of one line",
                 key="line",
                 expected='line = { wavelength = "546.1 nm", order = 1 }',
             )

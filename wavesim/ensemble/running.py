@@ -101,6 +101,8 @@ def run_study(
 ) -> Run:
     """Compute what is not done yet and join all members into one file.
 
+    Where the file is there already and this very study made it, nothing is left to do.
+
     Parameters
     ----------
     output : the study file to write (HDF5); parts stand in a folder beside it until it is whole
@@ -118,6 +120,9 @@ def run_study(
     target, begin = Path(output), time.monotonic()
     refuse_no_file(target)
     design, folder = Design(plan), parts.folder_of(target, plan.identity)
+    failed = joined.failed_in(target, plan)
+    if failed is not None:
+        return Run(design.count, 0, failed, target)
     make_folder(folder)
     before = parts.done(folder)
     left = [index for index in range(design.count) if index not in before]
