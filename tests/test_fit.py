@@ -8,11 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from PIL import Image
 
 import wavesim
 from tests.drawn_patterns import Camera, disc, powder, ruled, save, slits
 from wavesim.cli import _wavesim
-from wavesim.fitting import PhotographReading, fit
+from wavesim.colorimetry import Film, Logarithmic
+from wavesim.fitting import PhotographReading, fit, read_photograph
 
 ROOT = Path(__file__).resolve().parents[1]
 SHIPPED = ROOT / "scenes" / "photographs"
@@ -87,6 +89,198 @@ class TestCommand:
         assert status == 2
         assert "no pattern" in output
         assert "even.png" in output
+
+
+def photographed(
+    folder: Path, name: str, exposure: float, *, count: int = 2, seconds: float = 0.0
+) -> Path:
+    """Slits of 41 and 157 um in a laser's light; its file says how long it was exposed."""
+    x = (np.arange(1000) - 499.5) * PIXEL + 0.6e-3
+    light = slits(x, width_m=41e-6, pitch_m=157e-6, count=count, wavelength_m=632.8e-9,
+                  slit_image_m=33.3e-6)  # fmt: skip
+    how = Camera(exposure=exposure, gamma=2.0, rows=40)
+    picture = Image.fromarray(how.of_line(light, np.random.default_rng(int(10 * exposure))))
+    notes = Image.Exif()
+    notes[0x010F], notes[0x0110] = "Bench", "One"
+    if seconds:
+        notes.get_ifd(0x8769)[0x829A] = seconds  # exposure time
+    picture.save(folder / name, quality=95, exif=notes)
+    return folder / name
+
+
+class TestFiles:
+    """What a file says of itself (Exif 2.32: 274 orientation, 33434 exposure time)."""
+
+    def test_a_picture_is_turned_as_its_file_says(self, tmp_path: Path) -> None:
+        picture = Image.open(SHIPPED / "pair.png")
+        notes = Image.Exif()
+        notes[274] = 6  # to be shown turned clockwise by 90 degrees
+        picture.transpose(Image.Transpose.ROTATE_90).save(tmp_path / "t.png", exif=notes)
+        scene = wavesim.load(SHIPPED / "pair.toml").but({"aperture.pitch": "157 um"})
+        found = wavesim.fit(scene, tmp_path / "t.png", "aperture.width", pixel="40 um")
+        assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
+
+    def test_the_pitch_of_a_sensor_is_proposed_but_not_taken(self, tmp_path: Path) -> None:
+        notes = Image.Exif()
+        notes[0x010F] = "Bench"
+        inner = notes.get_ifd(0x8769)
+        inner[0xA20E], inner[0xA210] = 250.0, 4  # pixels per mm
+        Image.open(SHIPPED / "pair.png").save(tmp_path / "s.png", exif=notes)
+        args = [SHIPPED / "pair.toml", tmp_path / "s.png", "--free", "aperture.width"]
+        status, output = command(*args)
+        assert status == 2
+        assert "4 um" in output
+        assert "--pixel" in output
+
+    @pytest.mark.slow
+    @pytest.mark.parametrize("seconds", [0.4, 0.04])
+    def test_a_bracket_of_one_camera_is_fitted_together(
+        self, tmp_path: Path, seconds: float
+    ) -> None:
+        """0.1 and 0.4 s share keys and tone curve; a file that says 0.04 s is not believed."""
+        scene = scene_of(aperture__pitch="157 um")
+        files = [photographed(tmp_path, "a.jpg", 1.0, seconds=0.1),
+                 photographed(tmp_path, "b.jpg", 4.0, seconds=seconds)]  # fmt: skip
+        found = wavesim.fit(scene, files, "aperture.width", pixel="40 um")
+        assert len(found.compared) == 2
+        assert found.fits
+        assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
+
+
+class TestScale:
+    @pytest.mark.slow
+    def test_two_marks_a_known_distance_apart(self) -> None:
+        scene = scene_of(aperture__pitch="157 um")
+        found = wavesim.fit(scene, SHIPPED / "pair.png", "aperture.width",
+                            scale="200..1200 = 40 mm")  # fmt: skip
+        assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
+
+    def test_lines_of_known_wavelength(self) -> None:
+        """First orders stand at f tan(asin(lambda / d)); x = 0 is in column 667.5."""
+        columns = [667.5 + np.tan(np.arcsin(w / 157e-6)) / PIXEL for w in (450e-9, 632.8e-9)]
+        marks = f"{columns[0]:.3f} = 450 nm, {columns[1]:.3f} = 632.8 nm"
+        args = [SHIPPED / "pair.toml", SHIPPED / "pair.png", "--free", "aperture.width"]
+        scene = scene_of(aperture__pitch="157 um")
+        found = wavesim.fit(scene, SHIPPED / "pair.png", "aperture.width", scale=marks)
+        assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
+        assert found.compared[0].x_m[0] == pytest.approx(-667.5 * PIXEL, abs=0.3e-3)
+        status, output = command(*args, "--free", "aperture.pitch", "--scale", marks)
+        assert status == 2
+        assert "aperture.pitch" in output
+
+    @pytest.mark.parametrize(
+        "marks", ["40 mm", "5..5 = 1 mm", "1..9 = 3 kg", "1 = 2 nm", "1..2=-1 m"]
+    )
+    def test_other_marks_are_refused(self, marks: str) -> None:
+        status, output = command(SHIPPED / "pair.toml", SHIPPED / "pair.png", "--free",
+                                 "aperture.width", "--scale", marks)  # fmt: skip
+        assert status == 2
+        assert "212..1180 = 50 mm" in output
+
+
+class TestTones:
+    @pytest.mark.slow
+    @pytest.mark.parametrize("tone", ["film", "log"])
+    def test_pictures_of_a_known_tone_are_read_back(self, tmp_path: Path, tone: str) -> None:
+        """Grey pictures through the tones of `develop`: the width to 0.2 %, the tone not free."""
+        x = (np.arange(1000) - 499.5) * PIXEL + 0.6e-3
+        light = slits(x, width_m=41e-6, pitch_m=157e-6, count=2, wavelength_m=632.8e-9,
+                      slit_image_m=33.3e-6)[:, 0]  # fmt: skip
+        shown = {"film": Film(), "log": Logarithmic()}[tone].shown(0.9 * light / light.max())
+        encoded = np.where(shown < 0.0031308, 12.92 * shown, 1.055 * shown ** (1 / 2.4) - 0.055)
+        photograph = save(np.tile(np.uint8(np.round(255 * encoded)), (20, 1)), tmp_path / "p.png")
+        scene = scene_of(aperture__pitch="157 um")
+        found = wavesim.fit(scene, photograph, "aperture.width", pixel="40 um", tone=tone)
+        assert found.fits
+        assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
+
+
+class TestRefusals:
+    def test_a_key_that_does_not_show_is_refused(self) -> None:
+        args = [SHIPPED / "pair.toml", SHIPPED / "pair.png", "--pixel", "40 um"]
+        status, output = command(*args, "--free", "source.power")
+        assert status == 2
+        assert "source.power" in output
+        assert "does not change the pattern" in output
+
+    def test_more_keys_than_a_picture_carries_are_refused(self, tmp_path: Path) -> None:
+        """Two dark places tell no five lengths."""
+        x = (np.arange(600) - 299.5) * PIXEL
+        light = slits(x, width_m=60e-6, pitch_m=1e-4, count=1, wavelength_m=632.8e-9)
+        photograph = save(Camera().of_line(light, np.random.default_rng(1)), tmp_path / "s.png")
+        keys = ["aperture.width", "bench.camera", "bench.collimator", "source.wavelength",
+                "source.slit.width", "aperture.pitch"]  # fmt: skip
+        args = [part for key in keys for part in ("--free", key)]
+        status, output = command(SHIPPED / "pair.toml", photograph, *args, "--pixel", "40 um")
+        assert status == 2
+        assert "frees more keys than the photographs carry" in output
+
+    def test_the_caution_for_the_eyes_is_printed(self) -> None:
+        status, output = command(SHIPPED / "pair.toml", SHIPPED / "pair.png", "--free",
+                                 "aperture.width=35 um..50 um", "--pixel", "40 um")  # fmt: skip
+        assert status == 0, output
+        assert "caution" in output
+        assert "IEC 60825-1" in output
+
+
+class TestTwins:
+    @pytest.mark.slow
+    def test_wires_and_gaps_that_change_places_are_both_named(self, tmp_path: Path) -> None:
+        """Two hundred wires without their zero order: all others are alike (Babinet)."""
+        x = (np.arange(800) + 0.5) * PIXEL + 3e-3
+        fine = (np.arange(800 * 6) + 0.5) * PIXEL / 6 + 3e-3
+        light = slits(fine, width_m=38e-6, pitch_m=90e-6, count=200, slit_image_m=33.3e-6,
+                      wavelength_m=632.8e-9)  # fmt: skip
+        light = light.reshape(x.size, 6, 3).mean(axis=1)
+        camera = Camera(exposure=3.0, noise=0.03, turn_deg=0.0)
+        photograph = save(camera.of_line(light, np.random.default_rng(2)), tmp_path / "w.png")
+        scene = scene_of(
+            aperture__kind="wires", aperture__count=201, aperture__width="60 um",
+            aperture__pitch="90 um",
+        )  # fmt: skip
+        reading = PhotographReading(PIXEL, left_m=3e-3)
+        found = fit(scene, [photograph], ["aperture.width"], reading=reading)
+        both = sorted((found.values[0].value, *found.values[0].alternatives))
+        assert both == pytest.approx([38e-6, 52e-6], rel=0.03)  # lines are a pixel wide
+        assert any("Babinet" in remark for remark in found.remarks)
+
+    @pytest.mark.slow
+    def test_few_wires_are_told_from_their_gaps(self, tmp_path: Path) -> None:
+        x = (np.arange(1000) - 499.5) * PIXEL + 0.7e-3
+        light = slits(x, width_m=38e-6, pitch_m=90e-6, count=4, slit_image_m=33.3e-6,
+                      wavelength_m=632.8e-9)  # fmt: skip
+        photograph = save(Camera().of_line(light, np.random.default_rng(2)), tmp_path / "w.png")
+        scene = scene_of(
+            aperture__kind="wires", aperture__count=5, aperture__width="38 um",
+            aperture__pitch="90 um",
+        )  # fmt: skip
+        found = fit(scene, [photograph], ["aperture.width"], reading=PhotographReading(PIXEL))
+        assert found.values[0].value == pytest.approx(52e-6, rel=0.002)
+        assert not found.values[0].alternatives
+
+
+class TestSlant:
+    @pytest.mark.slow
+    def test_turn_and_a_scale_that_changes_by_two_per_cent(self, tmp_path: Path) -> None:
+        """Both are said and taken out; the pitch stays right to 0.1 %."""
+        x = (np.arange(1200) - 599.5) * PIXEL + 0.6e-3
+        light = slits(x, width_m=41e-6, pitch_m=157e-6, count=3, wavelength_m=632.8e-9,
+                      slit_image_m=33.3e-6)  # fmt: skip
+        camera = Camera(turn_deg=0.8, slant=0.02, spread=0.02)
+        photograph = save(camera.of_line(light, np.random.default_rng(2)), tmp_path / "s.png")
+        scene = scene_of(aperture__count=3, aperture__width="41 um")
+        found = fit(scene, [photograph], ["aperture.pitch"], reading=PhotographReading(PIXEL))
+        assert found.values[0].value == pytest.approx(157e-6, rel=0.001)
+        assert found.compared[0].slant == pytest.approx(0.02, abs=0.002)
+        assert np.degrees(found.compared[0].pattern.turned_rad) == pytest.approx(0.8, abs=0.05)
+
+    def test_the_turn_of_a_broad_pattern(self, tmp_path: Path) -> None:
+        """0.4 deg over 60 rows, whose bands are a hundred pixels wide."""
+        x = (np.arange(1400) - 699.5) * PIXEL + 1.3e-3
+        light = slits(x, width_m=43e-6, pitch_m=90e-6, count=1, wavelength_m=600e-9)
+        photograph = save(Camera().of_line(light, np.random.default_rng(3)), tmp_path / "b.png")
+        pattern = read_photograph(photograph, PhotographReading(PIXEL), radial=False)
+        assert np.degrees(pattern.turned_rad) == pytest.approx(0.4, abs=0.03)
 
 
 class TestBenches:
@@ -244,6 +438,7 @@ class TestPowders:
         assert found.fits
         assert found.values[0].value == pytest.approx(30e-6, rel=0.005)
 
+    @pytest.mark.slow
     def test_rings_that_a_slant_camera_made_ellipses_of(self, tmp_path: Path) -> None:
         """The scale is the mean of both axes, 1.01 times the pixel's own."""
         path = self.photograph(tmp_path, stretched=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.colorimetry.spaces import encode
 from wavesim.errors import ComputationError, InputError, WavesimError
 from wavesim.fitting.bench import BenchModel
 from wavesim.fitting.fitted import Fit
@@ -18,7 +20,7 @@ from wavesim.fitting.outcome import finished
 from wavesim.fitting.photograph import PhotographPattern, PhotographReading, read_photograph
 from wavesim.fitting.powder import direct_m
 from wavesim.fitting.search import Search
-from wavesim.fitting.squares import MONOCHROME, FitProblem, refined
+from wavesim.fitting.squares import MONOCHROME, FitProblem, refined, wanted
 from wavesim.scene import Dots, Plane, Scene
 
 _COARSE = 220  # samples of a photograph while searching, at the least
@@ -62,7 +64,7 @@ def fit(
     tell("photographs")
     patterns = _patterns(scene, photographs, reading)
     _check_enough(keys, patterns)
-    coarse = tuple(pattern.coarse(_bins(pattern, scene)) for pattern in patterns)
+    coarse = tuple(_as_usual(pattern).coarse(_bins(pattern, scene)) for pattern in patterns)
     _check_influence(keys, BenchModel(scene, keys, coarse[0], _columns(coarse[0])))
     tell("start values")
     search = Search(coarse, tuple(BenchModel(scene, keys, p, _columns(p)) for p in coarse))
@@ -123,6 +125,15 @@ def _channels(pattern: PhotographPattern, scene: Scene) -> PhotographPattern:
         return pattern
     power = np.where(pattern.usable, pattern.value, 0.0).std(axis=0) / pattern.noise.mean(axis=0)
     return pattern.only(int(np.argmax(power)))
+
+
+def _as_usual(pattern: PhotographPattern) -> PhotographPattern:
+    """With the tone curve of sRGB where another one is known, for the search."""
+    if pattern.reading.tone == "fitted" and not pattern.linear:
+        return pattern
+    light, _ = wanted(pattern)
+    scaled = light / max(float(light[pattern.usable].max()), 1e-300)
+    return replace(pattern, value=np.asarray(encode(np.clip(scaled, 0.0, 1.0))))
 
 
 def _bins(pattern: PhotographPattern, scene: Scene) -> int:
