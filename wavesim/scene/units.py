@@ -14,7 +14,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -108,6 +108,7 @@ _CELSIUS = {"degC", "°C"}
 _ZERO_CELSIUS_K = Fraction("273.15")  # exact
 
 
+@lru_cache(maxsize=1024)
 def measure(text: str) -> Measured:
     """Read "40 um", "1/30 s", "600 / mm", "15 degC" ... into SI.
 

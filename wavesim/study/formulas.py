@@ -11,6 +11,7 @@ near the wavelength keep such ghost intensities in order of magnitude only.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -55,6 +56,7 @@ def interference_factor(mu: FloatLike, count: int) -> Floats:
     return np.where(below == 0, 1.0, ratio**2)
 
 
+@lru_cache(maxsize=256)
 def half_width_orders(count: int) -> float:
     """Full width at half maximum of the N-slit factor, in orders; N times it tends to 0.88589."""
     return 2 * falling_root(lambda t: float(interference_factor(t, count)) - 0.5, 0.0, 1.0 / count)
