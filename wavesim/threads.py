@@ -5,13 +5,18 @@ from __future__ import annotations
 import os
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
+from functools import lru_cache
+from typing import TypeVar
 
 import numpy as np
 
 _FEW = 16  # rows not worth a second thread
+_MOST = 8  # threads that work at a time
+_I = TypeVar("_I")
+_R = TypeVar("_R")
 _alone = threading.local()
 
 
@@ -33,14 +38,46 @@ def in_threads(work: Callable[[slice], object], count: int, *, few: int = _FEW) 
     so that the result is the same to the bit for any number of threads. Less than `few` rows are
     not worth a second thread.
     """
-    alone = getattr(_alone, "alone", False)
-    parts = 1 if alone or count < few else min(os.cpu_count() or 1, 8)
+    parts = 1 if count < few else workers()
     edges = np.linspace(0, count, parts + 1).astype(int).tolist()
-    if parts == 1:
-        work(slice(0, count))
-        return
-    with ThreadPoolExecutor(max_workers=parts) as pool:
-        list(pool.map(work, map(slice, edges[:-1], edges[1:])))
+    each(work, list(map(slice, edges[:-1], edges[1:])))
+
+
+def each(work: Callable[[_I], _R], items: Sequence[_I], *, most: int = _MOST) -> list[_R]:
+    """[work(item) for item in items], by this thread and others, `most` of them at a time.
+
+    For work that releases the interpreter lock. The threads are kept for the next call. Work
+    that shares itself out again does so on its own thread alone.
+    """
+    results: dict[int, _R] = {}
+    waiting = iter(range(len(items)))
+
+    def take() -> None:
+        with one_thread():
+            for k in waiting:
+                results[k] = work(items[k])
+
+    others = [_pool().submit(take) for _ in range(min(workers(), most, len(items)) - 1)]
+    try:
+        take()
+    finally:
+        for _ in waiting:  # nothing is begun any more where work failed
+            pass
+        wait([other for other in others if not other.cancel()])
+    for other in others:
+        if not other.cancelled():
+            other.result()
+    return [results[k] for k in range(len(items))]
+
+
+def workers() -> int:
+    """Threads that work of this thread is shared out to."""
+    return 1 if getattr(_alone, "alone", False) else min(os.cpu_count() or 1, _MOST)
+
+
+@lru_cache(maxsize=1)
+def _pool() -> ThreadPoolExecutor:
+    return ThreadPoolExecutor(max_workers=_MOST, thread_name_prefix="wavesim")
 
 
 class _Gate:
@@ -89,6 +126,7 @@ class _Gate:
 
     def after_in_child(self) -> None:
         me = threading.get_ident()
+        _pool.cache_clear()  # its threads are the parent's
         self._begin(Counter({me: self._inside[me]} if me in self._inside else {}))
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from functools import cache, lru_cache
 from importlib import resources
@@ -26,6 +24,7 @@ from wavesim.colorimetry.spaces import (
 from wavesim.colorimetry.tone import Linear, Tone
 from wavesim.colorimetry.whiteness import balance_degree
 from wavesim.errors import InputError, one_of, positive, within
+from wavesim.threads import each
 
 Array = NDArray[np.float64]
 
@@ -229,10 +228,7 @@ def _render(
 
 
 def _each(work: Callable[[int], int], starts: range) -> list[int]:
-    if len(starts) < 2:
-        return [work(start) for start in starts]
-    with ThreadPoolExecutor(min(_THREADS, os.cpu_count() or 1)) as pool:
-        return list(pool.map(work, starts))
+    return each(work, starts, most=_THREADS)
 
 
 def _tone_table(tone: Tone) -> Array:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +11,7 @@ from wavesim.errors import ComputationError
 from wavesim.grooves.scatter import scatter
 from wavesim.grooves.surface import FINEST, MethodName, Surface, batch, method_for
 from wavesim.grooves.waves import Amplitudes, Floats, Integers, Waves
+from wavesim.threads import each
 
 _WORST = 1e-2  # an error by the second truncation above this is no result
 
@@ -153,11 +153,7 @@ def amplitudes(
         below = None if surface.below is None else surface.eps(surface.below, local)
         return scatter(solver, waves.part(chosen), above, below, order)
 
-    if len(parts) == 1:
-        found = [work(parts[0])]
-    else:
-        with ThreadPoolExecutor(max_workers=workers) as pool:
-            found = list(pool.map(work, parts))
+    found = each(work, parts, most=workers)
     back = np.argsort(np.concatenate([chosen for _, chosen in parts]), kind="stable")
     return _joined(found, back), largest
 

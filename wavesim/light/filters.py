@@ -112,8 +112,8 @@ def _bandpass(spectrum: Spectrum, item: BandpassFilter) -> Spectrum:
     width = max(item.width_m, _NARROWEST_M)
 
     def transmittance(wavelength: Floats) -> Floats:
-        u = 2.0 * (wavelength - item.centre_m) / width
-        return np.asarray(item.transmittance / (1.0 + u**6))
+        squared = np.square(2.0 * (wavelength - item.centre_m) / width)
+        return np.asarray(item.transmittance / (1.0 + squared * squared * squared))
 
     ends = range_m(item)
     return spectrum.times(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 
 import numpy as np
 
 from wavesim.aperture.combs import Comb
 from wavesim.arrays import Complexes
 from wavesim.diffraction.far.exact import turn
+from wavesim.threads import each
 
 TOLERANCE = 1e-12  # of the peak amplitude; power is right to 7e-24 of its peak at the worst places
 _BLOCK = 1 << 20  # samples per transform: bounds the memory of many orders
@@ -49,8 +50,4 @@ def in_blocks(work: Callable[[int, int], None], count: int, *, block: int = _BLO
     """Call work(first, last) over 0 .. count in blocks (two at least), two at a time."""
     parts = max(2, -(-count // block)) if count > 4096 else 1
     edges = np.linspace(0, count, parts + 1).astype(int)
-    if parts == 1:
-        work(0, count)
-        return
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        list(pool.map(work, edges[:-1].tolist(), edges[1:].tolist()))
+    each(lambda ends: work(*ends), list(pairwise(edges.tolist())), most=2)

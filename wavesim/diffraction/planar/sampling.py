@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
 from wavesim.aperture.plane import Group, PlaneAperture
 from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.planar.summed import Grid
+from wavesim.threads import each
 
 TOLERANCE = 1e-8  # asked of the non-uniform FFT; of the root of the sum of squared weights
 _FEW = 100  # places up to which a product of two thin matrices is quicker than an FFT
@@ -33,8 +33,7 @@ def power_of_groups(aperture: PlaneAperture, grid: Grid) -> Floats:
         np.square(amplitude.real, out=out[part])
         out[part] += np.square(amplitude.imag)
 
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        list(pool.map(fill, range(0, grid.nv, rows)))
+    each(fill, range(0, grid.nv, rows), most=2)
     return out
 
 
@@ -47,8 +46,7 @@ def spectrum_of_groups(aperture: PlaneAperture, grid: Grid) -> Complexes:
         part = slice(first, first + half)
         out[part] = _amplitude(aperture, (0.0, 0.0), grid, part)
 
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        list(pool.map(fill, (0, half)))
+    each(fill, (0, half), most=2)
     return out
 
 

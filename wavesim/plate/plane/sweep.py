@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
-
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.planar import SummedTable
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.kernels import sweep_coarse, sweep_fine
+from wavesim.threads import each
 
 _CACHE_BYTES = 384 * 1024  # of table under a tile; well within a second-level cache
 _MOST_SIDE = 96  # cells
@@ -50,8 +48,7 @@ def sweep_plane(
     def one(tile: tuple[int, int, int, int]) -> None:
         kernel(table.total.ravel(), table.total.shape[1], on.p, on.q, lines, w, tile, out)
 
-    with ThreadPoolExecutor(max_workers=min(os.cpu_count() or 1, 8)) as pool:
-        list(pool.map(one, tiles))
+    each(one, tiles)
     return out
 
 
