@@ -41,10 +41,15 @@ def observer() -> tuple[Floats, Floats]:
 def slits(
     x_m: Floats, *, width_m: float, pitch_m: float, count: int, focal_m: float = 1.0,
     slit_image_m: float = 0.0, wavelength_m: float | None = None, kelvin: float = 5772.0,
+    lean: float = 0.0,
 ) -> Floats:  # fmt: skip
-    """(n, 3) linear light behind slits: white light of a black body, or one wavelength in grey."""
+    """(n, 3) linear light behind slits: white light of a black body, or one wavelength in grey.
+
+    `lean` is how far a camera's channels lie from sRGB's, relative to the wavelength.
+    """
     if wavelength_m is None:
         waves, colours = observer()
+        waves = waves * (1 + lean)
         energy = 1 / waves**5 / np.expm1(1.438777e-2 / waves / kelvin)
         colours = colours * (energy / energy.max())[:, None] @ _TO_SRGB.T
     else:

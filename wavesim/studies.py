@@ -261,7 +261,7 @@ def fit(
     scale : instead, two marks in the picture: "212..1180 = 50 mm", or columns of two lines,
         "212 = 435.83 nm, 1180 = 546.07 nm"
     left_edge, axis : where the picture begins on the plate and how it is turned; default: found
-    tone : "fitted", "srgb", "linear", "film", "log" (as `develop` has them) or an exponent
+    tone : "fitted", "srgb", "linear", "film" (as `develop` has it) or an exponent
 
     Raises
     ------

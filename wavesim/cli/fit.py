@@ -66,8 +66,8 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
     "--tone",
     default="fitted",
     show_default=True,
-    metavar="fitted|srgb|linear|film|log|EXPONENT",
-    help="Tone curve of the photograph; film and log as wavesim develop has them.",
+    metavar="fitted|srgb|linear|film|EXPONENT",
+    help="Tone curve of the photograph; film as wavesim develop has it.",
 )
 @click.option("-o", "output", type=Output(".toml"), help="Write the fitted scene here.")
 @click.option("--figure", type=Output(*FIGURES), help="Draw photograph, fit and difference here.")
@@ -176,7 +176,7 @@ def _of_file(photograph: str) -> str:
 
 
 def _tone(text: str) -> str | float:
-    if text in ("fitted", "srgb", "linear", "film", "log"):
+    if text in ("fitted", "srgb", "linear", "film"):
         return text
     try:
         exponent = float(text)
@@ -187,6 +187,6 @@ def _tone(text: str) -> str | float:
             "is not a tone curve",
             key="--tone",
             value=text,
-            expected="fitted, srgb, linear, film, log or an exponent such as 2.2",
+            expected="fitted, srgb, linear, film or an exponent such as 2.2",
         )
     return exponent

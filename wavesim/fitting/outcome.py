@@ -18,7 +18,7 @@ _APART = 0.02  # of a value: solutions nearer than that are one
 _BLOCKS = 24  # of a photograph, whose errors count as independent
 _CORRELATED = 10.0  # samples that count as one, where rivals are weighed
 CAMERA = 3e-3  # of a length: channels of cameras lie a few nanometres apart from sRGB's
-_ROWS, _RINGS = 5e-5, 3e-4  # of a length: resampling of turned rows, of rings (fit_coverage)
+_ROWS, _RINGS = 2.5e-5, 1.2e-4  # of a length: resampling of turned rows, of rings (fit_coverage)
 
 
 def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit:

@@ -14,12 +14,9 @@ import numpy as np
 
 from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import decode, encode
-from wavesim.colorimetry.tone import Film, Logarithmic, Tone
+from wavesim.colorimetry.tone import Film, Tone
 
-KNOWN: dict[str, Tone] = {
-    "film": Film(),
-    "log": Logarithmic(),
-}  # as `wavesim develop --tone` has them
+KNOWN: dict[str, Tone] = {"film": Film()}  # as `wavesim develop --tone` has it
 _STEPS = 7  # smooth steps of a tone curve
 
 
