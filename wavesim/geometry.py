@@ -63,6 +63,11 @@ class GratingGeometry:
         x = np.asarray(x_m) - self.origin_m
         return beta_of_x(x, self.axis_rad, self.focal_m, self.tilt_rad)
 
+    def x_per_rad(self, beta_rad: float) -> float:
+        """dx / d(beta) [m/rad] on the plate: f cos(tilt) / cos^2(beta - beta_0 + tilt)."""
+        aside = math.cos(beta_rad - self.axis_rad + self.tilt_rad)
+        return self.focal_m * math.cos(self.tilt_rad) / aside**2
+
     def sine_of_x(self, x_m: Values) -> Floats:
         """sin(beta) at x [m]."""
         return np.asarray(np.sin(self.beta_rad(x_m)))

@@ -66,6 +66,7 @@ class Instrument:
     air : along the bench
     uncertainties : standard uncertainties
     distortion : k of the camera lens: tan(angle) t from the axis is seen at t (1 + k t^2)
+    tilt_rad : [rad] of the plate about its upright middle line
     """
 
     pitch_m: float
@@ -77,6 +78,7 @@ class Instrument:
     air: AirState = STANDARD
     uncertainties: Uncertainties = field(default_factory=Uncertainties)
     distortion: float = 0.0
+    tilt_rad: float = 0.0
 
     def __post_init__(self) -> None:
         for key, value in (("pitch", self.pitch_m), ("camera", self.focal_m)):
@@ -93,7 +95,7 @@ class Instrument:
         """Between position, angle, order and wavelength."""
         return GratingGeometry(
             alpha_rad=self.alpha_rad, axis_rad=self.viewing_rad, focal_m=self.focal_m,
-            pitch_m=self.pitch_m, air=self.air, origin_m=self.origin_m,
+            pitch_m=self.pitch_m, air=self.air, origin_m=self.origin_m, tilt_rad=self.tilt_rad,
         )  # fmt: skip
 
     def sine(self, x_m: Floats | float) -> Floats:
@@ -160,10 +162,11 @@ def of_scene(scene: Scene, *, uncertainties: Uncertainties | None = None) -> Ins
     air = bench.air
     return Instrument(
         pitch_m=pitch,
-        focal_m=bench.camera_focal_m + bench.defocus_m,
+        focal_m=bench.image_distance_m,
         alpha_rad=bench.alpha_rad,
         viewing_rad=bench.camera_axis_rad,
         rulings=lit_rulings(scene, pitch, aperture.rulings),
+        tilt_rad=bench.plate_tilt_rad,
         air=AirState(air.temperature_K, air.pressure_Pa, air.humidity, air.co2),
         uncertainties=uncertainties or Uncertainties(),
     )

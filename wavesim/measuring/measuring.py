@@ -113,6 +113,12 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
 
 
 def _defocus(profile: Profile) -> list[str]:
+    if profile.blurred:
+        wide = length(profile.slit_image_m)
+        return [
+            f"{profile.blurred}: lines are broadened, to {wide} on the average over the plate with "
+            "the slit's image, which the uncertainty allows for"
+        ]
     if not profile.defocus_m:
         return []
     return [

@@ -9,17 +9,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.arrays import Flags, Floats
+from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import PlateFileError
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
-    from wavesim.scene import Scene
+    from wavesim.scene import Bench, Scene
 
 
 _FEWEST = 8
 _RIGHT = f"at least {_FEWEST} positions with a value each"
 _FAINTEST = 1e-60  # of the brightest sample: its fourth power is still a number
 _MIDDLE = 0.5  # of the plate's height that is averaged, where lines are straight enough
+_PLACES, _MIDDLE_M = 33, 550e-9  # of a plate and its light, whose blur stands for all
 _STRAIGHT = 0.05  # [pixel] bow of a line that averaging rows may smear
 
 
@@ -36,6 +38,7 @@ class Profile:
     slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
     strips : (k, n) the same from each of k bands of a picture's rows, None where there are none
     defocus_m : [m] of the plate behind the focus, where it is known
+    blurred : what else puts lines out of focus, in words
     turned_rad : [rad] rotation that was found in a picture and taken out
     origin : where the samples came from, in words
     """
@@ -47,6 +50,7 @@ class Profile:
     slit_image_m: float = 0.0
     turned_rad: float = 0.0
     defocus_m: float = 0.0
+    blurred: str = ""
     strips: Floats | None = None
     origin: str = ""
 
@@ -124,20 +128,41 @@ def from_plate(plate: Plate) -> Profile:
     image = math.hypot(image, _out_of_focus_m(plate.scene))
     mean = plate.irradiance[rows].mean(axis=0)
     found = profile(plate.x_m, mean, slit_image_m=image, origin="plate file")
-    return replace(found, defocus_m=bench.defocus_m)
+    return replace(found, defocus_m=bench.defocus_m, blurred=_why_blurred(bench))
 
 
 def _out_of_focus_m(scene: Scene) -> float:
-    """Width that defocus gives every line: the beam's width times defocus over focal length [m]."""
+    """Width [m] to which lines are blurred, root mean square over the plate; 0 in focus."""
+    from wavesim.geometry import grating_geometry
     from wavesim.scene import Ruled
+    from wavesim.study.focus import line_focus
 
     bench, aperture = scene.bench, scene.aperture
-    if not bench.defocus_m or not isinstance(aperture, Ruled):
+    if bench.far_field or not isinstance(aperture, Ruled):
         return 0.0
     wide = aperture.rulings * (aperture.mean_pitch_m or 0.0)
     if bench.beam is not None:
         wide = min(wide, bench.beam.diameter_m)
-    return abs(wide * math.cos(bench.camera_axis_rad) * bench.defocus_m / bench.camera_focal_m)
+    geometry = grating_geometry(scene)
+    x = np.linspace(*scene.plate.x_range_m, _PLACES)
+    middle = float(geometry.order(float(x.mean()), _MIDDLE_M))
+    waves = geometry.wavelength_m(x, round(middle) or math.copysign(1.0, middle or 1.0))
+    waves = np.where((waves > VISIBLE_LO_M) & (waves < VISIBLE_HI_M), waves, _MIDDLE_M)
+    focus = (line_focus(bench, float(p), float(w)) for p, w in zip(x, waves, strict=True))
+    beam = wide * math.cos(bench.camera_axis_rad)
+    return math.sqrt(sum(f.blur_m(beam) ** 2 for f in focus) / _PLACES)
+
+
+def _why_blurred(bench: Bench) -> str:
+    """What puts lines out of focus besides the plate's distance, in words; "" if nothing does."""
+    reasons = {
+        "the focus changes with the colour": any(
+            lens is not None and lens.coloured
+            for lens in (bench.collimator_lens, bench.camera_lens)
+        ),
+        "the plate is turned": bench.plate_turned,
+    }
+    return " and ".join(reason for reason, holds in reasons.items() if holds)
 
 
 def _straight_m(plate: Plate) -> float:

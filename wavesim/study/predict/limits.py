@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from wavesim.scene import DepthDefect, Grating, PeriodicDefect, Scene
+from wavesim.study.predict.bench_errors import bench_errors
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling, defects_of
 
@@ -19,6 +20,7 @@ def limits_of(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> tuple[st
     """Sentences on scalar theory, far field, beam and small errors."""
     longest = max((line.wavelength_m for line in lines), default=550e-9)
     found = [*_scalar(scene, ruled, longest), *_far_field(scene, ruled, longest)]
+    found += bench_errors(scene, ruled, lines)
     found += _beam(ruled)
     found += _small_error(scene, ruled, lines)
     if defects_of(scene, DepthDefect):

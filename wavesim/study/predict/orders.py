@@ -144,7 +144,7 @@ def _order(scene: Scene, ruled: Ruling, wavelength_m: float, order: int, stronge
     beta = math.asin(sine)
     x = float(ruled.x_m(sine))
     low, high = scene.plate.x_range_m
-    plate_rate = ruled.focal_m / math.cos(beta - ruled.axis_rad) ** 2  # dx / d(beta)
+    plate_rate = ruled.geometry.x_per_rad(beta)
     per_wavelength = float(angular_dispersion_rad_m(order, ruled.pitch_m, beta)) * plate_rate
     width = line_width_orders(ruled)
     power = abs(order) * (ruled.count if ruled.uniform else 1 / width)

@@ -21,13 +21,14 @@ from wavesim.diffraction.far.running import RunningIntegral, integral_of
 from wavesim.errors import LimitError
 from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import Scene
+from wavesim.study.focus import line_focus, through_lens_m
 from wavesim.study.formulas import SINC_FWHM
 from wavesim.study.predict.ghosts import Ghost
 from wavesim.study.predict.orders import DARK
 from wavesim.study.profile.line_core import Core, core_of
 from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit, notes, search
 from wavesim.study.profile.report import record, report
-from wavesim.study.profile.scan import Illumination, OrderScan, out_of_focus, scan
+from wavesim.study.profile.scan import Illumination, OrderScan, out_of_focus, scan, within_lens
 from wavesim.study.profile.search import Diffuse, FoundGhost
 from wavesim.study.ruling import Ruling, ruling
 
@@ -131,12 +132,14 @@ def line_profile(
     """
     ruled = ruling(scene)
     light = Illumination(aperture.build(scene), ruled.sine_in, ruled.bench_m(wavelength_m))
-    defocus_m = scene.bench.defocus_m
     first, last = _window(light, order, span_orders)
     _refuse_dark(ruled, light, order)
-    if defocus_m:
-        focal_m, beta = scene.bench.camera_focal_m, _beta(ruled, order, wavelength_m)
-        light = out_of_focus(light, beta, 1 / (focal_m + defocus_m) - 1 / focal_m)
+    beta = _beta(ruled, order, wavelength_m)
+    light = within_lens(light, through_lens_m(scene, beta, light.aperture.span_m))
+    x = float(ruled.x_m(math.sin(beta)))
+    focus = line_focus(scene.bench, 0.0 if math.isnan(x) else x, wavelength_m)
+    if not focus.sharp:
+        light = out_of_focus(light, beta, focus.vergence_per_m)
     whole = scan(light, first, last, fineness=_FINE)
     core = _core(light, whole, order)
     fwhm = core.fwhm
@@ -163,7 +166,12 @@ def line_profile(
         missed=found.missed,
         diffuse=found.diffuse,
         limits=found.limits,
-        notes=notes(found, uniform=ruled.uniform, enough_cells=_ENOUGH_CELLS, defocus_m=defocus_m),
+        notes=notes(
+            found,
+            uniform=ruled.uniform,
+            enough_cells=_ENOUGH_CELLS,
+            defocus_m=0.0 if focus.sharp else focus.defocus_m,
+        ),
     )
 
 
@@ -205,7 +213,7 @@ def _beta(ruled: Ruling, order: int, wavelength_m: float) -> float:
 
 def _rate(ruled: Ruling, order: int, wavelength_m: float) -> float:
     """dx / d(beta) on the plate [m/rad]."""
-    return ruled.focal_m / math.cos(_beta(ruled, order, wavelength_m) - ruled.axis_rad) ** 2
+    return ruled.geometry.x_per_rad(_beta(ruled, order, wavelength_m))
 
 
 def _perfect_peak(ruled: Ruling, order: int, wavelength_m: float) -> float:

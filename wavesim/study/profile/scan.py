@@ -184,6 +184,32 @@ def out_of_focus(light: Illumination, beta_rad: float, vergence_per_m: float) ->
     return replace(light, aperture=replace(light.aperture, combs=combs))
 
 
+def within_lens(light: Illumination, ends_m: tuple[float, float]) -> Illumination:
+    """The rulings between two ends [m], which the camera lens lets through.
+
+    Raises
+    ------
+    LimitError
+        None are left.
+    """
+    low, high = ends_m
+    if (low, high) == light.aperture.span_m:
+        return light
+
+    def left(comb: Comb) -> Comb:
+        inside = (comb.position_m >= low) & (comb.position_m <= high)
+        return replace(comb, position_m=comb.position_m[inside], weight=comb.weight[inside])
+
+    combs = tuple(comb for comb in map(left, light.aperture.combs) if comb.position_m.size)
+    if not combs:
+        raise LimitError(
+            "takes no light of this order",
+            key="bench.camera_lens",
+            expected="a larger lens, one nearer to the rulings, or another order",
+        )
+    return replace(light, aperture=replace(light.aperture, combs=combs))
+
+
 def faded(light: Illumination, taper: Callable[[Floats], Floats]) -> Illumination:
     """The same ruling in a beam multiplied by `taper` of -1 to 1 from end to end."""
     low, high = light.aperture.span_m
