@@ -70,7 +70,7 @@ def cliff(space: str, position: Array) -> Array:
 
     From blue to cyan the largest saturation of a hue falls to a third within 15 degrees, in sRGB
     and Display P3: a light that changes slowly, kept in its hue, would lose its colour at a visible
-    edge. White keeps its dominant wavelength instead, at up to 10 degrees of hue.
+    edge. White keeps its dominant wavelength instead, at up to 6 degrees of hue.
     """
     if space == "rec2020":  # whose edge lies along the spectrum
         return np.zeros(np.shape(position))
