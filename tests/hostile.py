@@ -34,6 +34,7 @@ KINDS = {
     "measurements": 2000,
     "pictures": 2000,
     "studies": 2000,
+    "study_results": 2000,
     "photographs": 2000,
     "materials": 2000,
     "curves": 2000,

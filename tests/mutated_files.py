@@ -62,7 +62,7 @@ def plates(place: Path) -> Work:
             path.write_bytes(bytes_changed(content, dice))
         else:
             path.write_bytes(content)
-            _forge(path, dice)
+            forge(path, dice)
         return dice.choice(_USES)(path)
 
     return work
@@ -84,7 +84,7 @@ _USES: tuple[Callable[[Path], str], ...] = (
 )
 
 
-def _forge(path: Path, dice: random.Random) -> None:
+def forge(path: Path, dice: random.Random) -> None:
     """Put something else in the place of a dataset, an attribute, or a word of its JSON."""
     import h5py
 

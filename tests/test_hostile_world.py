@@ -45,6 +45,7 @@ from wavesim.scene import load, parse
         ("measurements", 30),
         ("pictures", 30),
         ("studies", 24),
+        ("study_results", 24),
         ("photographs", 10),
         ("materials", 20),
         ("curves", 30),

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from wavesim.aperture.elements import Complexes
     from wavesim.ensemble import load_plan as load_study
-    from wavesim.ensemble import open_study, run_study
+    from wavesim.ensemble import member_scene, open_study, run_study
     from wavesim.errors import (
         ComputationError,
         InputError,
@@ -68,6 +68,7 @@ __all__ = [
     "load",
     "load_study",
     "measure",
+    "member_scene",
     "open_plate",
     "open_study",
     "parse",
@@ -91,6 +92,7 @@ _HOMES = {
     "load": ("wavesim.scene", "load"),
     "load_study": ("wavesim.ensemble", "load_plan"),
     "measure": ("wavesim.studies", "measure"),
+    "member_scene": ("wavesim.ensemble", "member_scene"),
     "open_plate": ("wavesim.lightpath", "open_plate"),
     "open_study": ("wavesim.ensemble", "open_study"),
     "parse": ("wavesim.scene", "parse"),

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, print_result, stem
+from wavesim.cli.common import echo_json, is_plate, labelled, print_result, stem
 from wavesim.cli.options import PLATES, Whole, examples, json_option, writable
 from wavesim.files import make_folder
 from wavesim.text import shutter
 
 if TYPE_CHECKING:
-    from wavesim.ensemble import Plan, Progress, Run
+    from wavesim.ensemble import Plan, Progress
     from wavesim.ensemble.running import Estimate
 
 
@@ -51,22 +51,38 @@ def command(
     """Run STUDY: a base scene, what varies, and what is recorded of each member.
 
     STUDY is a study file (.toml). Writes one HDF5 file. Interrupted or killed, the same command
-    goes on where it stopped; nothing that was finished is lost or computed twice.
+    goes on where it stopped; nothing that was finished is lost or computed twice. Of a file that a
+    study wrote (.h5), it tells again what all members say, or gives a member's scene.
     """
     from wavesim.ensemble import estimate, load_plan, run_study
+    from wavesim.ensemble.joined import plan_of
+    from wavesim.ensemble.members import Design
 
-    plan = load_plan(study_file)
-    target = _target(output, study_file)
+    written = is_plate(study_file)
+    plan = plan_of(study_file) if written else load_plan(study_file)
     if member is not None:
-        click.echo(_member_scene(plan, member), nl=False)
+        click.echo(Design(plan).member(member).text, nl=False)
         return
+    if written:
+        _refuse_with_file(output, dry_run=dry_run)
+        drawn = _drawn(Path(study_file)) if figures else []
+        _tell(plan, Path(study_file), {}, drawn, as_json=as_json)
+        return
+    target = _target(output, study_file)
     if dry_run:
         _tell_estimate(plan, estimate(plan, target, workers=workers), as_json=as_json)
         return
     with _progress(plan.table.title or stem(study_file)) as show:
         run = run_study(plan, target, workers=workers, cluster=cluster, progress=show)
     drawn = _drawn(target) if figures else []
-    _tell(plan, run, drawn, as_json=as_json)
+    counts = {"members": run.members, "done": run.members - run.failed, "failed": run.failed}
+    _tell(plan, run.file, {**counts, "computed": run.computed}, drawn, as_json=as_json)
+
+
+def _refuse_with_file(output: str | None, *, dry_run: bool) -> None:
+    for given, option in ((output, "-o"), (dry_run, "--dry-run")):
+        if given:
+            raise click.UsageError(f"{option} needs a study to run (.toml), not the file of one")
 
 
 def _target(output: str | None, study_file: str) -> Path:
@@ -78,21 +94,6 @@ def _target(output: str | None, study_file: str) -> Path:
             make_folder(path)
         path /= name
     return writable(path, PLATES)
-
-
-def _member_scene(plan: Plan, member: int) -> str:
-    from wavesim.ensemble.members import Design
-    from wavesim.errors import InputError
-
-    design = Design(plan)
-    if member >= design.count:
-        raise InputError(
-            "is not a member of this study",
-            key="--member",
-            value=member,
-            expected=f"0 to {design.count - 1:,}",
-        )
-    return design.scene(member).text
 
 
 @contextmanager
@@ -164,19 +165,23 @@ def _drawn(target: Path) -> list[Path]:
     return save_all(target, target.parent, target.stem)
 
 
-def _tell(plan: Plan, run: Run, drawn: list[Path], *, as_json: bool) -> None:
+def _tell(
+    plan: Plan, file: Path, counts: dict[str, int], drawn: list[Path], *, as_json: bool
+) -> None:
     from wavesim.ensemble import summarise
     from wavesim.ensemble.summary import read_members
 
-    found = summarise(read_members(run.file), plan.table.report)
+    found = summarise(read_members(file), plan.table.report)
     if as_json:
-        counts = {"members": run.members, "done": run.members - run.failed, "failed": run.failed}
-        files = {"computed": run.computed, "file": run.file, "figures": drawn}
-        echo_json({**counts, **files, "summary": found.record()})
+        echo_json({**counts, "file": file, "figures": drawn, "summary": found.record()})
         return
-    again = [("computed", f"{run.computed:,} members now")] if run.computed < run.members else []
-    written = ("written", ", ".join(str(path) for path in (run.file, *drawn)))
-    print_result(found, *again, written, *(("caution", text) for text in _cautions(plan)))
+    rows = []
+    if counts and counts["computed"] < counts["members"]:
+        rows.append(("computed", f"{counts['computed']:,} members now"))
+    if counts or drawn:
+        files = (file, *drawn) if counts else drawn
+        rows.append(("written", ", ".join(str(path) for path in files)))
+    print_result(found, *rows, *(("caution", text) for text in _cautions(plan)))
 
 
 def _cautions(plan: Plan) -> tuple[str, ...]:

@@ -11,7 +11,7 @@ joined      the study file (HDF5), and back as a labelled data set
 summary     quantiles, yields, sensitivities and the worst members
 """
 
-from wavesim.ensemble.joined import open_study
+from wavesim.ensemble.joined import member_scene, open_study
 from wavesim.ensemble.plan import Plan, load_plan
 from wavesim.ensemble.running import Progress, Run, estimate, run_study
 from wavesim.ensemble.summary import Summary, summarise
@@ -23,6 +23,7 @@ __all__ = [
     "Summary",
     "estimate",
     "load_plan",
+    "member_scene",
     "open_study",
     "run_study",
     "summarise",

@@ -21,8 +21,9 @@ from wavesim.ensemble import parts
 from wavesim.ensemble.exposing import Array, Packed, Recorded, profile_axis
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.ensemble.plan import Plan
-from wavesim.errors import InputError, OutputError, PlateFileError
+from wavesim.ensemble.plan import Plan, table_of
+from wavesim.errors import InputError, OutputError, PlateFileError, SceneError
+from wavesim.scene import Scene, parse
 from wavesim.store.sink import hdf5_replacing
 
 if TYPE_CHECKING:
@@ -87,6 +88,7 @@ def _attributes(file: h5py.File, plan: Plan, design: Design) -> None:
             "study": plan.text,
             "scene": plan.scene.text,
             "scene_folder": str(plan.scene.folder),
+            "study_folder": str(plan.folder),
             "identity": plan.identity,
             "design": plan.table.design,
             "draws": plan.table.draws,
@@ -226,10 +228,43 @@ def check_study(path: str | Path) -> None:
     """
     if not Path(path).is_file():
         raise PlateFileError("is not there", file=path, expected="a study file (.h5)")
+    right = "a file that wavesim study wrote"
     if not is_study(path):
+        raise PlateFileError("is not a study file", file=path, expected=right)
+    try:
+        with h5py.File(path) as file:
+            _check_layout(file)
+    except parts.DAMAGED as error:
         raise PlateFileError(
-            "is not a study file", file=path, expected="a file that wavesim study wrote"
-        )
+            "is damaged: a part of it is missing, of another kind or of another length",
+            file=path,
+            expected=right,
+        ) from error
+
+
+def _check_layout(file: h5py.File) -> None:
+    """Raise ValueError, or what reading brings, unless all is there and as `join` writes it."""
+    count = file["member"].size
+    keys, names = ([str(n) for n in np.atleast_1d(file.attrs[k])] for k in ("keys", "numbers"))
+    drawn = {str(key) for key in np.atleast_1d(file.attrs["drawn"])}
+    whole = drawn <= set(keys) and set(names) <= set(NUMBERS)
+    whole &= all(isinstance(file.attrs[k], str) for k in ("title", "design", "study", "scene"))
+    whole &= isinstance(file.attrs["draws"], int | np.integer)
+    texts = [file["failure"], *(file[key] for key in keys if file[key].dtype.kind == "O")]
+    plain = [file[key] for key in keys if file[key].dtype.kind != "O"]
+    whole &= all(h5py.check_string_dtype(dataset.dtype) is not None for dataset in texts)
+    whole &= all(dataset.dtype.kind in "fi" for dataset in plain)
+    whole &= all(file[name].dtype == np.float64 for name in names)
+    each = [file["member"], *texts, *plain, *(file[name] for name in names)]
+    whole &= all(dataset.shape == (count,) for dataset in each)
+    whole &= all(isinstance(dataset.attrs.get("units", ""), str) for dataset in each)
+    for field, axes in zip(parts.FIELDS, _AXES, strict=True):
+        if field in file:
+            sizes = [file[axis].size for axis in axes]
+            whole &= file[field].shape == (count, *sizes) and file[field].dtype.kind in "fu"
+            whole &= all(file[axis].dtype.kind in "fi" for axis in axes)
+    if not whole:
+        raise ValueError
 
 
 def is_study(path: str | Path) -> bool:
@@ -237,8 +272,48 @@ def is_study(path: str | Path) -> bool:
     try:
         with h5py.File(path) as file:
             return file.attrs.get("wavesim_study") == VERSION and "member" in file
-    except (OSError, ValueError):
+    except parts.DAMAGED:
         return False
+
+
+def plan_of(path: str | Path) -> Plan:
+    """The study that a file was made from; tables that it names are looked for where they were.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing, damaged or not a study file.
+    SceneError
+        A table that the study draws from is gone.
+    """
+    check_study(path)
+    try:
+        with h5py.File(path) as file:
+            names = ("study", "scene", "scene_folder", "study_folder")
+            text, scene, scene_folder, study_folder = (str(file.attrs[n]) for n in names)
+        table, base = table_of(text, str(path)), parse(scene, file=str(path)).beside(scene_folder)
+    except (*parts.DAMAGED, SceneError) as error:
+        raise PlateFileError(
+            "does not hold the study that made it",
+            file=path,
+            expected="a file that wavesim study wrote",
+        ) from error
+    return Plan(table, base, text, str(path), Path(study_folder))
+
+
+def member_scene(path: str | Path, member: int) -> Scene:
+    """The scene of one member of a study file, to be exposed again.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing, damaged or not a study file.
+    InputError
+        The study has no such member.
+    SceneError
+        The member failed since the scene does not take its values.
+    """
+    return Design(plan_of(path)).member(member)
 
 
 def open_study(path: str | Path) -> xarray.Dataset:
@@ -246,7 +321,8 @@ def open_study(path: str | Path) -> xarray.Dataset:
 
     Dimensions: `member`; `order` of profiles; `picture_y`, `picture_x`, `channel` of pictures;
     `y`, `x` of plates. The varied keys are coordinates along `member` under their dotted names,
-    in SI units; the study's text, its scene and the version stand in the attributes.
+    in SI units; the study's text, its scene and the version stand in the attributes. A member is
+    exposed again by `wavesim.expose(wavesim.member_scene(path, 3))`.
 
     Raises
     ------
@@ -265,6 +341,11 @@ def open_study(path: str | Path) -> xarray.Dataset:
             key="open_study",
             expected='pip install "wavesim[studies]"',
         ) from None
-    found = xarray.open_dataset(path, engine="h5netcdf")
-    keys = [str(key) for key in np.atleast_1d(found.attrs["keys"])]
-    return found.set_coords(keys)
+    try:
+        found = xarray.open_dataset(path, engine="h5netcdf")
+        keys = [str(key) for key in np.atleast_1d(found.attrs["keys"])]
+        return found.set_coords(keys)
+    except parts.DAMAGED as error:
+        raise PlateFileError(
+            "is damaged", file=path, expected="a file that wavesim study wrote"
+        ) from error

@@ -138,6 +138,26 @@ class Design:
         """
         return self.plan.scene.but(self.values(index))
 
+    def member(self, index: int) -> Scene:
+        """As `scene`, of a number that somebody gave.
+
+        Raises
+        ------
+        InputError
+            There is no such member.
+        SceneError
+            The scene does not take the values.
+        """
+        if not 0 <= index < self.count:
+            raise InputError(
+                "is not a member of this study",
+                file=self.plan.name,
+                key="member",
+                value=index,
+                expected=f"0 to {self.count - 1:,}",
+            )
+        return self.scene(index)
+
     def _words(self, index: int) -> list[int]:
         return [int(w) for w in words(self.plan.table.seed, len(self._draws), member=index)]
 
@@ -170,7 +190,13 @@ def si(value: Value) -> float | str:
             return measure(value).value
         except UnitError:
             return value
-    return float(value)
+    try:
+        return float(value)
+    except OverflowError:
+        shown = f"{str(value)[:20]}..."
+        raise InputError(
+            "is too large a number", value=shown, expected="a number below 1e308"
+        ) from None
 
 
 def _axes(plan: Plan) -> tuple[_Axis, ...]:

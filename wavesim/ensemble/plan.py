@@ -291,6 +291,17 @@ class Plan:
     name: str
     folder: Path
 
+    def __post_init__(self) -> None:
+        for number, draw in enumerate(self.table.draw):
+            if draw.file and not (self.folder / draw.file).is_file():
+                raise SceneError(
+                    "names a file that does not exist",
+                    file=self.name,
+                    key=f"draw[{number}].file",
+                    value=draw.file,
+                    expected=f"the name of a file in {self.folder}",
+                )
+
     @property
     def identity(self) -> str:
         """Hash of all that the members depend on: plan, scene, named files and the version.
@@ -321,6 +332,19 @@ def load_plan(path: str | Path) -> Plan:
     """
     name = str(path)
     text = _text(name)
+    table = table_of(text, name)
+    folder = Path(name).absolute().parent
+    return Plan(table, load(folder / table.scene), text, name, folder)
+
+
+def table_of(text: str, name: str) -> StudyTable:
+    """The checked study of a TOML text; `name` is for messages.
+
+    Raises
+    ------
+    SceneError
+        No TOML, or not a study.
+    """
     try:
         data: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -330,21 +354,9 @@ def load_plan(path: str | Path) -> Plan:
             "is not TOML that can be read", file=name, expected="TOML, as in the shipped studies"
         ) from None
     try:
-        table = StudyTable.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
+        return StudyTable.model_validate(data, by_alias=True, by_name=False, context=FROM_FILE)
     except ValidationError as error:
         raise translated(error, StudyTable, data, file=name) from None
-    folder = Path(name).absolute().parent
-    scene = load(folder / table.scene)
-    for number, draw in enumerate(table.draw):
-        if draw.file and not (folder / draw.file).is_file():
-            raise SceneError(
-                "names a file that does not exist",
-                file=name,
-                key=f"draw[{number}].file",
-                value=draw.file,
-                expected=f"the name of a file in {folder}",
-            )
-    return Plan(table, scene, text, name, folder)
 
 
 def _text(name: str) -> str:

@@ -1,0 +1,102 @@
+"""Mutated files of studies: cut, forged, foreign; opened, told again, drawn, exposed again."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+from tests.mutated_files import bytes_changed, forge
+from tests.mutated_scenes import commanded
+
+Work = Callable[[int], str]
+
+_STUDY = """
+scene = "base.toml"
+seed = 3
+draws = 2
+[[vary]]
+key = "aperture.count"
+values = [2, 3, 4]
+[[vary]]
+key = "aperture.width"
+values = ["30 um", "40 um"]
+[[draw]]
+key = "aperture.pitch"
+law = "normal"
+mean = "90 um"
+deviation = "1 um"
+[record]
+numbers = ["line_width", "brightest"]
+line = { wavelength = "546.1 nm", order = 1 }
+profile = { half_width = 0.4, points = 21 }
+picture = { columns = 20, rows = 3 }
+plate = true
+[[report.limits]]
+number = "line_width"
+at_most = 1e-7
+"""
+_KINDS = ("distribution", "map", "band", "contact", "sensitivity")
+
+
+def study_results(place: Path) -> Work:
+    """Files that a study wrote."""
+    from tests.bench import SMALL_SCENE
+    from wavesim.ensemble import load_plan, run_study
+    from wavesim.lightpath import expose
+    from wavesim.scene import parse
+
+    (place / "base.toml").write_text(SMALL_SCENE)
+    (place / "study.toml").write_text(_STUDY)
+    good, path = place / "good.h5", place / "mutant.h5"
+    run_study(load_plan(place / "study.toml"), good, workers=1)
+    expose(parse(SMALL_SCENE)).save(place / "plate.h5")
+    contents = [good.read_bytes()] * 19 + [(place / "plate.h5").read_bytes()]
+
+    def work(seed: int) -> str:
+        dice = random.Random(seed)
+        content = dice.choice(contents)
+        if dice.random() < 0.3:
+            path.write_bytes(bytes_changed(content, dice))
+        else:
+            path.write_bytes(content)
+            forge(path, dice)
+        return dice.choice(_USES)(path, dice)
+
+    return work
+
+
+def _opened(path: Path, _: random.Random) -> str:
+    from wavesim.ensemble import open_study
+
+    with open_study(path) as found:
+        try:
+            return f"opened {sum(found[name].load().nbytes for name in found.variables)} bytes"
+        except OSError as error:  # read lazily: a damaged chunk is found when it is asked for
+            return f"opened, and {error}"
+
+
+def _exposed_again(path: Path, dice: random.Random) -> str:
+    from wavesim.ensemble import member_scene
+
+    return f"member {member_scene(path, dice.randrange(13)).title}"
+
+
+def _told(path: Path, dice: random.Random) -> str:
+    return commanded("study", str(path), *dice.choice(((), ("--json",), ("--member", "2"))))
+
+
+def _drawn(path: Path, dice: random.Random) -> str:
+    more = dice.choice(((), ("--draw", dice.choice(_KINDS))))
+    return commanded("figure", str(path), "-o", str(path.with_suffix(".png")), *more)
+
+
+def _run_over(path: Path, _: random.Random) -> str:
+    """The same study onto the file: it is done, or is done again."""
+    study = str(path.with_name("study.toml"))
+    return commanded("study", study, "-o", str(path), "--workers", "1", "--json")
+
+
+_USES = (*[_opened] * 5, *[_told] * 5, *[_exposed_again] * 4, _drawn, _run_over)
+
+WORKSHOPS = {"study_results": study_results}
