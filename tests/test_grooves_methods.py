@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import jv
 
+from tests.groove_pairs import apart, cases
 from tests.groove_rows import UM, lamellar, sinusoid
 from wavesim.grooves import Lamellar, Sinusoidal, Surface, Trapezoidal, constant, efficiencies
 
@@ -55,6 +56,14 @@ def test_metal_sinusoids_are_those_of_rayleighs_method() -> None:
             worst.append(max(apart))
     assert max(worst) < 1e-6
     assert np.median(worst) < 1e-9
+
+
+@pytest.mark.slow
+def test_blazed_metal_is_that_of_finite_elements() -> None:
+    """Random echelettes, both polarisations; `python -m tests.groove_pairs` prints 20 to 1e-6."""
+    worst = [apart(case, tolerance=1e-4, levels=4, degree=7) for case in cases(2)]
+    assert np.max(worst) < 1e-4
+    assert np.median(worst) < 1e-5
 
 
 @pytest.mark.slow

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.grooves.curves import EfficiencyCurve, Part
+from wavesim.grooves.curves import EfficiencyCurve
+from wavesim.grooves.sampling import SampledPart
 from wavesim.grooves.waves import Floats
 
 _HEAD = 6  # numbers before the orders in the first row
@@ -33,11 +34,11 @@ def decoded(stored: Floats) -> EfficiencyCurve:
     """The curve again, to the bit."""
     channels_of = {width(n): n for n in range(1, stored.shape[1])}
     orders = channels_of[stored.shape[1]]
-    head, parts, row = stored[0], list[Part](), 1
+    head, parts, row = stored[0], list[SampledPart](), 1
     while row < stored.shape[0]:
         a, b, size = stored[row, :3]
         last = row + 2 + int(size)
-        parts.append(Part(float(a), float(b), stored[row + 1 : last, : 4 * orders + 2]))
+        parts.append(SampledPart(float(a), float(b), stored[row + 1 : last, : 4 * orders + 2]))
         row = last
     return EfficiencyCurve(
         order=head[_HEAD : _HEAD + orders].astype(np.intp),
