@@ -17,9 +17,10 @@ from tests import bench
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
 from wavesim.aperture.plane import Group, PlaneAperture, RectangleElement, disc
-from wavesim.diffraction.fresnel import Wavefront, near_rulings, slit_near
+from wavesim.diffraction.fresnel import Wavefront
+from wavesim.diffraction.fresnel.edges import slit_near
 from wavesim.diffraction.fresnel.plane import near_plane
-from wavesim.diffraction.fresnel.rulings import NearRulings
+from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.diffraction.planar import plane_amplitude
 from wavesim.light import spectrum as light_of_source
 from wavesim.lightpath import ExposedPlate, expose

@@ -18,7 +18,7 @@ from wavesim.aperture import build
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
 from wavesim.aperture.plane import Group, PlaneAperture, disc
-from wavesim.diffraction.fresnel import ExactRulings
+from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.diffraction.fresnel.spectrum import ExactPlane
 from wavesim.errors import LimitError
 from wavesim.lightpath import ExposedPlate, expose

@@ -17,7 +17,6 @@ from wavesim.aperture.grooves import FacetGroove, GrooveSurface, SineGroove
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
-from wavesim.aperture.rigorous import RigorousGroove, rigorous_groove
 from wavesim.aperture.spread import spread
 from wavesim.arrays import Complexes, Floats
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
@@ -104,9 +103,9 @@ def no_light() -> LimitError:
 
 def _limits(combs: tuple[Comb, ...], smallest_m: float) -> tuple[str, ...]:
     """Where the theory stops, or that it is rigorous."""
-    element = combs[0].element
-    if isinstance(element, RigorousGroove):
-        return (element.theory,)
+    theory: str | None = getattr(combs[0].element, "theory", None)  # of a rigorous groove
+    if theory is not None:
+        return (theory,)
     return of_small_elements(smallest_m, _HOLDS)
 
 
@@ -279,6 +278,8 @@ def _rigorous(scene: Scene, place: Floats, wrong: RulingErrors) -> Comb:
             key="aperture.defects",
             expected='defects of position or weight, or theory = "scalar"',
         )
+    from wavesim.aperture.rigorous import rigorous_groove
+
     weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
     return Comb(rigorous_groove(scene), place, weight)
 

@@ -13,13 +13,9 @@ from wavesim.aperture.combs import Aperture, Comb, pieces
 from wavesim.aperture.elements import Floats, Slit
 from wavesim.aperture.illumination import Along
 from wavesim.diffraction.far.running import CELLS, RunningIntegral
-from wavesim.diffraction.fresnel import (
-    ExactRulings,
-    NearRulings,
-    Wavefront,
-    near_rulings,
-    wavefront,
-)
+from wavesim.diffraction.fresnel import Wavefront, wavefront
+from wavesim.diffraction.fresnel.exact import ExactRulings
+from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.light import recorder_of
 from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry

@@ -8,7 +8,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.diffraction.far.running import CELLS, integrate_again
-from wavesim.diffraction.fresnel import ExactRulings
+from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.plate.duration import require_time
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory

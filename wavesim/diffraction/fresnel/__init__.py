@@ -1,8 +1,9 @@
-"""The near field: a path over the aperture in front of the far field's sums."""
+"""The near field: a path over the aperture in front of the far field's sums.
 
-from wavesim.diffraction.fresnel.edges import slit_near
-from wavesim.diffraction.fresnel.exact import ExactRulings
-from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
+Every plate asks for its wavefront; waves themselves stand in `edges`, `exact`, `rulings`, `plane`
+and `spectrum`, which only near fields import.
+"""
+
 from wavesim.diffraction.fresnel.wavefront import (
     HOLDS,
     Wavefront,
@@ -12,15 +13,4 @@ from wavesim.diffraction.fresnel.wavefront import (
     wavefront,
 )
 
-__all__ = [
-    "HOLDS",
-    "ExactRulings",
-    "NearRulings",
-    "Wavefront",
-    "judged",
-    "lens_error_m",
-    "near_rulings",
-    "slit_near",
-    "steepest",
-    "wavefront",
-]
+__all__ = ["HOLDS", "Wavefront", "judged", "lens_error_m", "steepest", "wavefront"]

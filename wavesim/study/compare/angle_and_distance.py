@@ -9,7 +9,8 @@ import numpy as np
 
 from wavesim.arrays import Floats
 from wavesim.diffraction import far
-from wavesim.diffraction.fresnel import Wavefront, near_rulings
+from wavesim.diffraction.fresnel import Wavefront
+from wavesim.diffraction.fresnel.rulings import near_rulings
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Ruled, Scene
 from wavesim.study.compare.interference import NO_RULINGS, equal_elements, has_orders, ideal
