@@ -162,7 +162,7 @@ def test_commands_with_bad_quantities():
     assert result.exit_code == 2
     assert "has no unit" in result.output
     result = CliRunner().invoke(command, ["a.h5", "--camera", "3 s"])
-    assert "no length" in result.output
+    assert "not a length" in result.output
 
 
 def test_doubt_is_carried():

@@ -19,6 +19,7 @@ _COARSE = 3.0  # [samples] full width below which straight lines between samples
 _TOP = 0.8  # of a line's height, where its top is halved
 _PULL = 0.33  # of (W^2 - U^2) / U (measured: 0.16 to 0.4)
 _SCATTER = 0.01  # of the usual width, beside what the place's error tells
+_UNTOLD = 0.15  # of what a width's error leaves open: a neighbour just too faint to be told
 _SAMPLED = 0.4  # [samples] by which widths of one sample depend on where samples fall; as 1 / width
 _LOWER = 0.33  # of the lines, by weight, are no wider than the usual one
 _LOCAL = 2.0  # lines half of the profile away count by 1 / e
@@ -68,7 +69,9 @@ def by_width(x: Floats, width: Floats, error: Floats, weight: Floats, *, pixel: 
     at = (running < _LOWER * running[:, -1:]).sum(axis=1)
     usual = (width / trend)[order][np.minimum(at, x.size - 1)] * trend
     limit = usual * (1 + _SCATTER) + 2 * error + _SAMPLED * pixel * pixel / usual
-    return np.asarray(_PULL * np.maximum(width**2 - limit**2, 0.0) / usual)
+    told = np.maximum(width**2 - limit**2, 0.0)
+    untold = _UNTOLD * ((usual + 2 * error) ** 2 - usual**2)
+    return np.asarray(_PULL * (told + untold) / usual)
 
 
 def _slope(x: Floats, y: Floats, weight: Floats) -> float:

@@ -7,6 +7,7 @@ wider than 1/25, nothing is named.
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -18,9 +19,9 @@ from wavesim.measuring.profile import Profile
 from wavesim.measuring.result import Line, Measurement
 from wavesim.text import length
 
-_BROAD = 1 / 25  # of its wavelength: no spectral line is as wide
+BROAD = 1 / 25  # of its wavelength: no spectral line is as wide
 _MOST = 0.5  # of all that stands out: with more as wide the plate shows no lines
-_SEEN = 0.02  # of the tallest: what is lower does not count
+_COUNTED = 0.02  # of the tallest: what is lower does not count
 
 
 def without_lines(features: tuple[Feature, ...], instrument: Instrument) -> bool:
@@ -33,10 +34,10 @@ def without_lines(features: tuple[Feature, ...], instrument: Instrument) -> bool
     sine = instrument.sine(x)
     step = 1e-6 * instrument.focal_m
     per_m = np.abs(instrument.sine(x + step) - instrument.sine(x - step)) / (2 * step)
-    counted = (np.abs(sine) > width * per_m) & (height > _SEEN * height.max())
+    counted = (np.abs(sine) > width * per_m) & (height > _COUNTED * height.max())
     if not counted.any():
         return True
-    broad = width[counted] * per_m[counted] > _BROAD * np.abs(sine[counted])
+    broad = width[counted] * per_m[counted] > BROAD * np.abs(sine[counted])
     return float(broad.mean()) > _MOST
 
 
@@ -69,7 +70,7 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
             "broad bands and no lines: a continuum, or orders of white light that overlap; "
             "nothing is named",
         )
-    light = "white light" if pattern.white else "light of one wavelength"
+    light = "light of many wavelengths" if pattern.white else "light of one wavelength"
     if pattern.slits == 1:
         first = "the bands of a single slit"
         ratios = f"width / wavelength = {1 / pattern.band:.5g}"
@@ -86,16 +87,23 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
     return (*out, _lengths(pattern, instrument), offer)
 
 
+def _with_error(value: float, error: float) -> str:
+    """A value and its standard uncertainty, both to the decimal of the latter's first digit."""
+    decimals = max(0, min(6, -math.floor(math.log10(max(error, 1e-9)))))
+    return f"{value:.{decimals}f} +- {max(error, 10.0**-decimals):.{decimals}f}"
+
+
 def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
     if not np.isfinite(pattern.wavelength_m):
         return "the light's wavelength turns this into lengths: give --reference WAVELENGTH"
     in_bench = float(instrument.geometry.bench_wavelength_m(pattern.wavelength_m))
     width, width_error = (1e6 * v for v in pattern.width(in_bench))
-    parts = [f"slits {width:.5g} +- {width_error:.1g} um wide"]
+    noun = "slit" if pattern.slits == 1 else "slits"
+    parts = [f"{noun} {_with_error(width, width_error)} um wide"]
     if pattern.slits > 1:
         pitch, error = (1e6 * v for v in pattern.pitch(in_bench))
-        parts.insert(0, f"pitch {pitch:.6g} +- {error:.1g} um")
+        parts.insert(0, f"pitch {_with_error(pitch, error)} um")
     of = f"for light of {pattern.wavelength_m * 1e9:.5g} nm"
     if pattern.white:
-        of += " on average; white light gives no more than a few per cent"
+        of += " on average; light of many wavelengths gives no more than a few per cent"
     return ", ".join(parts) + " " + of

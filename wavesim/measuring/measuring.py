@@ -10,7 +10,7 @@ import numpy as np
 from wavesim.errors import InputError
 from wavesim.measuring.both_sides import subsidiary
 from wavesim.measuring.budget import budget
-from wavesim.measuring.character import of_pattern, without_lines
+from wavesim.measuring.character import BROAD, of_pattern, without_lines
 from wavesim.measuring.ghosts import Classification, Period, classify
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, line_list
@@ -18,8 +18,12 @@ from wavesim.measuring.orders import VISIBLE_M, Assignment, assign, possible_ord
 from wavesim.measuring.peaks import Feature, Kind, find_lines
 from wavesim.measuring.profile import Profile
 from wavesim.measuring.result import Line, Measurement
-from wavesim.text import length
+from wavesim.text import counted, length
 
+_GAUSSIAN = 1.064  # area of a Gaussian over its height and full width
+_STRENGTH_M = 1e-12  # [m] unit of a solar line's strength: its equivalent width
+_LETTERED = 4.0
+_DARKER = 4.0  # times that width: more is missing than lines make
 _ZERO_REACH = 3.0  # line widths about the zero order that hold nothing else
 
 
@@ -92,6 +96,8 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
     if task.element is not None:
         entries = line_list(task.element, _resolution_m(features, instrument, task))
     sides, lines = _placed(features, entries, instrument, task)
+    if task.kind == "dark":
+        lines = [_or_band(one, entries, instrument) for one in lines]
     classified: tuple[Classification, ...] = tuple(Classification("line") for _ in lines)
     periods: tuple[Period, ...] = ()
     lost = task.order is not None and not any(p.assignment and p.assignment.entry for p in lines)
@@ -108,7 +114,7 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
         placed.append((_Placed(zero, None), Classification("zero order"), None))
     rows = _relative([_row(*one, instrument, profile) for one in placed], task.kind)
     rows.sort(key=lambda row: row.x_m)
-    notes += _unnamed(rows, entries, task)
+    notes += _unnamed(rows, entries, task) + _bands(rows)
     return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
 
 
@@ -142,12 +148,24 @@ def _unnamed(rows: list[Line], entries: tuple[Entry, ...], task: Task) -> list[s
     ]
 
 
+def _bands(rows: list[Line]) -> list[str]:
+    bands = sum(row.kind == "band" for row in rows)
+    if not bands:
+        return []
+    verb = "is" if bands == 1 else "are"
+    return [
+        f"{counted(bands, 'dark band')} {verb} broader or darker than a line of the source: gaps "
+        "between orders that overlap, or the air's own absorption"
+    ]
+
+
 @dataclass(frozen=True)
 class _Placed:
-    """A line and the order that it was given, if any."""
+    """A line and the order that it was given, if any; `band` where it is no line at all."""
 
     feature: Feature
     assignment: Assignment | None
+    band: bool = False
 
     @property
     def order(self) -> int:
@@ -178,6 +196,26 @@ def _placed(
     return [one for one, is_side in pairs if is_side], [
         one for one, is_side in pairs if not is_side
     ]
+
+
+def _or_band(one: _Placed, entries: tuple[Entry, ...], instrument: Instrument) -> _Placed:
+    """The line, or a band without wavelength if more light is missing than lines take away.
+
+    Gaps between orders and between fringes are broader than 1/25 of their wavelength, or darker
+    than the line whose name they would get (than any line of the list, where they would get none).
+    """
+    if one.assignment is None or not entries:
+        return one
+    feature, entry = one.feature, one.assignment.entry
+    width = feature.width_m * abs(instrument.dispersion(feature.x_m, one.order))
+    strongest = max(e.strength for e in entries) if entry is None else entry.strength
+    if entry is not None and "(" in entry.name:
+        strongest *= _LETTERED  # of a letter more is missing than one line's: G is a band itself
+    missing = _GAUSSIAN * feature.height * width
+    wavelength = abs(float(instrument.wavelength(feature.x_m, one.order)))
+    if missing <= _DARKER * strongest * _STRENGTH_M and width <= BROAD * wavelength:
+        return one
+    return _Placed(feature, None, band=True)
 
 
 def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
@@ -242,7 +280,7 @@ def _row(
         x_m=feature.x_m,
         height=feature.height,
         width_m=feature.width_m,
-        kind=classified_as.kind,
+        kind="band" if one.band else classified_as.kind,
         order=one.order,
         wavelength_m=one.wavelength_m(instrument),
         name="" if entry is None else entry.name,

@@ -36,6 +36,7 @@ _BESIDE = 0.1  # of the brightest sample: less light than that beside it tells l
 _BY_WINGS = 0.085  # [samples] deviation of such places where the wings are seen (measured)
 _ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
 _HIDDEN = 0.004  # of the width: what neighbours too faint to widen a line may move it by (measured)
+_CLIPPED = 0.015  # the same where the top is clipped, so that flanks alone tell (measured)
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
 
 
@@ -254,7 +255,7 @@ def _fit_group(
         split = _split(signal, x, found, usual)
         if split is not None:
             found, centre, blended = split, split.centre, True
-    return _features(signal, profile, found, (lo, hi), blended, (centre, width))
+    return _features(signal, profile, found, (lo, hi), blended, (centre, width, usual))
 
 
 def _together(found: LineFit, guess: Floats) -> bool:
@@ -295,10 +296,10 @@ def _split(signal: _Signal, x: Floats, one: LineFit, usual: float) -> LineFit | 
 
 def _features(
     signal: _Signal, profile: Profile, found: LineFit, window: tuple[int, int], blended: bool,
-    guess: tuple[Floats, float],
+    guess: tuple[Floats, float, float],
 ) -> list[Feature]:  # fmt: skip
     """The lines of a fit; by their centres of gravity where it strayed from the maxima."""
-    tops, seen = guess
+    tops, at_half, usual = guess
     first, pixel = float(profile.x_m[0]), profile.pixel_m
     out = []
     for k in range(found.centre.size):
@@ -308,11 +309,11 @@ def _features(
         top = float(tops[np.argmin(np.abs(tops - centre))]) if found.good else float(tops[0])
         fitted = found.good and abs(centre - top) < max(0.7 * found.width, 1.0)
         fitted = fitted and error < _LOOSE * found.width
-        width = found.width if fitted else seen
+        width = found.width if fitted else at_half
         if not fitted:
             height = float(signal.smooth[int(top)])
             centre = _centroid(signal.y, top, width / 2, window)
-            error = _BY_GRAVITY * width
+            error = _BY_GRAVITY * max(width, usual)  # a shoulder's own width says nothing
         elif signal.kind == "dark":
             height = float(np.interp(centre, np.arange(signal.y.size), signal.y))
         gravity = _centroid(signal.y, centre, width, window)
@@ -321,7 +322,7 @@ def _features(
         if found.centre.size == 1:
             skew = 0.0 if clipped else abs(gravity - centre) / 2
         bands = by_bands(profile, centre, width)
-        hidden = _HIDDEN * width
+        hidden = (_CLIPPED if clipped else _HIDDEN) * width
         if signal.kind == "bright" and not clipped:
             hidden = max(hidden, by_top(signal.y, centre, width, max(error, bands)))
         unseen = _unseen(signal, centre, int(top), width)

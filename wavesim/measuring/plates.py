@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from wavesim.scene import Scene
 
 _PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")
+_ABOUT_LASER = 0.02  # of its wavelength: a bench may be that far off
 _LOOK_M = 1e-9  # about a known wavelength, where it was not pointed out
 _POINTED_M = 2e-4  # about the place where it was
 _MOST_CHOICES = 128
@@ -129,6 +130,12 @@ def usual_task(scene: Scene | None) -> Task:
     if scene.source.kind == "sun":
         return Task(kind="dark", element="sun", range_m=(380e-9, 780e-9), light_m=light_m,
                     cautions=cautions)  # fmt: skip
+    if scene.source.kind == "laser":
+        low, high = (
+            (1 - _ABOUT_LASER) * scene.source.wavelength_m,
+            (1 + _ABOUT_LASER) * scene.source.wavelength_m,
+        )
+        return Task(range_m=(low, high), light_m=light_m, cautions=cautions)
     return Task(element=getattr(scene.source, "element", None), light_m=light_m, cautions=cautions)
 
 
