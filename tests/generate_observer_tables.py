@@ -43,7 +43,7 @@ def dither_ranks() -> NDArray[np.uint16]:
     count = SIZE * SIZE // 10
     on = np.zeros(SIZE * SIZE, dtype=bool)
     on[np.random.default_rng(1).permutation(SIZE * SIZE)[:count]] = True
-    energy = sum(_kernel(near, i) for i in np.flatnonzero(on))
+    energy = np.sum([_kernel(near, int(i)) for i in np.flatnonzero(on)], axis=0)
     while True:  # even out the first tenth: move the tightest point to the largest void
         tight = _pick(energy, on, largest=True)
         on[tight], energy = False, energy - _kernel(near, tight)

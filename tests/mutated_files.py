@@ -202,7 +202,20 @@ def _one_value_changed(content: object, dice: random.Random) -> None:
         key = dice.choice(keys)
         inner = content[key]
         if not isinstance(inner, (dict, list)) or not inner or dice.random() < 0.2:
-            odd = (None, -1, 0, 1e300, "x", [], {}, True, float("nan"), float("inf"), 2**70, [[1]])
+            odd: tuple[object, ...] = (
+                None,
+                -1,
+                0,
+                1e300,
+                "x",
+                [],
+                {},
+                True,
+                float("nan"),
+                float("inf"),
+                2**70,
+                [[1]],
+            )
             content[key] = dice.choice(odd)
             return
         content = inner

@@ -110,7 +110,7 @@ def places_of(irradiance: np.ndarray, seed: int, *, many: int = 3) -> list[tuple
     ny, nx = irradiance.shape
     steep = [np.abs(np.diff(irradiance, axis=a)) for a in (0, 1) if irradiance.shape[a] > 1]
     tops = [irradiance, *steep]
-    found = [tuple(int(k) for k in np.unravel_index(t.argmax(), t.shape)) for t in tops]
+    found = [(int(t.argmax()) // nx, int(t.argmax()) % nx) for t in tops]
     found += [(0, 0), (ny - 1, nx - 1), (ny // 2, nx // 2)]
     found += [(int(draw.integers(ny)), int(draw.integers(nx))) for _ in range(many)]
     bright = np.argsort(irradiance.ravel())[-max(1, irradiance.size // 10) :]

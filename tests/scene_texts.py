@@ -17,8 +17,8 @@ Table = dict[str, object]
 GONE = object()  # given to `edited` to leave a key out
 
 _SLIT = {"width": "20 um", "height": "4 mm"}
-_PLATE = {"width": "60 mm", "height": "8 mm", "pixel": "10 um", "centre": "5 mm"}
-_LENSES = {"collimator": "600 mm", "camera": "1 m"}
+_PLATE: Table = {"width": "60 mm", "height": "8 mm", "pixel": "10 um", "centre": "5 mm"}
+_LENSES: Table = {"collimator": "600 mm", "camera": "1 m"}
 _SLITS: Table = {"kind": "slits", "count": 6, "width": "40 um", "pitch": "90 um", "height": "9 mm"}
 _SUN: Table = {"kind": "sun", "slit": _SLIT}
 _GRATING: Table = {"kind": "grating", "count": 15_000, "density": "600 / mm", "height": "20 mm"}

@@ -103,7 +103,7 @@ def test_the_command_writes_a_moving_picture(tmp_path: Path) -> None:
     assert times[0] > times[1] > times[2]  # each as bright as the others: one slit is no darker
     with Image.open(output) as picture:
         assert picture.format == "GIF"
-        assert picture.n_frames == 3
+        assert getattr(picture, "n_frames", 1) == 3
 
 
 def _shown(tmp_path: Path, ending: str, *options: str) -> tuple[Path, str]:

@@ -109,7 +109,7 @@ keep_all(sys.argv[2])
 
 def numbers() -> dict[str, np.ndarray]:
     """All light of all scenes, exposed in this process."""
-    found = {}
+    found: dict[str, np.ndarray] = {}
     for name, text in SCENES.items():
         plate = expose(parse(text))
         found[f"{name}, irradiance"], found[f"{name}, xyz"] = plate.irradiance, plate.xyz

@@ -128,7 +128,8 @@ def sunlight(seed: int, noise: float = NOISE) -> np.ndarray:
 
 
 def within(ratios: np.ndarray) -> tuple[float, float]:
-    return tuple(float(np.mean(np.abs(ratios) < k)) for k in (1, 2))
+    one, two = (float(np.mean(np.abs(ratios) < k)) for k in (1, 2))
+    return one, two
 
 
 @pytest.fixture(scope="module")

@@ -68,7 +68,7 @@ DOTS = 'kind = "dots"\ncount = 400\ndiameter = "40 um"\nstop = { diameter = "3 m
 
 
 def _finer(factor: float) -> Callable[..., object]:
-    plain = stage.choose_waves
+    plain = stage.choose_waves  # type: ignore[attr-defined]
 
     def finer(spectrum: object, steps: Steps, **options: object) -> object:
         step = min(steps.inverse_per_m, 1e-3 / 550e-9) / factor
@@ -94,7 +94,7 @@ def test_wavelengths_keep_to_their_stated_error(
 def test_knots_keep_to_their_stated_error(monkeypatch: pytest.MonkeyPatch) -> None:
     scene = in_sunlight('plate_distance = "150 mm"', DISC)
     plate = expose(scene)
-    plain = stage.near_knots
+    plain = stage.near_knots  # type: ignore[attr-defined]
     monkeypatch.setattr(stage, "near_knots", lambda w, size, far, at: plain(w, size, far / 3, at))
     exact = expose(scene)
     off = np.abs(plate.irradiance - exact.irradiance).max() / exact.irradiance.max()

@@ -17,12 +17,12 @@ from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from wavesim import aperture, scene
 from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError
-from wavesim.study.predict import Prediction, predict
+from wavesim.study.predict import Order, Prediction, predict
 
 D600, D1200 = 1e-3 / 600, 1e-3 / 1200
 
 
-def _only(found: Prediction, order: int) -> object:
+def _only(found: Prediction, order: int) -> Order:
     return next(line for line in found.orders if line.order == order)
 
 

@@ -180,7 +180,7 @@ REFUSALS: dict[str, tuple[str, tuple[str, ...]]] = {
             {
                 **GOOD["missing"],
                 "aperture": {
-                    **_SLITS["aperture"],
+                    **_SLITS["aperture"],  # type: ignore[dict-item]
                     "count": 2,
                     "defects": [  # type: ignore[dict-item]
                         {"kind": "missing", "rulings": [1, 2]}

@@ -143,7 +143,7 @@ def test_the_page_of_keys_is_that_of_the_program() -> None:
 
 def test_every_key_of_the_schema_is_explained() -> None:
     schema = wavesim.scene.json_schema()
-    tables = [schema, *schema["$defs"].values()]
+    tables = [schema, *schema["$defs"].values()]  # type: ignore[attr-defined]
     known = {name for table in tables for name in table.get("properties", {})}
     listed = {key.name for table in reference() for key in table.keys}
     assert known <= listed | {"kind", "profile"}
