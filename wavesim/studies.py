@@ -200,6 +200,7 @@ def efficiency(
     to: Quantity = "780 nm",
     wavelength: Quantity | None = None,
     turn: tuple[Quantity, Quantity] | None = None,
+    conical: Quantity = "0 deg",
     points: int = 401,
     tolerance: float = 1e-3,
 ) -> Efficiency:
@@ -210,6 +211,7 @@ def efficiency(
     order : to list, one or several; default the six brightest
     from_, to : range of wavelengths in air
     wavelength, turn : one wavelength instead, and a range of turns of the grating
+    conical : angle of the light to the plane across the grooves
     points : of the curves
     tolerance : of truncation and interpolation
 
@@ -235,6 +237,7 @@ def efficiency(
         if wavelength is None
         else _si("wavelength", wavelength, "length", "546.1 nm"),
         turn_rad=turned,
+        conical_rad=_si("conical", conical, "angle", "10 deg"),
         points=points,
         tolerance=tolerance,
     )

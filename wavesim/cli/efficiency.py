@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from wavesim.scene import Scene
     from wavesim.study.efficiency import Efficiency
 
+_CONICAL = math.radians(80)
 _TURN = Amount("angle", "20 deg", -math.pi / 2, math.pi / 2)
 _TABLES = (".csv", *PLATES)
 
@@ -36,6 +37,7 @@ _TABLES = (".csv", *PLATES)
         '    --to "520 nm" --figure efficiency.png',
         'wavesim efficiency scenes/blaze_orders.toml --order 1 --from "450 nm" \\\n'
         '    --to "550 nm" -o first_order.csv',
+        'wavesim efficiency scenes/blaze_orders.toml --order 1 --conical "15 deg"',
         'wavesim efficiency scenes/blaze_orders.toml --wavelength "546.1 nm" \\\n'
         '    --turn-from "5 deg" --turn-to "30 deg"',
     ),
@@ -59,6 +61,11 @@ _TABLES = (".csv", *PLATES)
 )  # fmt: skip
 @click.option("--turn-from", type=_TURN, help="First turn of the grating.")
 @click.option("--turn-to", type=_TURN, help="Last turn of the grating.")
+@click.option(
+    "--conical", type=Amount("angle", "10 deg", -_CONICAL, _CONICAL), default="0 deg",
+    show_default=True,
+    help="Angle of the light to the plane across the grooves (conical mounting).",
+)  # fmt: skip
 @click.option(
     "--points", type=Whole(2, 100_000), default=401, show_default=True,
     help="Places of the curves.",
@@ -102,6 +109,7 @@ def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:
         )
     if (turn[0] is None) != (turn[1] is None):
         raise InputError("needs both ends", key="--turn-from", expected="--turn-from and --turn-to")
+    given["conical_rad"] = given.pop("conical")
     return efficiency(scene, turn_rad=None if turn[0] is None else turn, **given)
 
 

@@ -30,11 +30,13 @@ class Path:
     Attributes
     ----------
     vacuum_m : x -> wavelengths in vacuum [m]
-    sine_in : x -> sine of the angle of incidence, in the medium above
+    sine_in : x -> sine of the angle of incidence across the grooves, in the medium above
+    sine_along : the same along the grooves; 0 in classical mounting
     """
 
     vacuum_m: Callable[[Floats], Floats]
     sine_in: Callable[[Floats], Floats]
+    sine_along: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +100,9 @@ def curve(
         As `efficiencies`.
     """
     vacuum = path.vacuum_m(breaks)
-    orders = all_orders(surface, vacuum, waves_for(surface, vacuum, path.sine_in(breaks)))
+    orders = all_orders(
+        surface, vacuum, waves_for(surface, vacuum, path.sine_in(breaks), path.sine_along)
+    )
     # every stretch has one mesh, whatever is computed in it: its curves are smooth
     shortest = np.array([path.vacuum_m(np.array(ends)).min() for ends in pairwise(breaks)])
     probe = breaks[0] + (breaks[-1] - breaks[0]) * np.array(_PROBES)
@@ -131,7 +135,8 @@ def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:
         vacuum = path.vacuum_m(x)
         below, above = surface.eps(metal, vacuum), surface.eps(surface.above, vacuum).real
         bound = below.real < -above
-        root = np.sqrt(below * above / (below + above)).real
+        along = path.sine_along**2 * above
+        root = np.sqrt(below * above / (below + above) - along).real
         return np.where(bound, root, np.nan)
 
     found = places("surface plasmon", float(breaks[0]), float(breaks[-1]), grating, index)
@@ -148,7 +153,7 @@ def _at(
     meshed_m: Floats | None = None,
 ) -> tuple[Amplitudes, int]:
     vacuum = path.vacuum_m(x)
-    waves = waves_for(surface, vacuum, path.sine_in(x))
+    waves = waves_for(surface, vacuum, path.sine_in(x), path.sine_along)
     return amplitudes(surface, vacuum, waves, method, level, orders, meshed_m=meshed_m)
 
 

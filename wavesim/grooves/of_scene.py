@@ -40,7 +40,8 @@ class Mounted:
     ----------
     surface : indices and wavelengths as in air
     transmission : whether the light comes through the flat face
-    sine_in : sin(alpha), outside
+    sine_in : sin(alpha) cos(conical angle), outside
+    sine_along : sin(conical angle): of the light to the plane across the grooves
     material : of the grooves, in words with its source
     """
 
@@ -48,10 +49,36 @@ class Mounted:
     transmission: bool
     sine_in: float
     material: str
+    sine_along: float = 0.0
 
     def path(self) -> Path:
         """Over the wavelength at the scene's incidence."""
-        return Path(lambda x: x, lambda x: self.sine_inside(x, np.full_like(x, self.sine_in)))
+        return Path(
+            lambda x: x,
+            lambda x: self.sine_inside(x, np.full_like(x, self.sine_in)),
+            self.sine_along,
+        )
+
+    def conical(self, angle_rad: float) -> Mounted:
+        """The same with the light at an angle to the plane across the grooves.
+
+        alpha is that of the light's projection onto this plane, so that
+        d cos(conical angle) (sin alpha + sin beta) = m lambda.
+
+        Raises
+        ------
+        LimitError
+            In transmission: the flat face mixes the polarisations, which is not followed.
+        """
+        if angle_rad and self.transmission:
+            raise LimitError(
+                "cannot be computed for gratings in transmission",
+                key="--conical",
+                value=f"{math.degrees(angle_rad):.6g} deg",
+                expected='mounting = "reflection", or 0 deg',
+            )
+        cosine, sine = math.cos(angle_rad), math.sin(angle_rad)
+        return replace(self, sine_in=self.sine_in * cosine, sine_along=sine)
 
     def sine_inside(self, wavelength_m: Floats, sine: Floats) -> Floats:
         """Sine of the incidence in the medium above the grooves."""
@@ -183,11 +210,14 @@ def rayleigh(of: Mounted, lo_m: float, hi_m: float) -> Floats:
         inside = path.sine_in(x) * of.surface.above.at(x).real
         return x / pitch, inside
 
+    def reach(x: Floats, medium: Material) -> Floats:
+        return np.asarray(np.sqrt(medium.at(x).real ** 2 - of.sine_along**2))
+
     media = [of.surface.above, *([of.surface.below] if of.surface.below is not None else [])]
     for medium in media:
         if medium.metallic:
             continue
-        here = places("passing off", lo_m, hi_m, grating, lambda x, m=medium: m.at(x).real)  # type: ignore[misc]
+        here = places("passing off", lo_m, hi_m, grating, lambda x, m=medium: reach(x, m))  # type: ignore[misc]
         found += [place.place for place in here]
     return np.unique(found)
 
@@ -205,9 +235,16 @@ def wavelength_curve(
     close = np.flatnonzero(np.diff(breaks) < _SAME_M)
     breaks = np.delete(breaks, close[close > 0])
     path = of.path()
-    waves = waves_for(of.surface, breaks, path.sine_in(breaks))
+    waves = waves_for(of.surface, breaks, path.sine_in(breaks), path.sine_along)
     orders = all_orders(of.surface, breaks, waves).size
-    settings = (repr(of.surface.profile), _plain(of), of.sine_in, of.transmission, tolerance)
+    settings = (
+        repr(of.surface.profile),
+        _plain(of),
+        of.sine_in,
+        of.sine_along,
+        of.transmission,
+        tolerance,
+    )
     stored = disk_cache.grid(
         np.concatenate([breaks, *(_table(m) for m in _materials(of.surface))]),
         settings,

@@ -33,6 +33,7 @@ def efficiency(
     to_m: float = _TO_M,
     wavelength_m: float | None = None,
     turn_rad: tuple[float, float] | None = None,
+    conical_rad: float = 0.0,
     points: int = 401,
     tolerance: float = 1e-3,
 ) -> Efficiency:
@@ -44,6 +45,9 @@ def efficiency(
     from_m, to_m : range of wavelengths in air, at the scene's incidence
     wavelength_m, turn_rad : one wavelength, and the range of the turn: of the grating between
         fixed collimator and camera where the scene gives an included angle, else of alpha
+    conical_rad : angle of the light to the plane across the grooves (conical mounting); alpha and
+        beta are those of the projections onto that plane, and "along" is the electric field in
+        the plane of the ray and the grooves
     points : places of the curves handed back
     tolerance : of truncation, and of interpolation
 
@@ -54,7 +58,7 @@ def efficiency(
     ComputationError
         The groove is deeper than the theory converges for.
     """
-    of = mounted(scene)
+    of = mounted(scene).conical(conical_rad)
     if wavelength_m is None:
         _check_range(from_m, to_m, "wavelengths")
         x = np.linspace(from_m, to_m, points)
@@ -97,20 +101,26 @@ def _turning(scene: Scene, of: Mounted, wavelength_m: float) -> Path:
     def wavelength(x: Floats) -> Floats:
         return np.full_like(x, wavelength_m)
 
-    return Path(wavelength, lambda x: of.sine_inside(wavelength(x), np.sin(x + half)))
+    cosine = math.sqrt(1 - of.sine_along**2)
+    return Path(
+        wavelength,
+        lambda x: of.sine_inside(wavelength(x), cosine * np.sin(x + half)),
+        of.sine_along,
+    )
 
 
 def _passing(of: Mounted, path: Path, x: Floats) -> list[Place]:
     """Places where an order passes off, in air or in a transparent grating."""
     grating = _grating(of, path)
     low, high = float(x[0]), float(x[-1])
-    found = places("passing off", low, high, grating, np.ones_like)
+    along = of.sine_along**2
+    found = places("passing off", low, high, grating, lambda x: np.full_like(x, (1 - along) ** 0.5))
     glass = of.surface.above if of.transmission else of.surface.below
     if glass is not None and not glass.metallic:
         kind: Kind = "passing off in the substrate"
 
         def limit(place: Floats) -> Floats:
-            return np.asarray(glass.at(path.vacuum_m(place)).real)
+            return np.asarray(np.sqrt(glass.at(path.vacuum_m(place)).real ** 2 - along))
 
         found += places(kind, low, high, grating, limit)
     return found
@@ -135,7 +145,7 @@ def _plasmons(of: Mounted, path: Path, x: Floats) -> list[Place]:
 
     def limit(place: Floats) -> Floats:
         eps = metal.at(path.vacuum_m(place)) ** 2
-        index = np.sqrt(eps / (1 + eps)).real
+        index = np.sqrt(eps / (1 + eps) - of.sine_along**2).real
         return np.where(eps.real < -1, index, np.nan)
 
     return places("surface plasmon", float(x[0]), float(x[-1]), _grating(of, path), limit)
@@ -220,11 +230,13 @@ def _scalar(scene: Scene, of: Mounted, wavelength: Floats, sine_in: Floats, m: i
     assert isinstance(grating, Grating)
     bare = grating.model_copy(update={"reflectance": 1.0, "reflectance_file": None})
     element = scalar_groove(bare, scene.folder)
-    pitch = of.surface.pitch_m
-    sine_out = m * wavelength / pitch - sine_in
+    pitch, cosine = of.surface.pitch_m, math.sqrt(1 - of.sine_along**2)
+    # to scalar theory conical light is light of a longer wavelength in the plane of alpha
+    sine_alpha, projected = sine_in / cosine, wavelength / cosine
+    sine_out = m * projected / pitch - sine_alpha
     total = np.zeros(wavelength.size)
     for k in np.flatnonzero(np.abs(sine_out) < 1):
-        rays = Rays(float(sine_in[k]), sine_out[k : k + 1], float(wavelength[k]))
+        rays = Rays(float(sine_alpha[k]), sine_out[k : k + 1], float(projected[k]))
         total[k] = float(np.abs(element.amplitude(rays)[0]) ** 2) / pitch**2
     return total * _flat(of, wavelength, sine_in)
 
@@ -234,9 +246,10 @@ def _flat(of: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
     below, above = of.surface.below, of.surface.above.at(wavelength).real
     if below is None:
         return np.ones(wavelength.size)
-    first = np.sqrt(1 - (sine_in / above) ** 2 + 0j) * above
+    squared = sine_in**2 + of.sine_along**2  # of the whole angle of incidence
+    first = np.sqrt(1 - squared / above**2 + 0j) * above
     eps = below.at(wavelength) ** 2
-    second = np.sqrt(eps - sine_in**2 + 0j)
+    second = np.sqrt(eps - squared + 0j)
     along = np.abs((first - second) / (first + second)) ** 2
     ratio = eps / above**2
     across = np.abs((ratio * first - second) / (ratio * first + second)) ** 2
