@@ -26,6 +26,7 @@ _MOST_SLITS = 8
 _EXPLAINED = 0.97  # of the variance that a pattern must explain
 _EXACT = 0.9999  # of the variance: an ideal pattern of one wavelength
 _OF_WHITE = 0.05  # of a length from white light (sun and lamps of 3,000 K, measured)
+_OF_MODEL = 1e-4  # of a length: what pixels and the slit's image do to an ideal pattern (measured)
 _BETTER = 0.7  # of the misfit: one slit more must do better than this
 _FEWEST = 2.0  # fringes that must lie within the plate
 _SHARP = 0.05  # relative spread above which the light is of many wavelengths
@@ -82,8 +83,8 @@ class FringePattern:
 
     @property
     def _mean_unknown(self) -> float:
-        """How far the wavelength that counts may differ from the mean of many, relative."""
-        return _OF_WHITE if self.white or self.explained < _EXACT else 0.0
+        """What the fit does not know: the wavelength that counts of many, or its own model."""
+        return _OF_WHITE if self.white or self.explained < _EXACT else _OF_MODEL
 
 
 def find_pattern(profile: Profile, sine: Floats) -> FringePattern | None:
