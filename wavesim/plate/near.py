@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 _WIDEST = 1 / 550  # of the wavelength: a nanometre
 _FINEST = 1 / 3000  # of the wavelength: least step
 _ALIKE = 1e-4  # of the wavelength
+_MORE = 20  # numbers held for a pixel of a turned plate, or where lines are bowed
 _CELL_BYTES = 200  # of a near field's table, at the peak
 _PART = 0.5  # of the free memory
 _EXACT = (
@@ -63,8 +64,9 @@ def expose_near(
     waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
     source = extent(scene, place)
     pixels = (place.sine_edges.size - 1) * place.y_m.size
+    held = PIXEL if turned.upright and not place.margin else _MORE
     require_memory(
-        8 * (PIXEL * pixels + 2 * waves.power.size * (place.sine_edges.size + place.y_m.size)),
+        8 * (held * pixels + 2 * waves.power.size * (place.sine_edges.size + place.y_m.size)),
         expected="a smaller plate or larger pixels",
     )
     if propagates_exactly(scene.bench):
@@ -72,9 +74,9 @@ def expose_near(
     else:
         way = _FRESNEL if scene.bench.camera_m is None else _LENS
         seen, spectral = stage("near field", _in_fresnel, ruled, front, turned, place, waves)
-    blur = source.area or 1.0
+    area = scene.plate.pixel_area_m2 * (source.area or 1.0)
     return Computed(
-        light=light_of(seen / blur, spectral / blur, waves, scene.plate.pixel_area_m2),
+        light=light_of(seen, spectral, waves, area),
         opening=ruled,
         source_sr=source.area,
         averaged=True,
@@ -105,7 +107,8 @@ def _in_fresnel(
     Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed.
     """
     margin, columns = place.margin, place.sine_edges.size - 1
-    seen = np.zeros((place.rows, columns, waves.weights().shape[1]))
+    rows = 0 if turned.upright else place.rows
+    seen = np.zeros((rows, columns, waves.weights().shape[1]))
     spectral = np.zeros((waves.node_m.size, columns))
     middle = place.rows // 2
     for vergence, weight in turned.parts:
@@ -114,12 +117,15 @@ def _in_fresnel(
         bent = front.bent_by(vergence, math.cos(place.axis_rad) ** 2)
         across = _columns(near_rulings(ruled, bent), place, waves, part)
         along = _rows(_tall(ruled.along, bent), place, waves)
-        seen[:, part] += weight[:, part, None] * _pixels(across, along, waves)
+        if turned.upright:
+            seen = _pixels(across, along, waves)
+        else:
+            seen[:, part] += weight[:, part, None] * _pixels(across, along, waves)
         row = across * along[:, middle][:, None] * weight[middle, part]
         spectral[:, part] += waves.onto_nodes().T @ row
     if margin:
         seen = bowed(seen, place)
-    return turned.upright(seen, place), spectral[:, margin : columns - margin]
+    return turned.straightened(seen, place), spectral[:, margin : columns - margin]
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:

@@ -44,6 +44,11 @@ class PlateTurns:
     place: Floats
 
     @property
+    def upright(self) -> bool:
+        """Whether there is one curvature for all."""
+        return self.vergence_per_m.size == 1
+
+    @property
     def parts(self) -> Iterator[tuple[float, Floats]]:
         """Each curvature, and the share (ny, nx + 2 margin) that pixels take of it."""
         for k, vergence in enumerate(self.vergence_per_m):
@@ -67,7 +72,7 @@ class PlateTurns:
         ends = (front.bent_by(float(v), 1.0) for v in self.vergence_per_m[[0, -1]])
         return max(ends, key=lambda end: end.fresnel_number(1.0, 550e-9))
 
-    def upright(self, seen: Floats, place: Geometry) -> Floats:
+    def straightened(self, seen: Floats, place: Geometry) -> Floats:
         """Light (ny, nx, c) of rows at heights as in the plate's middle, put where they stand.
 
         The nearer end of a tilted plate sees the same height under a larger angle.
@@ -94,7 +99,7 @@ def turns_of(place: Geometry, bench: Bench, half_m: float) -> PlateTurns:
     x = place.x_of_sine(place.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
     if not bench.plate_turned:
-        return PlateTurns(np.zeros(1), np.zeros((place.rows, middle.size)))
+        return PlateTurns(np.zeros(1), np.broadcast_to(0.0, (place.rows, middle.size)))
     _, _, z = place.in_space(middle, place.y_m[:, None])
     vergence = 1 / np.asarray(z) - 1 / place.focal_m
     low, high = float(vergence.min()), float(vergence.max())
