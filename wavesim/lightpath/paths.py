@@ -121,6 +121,9 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
         coarse = _previewed(scene, spectrum, geometry, ruled, stage)
         if coarse is not None:
             return coarse
+    if not isinstance(scene.plate, CoarsePlate) and not geometry.slit_wedge:
+        shortest = min(first for first, _ in spectrum.support_m)
+        geometry = plate.with_bow_resolved(geometry, ruled.width_m, shortest)
     bins = stage("wavelengths", plate.choose, spectrum, geometry, ruled, scene.bench.air)
     field, columns = columns_of(ruled, geometry, bins, stage)
     rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, columns.node_m)

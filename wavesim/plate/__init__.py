@@ -7,7 +7,7 @@ from wavesim.plate.compose import Light, compose
 from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.costs import Smoothing
 from wavesim.plate.develop import develop, level, level_of
-from wavesim.plate.geometry import Geometry, geometry_of
+from wavesim.plate.geometry import Geometry, geometry_of, with_bow_resolved
 from wavesim.plate.memory import check as check_memory
 from wavesim.plate.result import Plate, Report, with_light
 from wavesim.plate.rows import Rows, rows
@@ -46,5 +46,6 @@ __all__ = [
     "sweep",
     "sweep_channels",
     "wide_light",
+    "with_bow_resolved",
     "with_light",
 ]

@@ -22,9 +22,9 @@ from wavesim.diffraction.far import FarField
 from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.bins import Bins
-from wavesim.plate.geometry import Geometry
+from wavesim.plate.geometry import Geometry, cut_evenly
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, bent_columns
+from wavesim.plate.rows import Rows, bent_columns, in_pixels
 from wavesim.plate.spreading import spread
 from wavesim.plate.sweep import Columns, sweep_some
 
@@ -36,7 +36,9 @@ _FINER = 2  # parts of a pixel where grooves change the phase (else pixels are e
 _MARGIN = 3.0  # over what was found
 _FLOOR = 6e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
 _COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
-_HEIGHTS = (0.0, 0.5)  # rows looked at where lines are bowed: of the way to the middle
+_LIT = 0.05  # of the brightest row's light: rows that are looked at where lines are bowed
+_ROWS = 9  # of them that are compared
+_LOOKED_AT = 2  # of those, besides the outermost
 _LEANING = 2.5  # over the estimate; measured: 1.8 (tests/test_slit_turned.py's quadrature)
 _MOST_LEANING = 0.1  # error above which a turned slit is refused
 _LEFT = 1e-4  # of the brightest pixel: light of wavelengths that are not looked at in a stretch
@@ -58,17 +60,19 @@ def measured_error(
 ) -> float:
     """Error of a pixel's light by bins, wide pixels and bowed lines, of the brightest pixel.
 
-    Cost: at most 8 stretches of 3 columns, three times that where lines are bowed, with twice the
-    bins about the wavelengths that matter there (`_matter`).
+    Cost: at most 8 stretches of 3 columns, up to four times that where lines are bowed, with twice
+    the bins about the wavelengths that matter there (`_matter`).
     """
     sight = sensitivities(columns.node_m)
     total = columns.light @ sight
-    brightest = total.max(axis=0)
+    pixels = in_pixels(total, place)
+    brightest = pixels.max(axis=0)
     brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
     looks: list[_Look] = []
-    for part in _stretches(total[:, 3], columns.first):
-        near = slice(max(part.start - place.margin, 0), part.stop + place.margin)
+    for part in _stretches(pixels[:, 3], -(-columns.first // place.fine)):
+        begin, end = part.start * place.fine, part.stop * place.fine
+        near = slice(max(begin - place.margin, 0), end + place.margin)
         nodes, left = _matter(columns.light[near], sight / brightest, bins.power.size)
         known = [look.finer for look in looks if np.array_equal(look.nodes, nodes)]
         finer = known[0] if known else halved(part_of(bins, nodes), spectrum, air)
@@ -145,11 +149,14 @@ def _looked_at(
     looks: list[_Look], field: FarField, place: Geometry, ruled: Aperture, parts: int
 ) -> list[Floats]:
     """Light (pixels x parts and one between probes, k) of each look's probes, in their order."""
-    edges = [np.concatenate([_cut(probe.sines, parts) for probe in look.probes]) for look in looks]
+    edges = [
+        np.concatenate([cut_evenly(probe.sines, parts) for probe in look.probes]) for look in looks
+    ]
     same = [[i for i, b in enumerate(looks) if b.finer is a.finer] for a in looks]
     groups = [g for i, g in enumerate(same) if g[0] == i]
     places = [
-        replace(place, sine_edges=np.concatenate([edges[i] for i in g]), margin=0) for g in groups
+        replace(place, sine_edges=np.concatenate([edges[i] for i in g]), margin=0, fine=1)
+        for g in groups
     ]
     light = sweep_some(field, places, [looks[g[0]].finer for g in groups], ruled)
     found: dict[int, Floats] = {}
@@ -191,7 +198,7 @@ def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
     lean, wedge = abs(place.slit_lean), abs(place.slit_wedge)
     if lean + wedge == 0 or place.slit_rise is None or place.slit_sines is None:
         return 0.0
-    total = columns.light @ sensitivities(columns.node_m)
+    total = in_pixels(columns.light @ sensitivities(columns.node_m), place)
     total = total[:, 3] / max(float(total[:, 3].max()), 1e-300)
     slope, curve = (float(np.abs(np.diff(total, k)).max(initial=0.0)) for k in (1, 2))
     fringe = float(columns.node_m.max()) / height_m
@@ -244,32 +251,43 @@ def _stretches(light: Floats, first: int) -> list[slice]:
 
 def _probes(place: Geometry, total: Floats, share: Rows, part: slice) -> Iterator[_Probe]:
     """A stretch of the middle row, and of rows towards the plate's edge where lines are bowed."""
-    yield _Probe(place.sine_edges[part.start : part.stop + 1], total[part], 1.0)
-    rows = place.y_m[: place.half_rows]
+    edges = place.sine_edges[:: place.fine]
+    yield _Probe(edges[part.start : part.stop + 1], in_pixels(total, place)[part], 1.0)
     bright = share.share.max(axis=(0, 1))
-    if not rows.size or bright.max() <= 0:
+    if bright.size != place.half_rows or bright.max() <= 0:  # of a single row, which is straight
         return
-    for height in _HEIGHTS:
-        row = int(height * (rows.size - 1))
-        y = float(rows[row])
-        sines = np.sin(np.arctan(place.straightened(y) / place.focal_m) + place.axis_rad)
-        plain = place.sine_edges[place.margin : place.sine_edges.size - place.margin]
-        if np.abs(sines - plain).max() < _BOW_SEEN * place.pixel_sine:
-            return
-        inner = _within(part, place.margin, sines.size - 1)
+    for row in _bowed_rows(place, bright / bright.max(), part):
+        y = float(place.y_m[row])
+        sines = _edges_at(place, y)
+        inner = _within(part, place.margin // place.fine, sines.size - 1)
         if inner.stop > inner.start:
             bent = bent_columns(total, place, y)[inner]
             fraction = float(bright[row] / bright.max())
             yield _Probe(sines[inner.start : inner.stop + 1], bent, fraction)
 
 
+def _edges_at(place: Geometry, y_m: float) -> Floats:
+    """(nx + 1,) sin(beta) on the middle line that the edges of a row's pixels get light of."""
+    return np.asarray(np.sin(np.arctan(place.straightened(y_m) / place.focal_m) + place.axis_rad))
+
+
+def _bowed_rows(place: Geometry, bright: Floats, part: slice) -> list[int]:
+    """Rows, with the light `bright` (n,) of the brightest, in which a stretch is worth a look: the
+    outermost that is lit, and those whose lines stand farthest from the pixels' own places."""
+    lit = np.flatnonzero(bright > _LIT)
+    column = min(max((part.start + part.stop) // 2 - place.margin // place.fine, 0), place.x_m.size)
+    rows = sorted({int(k) for k in np.linspace(lit[0], bright.size - 1, _ROWS)})
+    plain = place.pixel_edges[column]
+    moved = [
+        (_edges_at(place, float(place.y_m[k]))[column] - plain) / place.pixel_sine for k in rows
+    ]
+    if max(abs(m) for m in moved) < _BOW_SEEN:
+        return []
+    aside = [bright[k] * abs(m - round(m)) for k, m in zip(rows, moved, strict=True)]
+    worst = sorted(range(len(rows)), key=aside.__getitem__)[-_LOOKED_AT:]
+    return sorted({rows[0], *(rows[k] for k in worst)})
+
+
 def _within(part: slice, margin: int, columns: int) -> slice:
     """The same columns counted without the plate's margin."""
     return slice(max(part.start - margin, 0), min(part.stop - margin, columns))
-
-
-def _cut(sines: Floats, parts: int) -> Floats:
-    """Edges of pixels cut into equal parts."""
-    t = np.arange(parts) / parts
-    inner = sines[:-1, None] + np.diff(sines)[:, None] * t
-    return np.append(inner.ravel(), sines[-1])

@@ -11,11 +11,13 @@ from wavesim.light import Recorder
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.deferred import deferred
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.kernels import mirror
+from wavesim.plate.kernels import bend_rows, mirror
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, bowed, gather
+from wavesim.plate.rows import Combination, Rows, bowed, combinations, combined, gather, in_pixels
 from wavesim.plate.sweep import Columns
-from wavesim.threads import in_threads
+from wavesim.threads import each, in_threads
+
+_ROWS = 16  # bowed at once
 
 
 @deferred("profile_spectrum")
@@ -55,11 +57,14 @@ def compose(
 ) -> Light:
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
     weights = sensitivities(columns.node_m, recorder) / pixel_area_m2
-    lower = gather(columns, share, weights, cosines(geometry))
-    plate, profile = on_plate(lower[:4], columns.first, geometry)
+    if geometry.margin:
+        lower, first = _bowed_rows(columns, share, weights, geometry), 0
+    else:
+        lower, first = gather(columns, share, weights, cosines(geometry)), columns.first
+    plate, profile = _whole(lower[:4], first, geometry)
     recorded = None
     if recorder is not None:
-        (recorded, _), _ = on_plate(lower[[4, 5, 6, 3]], columns.first, geometry)
+        (recorded, _), _ = _whole(lower[[4, 5, 6, 3]], first, geometry)
     spectrum = middle_spectrum(columns, share, geometry)
     spectrum /= pixel_area_m2
     return Light(
@@ -93,6 +98,31 @@ def on_plate(lower: Floats, first: int, geometry: Geometry) -> tuple[tuple[Float
             whole = np.concatenate([whole, whole[:, : geometry.rows // 2][:, ::-1]], axis=1)
         lower = np.moveaxis(bowed(np.ascontiguousarray(np.moveaxis(whole, 0, 2)), geometry), 2, 0)
         lower, first = np.ascontiguousarray(lower), 0
+    return _whole(lower, first, geometry)
+
+
+def _bowed_rows(columns: Columns, share: Rows, weights: Floats, geometry: Geometry) -> Floats:
+    """(c, n, nx) of the rows of the lower half, or of all where the upper one does not mirror
+    it; a few rows at a time, which stay in the processor's cache."""
+    count = geometry.rows if geometry.slit_lean else geometry.half_rows
+    edges = geometry.x_of_sine(geometry.sine_edges)
+    wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[:count]])
+    out = np.empty((weights.shape[1], count, geometry.x_edges_m.size - 1))
+    for channel, weight in zip(out, weights.T, strict=True):
+        light = combinations(columns, share, weight, cosines(geometry))
+
+        def some(first: int, light: tuple[Combination, ...] = light, to: Floats = channel) -> None:
+            rows = np.arange(first, min(first + _ROWS, count))
+            lower = combined(light, share, np.minimum(rows, geometry.rows - 1 - rows))
+            whole = np.concatenate([lower[:, ::-1][:, : columns.first], lower], axis=1)
+            bend_rows(whole[..., None], edges, wanted[rows], to[rows[0] : rows[-1] + 1, :, None])
+
+        each(some, range(0, count, _ROWS))
+    return out
+
+
+def _whole(lower: Floats, first: int, geometry: Geometry) -> tuple[tuple[Floats, Floats], Floats]:
+    """What `on_plate` finds, of rows that are bowed already."""
     middle = lower[3, geometry.half_rows - 1]
     return _every_row(lower, geometry), np.concatenate([middle[::-1][:first], middle])
 
@@ -113,4 +143,5 @@ def middle_spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats
     inner = slice(geometry.margin, columns.light.shape[0] - geometry.margin)
     down = share.share[0][:, -1]
     per_nm = (down / bands_nm(nodes))[:, None]
-    return np.asarray(np.multiply(columns.light[inner].T, per_nm, order="C"))
+    light = in_pixels(columns.light[inner], geometry)
+    return np.asarray(np.multiply(light.T, per_nm, order="C"))

@@ -24,6 +24,9 @@ from wavesim.scene import Scene
 _ROUNDING = 1e-16  # of a sine
 _FINEST = 1e-14  # of a pixel in sin(beta): below, rounding swallows the pixel
 _MOST_BOW = 10_000  # [pixel] allowed on small plates, too
+_BOW_CUT = 0.003  # [pixel] that columns narrower than a pixel are worth
+_PER_FRINGE = 3.0  # columns to the finest fringe
+_MOST_CUT = 4_000_000  # columns times rows of half a plate: 130 MB
 _BOW_SEEN = 0.01  # [pixel] a smaller curvature of the lines is left out
 
 
@@ -34,8 +37,8 @@ class Geometry:
     Attributes
     ----------
     x_edges_m, y_edges_m : (nx + 1,), (ny + 1,) [m] pixel edges on the plate
-    margin : pixels added on either side in `sine_edges`, needed where lines are bowed
-    sine_edges : (nx + 2 margin + 1,) sin(beta) at those edges where y = 0, ascending
+    margin : columns added on either side in `sine_edges`, needed where lines are bowed
+    sine_edges : (nx fine + 2 margin + 1,) sin(beta) at the columns' edges where y = 0, ascending
     sine_in : sin(alpha) of the source's middle
     slit_sines : lower and upper offset of sin(alpha) across the source slit, or None
     slit_rise : sine of half the source slit's height, or None
@@ -43,6 +46,7 @@ class Geometry:
     slit_wedge : the same of either jaw away from the slit's middle, for each sine of height on the
         plate: cos(alpha) tan(half the angle between the jaws)
     tilt_rad, tip_rad : of the plate about its upright and its level middle line
+    fine : columns to a pixel; more than one where lines are bowed and sharper than a pixel
     focal_m : [m] what turns tan(angle) into x: the plate's distance, defocus included
     axis_rad : beta_0, angle of the camera's axis
     """
@@ -60,6 +64,7 @@ class Geometry:
     slit_wedge: float = 0.0
     tilt_rad: float = 0.0
     tip_rad: float = 0.0
+    fine: int = 1
 
     @property
     def x_m(self) -> Floats:
@@ -97,13 +102,14 @@ class Geometry:
         """
         height = float(self.y_edges_m[1] - self.y_edges_m[0])
         count = 2 - self.rows % 2
-        first = self.margin + column
+        first = self.margin + column * self.fine
         return replace(
             self,
             x_edges_m=self.x_edges_m[column : column + 2],
             y_edges_m=np.asarray((np.arange(count + 1.0) - count / 2) * height),
             margin=0,
-            sine_edges=self.sine_edges[first : first + 2],
+            sine_edges=self.sine_edges[first : first + self.fine + 1 : self.fine],
+            fine=1,
         )
 
     @property
@@ -135,8 +141,21 @@ class Geometry:
     @property
     def pixel_sine(self) -> float:
         """Smallest width of a pixel in sin(beta)."""
-        inner = self.sine_edges[self.margin : self.sine_edges.size - self.margin]
-        return float(np.diff(inner).min())
+        return float(np.diff(self.pixel_edges).min())
+
+    @property
+    def pixel_edges(self) -> Floats:
+        """(nx + 1,) sin(beta) at the pixels' edges where y = 0."""
+        return self.sine_edges[self.margin : self.sine_edges.size - self.margin : self.fine]
+
+    def cut(self, parts: int) -> Geometry:
+        """The same with each column cut into equal parts of sin(beta)."""
+        return replace(
+            self,
+            margin=self.margin * parts,
+            sine_edges=cut_evenly(self.sine_edges, parts),
+            fine=self.fine * parts,
+        )
 
     @property
     def widest_sine(self) -> float:
@@ -198,6 +217,27 @@ class Geometry:
         """q of the height y, or of the end of the slit's image."""
         rise = self.slit_rise or 0.0
         return min(max(float(self.height_sine(0.0, y_m)), -rise), rise)
+
+
+def cut_evenly(edges: Floats, parts: int) -> Floats:
+    """Edges of columns cut into equal parts."""
+    inner = edges[:-1, None] + np.diff(edges)[:, None] * (np.arange(parts) / parts)
+    return np.append(inner.ravel(), edges[-1])
+
+
+def with_bow_resolved(geometry: Geometry, width_m: float, wavelength_m: float) -> Geometry:
+    """Columns so narrow that lines can be moved by a part of a pixel where they are bowed.
+
+    The light of columns is put where the bow takes it by interpolation, which knows a line no
+    sharper than a column. Three columns to the finest fringe, lambda over the ruled width, lose
+    nothing; there are fewer where rows times columns would be more than `_MOST_CUT`.
+    """
+    pixel = float(geometry.y_edges_m[1] - geometry.y_edges_m[0])
+    if not geometry.margin or bow_pixels(geometry, pixel) < _BOW_CUT:
+        return geometry
+    wanted = math.ceil(_PER_FRINGE * geometry.pixel_sine * width_m / wavelength_m)
+    pixels = (geometry.sine_edges.size - 1) * geometry.half_rows
+    return geometry.cut(max(1, min(wanted, _MOST_CUT // pixels)))
 
 
 def geometry_of(scene: Scene) -> Geometry:

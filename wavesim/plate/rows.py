@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 
 from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import Along
@@ -203,31 +204,66 @@ def _share(table: RunningIntegral, geometry: Geometry, node_m: Floats, scale: fl
     return np.asarray(node_m[:, None] * np.diff(both, axis=1))
 
 
-def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
-    """Sum over wavelength nodes of light x weights x share: (c, n, nx'), the lower half.
+@dataclass(frozen=True, eq=False)
+class Combination:
+    """Neighbouring columns of light, weighted and gathered by functions of wavelength.
+
+    Attributes
+    ----------
+    columns : which ones, of those that do not mirror others
+    number : of the rows' functions (`Rows.between`)
+    light : one or two (r, columns): what parts of the lower and of the upper scale multiply
+    """
+
+    columns: slice
+    number: int
+    light: tuple[Floats, ...]
+
+
+def combinations(
+    columns: Columns, share: Rows, weight: Floats, cosine: Floats
+) -> tuple[Combination, ...]:
+    """Light of the columns as the rows' few functions of wavelength take it.
 
     Parameters
     ----------
     columns : light (nx, k) of each column at each node; those that mirror others are left out
-    weights : (k, c) per node, for instance the observer's curves
+    weight : (k,) per node, for instance an observer's curve
     cosine : (nx,) f / sqrt(x^2 + f^2) of each column, which sets its rows' scale
+    """
+    light, cosine = columns.light[columns.first :], cosine[columns.first :]
+    out = []
+    for which, number, along in intervals(share.scale, cosine):
+        basis = share.between[number].basis
+        if basis is None:
+            found = light[which].T * weight[:, None]
+        else:
+            found = (basis * weight[:, None]).T @ light[which].T
+        both = (found,) if along is None else (found * (1 - along), found * along)
+        out.append(Combination(which, number, both))
+    return tuple(out)
+
+
+def combined(light: tuple[Combination, ...], share: Rows, rows: npt.ArrayLike) -> Floats:
+    """(n, nx') light of some rows: numbers (n,) from the lowest up."""
+    which = np.asarray(rows)
+    out = np.zeros((which.size, light[-1].columns.stop))
+    for part in light:
+        parts = share.between[part.number].parts
+        for k, found in enumerate(part.light):
+            out[:, part.columns] += parts[k][:, which].T @ found
+    return out
+
+
+def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
+    """Sum over wavelength nodes of light x weights x share: (c, n, nx'), the lower half.
 
     Cost: 2 nx' c r (k + 2 n) operations for rows of r functions of wavelength.
     """
-    light, cosine = columns.light[columns.first :], cosine[columns.first :]
-    out = np.zeros((weights.shape[1], share.share.shape[2], light.shape[0]))
-    for seen, number, along in intervals(share.scale, cosine):
-        few = share.between[number]
-        for channel, weight in zip(out, weights.T, strict=True):
-            if few.basis is None:
-                found = light[seen].T * weight[:, None]
-            else:
-                found = (few.basis * weight[:, None]).T @ light[seen].T
-            if along is None:
-                channel[:, seen] = few.parts[0].T @ found
-            else:
-                channel[:, seen] = few.parts[0].T @ (found * (1 - along))
-                channel[:, seen] += few.parts[1].T @ (found * along)
+    rows = np.arange(share.share.shape[2])
+    out = np.empty((weights.shape[1], rows.size, columns.light.shape[0] - columns.first))
+    for channel, weight in zip(out, weights.T, strict=True):
+        channel[:] = combined(combinations(columns, share, weight, cosine), share, rows)
     return out
 
 
@@ -245,8 +281,15 @@ def intervals(scale: Floats, cosine: Floats) -> Iterator[tuple[slice, int, Float
         yield slice(a, b), s, position[a:b] - s
 
 
+def in_pixels(light: Floats, geometry: Geometry) -> Floats:
+    """Light (n fine, c) of the columns added up in pixels, margin and all: (n, c)."""
+    if geometry.fine == 1:
+        return light
+    return np.asarray(light.reshape(-1, geometry.fine, light.shape[1]).sum(axis=1))
+
+
 def bent_columns(light: Floats, geometry: Geometry, y_m: float) -> Floats:
-    """Light (nx + 2 margin, c) of the columns as the row at y has it: (nx, c)."""
+    """Light (n, c) of the columns as the row at y has it: (nx, c)."""
     if not geometry.margin:
         return light
     out = np.empty((1, geometry.x_edges_m.size - 1, light.shape[1]))
@@ -256,8 +299,8 @@ def bent_columns(light: Floats, geometry: Geometry, y_m: float) -> Floats:
 
 
 def bowed(plate: Floats, geometry: Geometry) -> Floats:
-    """Rows (n, nx + 2 margin, c) from the lowest up, put where the bow of the lines takes them:
-    (n, nx, c)."""
+    """Rows (n, columns, c) from the lowest up, put in the pixels where the bow of the lines takes
+    them: (n, nx, c)."""
     out = np.empty((plate.shape[0], geometry.x_edges_m.size - 1, plate.shape[2]))
     edges = geometry.x_of_sine(geometry.sine_edges)
     wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[: plate.shape[0]]])

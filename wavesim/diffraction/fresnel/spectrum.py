@@ -80,17 +80,12 @@ class ExactPlane:
         shifted = Grid(nu[0] + sine_in / wavelength_m, 1 / wide, nx, mu[0], 1 / high, ny)
         padded = np.zeros((my, mx), dtype=np.complex128)
         part = padded[my // 2 - ny // 2 :, mx // 2 - nx // 2 :][:ny, :nx]
-        part[:] = spectrum_of_groups(self.aperture, shifted)
+        spectrum_of_groups(self.aperture, shifted, part)
         rays = (self._rays(0, wavelength_m), self._rays(1, wavelength_m))
-        right, up = nu[nx // 2 :] * wavelength_m, mu[ny // 2 :] * wavelength_m
-        quarter = _turned(
-            np.append(right, -nu[0] * wavelength_m),
-            np.append(up, -mu[0] * wavelength_m),
-            z,
-            wavelength_m,
-            rays,
+        across, along = (
+            np.arange(n // 2 + 1) / side * wavelength_m for n, side in ((nx, wide), (ny, high))
         )
-        part *= quarter[np.ix_(np.abs(np.arange(ny) - ny // 2), np.abs(np.arange(nx) - nx // 2))]
+        _multiply(part, _turned(across, along, z, wavelength_m, rays))
         field = ifft2(ifftshift(padded), overwrite_x=True, workers=2)
         scale = mx * my / (wide * high)
         power = np.fft.fftshift(field.real**2 + field.imag**2) * (scale * wavelength_m * z) ** 2
@@ -106,6 +101,15 @@ class ExactPlane:
 
 
 Rays = tuple[tuple[float, float], tuple[float, float]]
+
+
+def _multiply(part: Complexes, quarter: Complexes) -> None:
+    """Directions (ny, nx), both even, by what is the same for four of them."""
+    y, x = (n // 2 for n in part.shape)
+    part[y:, x:] *= quarter[:-1, :-1]
+    part[y:, :x] *= quarter[:-1, :0:-1]
+    part[:y, x:] *= quarter[:0:-1, :-1]
+    part[:y, :x] *= quarter[:0:-1, :0:-1]
 
 
 def _turned(sine_x: Floats, sine_y: Floats, z: float, wavelength_m: float, rays: Rays) -> Complexes:

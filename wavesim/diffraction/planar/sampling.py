@@ -37,29 +37,38 @@ def power_of_groups(aperture: PlaneAperture, grid: Grid) -> Floats:
     return out
 
 
-def spectrum_of_groups(aperture: PlaneAperture, grid: Grid) -> Complexes:
-    """(nv, nu) A [m2], phases about the axis."""
-    out = np.empty((grid.nv, grid.nu), dtype=np.complex128)
+def spectrum_of_groups(aperture: PlaneAperture, grid: Grid, out: Complexes) -> None:
+    """A [m2] into `out` (nv, nu), phases about the axis."""
     half = -(-grid.nv // 2)  # whatever the number of cores: results do not depend on it
 
     def fill(first: int) -> None:
         part = slice(first, first + half)
-        out[part] = _amplitude(aperture, (0.0, 0.0), grid, part)
+        out[part] = 0.0
+        _add_amplitude(aperture, (0.0, 0.0), grid, part, out[part])
 
     each(fill, (0, half), most=2)
-    return out
 
 
 def _amplitude(
     aperture: PlaneAperture, centre: tuple[float, float], grid: Grid, rows: slice
 ) -> Complexes:
+    total = np.zeros((grid.v[rows].size, grid.nu), dtype=np.complex128)
+    _add_amplitude(aperture, centre, grid, rows, total)
+    return total
+
+
+def _add_amplitude(
+    aperture: PlaneAperture,
+    centre: tuple[float, float],
+    grid: Grid,
+    rows: slice,
+    total: Complexes,
+) -> None:
     u, v = grid.u, grid.v[rows]
-    total = np.zeros((v.size, u.size), dtype=np.complex128)
     for group in aperture.groups:
         part = interference(group, centre, grid, rows)
         part *= group.element.amplitude(u[None, :], v[:, None])
         total += part
-    return total
 
 
 def interference(group: Group, centre: tuple[float, float], grid: Grid, rows: slice) -> Complexes:
