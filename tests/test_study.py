@@ -25,7 +25,7 @@ from wavesim.cli import _wavesim
 from wavesim.ensemble import engine, load_plan, open_study, run_study, summarise
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import Limit, ReportTable
-from wavesim.ensemble.summary import Members, read_members, variance_share
+from wavesim.ensemble.summary import Members, profile_spread, read_members, variance_share
 from wavesim.errors import InputError, PlateFileError, SceneError
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -107,6 +107,32 @@ class TestLaws:
         assert beside.size > 1000
         assert float(beside.mean()) == pytest.approx((1 - kept) / 1000, rel=0.1)
         assert float(beside.std() / beside.mean()) == pytest.approx(1.0, abs=0.1)
+
+    def test_the_summary_gives_what_the_closed_forms_say(self, desk: Path) -> None:
+        run_study(load_plan(write(desk, RANDOM.format(draws=200))), desk / "s.h5", workers=1)
+        found = profile_spread(desk / "s.h5")
+        assert found is not None
+        kept = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
+        assert found.peak == pytest.approx(kept + (1 - kept) / 1000, abs=4 * found.error)
+        assert found.speckle == pytest.approx((1 - kept) / 1000, rel=0.15)
+
+    def test_efficiency_by_scalar_and_by_rigorous_theory(self, desk: Path) -> None:
+        """Opening b in d: (b / d)^2 sinc^2(m b / d); rigorous as `wavesim efficiency` says."""
+        line = 'numbers = ["efficiency"]\nline = { wavelength = "546.1 nm", order = 1 }\n'
+        study = write(desk, 'scene = "base.toml"\n[record]\n' + line)
+        run_study(load_plan(study), desk / "e.h5", workers=1)
+        opened = 0.6e-6 * 600e3
+        expected = (opened * np.sinc(opened)) ** 2
+        assert read_members(desk / "e.h5").numbers["efficiency"][0] == pytest.approx(expected)
+        groove = '{ profile = "sinusoidal", depth = "0.2 um", theory = "rigorous" }'
+        text = SCENE[: SCENE.index("[[aperture.defects]]")] + SCENE[SCENE.index("[plate]") :]
+        text = text.replace('{ profile = "slit", width = "0.6 um" }', groove)
+        (desk / "base.toml").write_text(text)
+        run_study(load_plan(study), desk / "r.h5", workers=1)
+        told = wavesim.efficiency(wavesim.parse(text), order=1, from_=546e-9, to=546.2e-9, points=3)
+        assert read_members(desk / "r.h5").numbers["efficiency"][0] == pytest.approx(
+            told.orders[0].unpolarised[1], rel=1e-3
+        )
 
     def test_ghosts_grow_with_the_square_of_the_amplitude(self, desk: Path) -> None:
         text = """
@@ -306,6 +332,19 @@ class TestFiles:
         design = Design(load_plan(desk / "study.toml"))
         plate = wavesim.expose(design.scene(2))
         assert np.array_equal(found["irradiance"][2], plate.irradiance.astype(np.float32))
+
+    def test_a_member_is_exposed_again_from_the_file_alone(self, desk: Path) -> None:
+        text = RANDOM.format(draws=2).replace("[record]", "[record]\nplate = true")
+        run_study(load_plan(write(desk, text)), desk / "s.h5", workers=1)
+        (desk / "study.toml").unlink()
+        (desk / "base.toml").unlink()
+        again = wavesim.expose(wavesim.member_scene(desk / "s.h5", 1))
+        with open_study(desk / "s.h5") as found:
+            assert np.array_equal(found["irradiance"][1], again.irradiance.astype(np.float32))
+        status, told = command(desk / "s.h5", "--member", 1)
+        assert (status, told) == (0, again.scene.text)
+        status, told = command(desk / "s.h5", "--json")
+        assert json.loads(told)["summary"]["members"] == 2
 
     def test_a_member_can_be_exposed_again(self, desk: Path) -> None:
         study = write(desk, RANDOM.format(draws=3))

@@ -169,9 +169,9 @@ def _tell(
     plan: Plan, file: Path, counts: dict[str, int], drawn: list[Path], *, as_json: bool
 ) -> None:
     from wavesim.ensemble import summarise
-    from wavesim.ensemble.summary import read_members
+    from wavesim.ensemble.summary import profile_spread, read_members
 
-    found = summarise(read_members(file), plan.table.report)
+    found = summarise(read_members(file), plan.table.report, profile_spread(file))
     if as_json:
         echo_json({**counts, "file": file, "figures": drawn, "summary": found.record()})
         return

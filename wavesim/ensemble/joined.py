@@ -263,6 +263,7 @@ def _check_layout(file: h5py.File) -> None:
             sizes = [file[axis].size for axis in axes]
             whole &= file[field].shape == (count, *sizes) and file[field].dtype.kind in "fu"
             whole &= all(file[axis].dtype.kind in "fi" for axis in axes)
+    whole = whole and all(np.isfinite(dataset[()]).all() for dataset in plain)
     if not whole:
         raise ValueError
 

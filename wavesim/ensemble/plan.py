@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field, ValidationError, model_validator
 
+from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import NUMBERS, OF_THE_LINE
 from wavesim.errors import InputError, SceneError, TableError
 from wavesim.inputs import read_bounded
@@ -186,6 +189,16 @@ class Limit(Model):
     number: str
     at_most: Annotated[float, Plain()] | None = Field(None, description="[SI]")
     at_least: Annotated[float, Plain()] | None = Field(None, description="[SI]")
+
+    def kept(self, values: Floats) -> NDArray[np.bool_]:
+        """(n,) which values [SI] keep the limit; that of a member that failed, nan, does not."""
+        kept = np.isfinite(values)
+        with np.errstate(invalid="ignore"):
+            if self.at_least is not None:
+                kept &= values >= self.at_least
+            if self.at_most is not None:
+                kept &= values <= self.at_most
+        return kept
 
     @model_validator(mode="after")
     def _some(self) -> Self:

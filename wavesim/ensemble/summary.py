@@ -12,16 +12,17 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.ensemble.joined import check_study
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.ensemble.plan import ReportTable
+from wavesim.ensemble.plan import Limit, ReportTable, table_of
 from wavesim.results import Column, Listing, Result, Sentence
 from wavesim.text import length
 
-Floats = NDArray[np.float64]
-
 _MOST_BINS = 20  # of a drawn key, for the variance of conditional means
 _MOST_MESSAGES = 3
+_LIKE_SPECKLE = 0.1  # from 1, of standard deviation over mean
+_BLOCK_BYTES = 1 << 25
 _FEW = 8  # members below which no sensitivity is stated
 _ALIKE = 1e-5  # relative spread of a number below which all members count as alike
 
@@ -39,6 +40,7 @@ class Members:
     drawn : keys drawn from a distribution, seeds left out
     numbers : name -> (n,) values [SI], nan where a member failed
     failures : (n,) messages, "" where none
+    limits : that the study sets its numbers
     """
 
     title: str
@@ -49,6 +51,32 @@ class Members:
     drawn: tuple[str, ...]
     numbers: dict[str, Floats]
     failures: tuple[str, ...]
+    limits: tuple[Limit, ...] = ()
+
+
+@dataclass(frozen=True)
+class ProfileSpread:
+    """The recorded profiles of all members.
+
+    Attributes
+    ----------
+    members : that have one
+    order : of the line
+    peak, error : mean over members of the light at the order, over a perfect ruling's peak, and
+        its standard error
+    places, points : of the axis at which members scatter like speckle, and in all; speckle has a
+        standard deviation equal to its mean (Goodman 1985, section 2.9), here within a tenth
+    speckle, contrast : mean light there, and standard deviation over mean; nan where there is none
+    """
+
+    members: int
+    order: float
+    peak: float
+    error: float
+    places: int
+    points: int
+    speckle: float
+    contrast: float
 
 
 @dataclass(frozen=True)
@@ -116,6 +144,7 @@ class Summary(Result):
     numbers: tuple[NumberSummary, ...]
     yields: tuple[Yield, ...]
     sensitivities: tuple[Sensitivity, ...]
+    profiles: ProfileSpread | None = None
 
     @property
     def failed(self) -> int:
@@ -132,6 +161,8 @@ class Summary(Result):
             yield self._distribution()
         if self.sensitivities:
             yield self._dependence()
+        if self.profiles is not None:
+            yield from self._spread(self.profiles)
         for y in self.yields:
             percent = f"{y.fraction:.1%} +- {y.error:.1%}"
             yield Sentence("yield", f"{percent} of the members have {y.number} {y.limit}")
@@ -139,6 +170,21 @@ class Summary(Result):
             if number.worst:
                 listed = ", ".join(f"member {k} ({shown(v, number.unit)})" for k, v in number.worst)
                 yield Sentence("worst", f"{number.name}: {listed}")
+
+    @staticmethod
+    def _spread(found: ProfileSpread) -> Iterator[Sentence]:
+        yield Sentence(
+            "line",
+            f"mean of {found.members:,} members at order {found.order:g}: {found.peak:.5f} +- "
+            f"{found.error:.1g} of a perfect ruling's peak",
+        )
+        if found.places:
+            yield Sentence(
+                "speckle",
+                f"at {found.places} of {found.points} points of the profile members scatter as "
+                f"speckle does: mean {found.speckle:.3g} of the perfect peak, standard deviation "
+                f"{found.contrast:.3f} of the mean",
+            )
 
     def _distribution(self) -> Listing:
         quantiles = [f"{100 * p:g} %" for p, _ in self.numbers[0].quantiles]
@@ -202,10 +248,55 @@ def read_members(path: str | Path) -> Members:
             drawn=tuple(str(key) for key in file.attrs["drawn"]),
             numbers={name: file[name][()] for name in names},
             failures=tuple(file["failure"].asstr()[()]),
+            limits=table_of(str(file.attrs["study"]), str(path)).report.limits,
         )
 
 
-def summarise(members: Members, report: ReportTable | None = None) -> Summary:
+def profile_spread(path: str | Path) -> ProfileSpread | None:
+    """Mean and scatter of a study's profiles, a block in memory at a time; None without any.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing or not a study file.
+    """
+    check_study(path)
+    with h5py.File(path) as file:
+        if "profile" not in file:
+            return None
+        axis, profiles = file["order"][()], file["profile"]
+        count, total, square = 0, np.zeros(axis.size), np.zeros(axis.size)
+        step = max(1, _BLOCK_BYTES // max(8 * axis.size, 1))
+        for first in range(0, profiles.shape[0], step):
+            block = profiles[first : first + step]
+            block = block[np.isfinite(block).all(axis=1)]
+            count += block.shape[0]
+            total += block.sum(axis=0)
+            square += (block**2).sum(axis=0)
+    if count < 2:
+        return None
+    mean = total / count
+    deviation = np.sqrt(np.maximum(square - count * mean**2, 0.0) / (count - 1))
+    ratio = deviation / np.where(mean > 0, mean, np.inf)
+    like = np.abs(ratio - 1) < _LIKE_SPECKLE
+    middle = axis.size // 2
+    return ProfileSpread(
+        members=count,
+        order=float(axis[middle]),
+        peak=float(mean[middle]),
+        error=float(deviation[middle]) / math.sqrt(count),
+        places=int(like.sum()),
+        points=axis.size,
+        speckle=float(mean[like].mean()) if like.any() else math.nan,
+        contrast=float(ratio[like].mean()) if like.any() else math.nan,
+    )
+
+
+def summarise(
+    members: Members,
+    report: ReportTable | None = None,
+    profiles: ProfileSpread | None = None,
+) -> Summary:
     """Quantiles, yields, sensitivities and the worst members of a study."""
     wanted = report or ReportTable()
     return Summary(
@@ -213,11 +304,8 @@ def summarise(members: Members, report: ReportTable | None = None) -> Summary:
         members=len(members.failures),
         failures=_failures(members.failures),
         numbers=tuple(_number(name, members, wanted) for name in members.numbers),
-        yields=tuple(
-            y
-            for limit in wanted.limits
-            for y in _yields(members, limit.number, limit.at_least, limit.at_most)
-        ),
+        yields=tuple(_yield(members, limit) for limit in wanted.limits),
+        profiles=profiles,
         sensitivities=tuple(s for name in members.numbers for s in sensitivities(members, name)),
     )
 
@@ -260,22 +348,15 @@ def alike(values: Floats) -> bool:
     return not held.size or float(np.ptp(held)) <= _ALIKE * float(np.abs(held).max())
 
 
-def _yields(
-    members: Members, name: str, at_least: float | None, at_most: float | None
-) -> list[Yield]:
+def _yield(members: Members, wanted: Limit) -> Yield:
     """A member that failed keeps no limit."""
-    values = members.numbers[name]
-    kept = np.isfinite(values)
-    with np.errstate(invalid="ignore"):
-        if at_least is not None:
-            kept &= values >= at_least
-        if at_most is not None:
-            kept &= values <= at_most
+    kept = wanted.kept(members.numbers[wanted.number])
     fraction = float(kept.mean())
-    unit = f" {members.units[name]}" if members.units[name] else ""
-    bounds = (("at least", at_least), ("at most", at_most))
+    unit = f" {members.units[wanted.number]}" if members.units[wanted.number] else ""
+    bounds = (("at least", wanted.at_least), ("at most", wanted.at_most))
     limit = " and ".join(f"{word} {b:.4g}{unit}" for word, b in bounds if b is not None)
-    return [Yield(name, limit, fraction, math.sqrt(fraction * (1 - fraction) / kept.size))]
+    error = math.sqrt(fraction * (1 - fraction) / kept.size)
+    return Yield(wanted.number, limit, fraction, error)
 
 
 def sensitivities(members: Members, name: str) -> list[Sensitivity]:

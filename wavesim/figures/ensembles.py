@@ -13,23 +13,35 @@ from pathlib import Path
 import h5py
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
-from matplotlib.ticker import FuncFormatter, MaxNLocator
-from numpy.typing import NDArray
+from matplotlib.ticker import MaxNLocator
 
 from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
 from wavesim.errors import InputError
 from wavesim.figures.lettering import plain
+from wavesim.figures.study_axes import (
+    bins,
+    cells,
+    in_unit,
+    key_words,
+    label,
+    last_word,
+    quantity,
+    scale,
+    unit_axis,
+    units_of,
+    value_of,
+)
 from wavesim.figures.style import (
     Size,
     Words,
     blank,
     graph,
     heading_in,
-    in_words,
     save,
     size_named,
     styled,
@@ -38,6 +50,7 @@ from wavesim.figures.style import (
 KINDS = ("distribution", "map", "band", "contact", "sensitivity")
 _MOST_PICTURES = 60
 _BAND = (0.05, 0.5, 0.95)
+_LEAST_BARS = 5  # rows of a figure of sensitivities, so that few bars are not blocks
 
 
 def study_figure(
@@ -159,15 +172,16 @@ def distribution_figure(
     failed = values.size - held.size
     without = f", {failed} without a value" if failed else ""
     subtitle = (
-        f"{held.size:,} members{without}: median {_quantity(float(np.median(held)), name)}, "
-        f"5 to 95 % {_quantity(float(np.quantile(held, 0.05)), name)} to "
-        f"{_quantity(float(np.quantile(held, 0.95)), name)}"
+        f"{held.size:,} members{without}: median {quantity(float(np.median(held)), name)}, "
+        f"5 to 95 % {quantity(float(np.quantile(held, 0.05)), name)} to "
+        f"{quantity(float(np.quantile(held, 0.95)), name)}"
     )
-    words = Words(title or members.title, subtitle, label(name, members), "members")
+    subtitle = "; ".join([subtitle, *(text for _, text in _limits(members, name))])
+    words = Words(title or members.title, subtitle, NUMBERS[name].meaning, "members")
     with styled(size):
         sheet, axes = graph(size, words)
-        axes.hist(held, bins=_bins(held), color=size.series[0], alpha=size.fill, lw=0)
-        _unit_axis(axes, "x", members.units[name])
+        axes.hist(held, bins=bins(held), color=size.series[0], alpha=size.fill, lw=0)
+        unit_axis(axes, "x", members.units[name])
         axes.yaxis.set_major_locator(MaxNLocator(6, integer=True))
         right = axes.twinx()
         right.step(
@@ -178,12 +192,28 @@ def distribution_figure(
             lw=1.3 * size.line_pt,
         )
         right.set_ylim(0.0, 1.02)
+        for at, _ in _limits(members, name):
+            axes.axvline(at, color=size.ink, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
         right.set_ylabel("fraction up to this value", color=size.accent)
         right.spines["right"].set_visible(False)
         box = axes.get_position()
         for both in (axes, right):
             both.set_position((box.x0, box.y0, box.width * 0.93, box.height))
     return sheet.figure
+
+
+def _limits(members: Members, name: str) -> list[tuple[float, str]]:
+    """Value of each limit that the study sets the number, and the yield in words."""
+    found = []
+    for limit in members.limits:
+        if limit.number == name:
+            kept = limit.kept(members.numbers[name])
+            ends = (("at least", limit.at_least), ("at most", limit.at_most))
+            for words, end in ends:
+                if end is not None:
+                    text = in_unit(end, members.units[name])
+                    found.append((end, f"{kept.mean():.1%} keep {words} {text}"))
+    return found
 
 
 def map_figure(
@@ -210,15 +240,19 @@ def map_figure(
     )
     with styled(size):
         sheet, axes = graph(size, words, left=0.13)
-        image = axes.pcolormesh(_edges(x), _edges(y), mean, cmap="cividis", rasterized=True)
-        _unit_axis(axes, "x", members.units[first])
-        _unit_axis(axes, "y", members.units[second])
+        across, up = (
+            cells(axes, "x", x, members.units[first]),
+            cells(axes, "y", y, members.units[second]),
+        )
+        image = axes.pcolormesh(across, up, mean, cmap="cividis", norm=scale(mean), rasterized=True)
         box = axes.get_position()
         axes.set_position((box.x0, box.y0, box.width * 0.87, box.height))
         bar = sheet.figure.add_axes((box.x0 + box.width * 0.9, box.y0, 0.018, box.height))
         colours = sheet.figure.colorbar(image, cax=bar)
         colours.outline.set_visible(False)
-        _unit_axis(bar, "y", members.units[name])
+        if not isinstance(image.norm, LogNorm):
+            bar.yaxis.set_major_locator(MaxNLocator(6))
+        units_of(bar, "y", members.units[name])
     return sheet.figure
 
 
@@ -290,7 +324,9 @@ def contact_sheet(
         pictures = file["picture"][:shown]
     keys = [key for key in members.keys if len(set(members.keys[key].tolist())) > 1]
     more = len(members.failures) - shown
-    subtitle = ", ".join(keys) + (f"; the first {shown} of {shown + more}" if more else "")
+    subtitle = ", ".join(map(key_words, keys)) + (
+        f"; the first {shown} of {shown + more}" if more else ""
+    )
     line = size.line_in()
     head = heading_in(size, title or members.title, subtitle) + 0.4 * line
     left, gap = 0.3 * size.width_in, 0.35 * line
@@ -301,7 +337,7 @@ def contact_sheet(
         sheet.heading(0.035 * size.width_in, title or members.title, subtitle)
         for k in range(shown):
             top = head + k * (height + gap)
-            values = ", ".join(_value_of(members, key, k) for key in keys)
+            values = ", ".join(f"{last_word(key)} {value_of(members, key, k)}" for key in keys)
             sheet.note(0.035 * size.width_in, top + height / 2 - 0.4 * line, values)
             axes = sheet.axes(left, top, width, height)
             axes.imshow(pictures[k], aspect="auto", interpolation="nearest")
@@ -321,7 +357,7 @@ def sensitivity_figure(
         )
     words = Words(
         title or members.title,
-        f"what {label(name, members)} depends on",
+        f"what {label(name, members)} depends on, each key alone",
         "fraction of its variance",
         "",
     )
@@ -350,46 +386,8 @@ def _bars(axes: Axes, found: list[Sensitivity], size: Size) -> None:
             color=size.quiet,
             fontsize=size.small_pt,
         )
-    axes.set_yticks(rows, [plain(s.key) for s in found])
+    axes.set_yticks(rows, [plain(key_words(s.key)) for s in found])
     axes.set_xlim(0.0, 1.35)
     axes.set_xticks(np.linspace(0, 1, 6))
-    axes.set_ylim(-0.7, len(found) - 0.3)
+    axes.set_ylim(min(-0.7, len(found) - 0.3 - _LEAST_BARS), len(found) - 0.3)
     axes.tick_params(axis="y", length=0)
-
-
-def label(name: str, members: Members) -> str:
-    """Name of a number or key for an axis whose numbers carry their units."""
-    words = name.replace("_", " ") if name in NUMBERS else name
-    return f"{words} (per m)" if members.units.get(name, "").startswith("/") else words
-
-
-def _unit_axis(axes: Axes, side: str, unit: str) -> None:
-    """Numbers with a prefix that suits them, where there is a unit."""
-    which = axes.xaxis if side == "x" else axes.yaxis
-    which.set_major_locator(MaxNLocator(6))
-    if unit and not unit.startswith("/"):
-        which.set_major_formatter(FuncFormatter(lambda value, _: in_words(value, unit, 4)))
-
-
-def _quantity(value: float, name: str) -> str:
-    unit = NUMBERS[name].unit
-    return in_words(value, unit).strip() if unit else f"{value:.3g}"
-
-
-def _value_of(members: Members, key: str, member: int) -> str:
-    value, unit = members.keys[key][member], members.units.get(key, "")
-    if members.keys[key].dtype.kind not in "fiu":
-        return str(value)
-    if unit == "/m":
-        return f"{float(value) / 1e3:.5g}\u2009/mm"
-    return in_words(float(value), unit, 4) if unit else f"{float(value):.6g}"
-
-
-def _bins(values: Floats) -> int:
-    return int(np.clip(np.sqrt(values.size), 5, 60))
-
-
-def _edges(values: NDArray[np.generic]) -> Floats:
-    v = np.asarray(values, dtype=np.float64)
-    inner = (v[1:] + v[:-1]) / 2
-    return np.concatenate([[v[0] - (inner[0] - v[0])], inner, [v[-1] + (v[-1] - inner[-1])]])
