@@ -274,6 +274,19 @@ def test_a_flat_peak_says_how_far_its_place_is_known() -> None:
     assert peak_of(1, x, x + 2, 1e-3).at_end
 
 
+@pytest.mark.slow
+def test_scalar_theory_is_approached_as_the_wavelength_over_the_pitch() -> None:
+    """An edge takes light from a strip of a wavelength, whatever the facet: half the pitch, twice
+    the error. The constant 0.427 follows from row E8 (two methods, 1e-5): (1 - 0.97865) x 20."""
+    from wavesim.study.compare.efficiencies import SCALAR_ALONG
+
+    groove = {"profile": "blazed", "facet_angle": "5 deg"}
+    ruled = made(aperture={"material": None, "groove": groove})
+    five, ten = (1 - SCALAR_ALONG.check(ruled, pitches).engine for pitches in (5.0, 10.0))
+    assert five / ten == pytest.approx(2.0, rel=0.03)
+    assert ten * 10.0 == pytest.approx(0.427, rel=0.02)
+
+
 def test_compare_says_where_scalar_efficiencies_fail() -> None:
     """Perfect conductor at its blaze: row E2 along the grooves; Marechal & Stroke 1959 across."""
     from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
