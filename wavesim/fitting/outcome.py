@@ -27,7 +27,7 @@ def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit
     moved = len(problem.moved)
     covariance = _covariance(problem, best)[:moved, :moved]
     error = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    curvature = np.linalg.pinv(best.jacobian.T @ best.jacobian)[:moved, :moved]
+    curvature = _inverse(best.jacobian)[:moved, :moved]
     plain = np.sqrt(np.maximum(np.diag(curvature), 1e-300))
     correlation = curvature / np.outer(plain, plain)
     rivals = _rivals(found)
@@ -129,7 +129,7 @@ def _covariance(problem: FitProblem, best: FitSolution) -> Floats:
     48, 817, over clusters): 24 blocks along each photograph, n / (n - k) for their number. What
     nuisances are expected to be counts in H.
     """
-    inverse = np.linalg.pinv(best.jacobian.T @ best.jacobian)
+    inverse = _inverse(best.jacobian)
     n = best.samples
     scores = best.jacobian[:n] * best.residual[:n, None]
     blocks = _blocks(problem)
@@ -143,6 +143,13 @@ def _covariance(problem: FitProblem, best: FitSolution) -> Floats:
     moved = len(problem.moved)
     larger = np.trace(robust[:moved, :moved]) > np.trace(plain[:moved, :moved])
     return np.asarray(robust if larger else plain)
+
+
+def _inverse(jacobian: Floats) -> Floats:
+    """(J^T J)^-1, with columns of one size while it is taken: metres stand beside logarithms."""
+    size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-300)
+    even = jacobian / size
+    return np.asarray(np.linalg.pinv(even.T @ even, rcond=1e-12) / np.outer(size, size))
 
 
 def _blocks(problem: FitProblem) -> Indices:

@@ -22,12 +22,12 @@ Values = tuple[float, ...]
 
 _BEAM = 3  # candidates that go on
 _ALIKE = 0.04  # of a key's range: nearer candidates lie in one valley
-_STEPS = (23, 11, 7)  # values of a key in each round
+_STEPS = (19, 9, 5)  # values of a key in each round
 _NARROWER = (1.0, 0.16, 0.04)  # part of the key's range searched in each round
 _STOPS = (0.0, 2.0, 4.0, 6.0)  # exposures beyond the brightest point white
 _MORE_STOPS = (8.0, 10.0, 12.0)  # of lines with ghosts
 _TINY = 1e-12
-_FILLED = (0.2, 0.35, 0.5, 0.65, 0.8)  # parts of the pitch that a width takes
+_FILLED = (0.25, 0.5, 0.75)  # parts of the pitch that a width takes
 _HARMONICS = 3  # periods of the photograph that are tried
 
 

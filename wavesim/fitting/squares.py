@@ -26,6 +26,7 @@ Values = tuple[float, ...]
 _STEP = 3e-4  # of a logarithm, for derivatives
 _FLOOR = 3e-3  # of full scale: accuracy of a picture's tone, beside its noise
 _FIRST, _MOST = 12, 40  # evaluations of a start that is only tried, and of the best one
+_FAR = 0.1  # of correlation, by which a rival may lie below before it is refined
 _WORTH = 1.5  # times the best chi^2, up to which a start that was tried is followed to its end
 _AMPLITUDES = (0.7, 1.6)  # of a ruling error's start, where its period is sought
 _PERIODS, _MOST_PERIODS = 6, 400  # followed to their end, looked at
@@ -104,8 +105,10 @@ def refined(problem: FitProblem, search: Search, starts: list[Values]) -> list[F
     for number, key in enumerate(problem.keys):
         if key.is_error_period:
             _try_periods(problem, search, number, found)
-    for values in _rivals(problem, min(found, key=lambda s: s.chi2).values):
-        _try(problem, search, values, found)
+    best = min(found, key=lambda s: s.chi2).values
+    for values in _rivals(problem, best):
+        if search.judge(values)[0] > search.judge(best)[0] - _FAR:
+            _try(problem, search, values, found)
     return sorted(found, key=lambda s: s.chi2)
 
 
