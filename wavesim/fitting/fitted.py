@@ -13,6 +13,7 @@ from wavesim.fitting.photograph import PhotographPattern
 from wavesim.results import Column, Listing, Result, Sentence
 from wavesim.scene import Scene
 
+_LEAST_SLANT = 1e-3  # change of scale across a picture that is worth a word
 MISFIT = 0.12  # of the pattern's own spread: beyond, the scene does not make this picture
 
 
@@ -168,14 +169,16 @@ def _shape(compared: FittedPhotograph) -> str:
         words = "rings about one centre"
         if pattern.ellipse or pattern.slant:
             words += f", {100 * pattern.ellipse:.1f} % elliptical and "
-            words += f"{100 * pattern.slant:.1f} % larger on one side, both taken out"
+            words += f"{100 * pattern.slant:.1f} % larger on one side, made round"
         return words
     turn = np.degrees(pattern.turned_rad)
     way = "clockwise" if turn > 0 else "anticlockwise"
-    return (
-        f"lines turned {way} by {abs(turn):.2f} deg; scale {100 * compared.slant:+.2f} % from its "
-        "left edge to its right one; both taken out"
-    )
+    words = f"lines turned {way} by {abs(turn):.2f} deg, made upright"
+    if abs(compared.slant) >= _LEAST_SLANT:
+        words += (
+            f"; scale {100 * compared.slant:+.1f} % from its left edge to its right one, evened"
+        )
+    return words
 
 
 def _alternatives(value: FittedValue) -> str:
