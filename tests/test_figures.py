@@ -287,7 +287,7 @@ def test_orders_stand_where_the_grating_equation_puts_them() -> None:
     # double precision: a few roundings of numbers near 1 m
     assert marks[0].position_m == pytest.approx(math.tan(beta - math.radians(19.3)), abs=1e-15)
     wavelength = wavelength_scale(plate, 1)
-    assert float(wavelength.there(marks[0].position_m * 1e3)) == pytest.approx(550, abs=1e-9)
+    assert float(wavelength.forward(marks[0].position_m * 1e3)) == pytest.approx(550, abs=1e-9)
     assert float(wavelength.back(550.0)) == pytest.approx(marks[0].position_m * 1e3, abs=1e-9)
 
 
@@ -302,7 +302,7 @@ def test_scale_above_a_sheet() -> None:
     assert shared_scale([grating, grating]).name == "wavelength in order 1 (nm)"
     angle = shared_scale([slits, slits])
     assert angle.name == "diffraction angle"
-    assert float(angle.there(1000.0)) == pytest.approx(45.0, abs=1e-12)  # x = f: 45 degrees
+    assert float(angle.forward(1000.0)) == pytest.approx(45.0, abs=1e-12)  # x = f: 45 degrees
     assert shared_scale([grating, slits]) is None
 
 

@@ -38,7 +38,6 @@ LONGEST_FUNCTION = 60  # lines without the docstring; about 10 is the aim
 SHARED_NAMES: set[str] = {
     "Column",
     "Curve",
-    "Frame",
     "Material",
     "Model",
     "Plan",

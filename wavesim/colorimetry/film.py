@@ -19,14 +19,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from wavesim import tables
+from wavesim.arrays import Floats
 from wavesim.colorimetry.rendering import Rendering, picture
 from wavesim.colorimetry.spaces import d65_xyz
 from wavesim.colorimetry.tone import Film, Linear
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, TableError, within
 from wavesim.plate import Plate
-
-Array = NDArray[np.float64]
 
 REFERENCE_S = 1.0  # exposures up to this are reciprocal: common practice, see the datasheet
 _RIGHT = 'the header "log_exposure,density", lg of lx s and density'
@@ -44,15 +43,15 @@ class CharacteristicCurve:
     density : (n,) diffuse density, base and fog included; rising for a negative film
     """
 
-    log_exposure: Array
-    density: Array
+    log_exposure: Floats
+    density: Floats
 
     @property
     def reversal(self) -> bool:
         """Whether more light makes the film clearer, as in a transparency."""
         return bool(self.density[-1] < self.density[0])
 
-    def at(self, exposure_lx_s: ArrayLike) -> Array:
+    def at(self, exposure_lx_s: ArrayLike) -> Floats:
         """Density for exposures (...) >= 0 [lx s]."""
         with np.errstate(divide="ignore"):
             x = np.log10(np.asarray(exposure_lx_s, dtype=np.float64))
@@ -184,7 +183,7 @@ def read_reciprocity(path: Path) -> ReciprocityTable:
     return ReciprocityTable(path, tuple(rows[:, 0].tolist()), tuple(rows[:, 1].tolist()))
 
 
-def lights(density: Array, curve: CharacteristicCurve, *, negative: bool) -> Array:
+def lights(density: Floats, curve: CharacteristicCurve, *, negative: bool) -> Floats:
     """Light 0..1 (...) of what is looked at.
 
     The film itself on a light table (`negative`, or a transparency): 10^-D, the bare table white,

@@ -12,11 +12,9 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, XYZ_TO_LMS, rgb_space
-
-Array = NDArray[np.float64]
 
 HUES = 1024  # nodes around the circle
 EDGE_NODES = 8192  # of the table that pixels are read from: 1e-5 of C / L beside blue's cliff
@@ -29,7 +27,7 @@ _STEPS = 32  # scan for the first empty channel before bisection
 
 
 @cache
-def matrices(space: str) -> tuple[Array, Array]:
+def matrices(space: str) -> tuple[Floats, Floats]:
     """OKLab roots from (L, a, b), and linear RGB of `space` from the cubed roots: both (3, 3)."""
     to_rgb = rgb_space(space).from_xyz() @ np.linalg.inv(XYZ_TO_LMS)
     to_roots = np.linalg.inv(ROOTS_TO_OKLAB)
@@ -37,7 +35,7 @@ def matrices(space: str) -> tuple[Array, Array]:
     return to_roots, np.ascontiguousarray(to_rgb)
 
 
-def direction(position: Array) -> tuple[Array, Array]:
+def direction(position: Floats) -> tuple[Floats, Floats]:
     """Unit vector (a, b) at a position 0..4 along |a| + |b| = 1, counted from the +a axis."""
     turn = np.asarray(position) % 4
     b = np.where(turn <= 1, turn, np.where(turn <= 3, 2 - turn, turn - 4))
@@ -47,25 +45,25 @@ def direction(position: Array) -> tuple[Array, Array]:
 
 
 @cache
-def largest_saturation(space: str) -> Array:
+def largest_saturation(space: str) -> Floats:
     """Largest C / L of `space` at HUES + 1 hue angles from 0 to 360 degrees (last = first)."""
     hue = np.linspace(0, 2 * np.pi, HUES + 1)
     return _frozen(_largest(space, np.cos(hue), np.sin(hue)))
 
 
 @cache
-def edges(space: str) -> Array:
+def edges(space: str) -> Floats:
     """The same, `rounded_saturation` and `cliff` at EDGE_NODES + 1 positions: (3, n).
 
     For reading pixel by pixel.
     """
-    place = np.linspace(0, 4, EDGE_NODES + 1)
-    exact = _largest(space, *direction(place))
-    rounded = np.interp(place, np.linspace(0, 4, HUES + 1), rounded_saturation(space))
-    return _frozen(np.stack([exact, np.minimum(rounded, exact), cliff(space, place)]))
+    positions = np.linspace(0, 4, EDGE_NODES + 1)
+    exact = _largest(space, *direction(positions))
+    rounded = np.interp(positions, np.linspace(0, 4, HUES + 1), rounded_saturation(space))
+    return _frozen(np.stack([exact, np.minimum(rounded, exact), cliff(space, positions)]))
 
 
-def cliff(space: str, position: Array) -> Array:
+def cliff(space: str, position: Floats) -> Floats:
     """How far a colour just beyond the gamut is paled with white at positions of `direction`, 0..1.
 
     From blue to cyan the largest saturation of a hue falls to a third within 15 degrees, in sRGB
@@ -80,17 +78,17 @@ def cliff(space: str, position: Array) -> Array:
     return _smooth_step((hue - low) / rise) * _smooth_step((high - hue) / fall)
 
 
-def _smooth_step(x: Array) -> Array:
+def _smooth_step(x: Floats) -> Floats:
     inside = np.clip(x, 0.0, 1.0)
     return np.asarray(inside**2 * (3 - 2 * inside))
 
 
-def _largest(space: str, a: Array, b: Array) -> Array:
+def _largest(space: str, a: Floats, b: Floats) -> Floats:
     """Largest C / L in the directions (a, b) (n,), by a scan and bisection."""
     to_roots, to_rgb = matrices(space)
     slope = np.outer(a, to_roots[:, 1]) + np.outer(b, to_roots[:, 2])
 
-    def emptiest(saturation: Array) -> Array:
+    def emptiest(saturation: Floats) -> Floats:
         return np.asarray((((1 + saturation[:, None] * slope) ** 3) @ to_rgb.T).min(axis=1))
 
     high = np.full(a.size, _LARGEST)
@@ -105,13 +103,13 @@ def _largest(space: str, a: Array, b: Array) -> Array:
     return np.asarray(low)
 
 
-def _frozen(values: Array) -> Array:
+def _frozen(values: Floats) -> Floats:
     values.setflags(write=False)
     return values
 
 
 @cache
-def rounded_saturation(space: str) -> Array:
+def rounded_saturation(space: str) -> Floats:
     """`largest_saturation` with its ridges rounded off, at HUES + 1 positions of `direction`.
 
     The exact limit has a corner at each primary and falls like a cliff beside blue: a spectrum
@@ -134,7 +132,7 @@ def rounded_saturation(space: str) -> Array:
     return np.asarray(table)
 
 
-def _bounded(values: Array, rise: float) -> Array:
+def _bounded(values: Floats, rise: float) -> Floats:
     """Largest periodic function below `values` that changes by `rise` a node at most."""
     ramp = rise * np.arange(2 * values.size)
     twice = np.tile(values, 2)  # so that the seam does not count
@@ -143,7 +141,7 @@ def _bounded(values: Array, rise: float) -> Array:
     return np.asarray(np.minimum(forward[values.size :], backward[: values.size]))
 
 
-def saturation_at(table: Array, a: float, b: float) -> float:
+def saturation_at(table: Floats, a: float, b: float) -> float:
     """The table's value in the direction of (a, b)."""
     turn = b / (abs(a) + abs(b))
     position = 2 - turn if a < 0 else turn % 4

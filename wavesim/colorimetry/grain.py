@@ -11,14 +11,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import ADAPTATIONS
 from wavesim.constants import LIGHT_SPEED_M_S, LUMINOUS_EFFICACY_LM_W, PLANCK_J_S
 from wavesim.errors import InputError, positive, within
 from wavesim.random_streams import stream
-
-Array = NDArray[np.float64]
 
 _PEAK_M = 555e-9  # where V is 1
 _GRANULARITY_APERTURE_M2 = math.pi * 24e-6**2  # 48 um disc: common practice for RMS granularity
@@ -47,7 +46,7 @@ class Material:
 
     def exposed(
         self, xyz: ArrayLike, *, white_xyz: ArrayLike, white_level: float, pixel_m: float
-    ) -> Array:
+    ) -> Floats:
         """XYZ (ny, nx, 3) [lx s] of what such a material records of the exposures `xyz`.
 
         Raises
@@ -55,19 +54,23 @@ class Material:
         InputError
             A value out of range.
         """
-        seen = _finite(xyz)
+        recorded = _finite(xyz)
         if self.halation:
             part, radius = self.halation, self.halo_radius_m
-            seen = halation(seen, fraction=part, radius_m=radius, pixel_m=pixel_m)
+            recorded = halation(recorded, fraction=part, radius_m=radius, pixel_m=pixel_m)
         if self.noise:
             photons = photons_at_white(white_level, pixel_m)
-            seen = photon_noise(
-                seen, white_xyz=white_xyz, white_level=white_level, photons=photons, seed=self.seed
+            recorded = photon_noise(
+                recorded,
+                white_xyz=white_xyz,
+                white_level=white_level,
+                photons=photons,
+                seed=self.seed,
             )
         if self.rms_granularity:
             rms, seed = self.rms_granularity, self.seed + 1
-            seen = grain(seen, rms_granularity=rms, pixel_m=pixel_m, seed=seed)
-        return seen
+            recorded = grain(recorded, rms_granularity=rms, pixel_m=pixel_m, seed=seed)
+        return recorded
 
 
 def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 0.5) -> float:
@@ -86,7 +89,7 @@ def photons_at_white(white_level: float, pixel_m: float, *, efficiency: float = 
 
 def photon_noise(
     xyz: ArrayLike, *, white_xyz: ArrayLike, white_level: float, photons: float, seed: int
-) -> Array:
+) -> Floats:
     """XYZ (..., 3) [lx s] times n / m, n a Poisson count of mean m; m is `photons` at white.
 
     m goes by the mean of the three cone signals (CAT16) over white's, so that blue light,
@@ -108,7 +111,7 @@ def photon_noise(
     return np.asarray(values * factor[..., None])
 
 
-def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) -> Array:
+def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) -> Floats:
     """XYZ (..., 3) multiplied by 10^d, d Gaussian with the film's density noise.
 
     `rms_granularity` is the standard deviation of density through a 48 um disc (0.01 is a
@@ -126,7 +129,7 @@ def grain(xyz: ArrayLike, *, rms_granularity: float, pixel_m: float, seed: int) 
     return np.asarray(values * factor[..., None])
 
 
-def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float) -> Array:
+def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float) -> Floats:
     """XYZ (ny, nx, 3) with `fraction` of the light scattered to an exponential halo.
 
     Point spread (1 - f) delta + f exp(-r / r0) / (2 pi r0^2), r0 = `radius_m`; its transform is
@@ -154,7 +157,7 @@ def halation(xyz: ArrayLike, *, fraction: float, radius_m: float, pixel_m: float
     return out
 
 
-def _finite(xyz: ArrayLike) -> Array:
+def _finite(xyz: ArrayLike) -> Floats:
     values = np.asarray(xyz, dtype=np.float64)
     if values.shape[-1:] != (3,) or not np.all(np.isfinite(values)):
         raise InputError("finite X, Y, Z on the last axis are needed", key="xyz")

@@ -123,18 +123,18 @@ def smooth_pixel(
     asked = _luminance(red, green, blue, weight)
     top = max(red, green, blue)
     chroma = math.sqrt(a * a + b * b)
-    s, share, grey = 0.0, 0.0, 1.0
+    s, part, grey = 0.0, 0.0, 1.0
     if chroma > 1e-9 * light:
         a, b = a / chroma, b / chroma
         s = chroma / light
-        place = _position(a, b) * ((saturation.shape[1] - 1) / 4)
-        edge, rounded = _read(saturation[0], place), _read(saturation[1], place)
-        share = _knee(s / edge, knee)
-        grey = (1 - max(share, min(s / rounded, 1.0))) ** 2
-        if min(red, green, blue) < -EMPTY * top or share < min(s / edge, 1.0):
-            paled = _whitening(red, green, blue, _read(saturation[2], place), s / edge - 1)
+        position = _position(a, b) * ((saturation.shape[1] - 1) / 4)
+        edge, rounded = _read(saturation[0], position), _read(saturation[1], position)
+        part = _knee(s / edge, knee)
+        grey = (1 - max(part, min(s / rounded, 1.0))) ** 2
+        if min(red, green, blue) < -EMPTY * top or part < min(s / edge, 1.0):
+            paled = _whitening(red, green, blue, _read(saturation[2], position), s / edge - 1)
             beyond = _step((s / edge - 1) / ROUNDED)
-            s = share * (edge + beyond * (rounded - edge))
+            s = part * (edge + beyond * (rounded - edge))
             r, g, v = _rgb(1.0, s * a, s * b, to_roots, to_rgb)
             scale = max(asked, 0.0) / _luminance(r, g, v, weight)
             if paled > 0:
@@ -151,7 +151,7 @@ def smooth_pixel(
         return 0.0, 0.0, 0.0
     shown = _toned(top, tone, table)
     lost = top - shown
-    if lost <= 0 or share <= 0:
+    if lost <= 0 or part <= 0:
         scale = shown / top
         return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
     if kept == LUMINANCE:
@@ -219,25 +219,25 @@ def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
     red, green, blue = _rgb(light, a, b, to_roots, to_rgb)
     if _inside(red, green, blue, 1e-12):
         return _clip1(red), _clip1(green), _clip1(blue)
-    low, high, share = 0.0, 1.0, 1.0
+    low, high, part = 0.0, 1.0, 1.0
     chroma = math.sqrt(a * a + b * b)
     low_inside, first = True, True
     while first or (high - low) * chroma > CLOSE:
         if not first:
-            share = (low + high) / 2
-        red, green, blue = _rgb(light, a * share, b * share, to_roots, to_rgb)
+            part = (low + high) / 2
+        red, green, blue = _rgb(light, a * part, b * part, to_roots, to_rgb)
         if not first and low_inside and _inside(red, green, blue, 1e-12):
-            low = share
+            low = part
             continue
         red, green, blue = _clip1(red), _clip1(green), _clip1(blue)
         l1, a1, b1 = _oklab(red, green, blue, to_lms, to_oklab)
-        step = math.sqrt((l1 - light) ** 2 + (a1 - a * share) ** 2 + (b1 - b * share) ** 2)
+        step = math.sqrt((l1 - light) ** 2 + (a1 - a * part) ** 2 + (b1 - b * part) ** 2)
         if step >= JND:
-            high = high if first else share
+            high = high if first else part
         elif first or JND - step < CLOSE:
             break
         else:
-            low_inside, low = False, share
+            low_inside, low = False, part
         first = False
     return red, green, blue
 

@@ -10,6 +10,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.gamut import edges, matrices
 from wavesim.colorimetry.spaces import (
     ADAPTATIONS,
@@ -25,8 +26,6 @@ from wavesim.colorimetry.tone import Linear, Tone
 from wavesim.colorimetry.whiteness import balance_degree
 from wavesim.errors import InputError, one_of, positive, within
 from wavesim.threads import each
-
-Array = NDArray[np.float64]
 
 _ENCODING_NODES = 8192
 _BLOCK = 1 << 16  # pixels handed to a thread at a time
@@ -138,7 +137,7 @@ def linear_rgb(
     over_stops: float = 0.0,
     balance: str = "source",
     space: str = "srgb",
-) -> Array:
+) -> Floats:
     """Unbounded linear RGB (..., 3): exposure and white balance only, 1 = white.
 
     For 32-bit float files that others grade. Spectral colours have negative channels.
@@ -148,7 +147,7 @@ def linear_rgb(
     return np.asarray(values @ (matrix * _scale(white_level, over_stops)).T)
 
 
-def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16") -> Array:
+def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16") -> Floats:
     """Matrix (3, 3) from XYZ under the source to XYZ under D65; the identity for "none"."""
     one_of("balance", balance, _BALANCES)
     if balance == "none":
@@ -157,14 +156,14 @@ def balance_matrix(white_xyz: ArrayLike, balance: str, transform: str = "cat16")
 
 
 @lru_cache(maxsize=64)  # the search for a white's temperature takes 2 ms, a row of a plate 1
-def _balance(white_xyz: tuple[float, ...], transform: str) -> Array:
+def _balance(white_xyz: tuple[float, ...], transform: str) -> Floats:
     white = np.array(white_xyz)
     matrix = adaptation(white, d65_xyz(), transform=transform, degree=balance_degree(white))
     matrix.flags.writeable = False
     return matrix
 
 
-def _checked(xyz: ArrayLike) -> Array:
+def _checked(xyz: ArrayLike) -> Floats:
     values = np.ascontiguousarray(xyz, dtype=np.float64)
     if values.ndim < 1 or values.shape[-1] != 3:
         raise InputError(
@@ -179,10 +178,10 @@ def _scale(white_level: float, over_stops: float) -> float:
 
 
 def _render(
-    values: Array,
+    values: Floats,
     out: NDArray[np.uint8] | NDArray[np.uint16],
     width: int,
-    exposure: tuple[float, Array],
+    exposure: tuple[float, Floats],
     style: Rendering,
 ) -> None:
     from wavesim.colorimetry import kernels
@@ -231,7 +230,7 @@ def _each(work: Callable[[int], int], starts: range) -> list[int]:
     return each(work, starts, most=_THREADS)
 
 
-def _tone_table(tone: Tone) -> Array:
+def _tone_table(tone: Tone) -> Floats:
     from wavesim.colorimetry import kernels
 
     stops = kernels.TONE_LOWEST + np.arange(64 * kernels.TONE_PER_STOP) / kernels.TONE_PER_STOP
@@ -239,12 +238,12 @@ def _tone_table(tone: Tone) -> Array:
 
 
 @cache
-def _encoding(curve: str) -> Array:
+def _encoding(curve: str) -> Floats:
     return encode(np.linspace(0, 1, _ENCODING_NODES + 1) ** 2, curve)
 
 
 @cache
-def _dither_mask() -> Array:
+def _dither_mask() -> Floats:
     with resources.files("wavesim.colorimetry").joinpath("data/dither.npy").open("rb") as stream:
         rank = np.load(stream)
     return np.asarray((rank + 0.5) / rank.size, dtype=np.float64)

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError, one_of
-
-Array = NDArray[np.float64]
 
 D65_XY = (0.3127, 0.3290)  # as sRGB, Display P3 and Rec. 2020 define it (IEC 61966-2-1, BT.2020)
 
@@ -67,13 +66,13 @@ class RgbSpace:
     curve: str
     white_xy: tuple[float, float] = D65_XY
 
-    def to_xyz(self) -> Array:
+    def to_xyz(self) -> Floats:
         """Matrix (3, 3) from linear RGB to XYZ with Y = 1 for R = G = B = 1."""
         primaries = xy_to_xyz([self.red_xy, self.green_xy, self.blue_xy]).T
         white = xy_to_xyz(self.white_xy)
         return np.asarray(primaries * np.linalg.solve(primaries, white), dtype=np.float64)
 
-    def from_xyz(self) -> Array:
+    def from_xyz(self) -> Floats:
         """Matrix (3, 3) from XYZ to linear RGB."""
         return np.asarray(np.linalg.inv(self.to_xyz()), dtype=np.float64)
 
@@ -94,7 +93,7 @@ def rgb_space(name: str) -> RgbSpace:
     return RGB_SPACES[name]
 
 
-def xyz_to_xy(xyz: ArrayLike) -> Array:
+def xyz_to_xy(xyz: ArrayLike) -> Floats:
     """Chromaticity x = X/(X+Y+Z), y = Y/(X+Y+Z), shape (..., 2); NaN for black."""
     values = np.asarray(xyz, dtype=np.float64)
     total = values.sum(axis=-1, keepdims=True)
@@ -102,14 +101,14 @@ def xyz_to_xy(xyz: ArrayLike) -> Array:
         return np.asarray(values[..., :2] / total)
 
 
-def xy_to_xyz(xy: ArrayLike) -> Array:
+def xy_to_xyz(xy: ArrayLike) -> Floats:
     """XYZ (..., 3) of chromaticity xy (..., 2) at Y = 1."""
     values = np.asarray(xy, dtype=np.float64)
     x, y = values[..., 0], values[..., 1]
     return np.stack([x / y, np.ones_like(x), (1 - x - y) / y], axis=-1)
 
 
-def xy_to_uv(xy: ArrayLike) -> Array:
+def xy_to_uv(xy: ArrayLike) -> Floats:
     """CIE 1960 u = 4x/(-2x+12y+3), v = 6y/(-2x+12y+3), shape (..., 2)."""
     values = np.asarray(xy, dtype=np.float64)
     x, y = values[..., 0], values[..., 1]
@@ -117,7 +116,7 @@ def xy_to_uv(xy: ArrayLike) -> Array:
     return np.stack([4 * x / below, 6 * y / below], axis=-1)
 
 
-def encode(linear: ArrayLike, curve: str = "srgb") -> Array:
+def encode(linear: ArrayLike, curve: str = "srgb") -> Floats:
     """Display light 0..1 -> encoded value 0..1, odd about zero.
 
     "srgb": 12.92 c up to 0.0031308, then 1.055 c^(1/2.4) - 0.055 (IEC 61966-2-1);
@@ -131,7 +130,7 @@ def encode(linear: ArrayLike, curve: str = "srgb") -> Array:
     return np.copysign(power, value)
 
 
-def decode(encoded: ArrayLike, curve: str = "srgb") -> Array:
+def decode(encoded: ArrayLike, curve: str = "srgb") -> Floats:
     """Encoded value 0..1 -> display light 0..1: the inverse of `encode`.
 
     The published thresholds are rounded, so "srgb" jumps by 2.3e-9 at 0.04045.
@@ -145,7 +144,7 @@ def decode(encoded: ArrayLike, curve: str = "srgb") -> Array:
     return np.copysign(light, value)
 
 
-def xyz_to_oklab(xyz: ArrayLike) -> Array:
+def xyz_to_oklab(xyz: ArrayLike) -> Floats:
     """OKLab L, a, b (..., 3) of XYZ relative to D65 (Ottosson 2020).
 
     Homogeneous: light k times stronger has L, a and b all k^(1/3) times as large.
@@ -160,7 +159,7 @@ def adaptation(
     *,
     transform: str = "cat16",
     degree: float = 1.0,
-) -> Array:
+) -> Floats:
     """Matrix (3, 3) that takes colours seen under one white to those under another.
 
     M^-1 diag(D w_to / w_from + 1 - D) M with M the transform's cone matrix and D the degree of
@@ -187,14 +186,14 @@ def adaptation(
 
 
 @cache
-def d65_xyz() -> Array:
+def d65_xyz() -> Floats:
     """XYZ (3,) of the display white at Y = 1."""
     white = xy_to_xyz(D65_XY)
     white.setflags(write=False)
     return white
 
 
-def unit_white(xyz: ArrayLike) -> Array:
+def unit_white(xyz: ArrayLike) -> Floats:
     """A white XYZ (3,) at Y = 1; InputError where it is none."""
     white = np.asarray(xyz, dtype=np.float64)
     if white.shape != (3,) or not np.all(np.isfinite(white)) or not white[1] > 0:

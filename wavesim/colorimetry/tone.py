@@ -12,12 +12,11 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, positive
-
-Array = NDArray[np.float64]
 
 _SPEED_POINT_DENSITY = 0.10  # above base and fog, ISO 6:1993
 ISO6_SPEED_POINT = math.log10(0.8 / SATURATION_EXPOSURE_LX_S)  # -1.989 decades below white
@@ -30,7 +29,7 @@ class Tone(Protocol):
     def label(self) -> str:
         """Words for a caption; empty where the picture is linear in light."""
 
-    def shown(self, exposure: ArrayLike) -> Array:
+    def shown(self, exposure: ArrayLike) -> Floats:
         """Shown light 0..1 for relative exposure (...) >= 0."""
 
 
@@ -40,7 +39,7 @@ class Linear:
 
     label: str = ""
 
-    def shown(self, exposure: ArrayLike) -> Array:
+    def shown(self, exposure: ArrayLike) -> Floats:
         """min(exposure, 1)."""
         return np.minimum(np.asarray(exposure, dtype=np.float64), 1.0)
 
@@ -86,15 +85,15 @@ class Film:
     @property
     def inertia_point(self) -> float:
         """log10 exposure where the straight line meets base + fog."""
-        share = 10 ** (_SPEED_POINT_DENSITY / (self.gamma * self.toe)) - 1
-        return self.speed_point - self.toe * math.log10(share)
+        excess = 10 ** (_SPEED_POINT_DENSITY / (self.gamma * self.toe)) - 1
+        return self.speed_point - self.toe * math.log10(excess)
 
     @property
     def maximum_density(self) -> float:
         """Density of a fully exposed negative."""
         return self.base_fog + self.gamma * self.latitude
 
-    def density(self, exposure: ArrayLike) -> Array:
+    def density(self, exposure: ArrayLike) -> Floats:
         """Density of the negative for relative exposure (...) >= 0."""
         with np.errstate(divide="ignore"):
             x = np.log10(np.asarray(exposure, dtype=np.float64))
@@ -103,7 +102,7 @@ class Film:
         flat = np.where(np.isposinf(x), self.latitude, rise - np.where(np.isposinf(x), 0, fall))
         return np.asarray(self.base_fog + self.gamma * flat)
 
-    def shown(self, exposure: ArrayLike) -> Array:
+    def shown(self, exposure: ArrayLike) -> Floats:
         """The positive's light, 0 without exposure, 1 at the densest negative."""
         black = 10 ** -(self.gamma * self.latitude)
         light = 10 ** (self.density(exposure) - self.maximum_density)
@@ -128,7 +127,7 @@ class Logarithmic:
         """Caption: says that the scale is logarithmic and over how many decades."""
         return f"logarithmic, {self.decades:g} decades"
 
-    def shown(self, exposure: ArrayLike) -> Array:
+    def shown(self, exposure: ArrayLike) -> Floats:
         """Light of the encoded value 1 + lg(exposure) / decades."""
         from wavesim.colorimetry.spaces import decode
 
@@ -145,5 +144,5 @@ def speed_iso6(speed_point_lx_s: float) -> float:
     return 0.8 / positive("speed_point_lx_s", speed_point_lx_s)
 
 
-def _bend(x: Array, width: float) -> Array:
+def _bend(x: Floats, width: float) -> Floats:
     return np.asarray(width * np.logaddexp(0, x * (math.log(10) / width)) / math.log(10))

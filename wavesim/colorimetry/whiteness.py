@@ -5,21 +5,20 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import xy_to_uv, xyz_to_xy
 from wavesim.constants import BOLTZMANN_J_K, LIGHT_SPEED_M_S, PLANCK_J_S
 from wavesim.errors import InputError
 from wavesim.light.observer import cie1931
-
-Array = NDArray[np.float64]
 
 _COLDEST_K, _HOTTEST_K = 500.0, 1e6
 _FULL_DUV, _NO_DUV = 0.02, 0.05  # CIE 15: no correlated temperature beyond 0.05
 _FULL_K, _NO_K = 2300.0, 1800.0
 
 
-def planckian_xy(temperature_K: ArrayLike) -> Array:
+def planckian_xy(temperature_K: ArrayLike) -> Floats:
     """Chromaticity (..., 2) of a black body, CIE 1931, 1 nm sums 360 to 830 nm in air."""
     wavelength_m, cmf = cie1931()
     temperature = np.asarray(temperature_K, dtype=np.float64)[..., None]

@@ -42,8 +42,8 @@ def aperture_words(plate: Plate) -> str:
             thick, apart = in_words(aperture.width_m, "m"), in_words(aperture.pitch_m, "m")
             return f"{_grouped(aperture.count)} wires of {thick} every {apart}"
         case Grating():
-            per_mm, lit = 1e-3 / aperture.mean_pitch_m, _grouped(plate.report.elements)
-            return f"grating, {per_mm:.5g} rulings/mm, {lit} illuminated"
+            per_mm, count = 1e-3 / aperture.mean_pitch_m, _grouped(plate.report.elements)
+            return f"grating, {per_mm:.5g} rulings/mm, {count} illuminated"
     return _opening_words(aperture)
 
 

@@ -98,8 +98,8 @@ def chromaticity_path(
         axes = sheet.axes(left, head, wide, tall)
         draw_diagram(axes, size)
         _draw_path(axes, plate, inside, size)
-        for place in stations_m:
-            _draw_station(axes, plate, place, size)
+        for point in stations_m:
+            _draw_station(axes, plate, point, size)
     return sheet.figure
 
 
@@ -158,10 +158,10 @@ def _number_locus(axes: Axes, wavelength_m: Floats, locus: Floats, size: Size) -
         k = int(np.argmin(np.abs(wavelength_m * _NM - number)))
         foot, tip = locus[k], locus[k] + 0.012 * outward[k]
         axes.plot(*np.stack([foot, tip], axis=1), color=size.quiet, lw=0.6 * size.line_pt)
-        place = locus[k] + 0.02 * outward[k]
+        point = locus[k] + 0.02 * outward[k]
         axes.text(
-            place[0],
-            place[1],
+            point[0],
+            point[1],
             f"{number}",
             fontsize=0.85 * size.small_pt,
             color=size.quiet,

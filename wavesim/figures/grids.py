@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from wavesim.colorimetry import Rendering
 from wavesim.figures.captions import exposure_words
 from wavesim.figures.lettering import cut, lines_in, wrapped
-from wavesim.figures.strips import MM, Frame, draw_plate, plate_edges, write_cautions
+from wavesim.figures.strips import MM, StripFrame, draw_plate, plate_edges, write_cautions
 from wavesim.figures.style import (
     Sheet,
     Size,
@@ -68,7 +68,7 @@ def grid(
             corner = left + column * cells.pitch_in, head + cells.top_in(row, gap)
             _cell(page, plate, names[number], cells, corner, scale, rendering)
         _scale_bar(page, left, head + cells.top_in(rows, gap), scale, cells)
-        write_cautions(page, Frame(gap, size.width_in - 2 * gap, 0.0, 1.0), cautions)
+        write_cautions(page, StripFrame(gap, size.width_in - 2 * gap, 0.0, 1.0), cautions)
     return page.figure
 
 
@@ -165,7 +165,7 @@ def _cell(
     page.note(left, under - 0.2 * small, exposure_words(plate), va="bottom")
     width = (hi - lo) * scale
     axes = page.axes(left, under, width, _height(plate) * scale)
-    draw_plate(axes, plate, Frame(left, width, lo, hi), rendering=rendering, dpi=size.dpi)
+    draw_plate(axes, plate, StripFrame(left, width, lo, hi), rendering=rendering, dpi=size.dpi)
 
 
 def _scale_bar(page: Sheet, left: float, top: float, in_per_m: float, cells: _Cells) -> None:

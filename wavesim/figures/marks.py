@@ -96,5 +96,7 @@ def guide_wavelength(plate: Plate) -> float:
     wavelength_m, power = plate.profile_wavelength_m, plate.profile_spectrum.sum(axis=1)
     if resampled(wavelength_m, power, np.array([_GREEN_M]))[0] > 0.05 * power.max():
         return _GREEN_M
-    seen = (wavelength_m > 400e-9) & (wavelength_m < 700e-9)
-    return float(wavelength_m[np.argmax(np.where(seen, power, -1.0) if seen.any() else power)])
+    visible = (wavelength_m > 400e-9) & (wavelength_m < 700e-9)
+    return float(
+        wavelength_m[np.argmax(np.where(visible, power, -1.0) if visible.any() else power)]
+    )

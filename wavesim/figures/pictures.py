@@ -39,8 +39,8 @@ def averaged(values: Floats, count: int, *, axis: int) -> Floats:
     running = np.concatenate([np.zeros_like(moved[:1]), np.cumsum(moved, axis=0)])
     edges = np.linspace(0, size, count + 1)
     below = np.minimum(edges.astype(int), size - 1)
-    share = (edges - below).reshape(-1, *[1] * (moved.ndim - 1))
-    at_edge = running[below] * (1 - share) + running[below + 1] * share
+    part = (edges - below).reshape(-1, *[1] * (moved.ndim - 1))
+    at_edge = running[below] * (1 - part) + running[below + 1] * part
     return np.moveaxis(np.diff(at_edge, axis=0) * (count / size), 0, axis)
 
 
@@ -55,10 +55,10 @@ def even_colours(xyz: Floats, white_xyz: Floats, balance: str) -> NDArray[np.uin
 
     Black stays black.
     """
-    share = (xyz / white_xyz).max(axis=-1, keepdims=True)
-    lit = share > 0
+    part = (xyz / white_xyz).max(axis=-1, keepdims=True)
+    bright = part > 0
     shown = picture(
-        np.where(lit, xyz / np.where(lit, share, 1.0), 0.0)[None] * _EVEN_LIGHT,
+        np.where(bright, xyz / np.where(bright, part, 1.0), 0.0)[None] * _EVEN_LIGHT,
         white_xyz=white_xyz,
         white_level=1.0,
         balance=balance,

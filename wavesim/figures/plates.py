@@ -20,7 +20,7 @@ from wavesim.figures.profiles import draw_marks, draw_profile
 from wavesim.figures.strips import (
     MM,
     TALLEST,
-    Frame,
+    StripFrame,
     draw_labels,
     draw_plate,
     in_two_dimensions,
@@ -76,7 +76,7 @@ def plate_figure(
         page = blank(size, plan.height_in)
         left, top, width, high = plan.picture_in
         page.heading(left, title or plate.scene.title, _subtitle(plate, rendering, note))
-        frame = Frame(left, width, lo, hi)
+        frame = StripFrame(left, width, lo, hi)
         upper = page.axes(left, top, width, high)
         draw_plate(upper, plate, frame, rendering=rendering, dpi=size.dpi)
         draw_labels(upper, chosen, frame, size, above=True)
@@ -109,7 +109,7 @@ def _plan(plate: Plate, size: Size, *, marked: bool) -> _Plan:
     room = None if size.height_in is None else size.height_in - head - foot
     if in_two_dimensions(plate):
         return _beside(plate, size, head, foot, room, cautions)
-    high = strip_height(plate, Frame(left, width, *range_of([plate])), TALLEST * width)
+    high = strip_height(plate, StripFrame(left, width, *range_of([plate])), TALLEST * width)
     low = 0.36 * size.width_in
     if room is not None:
         high = min(high, 0.3 * (room + head + foot))
@@ -136,7 +136,7 @@ def _beside(
     )
 
 
-def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool) -> None:
+def _draw_curve(axes: Axes, plate: Plate, frame: StripFrame, size: Size, *, log: bool) -> None:
     curve = draw_profile(axes, plate.x_m * MM, plate.profile_irradiance, log=log)
     axes.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
     _fill(axes, plate, frame, size, *curve)
@@ -147,7 +147,7 @@ def _draw_curve(axes: Axes, plate: Plate, frame: Frame, size: Size, *, log: bool
 def _fill(
     axes: Axes,
     plate: Plate,
-    frame: Frame,
+    frame: StripFrame,
     size: Size,
     x: NDArray[np.float64],
     y: NDArray[np.float64],

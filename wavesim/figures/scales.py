@@ -23,7 +23,7 @@ class Scale:
 
     name: str
     unit: str
-    there: Callable[[ArrayLike], Floats]
+    forward: Callable[[ArrayLike], Floats]
     back: Callable[[ArrayLike], Floats]
     of_wavelengths: bool = False
 
@@ -47,14 +47,14 @@ def angle_scale(plate: Plate) -> Scale:
     """Diffraction angle beta = axis + atan(x / f)."""
     grating = grating_geometry(plate.scene)
 
-    def there(x_mm: ArrayLike) -> Floats:
+    def forward(x_mm: ArrayLike) -> Floats:
         return np.degrees(grating.beta_rad(np.asarray(x_mm, dtype=np.float64) / MM))
 
     def back(degrees: ArrayLike) -> Floats:
         beta = np.radians(np.asarray(degrees, dtype=np.float64))
         return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM
 
-    return Scale("diffraction angle", "°", there, back)
+    return Scale("diffraction angle", "°", forward, back)
 
 
 def wavelength_scale(plate: Plate, order: int) -> Scale:
@@ -64,7 +64,7 @@ def wavelength_scale(plate: Plate, order: int) -> Scale:
     """
     grating = grating_geometry(plate.scene)
 
-    def there(x_mm: ArrayLike) -> Floats:
+    def forward(x_mm: ArrayLike) -> Floats:
         x_m = np.asarray(x_mm, dtype=np.float64) / MM
         return grating.wavelength_m(x_m, order) * _NM
 
@@ -74,4 +74,4 @@ def wavelength_scale(plate: Plate, order: int) -> Scale:
         return x_of_beta(beta, grating.axis_rad, grating.focal_m) * MM
 
     written = f"{order}".replace("-", "−")
-    return Scale(f"wavelength in order {written} (nm)", "", there, back, of_wavelengths=True)
+    return Scale(f"wavelength in order {written} (nm)", "", forward, back, of_wavelengths=True)

@@ -19,7 +19,7 @@ from wavesim.figures.scales import Scale, shared_scale
 from wavesim.figures.strips import (
     MM,
     TALLEST,
-    Frame,
+    StripFrame,
     bare,
     draw_labels,
     draw_plate,
@@ -111,7 +111,7 @@ class _Plan:
     """Where everything of a sheet stands [in]."""
 
     size: Size
-    frame: Frame
+    frame: StripFrame
     head_in: float
     scale: Scale | None
     scale_in: float
@@ -140,7 +140,7 @@ def _plan(
         smaller = replace(size, text_pt=letters * size.text_pt)
         for kept in (scale, None) if scale is not None else (None,):
             margin = 0.035 * size.width_in
-            frame = Frame(margin, size.width_in - 2 * margin, *across)
+            frame = StripFrame(margin, size.width_in - 2 * margin, *across)
             plan = _planned(plates, marks, smaller, frame, title=title, note=note, scale=kept)
             if min(plan.strips_in) >= min(
                 _LOWEST_ON_SLIDE * size.width_in, _true_height(plates, plan.frame)
@@ -153,7 +153,7 @@ def _planned(
     plates: Sequence[Plate],
     marks: Sequence[Sequence[Mark]],
     size: Size,
-    frame: Frame,
+    frame: StripFrame,
     *,
     title: str,
     note: str,
@@ -190,7 +190,7 @@ def _planned(
     )
 
 
-def _true_height(plates: Sequence[Plate], frame: Frame) -> float:
+def _true_height(plates: Sequence[Plate], frame: StripFrame) -> float:
     return min(strip_height(plate, frame, frame.width_in) for plate in plates)
 
 
@@ -216,7 +216,7 @@ def one_each(key: str, given: Sequence[_T] | None, plates: Sequence[Plate]) -> S
     return given
 
 
-def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -> None:
+def _caption(page: Sheet, frame: StripFrame, top: float, label: str, exposure: str) -> None:
     size = page.size
     room = frame.width_in - width_of(exposure, size.small_pt) - 0.3
     label, points = fitted(label, room, size.text_pt, bold=True)
@@ -224,20 +224,20 @@ def _caption(page: Sheet, frame: Frame, top: float, label: str, exposure: str) -
     page.note(frame.left_in + frame.width_in, top, exposure, ha="right")
 
 
-def _upper_scale(page: Sheet, scale: Scale, frame: Frame, top: float) -> None:
+def _upper_scale(page: Sheet, scale: Scale, frame: StripFrame, top: float) -> None:
     """Angle or wavelength along the upper edge of the sheet."""
     size = page.size
     ruler = page.axes(frame.left_in, top, frame.width_in, 2.3 * size.line_in())
     bare(ruler)
     ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)
-    axis = ruler.secondary_xaxis(0.0, functions=(scale.there, scale.back))
+    axis = ruler.secondary_xaxis(0.0, functions=(scale.forward, scale.back))
     axis.tick_params(top=True, labeltop=True, bottom=False, labelbottom=False)
     axis.xaxis.set_major_locator(MaxNLocator(nbins=9, steps=[1, 2, 5, 10]))
     axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}{scale.unit}".replace("-", "−"))
     page.note(frame.left_in, top, scale.name)
 
 
-def _position_scale(page: Sheet, frame: Frame, top: float, note: str) -> None:
+def _position_scale(page: Sheet, frame: StripFrame, top: float, note: str) -> None:
     size = page.size
     ruler = page.axes(frame.left_in, top, frame.width_in, 0.001)
     ruler.set_xlim(frame.lo_m * MM, frame.hi_m * MM)

@@ -42,9 +42,9 @@ def resampled(wavelength_m: Floats, values: Floats, grid_m: Floats) -> Floats:
     nodes, filled = bridged(wavelength_m, values)
     above = np.clip(np.searchsorted(nodes, grid_m), 1, nodes.size - 1)
     span = nodes[above] - nodes[above - 1]
-    share = np.clip((grid_m - nodes[above - 1]) / np.where(span > 0, span, 1.0), 0.0, 1.0)
-    share = share.reshape(-1, *[1] * (values.ndim - 1))
-    return np.asarray(filled[above - 1] * (1 - share) + filled[above] * share)
+    part = np.clip((grid_m - nodes[above - 1]) / np.where(span > 0, span, 1.0), 0.0, 1.0)
+    part = part.reshape(-1, *[1] * (values.ndim - 1))
+    return np.asarray(filled[above - 1] * (1 - part) + filled[above] * part)
 
 
 def missing_wavelengths(plate: Plate, column: int) -> Floats:
@@ -58,10 +58,10 @@ def missing_wavelengths(plate: Plate, column: int) -> Floats:
     if steps.size < 2 or steps.max() > _WIDE * steps.min():
         return np.empty(0)
     mean = plate.profile_spectrum.mean(axis=1)
-    lit = mean > 0.01 * mean.max()
-    share = np.where(lit, plate.profile_spectrum[:, column] / np.where(lit, mean, 1.0), np.inf)
-    best = share[np.isfinite(share)].max(initial=0.0)
-    inner = share[1:-1]
-    low = (inner <= share[:-2]) & (inner < share[2:]) & (inner < _GONE * best)
+    bright = mean > 0.01 * mean.max()
+    part = np.where(bright, plate.profile_spectrum[:, column] / np.where(bright, mean, 1.0), np.inf)
+    best = part[np.isfinite(part)].max(initial=0.0)
+    inner = part[1:-1]
+    low = (inner <= part[:-2]) & (inner < part[2:]) & (inner < _GONE * best)
     found = wavelength_m[1:-1][low]
     return np.asarray(found[(found > 400e-9) & (found < 700e-9)])

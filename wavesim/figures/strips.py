@@ -24,7 +24,7 @@ LOWEST_IN = 0.16  # a lower one is stretched until it can be seen
 
 
 @dataclass(frozen=True)
-class Frame:
+class StripFrame:
     """What every strip of a sheet shares: left edge, width [in], and the plate's x range [m]."""
 
     left_in: float
@@ -54,13 +54,13 @@ def plate_edges(plate: Plate) -> tuple[float, float]:
     return float(plate.x_m[0]) - half, float(plate.x_m[-1]) + half
 
 
-def strip_height(plate: Plate, frame: Frame, limit_in: float) -> float:
+def strip_height(plate: Plate, frame: StripFrame, limit_in: float) -> float:
     true = plate.y_m.size * plate.scene.plate.pixel_m * frame.in_per_m
     return max(min(true, limit_in), min(LOWEST_IN, limit_in))
 
 
 def draw_plate(
-    axes: Axes, plate: Plate, frame: Frame, *, rendering: Rendering | None, dpi: float
+    axes: Axes, plate: Plate, frame: StripFrame, *, rendering: Rendering | None, dpi: float
 ) -> None:
     """The plate's picture at its place in the frame, in true proportion, cut to the axes."""
     lo, hi = plate_edges(plate)
@@ -96,11 +96,11 @@ def bare(axes: Axes) -> None:
 
 
 def draw_labels(
-    axes: Axes, marks: Sequence[Mark], frame: Frame, size: Size, *, above: bool
+    axes: Axes, marks: Sequence[Mark], frame: StripFrame, size: Size, *, above: bool
 ) -> None:
     """Ticks at the marks outside the picture, and as many labels as can stand side by side."""
     named = legible(marks, frame.in_per_m, size.small_pt)
-    place = blended_transform_factory(axes.transData, axes.transAxes)
+    mixed = blended_transform_factory(axes.transData, axes.transAxes)
     high_in = axes.get_position().height * axes.figure.get_figheight()  # type: ignore[union-attr]
     edge, out = (1.0, 1.0) if above else (0.0, -1.0)
     for mark in marks:
@@ -111,7 +111,7 @@ def draw_labels(
                 edge + out * 0.012 * size.text_pt / 8 / high_in,
                 edge + out * (0.012 * size.text_pt / 8 + long) / high_in,
             ],
-            transform=place,
+            transform=mixed,
             color=size.accent if mark.kind == "ghost" else size.quiet,
             lw=0.7 * size.line_pt,
             clip_on=False,
@@ -122,7 +122,7 @@ def draw_labels(
             mark.position_m * MM,
             edge + out * 0.07 * size.text_pt / 8 / high_in,
             plain(mark.label),
-            transform=place,
+            transform=mixed,
             ha="center",
             va="bottom" if above else "top",
             fontsize=size.small_pt,
@@ -130,7 +130,7 @@ def draw_labels(
         )
 
 
-def write_cautions(page: Sheet, frame: Frame, text: str) -> None:
+def write_cautions(page: Sheet, frame: StripFrame, text: str) -> None:
     """Cautions at the lower edge of the page."""
     size = page.size
     if text:

@@ -231,8 +231,8 @@ class Sheet:
 
     def text(self, left: float, top: float, text: str, **style: Any) -> Text:
         """Text hanging from (left, top); `style` as matplotlib takes it."""
-        place = left / self.width_in, 1 - (self.margin_in + top) / self.height_in
-        return self.figure.text(*place, plain(text), **{"ha": "left", "va": "top", **style})
+        corner = left / self.width_in, 1 - (self.margin_in + top) / self.height_in
+        return self.figure.text(*corner, plain(text), **{"ha": "left", "va": "top", **style})
 
     def note(self, left: float, top: float, text: str, **style: Any) -> Text:
         """Small quiet text hanging from (left, top)."""

@@ -58,8 +58,8 @@ def _draw_light(axes: Axes, plate: Plate, columns: int) -> None:
     light = averaged(plate.profile_spectrum, columns, axis=1)
     light = resampled(plate.profile_wavelength_m, light, grid_m)
     strongest = np.maximum(light.max(axis=1, keepdims=True), _FAINTEST_ROW * light.max())
-    share = light / np.where(strongest > 0, strongest, 1.0)
-    shown = np.clip(1 + np.log10(np.maximum(share, 1e-12)) / _DECADES, 0.0, 1.0)
+    relative = light / np.where(strongest > 0, strongest, 1.0)
+    shown = np.clip(1 + np.log10(np.maximum(relative, 1e-12)) / _DECADES, 0.0, 1.0)
     colours = spectral_colours(grid_m).astype(np.float64)
     lo, hi = plate_edges(plate)
     half = (grid_m[1] - grid_m[0]) / 2

@@ -5,15 +5,14 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from wavesim.arrays import Floats
 from wavesim.colorimetry.gamut import rounded_saturation, saturation_at
 from wavesim.colorimetry.rendering import balance_matrix
 from wavesim.colorimetry.spaces import xyz_to_oklab, xyz_to_xy
 from wavesim.errors import InputError
 from wavesim.light.observer import cie1931
-
-Array = NDArray[np.float64]
 
 _VIOLET_M, _RED_M = 380e-9, 700e-9  # the locus used; outside it turns back on itself
 
@@ -43,7 +42,7 @@ _PINK = {"red": "pink", "purplish red": "pink", "reddish purple": "pink"}
 _BLACK, _DARK = 0.0005, 0.02  # of white's luminance
 
 
-def dominant_wavelength(xy: ArrayLike, white_xy: ArrayLike) -> Array:
+def dominant_wavelength(xy: ArrayLike, white_xy: ArrayLike) -> Floats:
     """Wavelength (...) [m] where the ray from white through xy (..., 2) meets the locus.
 
     CIE 15. NaN for purples, which have none, and for white itself. The locus is the polygon of
@@ -57,13 +56,13 @@ def dominant_wavelength(xy: ArrayLike, white_xy: ArrayLike) -> Array:
     return _meeting(xy, white_xy)[0]
 
 
-def complementary_wavelength(xy: ArrayLike, white_xy: ArrayLike) -> Array:
+def complementary_wavelength(xy: ArrayLike, white_xy: ArrayLike) -> Floats:
     """Dominant wavelength (...) [m] of the opposite direction; NaN where that is a purple."""
     white = np.asarray(white_xy, dtype=np.float64)
     return dominant_wavelength(2 * white - np.asarray(xy, dtype=np.float64), white)
 
 
-def excitation_purity(xy: ArrayLike, white_xy: ArrayLike) -> Array:
+def excitation_purity(xy: ArrayLike, white_xy: ArrayLike) -> Floats:
     """Distance from white over that of the locus or purple line along the ray (...), CIE 15.
 
     0 for white, 1 for a spectral or fully purple light.
@@ -104,13 +103,13 @@ def colour_name(xyz: ArrayLike, white_xyz: ArrayLike) -> str:
 
 
 @cache
-def _locus() -> tuple[Array, Array]:
+def _locus() -> tuple[Floats, Floats]:
     wavelength_m, cmf = cie1931()
     used = (wavelength_m > _VIOLET_M - 1e-12) & (wavelength_m < _RED_M + 1e-12)
     return wavelength_m[used], xyz_to_xy(cmf[used])
 
 
-def _meeting(xy: ArrayLike, white_xy: ArrayLike) -> tuple[Array, Array]:
+def _meeting(xy: ArrayLike, white_xy: ArrayLike) -> tuple[Floats, Floats]:
     white = np.asarray(white_xy, dtype=np.float64)
     if white.shape != (2,) or not np.all(np.isfinite(white)):
         raise InputError("a white is two finite numbers", key="white_xy", value=white_xy)
@@ -120,12 +119,12 @@ def _meeting(xy: ArrayLike, white_xy: ArrayLike) -> tuple[Array, Array]:
     across = ray[..., :1] * closed[:, 1] - ray[..., 1:] * closed[:, 0]
     before, after = across[..., :-1], across[..., 1:]
     with np.errstate(invalid="ignore", divide="ignore"):
-        share = before / (before - after)
-    meets = closed[:-1] + share[..., None] * (closed[1:] - closed[:-1])
+        part = before / (before - after)
+    meets = closed[:-1] + part[..., None] * (closed[1:] - closed[:-1])
     ahead = np.einsum("...k,...jk->...j", ray, meets) > 0
     hit = ((before <= 0) != (after <= 0)) & ahead
     side = np.argmax(hit, axis=-1)[..., None]
-    taken = np.take_along_axis(share, side, axis=-1)[..., 0]
+    taken = np.take_along_axis(part, side, axis=-1)[..., 0]
     reach = np.linalg.norm(np.take_along_axis(meets, side[..., None], axis=-2)[..., 0, :], axis=-1)
     step_m = wavelength_m[1] - wavelength_m[0]
     found = wavelength_m[side[..., 0]] + taken * step_m
