@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
+_LINES_ERROR = 2e-4  # of a preview where lines are not resolved by bins: 1.7e-4 for `sun_15000`
 _COARSE_FIELD = 1e-7  # of the peak amplitude: tolerance of a preview's far field
 
 _RIM = "the rim of the camera lens cuts the light of directions far aside"
@@ -165,7 +166,13 @@ def _previewed(
     nodes = plate.Nodes(field, geometry, bins, ruled)
     light = stage("pixels", plate.compose_channels, columns, channels, rows, nodes,
                   scene.plate.pixel_area_m2)  # fmt: skip
-    return _computed(ruled, geometry, bins, light, bins.error + channels.error + columns.error)
+    return _computed(
+        ruled,
+        geometry,
+        bins,
+        light,
+        max(bins.error, plate.LEAST_ERROR) + channels.error + columns.error,
+    )
 
 
 def _computed(

@@ -1,6 +1,6 @@
 """The plate: bench geometry, all wavelengths in one pass, source slit, photometry."""
 
-from wavesim.plate.accuracy import leaning_error, measured_error
+from wavesim.plate.accuracy import LEAST_ERROR, leaning_error, measured_error
 from wavesim.plate.bins import Bins, Structure, choose, choose_for
 from wavesim.plate.channels import Channels, Nodes, channels_of, compose_channels, sweep_channels
 from wavesim.plate.compose import Light, compose
@@ -15,6 +15,7 @@ from wavesim.plate.sweep import Columns, first_column, reach_per_m, sweep
 from wavesim.plate.wide import wide_light
 
 __all__ = [
+    "LEAST_ERROR",
     "Bins",
     "Channels",
     "Columns",

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 _WIDE = 3  # columns of a stretch
 _FINER = 2  # parts of a pixel where grooves change the phase (else pixels are exact)
 _MARGIN = 3.0  # over what was found
-_FLOOR = 6e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
+LEAST_ERROR = 6e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
 _COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
 _LIT = 0.05  # of the brightest row's light: rows that are looked at where lines are bowed
 _ROWS = 9  # of them that are compared
@@ -85,7 +85,7 @@ def measured_error(
         _missed(look, fine, parts, sight, brightest)
         for look, fine in zip(looks, light, strict=True)
     )
-    return max(_FLOOR, _COARSE * bins.error, _MARGIN * worst) + share.error
+    return max(LEAST_ERROR, _COARSE * bins.error, _MARGIN * worst) + share.error
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,7 +23,7 @@ from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.costs import Cut, Smoothing, least_ns
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.spreading import PARTS, spread
+from wavesim.plate.spreading import spread
 
 if TYPE_CHECKING:
     from wavesim.light import Spectrum
@@ -89,12 +89,10 @@ class Structure:
     ----------
     width_m : [m] of the aperture, or more
     phase_pitch_m : [m] pitch of grooves that change the phase; None of others
-    parts : of each bin whose light is shared between bins
     """
 
     width_m: float
     phase_pitch_m: float | None
-    parts: int = PARTS
 
     @classmethod
     def of(cls, aperture: Aperture) -> Structure:
@@ -103,10 +101,10 @@ class Structure:
 
     @property
     def rounded(self) -> Structure:
-        """The same with the width rounded up to a quarter of an octave, and half the parts: nearly
-        equal apertures, as a slider makes them, then share their wavelengths."""
+        """The same with the width rounded up to a quarter of an octave: nearly equal apertures,
+        as a slider makes them, then share their wavelengths."""
         steps = math.ceil(_PER_OCTAVE * math.log2(self.width_m) - 1e-9)
-        return Structure(2.0 ** (steps / _PER_OCTAVE), self.phase_pitch_m, PARTS // 2)
+        return Structure(2.0 ** (steps / _PER_OCTAVE), self.phase_pitch_m)
 
 
 def choose(
@@ -148,7 +146,7 @@ def choose_for(
     if not rule.shared:
         power, centre = spectrum.integrate(lo, hi)
     else:
-        power, centre = spread(spectrum, lo, hi, structure.parts)
+        power, centre = spread(spectrum, lo, hi)
     first = np.searchsorted(centre, nodes).astype(np.int64)
     first[-1] = centre.size
     stretch = np.asarray(relative_to_standard(centre, air))

@@ -24,20 +24,17 @@ if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
 _TAPS = 12  # comb wavelengths that share a part of the light
-PARTS = 8  # of a bin, each at its own centre of power
+_PARTS = 8  # of a bin, each at its own centre of power
 _MOST = 16_000_000  # parts in all: beyond, bins are cut into fewer
 
 
-def spread(
-    spectrum: Spectrum, lo_m: Floats, hi_m: Floats, parts: int = PARTS
-) -> tuple[Floats, Floats]:
+def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floats]:
     """Light and wavelength of bins (b,), ascending; bins that touch make one comb.
 
     The comb is even, or changes its step smoothly, in the number of its bins; light stands at the
     bins' middles in 1 / lambda. A bin that stands alone keeps its light at the centre of power.
-    Each bin is taken in so many `parts`.
     """
-    parts = max(1, min(parts, _MOST // lo_m.size))
+    parts = max(1, min(_PARTS, _MOST // lo_m.size))
     t = np.arange(parts + 1) / parts
     edges = 1 / (1 / lo_m[:, None] + (1 / hi_m - 1 / lo_m)[:, None] * t)
     edges[:, 0], edges[:, -1] = lo_m, hi_m
