@@ -35,7 +35,7 @@ _STEP = 2.0**-53
 
 
 @dataclass(frozen=True)
-class Column:
+class VariedKey:
     """A varied key: its dotted name and the SI unit of its values ("" for plain numbers), or None
     where they are texts such as the name of a lamp."""
 
@@ -97,14 +97,14 @@ class Design:
         return LightPath()
 
     @cached_property
-    def columns(self) -> tuple[Column, ...]:
+    def columns(self) -> tuple[VariedKey, ...]:
         """The varied keys, in the plan's order."""
         varied = [
-            Column(key, _unit_of(values[0]))
+            VariedKey(key, _unit_of(values[0]))
             for axis in self._axes
             for key, values in zip(axis.keys, axis.values, strict=True)
         ]
-        return (*varied, *(Column(d.draw.key, d.unit) for d in self._draws))
+        return (*varied, *(VariedKey(d.draw.key, d.unit) for d in self._draws))
 
     @property
     def shape(self) -> tuple[tuple[tuple[str, ...], int], ...]:
