@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 from benchmarks.row import Row
 
 if TYPE_CHECKING:
-    from wavesim.ensemble import Plan
+    from wavesim.ensemble import StudyPlan
 
 WORK_S = 0.02
 WAIT_S = 0.3  # of a batch that waits; those of studies take 0.7 s
@@ -75,7 +75,7 @@ def _seconds(work: Callable[[], object]) -> float:
     return time.perf_counter() - begin
 
 
-def _plan(folder: Path, draws: int, points: int = 401) -> Plan:
+def _plan(folder: Path, draws: int, points: int = 401) -> StudyPlan:
     from wavesim.ensemble import load_plan
 
     base = Path(__file__).resolve().parents[1] / "scenes/studies/random_errors.toml"

@@ -27,8 +27,8 @@ from wavesim.scene import (
     Source,
     SourceSlit,
     Sun,
-    Table,
     TableFilter,
+    TableSource,
 )
 
 SLIT = SourceSlit(width_m=20e-6, height_m=4e-3)
@@ -175,26 +175,26 @@ def test_measured_sources(tmp_path: Path) -> None:
     for name, head in (("relative", "relative"), ("radiance", "radiance_W_m-2_sr-1_nm-1"),
                        ("irradiance", "irradiance_W_m-2_nm-1")):  # fmt: skip
         (tmp_path / f"{name}.csv").write_text(f"wavelength_nm,{head}\n{rows}")
-    relative = light.spectrum(Table(file="relative.csv"), folder=tmp_path)
+    relative = light.spectrum(TableSource(file="relative.csv"), folder=tmp_path)
     assert photometry.luminous(relative) == pytest.approx(1000.0)
-    radiance = light.spectrum(Table(file="radiance.csv", slit=SLIT), folder=tmp_path)
+    radiance = light.spectrum(TableSource(file="radiance.csv", slit=SLIT), folder=tmp_path)
     assert radiance.kind_of_level == "radiance"
     assert radiance.total() == pytest.approx(300.0, rel=1e-12)
-    irradiance = light.spectrum(Table(file="irradiance.csv"), folder=tmp_path)
+    irradiance = light.spectrum(TableSource(file="irradiance.csv"), folder=tmp_path)
     assert irradiance.kind_of_level == "irradiance"
     assert irradiance.total() == pytest.approx(300.0, rel=1e-12)
-    for wrong in (Table(file="irradiance.csv", slit=SLIT), Table(file="radiance.csv")):
+    for wrong in (TableSource(file="irradiance.csv", slit=SLIT), TableSource(file="radiance.csv")):
         with pytest.raises(SceneError, match=r"source\.file: is a table of .*luminance in the|"
                            r"source\.file: is a table of .*illuminance in the"):  # fmt: skip
             light.spectrum(wrong, folder=tmp_path)
-    given = Table(file="irradiance.csv", slit=SLIT, luminance_cd_m2=7.0)
+    given = TableSource(file="irradiance.csv", slit=SLIT, luminance_cd_m2=7.0)
     assert photometry.luminous(light.spectrum(given, folder=tmp_path)) == pytest.approx(7.0)
 
 
 def test_measured_source_without_visible_light(tmp_path: Path) -> None:
     (tmp_path / "heat.csv").write_text("wavelength_um,relative\n1,1\n2,1\n")
     with pytest.raises(TableError, match=r"heat\.csv: holds no visible light"):
-        light.spectrum(Table(file="heat.csv"), folder=tmp_path)
+        light.spectrum(TableSource(file="heat.csv"), folder=tmp_path)
 
 
 def test_a_source_too_cold_to_see() -> None:

@@ -95,7 +95,7 @@ def test_the_camera_looks_at_the_zero_order_unless_told() -> None:
 
 
 def test_plate_edges_and_middles() -> None:
-    plate = scenes.Plate(width_m=5e-3, height_m=2e-3, pixel_m=1e-3, centre_m=7e-3)
+    plate = scenes.PlateFormat(width_m=5e-3, height_m=2e-3, pixel_m=1e-3, centre_m=7e-3)
     # by hand: five pixels of 1 mm about x = 7 mm, two about y = 0
     assert plate.x_edges_m() == pytest.approx([4.5e-3, 5.5e-3, 6.5e-3, 7.5e-3, 8.5e-3, 9.5e-3])
     assert plate.x_m() == pytest.approx([5e-3, 6e-3, 7e-3, 8e-3, 9e-3])

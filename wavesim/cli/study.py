@@ -17,7 +17,7 @@ from wavesim.files import make_folder
 from wavesim.text import shutter
 
 if TYPE_CHECKING:
-    from wavesim.ensemble import Plan, Progress
+    from wavesim.ensemble import Progress, StudyPlan
     from wavesim.ensemble.running import Estimate
 
 
@@ -125,7 +125,7 @@ def _progress(what: str) -> Iterator[Callable[[Progress], None] | None]:
         )
 
 
-def _tell_estimate(plan: Plan, found: Estimate, *, as_json: bool) -> None:
+def _tell_estimate(plan: StudyPlan, found: Estimate, *, as_json: bool) -> None:
     if as_json:
         echo_json(
             {
@@ -166,7 +166,7 @@ def _drawn(target: Path) -> list[Path]:
 
 
 def _tell(
-    plan: Plan, file: Path, counts: dict[str, int], drawn: list[Path], *, as_json: bool
+    plan: StudyPlan, file: Path, counts: dict[str, int], drawn: list[Path], *, as_json: bool
 ) -> None:
     from wavesim.ensemble import summarise
     from wavesim.ensemble.summary import profile_spread, read_members
@@ -184,7 +184,7 @@ def _tell(
     print_result(found, *rows, *(("caution", text) for text in _cautions(plan)))
 
 
-def _cautions(plan: Plan) -> tuple[str, ...]:
+def _cautions(plan: StudyPlan) -> tuple[str, ...]:
     from wavesim import light
 
     return light.cautions(plan.scene.source)

@@ -1,6 +1,6 @@
 """Studies of many scenes: what varies, what is recorded of each member, and what all of them say.
 
-plan        a study file -> `Plan`: the base scene, what varies, what is recorded
+plan        a study file -> `StudyPlan`: the base scene, what varies, what is recorded
 members     a plan -> the values of every member, the same for any number of workers
 numbers     what can be recorded of a member
 exposing    one member exposed and measured
@@ -12,14 +12,14 @@ summary     quantiles, yields, sensitivities and the worst members
 """
 
 from wavesim.ensemble.joined import member_scene, open_study
-from wavesim.ensemble.plan import Plan, load_plan
+from wavesim.ensemble.plan import StudyPlan, load_plan
 from wavesim.ensemble.running import Progress, Run, estimate, run_study
 from wavesim.ensemble.summary import Summary, summarise
 
 __all__ = [
-    "Plan",
     "Progress",
     "Run",
+    "StudyPlan",
     "Summary",
     "estimate",
     "load_plan",

@@ -24,7 +24,7 @@ from typing import Any, Protocol
 from wavesim.ensemble.exposing import Recorded, record
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.parts import write_part
-from wavesim.ensemble.plan import Plan
+from wavesim.ensemble.plan import StudyPlan
 from wavesim.errors import ComputationError, InputError, WavesimError
 from wavesim.study.mapping import Found, Given, Mapping, in_turn
 from wavesim.threads import one_thread
@@ -60,7 +60,7 @@ class Engine(Protocol):
     def map(self) -> Mapping:
         """As the builtin, for other work than a study's."""
 
-    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
+    def run(self, plan: StudyPlan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch of the members `left` once its part is written."""
 
 
@@ -103,7 +103,7 @@ class Deal:
         self._single.extend(reversed(batch))
 
 
-def most_in_batch(plan: Plan) -> int:
+def most_in_batch(plan: StudyPlan) -> int:
     """Members whose arrays, as recorded, stay below 64 MB."""
     wanted, plate = plan.table.record, plan.scene.plate
     size = 8 * wanted.profile.points if wanted.profile else 0
@@ -112,7 +112,7 @@ def most_in_batch(plan: Plan) -> int:
     return max(1, min(_MOST_IN_BATCH, _BATCH_BYTES // max(size, 1)))
 
 
-def work(plan: Plan, identity: str, folder: str, batch: Batch) -> float:
+def work(plan: StudyPlan, identity: str, folder: str, batch: Batch) -> float:
     """Expose and record the members of a batch and write them as one part; the time [s]."""
     begin = time.perf_counter()
     if identity not in _designs:
@@ -134,7 +134,7 @@ class InProcess:
 
     workers, map = 1, staticmethod(in_turn)
 
-    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
+    def run(self, plan: StudyPlan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch of the members `left` once its part is written."""
         identity, deal = plan.identity, Deal(left, 1, most_in_batch(plan))
         while deal:
@@ -149,7 +149,7 @@ class Distributed:
     def __init__(self, client: Any, workers: int, *, function: Callable[..., float] = work) -> None:
         self._client, self.workers, self._function = client, workers, function
 
-    def run(self, plan: Plan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
+    def run(self, plan: StudyPlan, folder: Path, left: Sequence[int]) -> Iterator[Batch]:
         """Yield each batch once its part is written, in the order in which they end.
 
         A batch whose worker dies again and again is tried member by member; a member that still
@@ -221,7 +221,7 @@ class Distributed:
         )
 
 
-def _failed(plan: Plan, folder: Path, batch: Batch) -> Batch:
+def _failed(plan: StudyPlan, folder: Path, batch: Batch) -> Batch:
     """A row that says why a member could not be computed; the same words wherever it ran."""
     message = "ended the process that computed it each time, perhaps for want of memory"
     numbers = dict.fromkeys(plan.table.record.numbers, float("nan"))

@@ -21,7 +21,7 @@ from wavesim.ensemble import parts
 from wavesim.ensemble.exposing import Array, Packed, Recorded, profile_axis
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.ensemble.plan import Plan, table_of
+from wavesim.ensemble.plan import StudyPlan, table_of
 from wavesim.errors import InputError, OutputError, PlateFileError, SceneError
 from wavesim.scene import Scene, parse
 from wavesim.store.sink import hdf5_replacing
@@ -35,7 +35,7 @@ _AXES = (("order",), ("picture_y", "picture_x", "channel"), ("y", "x"))
 _BLOCK_BYTES = 1 << 25  # of their arrays
 
 
-def join(plan: Plan, design: Design, folder: Path, target: Path) -> int:
+def join(plan: StudyPlan, design: Design, folder: Path, target: Path) -> int:
     """Write the study file from its parts, one part in memory at a time; how many members failed.
 
     Raises
@@ -57,7 +57,7 @@ def join(plan: Plan, design: Design, folder: Path, target: Path) -> int:
     return failed
 
 
-def failed_in(target: Path, plan: Plan) -> int | None:
+def failed_in(target: Path, plan: StudyPlan) -> int | None:
     """How many members failed in the file that this very study made; None where it did not."""
     if not target.is_file() or not is_study(target):
         return None
@@ -76,7 +76,7 @@ def _whole(found: dict[int, Path], count: int) -> Iterator[Recorded]:
     return (m for m in parts.members_of(found, range(count)) if not m.failure)
 
 
-def _attributes(file: h5py.File, plan: Plan, design: Design) -> None:
+def _attributes(file: h5py.File, plan: StudyPlan, design: Design) -> None:
     file.attrs.update(
         {
             "NX_class": "NXroot",
@@ -100,7 +100,7 @@ def _attributes(file: h5py.File, plan: Plan, design: Design) -> None:
     )
 
 
-def _coordinates(file: h5py.File, plan: Plan, design: Design) -> None:
+def _coordinates(file: h5py.File, plan: StudyPlan, design: Design) -> None:
     member = file.create_dataset("member", data=np.arange(design.count))
     member.make_scale("member")
     rows = [design.numbers(index) for index in range(design.count)]
@@ -125,7 +125,7 @@ def _coordinates(file: h5py.File, plan: Plan, design: Design) -> None:
         axis.make_scale("order")
 
 
-def _arrays(file: h5py.File, plan: Plan, count: int, first: Recorded | None) -> None:
+def _arrays(file: h5py.File, plan: StudyPlan, count: int, first: Recorded | None) -> None:
     for name in plan.table.record.numbers:
         dataset = file.create_dataset(name, shape=(count,), dtype=np.float64, fillvalue=np.nan)
         dataset.attrs["long_name"] = NUMBERS[name].meaning
@@ -205,7 +205,7 @@ def _write(dataset: h5py.Dataset, rows: slice, values: list[Array | None]) -> No
     dataset[rows] = block
 
 
-def _links(file: h5py.File, plan: Plan) -> None:
+def _links(file: h5py.File, plan: StudyPlan) -> None:
     entry = file.create_group("entry")
     entry.attrs["NX_class"] = "NXentry"
     data = entry.create_group("data")
@@ -277,7 +277,7 @@ def is_study(path: str | Path) -> bool:
         return False
 
 
-def plan_of(path: str | Path) -> Plan:
+def plan_of(path: str | Path) -> StudyPlan:
     """The study that a file was made from; tables that it names are looked for where they were.
 
     Raises
@@ -299,7 +299,7 @@ def plan_of(path: str | Path) -> Plan:
             file=path,
             expected="a file that wavesim study wrote",
         ) from error
-    return Plan(table, base, text, str(path), Path(study_folder))
+    return StudyPlan(table, base, text, str(path), Path(study_folder))
 
 
 def member_scene(path: str | Path, member: int) -> Scene:

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim.ensemble.plan import MOST_MEMBERS, Draw, Plan, Value, Vary
+from wavesim.ensemble.plan import MOST_MEMBERS, Draw, StudyPlan, Value, Vary
 from wavesim.errors import InputError, LimitError
 from wavesim.random_streams import as_level, words
 from wavesim.scene import Scene
@@ -70,7 +70,7 @@ class Design:
         More members than can be numbered.
     """
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: StudyPlan) -> None:
         self.plan = plan
         self._axes = _axes(plan)
         self._draws = tuple(_Drawn(plan, draw) for draw in plan.table.draw)
@@ -199,7 +199,7 @@ def si(value: Value) -> float | str:
         ) from None
 
 
-def _axes(plan: Plan) -> tuple[_Axis, ...]:
+def _axes(plan: StudyPlan) -> tuple[_Axis, ...]:
     groups: list[list[Vary]] = []
     for entry in plan.table.vary:
         for group in groups:
@@ -224,7 +224,7 @@ def _axes(plan: Plan) -> tuple[_Axis, ...]:
     return tuple(axes)
 
 
-def _values(entry: Vary, plan: Plan) -> tuple[Value, ...]:
+def _values(entry: Vary, plan: StudyPlan) -> tuple[Value, ...]:
     if entry.values is not None:
         return entry.values
     assert entry.from_ is not None  # the model saw to it
@@ -253,7 +253,7 @@ def quantity(value: float, unit: str | None) -> Value:
     return f"{value!r} {unit}" if unit else value
 
 
-def _ends(first: Value, last: Value, plan: Plan, key: str) -> tuple[float, float, str]:
+def _ends(first: Value, last: Value, plan: StudyPlan, key: str) -> tuple[float, float, str]:
     units, numbers = {_unit_of(first), _unit_of(last)}, (si(first), si(last))
     if len(units) > 1 or isinstance(numbers[0], str) or isinstance(numbers[1], str):
         raise InputError(
@@ -279,7 +279,7 @@ def _unit_of(value: Value) -> str | None:
 class _Drawn:
     """A drawn key: from a level in [0, 1) to a value of the scene."""
 
-    def __init__(self, plan: Plan, draw: Draw) -> None:
+    def __init__(self, plan: StudyPlan, draw: Draw) -> None:
         self.draw, self._plan = draw, plan
         self.unit: str = ""
         match draw.law:

@@ -286,7 +286,7 @@ class StudyTable(Model):
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class StudyPlan:
     """A study ready to run.
 
     Attributes
@@ -335,7 +335,7 @@ class Plan:
         return named + [self.folder / draw.file for draw in self.table.draw if draw.file]
 
 
-def load_plan(path: str | Path) -> Plan:
+def load_plan(path: str | Path) -> StudyPlan:
     """Read a study file and its base scene.
 
     Raises
@@ -347,7 +347,7 @@ def load_plan(path: str | Path) -> Plan:
     text = _text(name)
     table = table_of(text, name)
     folder = Path(name).absolute().parent
-    return Plan(table, load(folder / table.scene), text, name, folder)
+    return StudyPlan(table, load(folder / table.scene), text, name, folder)
 
 
 def table_of(text: str, name: str) -> StudyTable:

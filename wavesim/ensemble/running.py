@@ -14,7 +14,7 @@ from wavesim.ensemble import engine, joined, parts
 from wavesim.ensemble.engine import Batch, Engine
 from wavesim.ensemble.exposing import Recorded, record
 from wavesim.ensemble.members import Design
-from wavesim.ensemble.plan import Plan
+from wavesim.ensemble.plan import StudyPlan
 from wavesim.files import make_folder, refuse_no_file
 
 _TRIED = 2  # members that tell how long the others take: the first starts what all share
@@ -61,7 +61,7 @@ class Estimate:
     bytes: int
 
 
-def estimate(plan: Plan, output: Path, *, workers: int | None = None) -> Estimate:
+def estimate(plan: StudyPlan, output: Path, *, workers: int | None = None) -> Estimate:
     """Members, time and bytes of a study, from its first member; nothing is written.
 
     Raises
@@ -92,7 +92,7 @@ def estimate(plan: Plan, output: Path, *, workers: int | None = None) -> Estimat
 
 
 def run_study(
-    plan: Plan,
+    plan: StudyPlan,
     output: str | Path,
     *,
     workers: int | None = None,
@@ -141,7 +141,7 @@ def run_study(
 
 
 def _computed(
-    plan: Plan,
+    plan: StudyPlan,
     design: Design,
     folder: Path,
     left: list[int],

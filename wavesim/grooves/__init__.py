@@ -1,8 +1,15 @@
 """Groove efficiency by rigorous theory."""
 
 from wavesim.grooves.efficiency import Efficiencies, efficiencies
-from wavesim.grooves.materials import SHIPPED, Material, constant, read, shipped
-from wavesim.grooves.profiles import Blazed, Lamellar, Sinusoidal, Staircase, Table, Trapezoidal
+from wavesim.grooves.materials import SHIPPED, OpticalMaterial, constant, read, shipped
+from wavesim.grooves.profiles import (
+    Blazed,
+    Lamellar,
+    MeasuredProfile,
+    Sinusoidal,
+    Staircase,
+    Trapezoidal,
+)
 from wavesim.grooves.surface import Surface
 
 __all__ = [
@@ -10,11 +17,11 @@ __all__ = [
     "Blazed",
     "Efficiencies",
     "Lamellar",
-    "Material",
+    "MeasuredProfile",
+    "OpticalMaterial",
     "Sinusoidal",
     "Staircase",
     "Surface",
-    "Table",
     "Trapezoidal",
     "constant",
     "efficiencies",

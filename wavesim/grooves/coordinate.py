@@ -30,7 +30,7 @@ from wavesim.grooves.basis import Elements
 from wavesim.grooves.face import Curve, ElementFace
 from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below
-from wavesim.grooves.waves import Complexes, Floats, Waves
+from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
 
 _SHIFT = 0.37 + 0.43j  # of k0: among the exponents of waves, and none itself
 _REAL = 1e-7  # of k: smaller imaginary parts of an exponent are rounding
@@ -105,7 +105,7 @@ class CoordinateMethod:
         """Number of functions."""
         return self.top.basis.size
 
-    def problem(self, kind: Kind, waves: Waves) -> Problem:
+    def problem(self, kind: Kind, waves: IncidentWaves) -> Problem:
         """Which fields are coupled, with the derivative along the face."""
         return Problem(kind, waves, _sloped(self._g.slope, waves))
 
@@ -131,7 +131,7 @@ class CoordinateMethod:
         up, _ = self._spans(problem.waves, eps)
         return problem.half(eps, up)
 
-    def _spans(self, waves: Waves, eps: Complexes) -> tuple[Modes, Modes]:
+    def _spans(self, waves: IncidentWaves, eps: Complexes) -> tuple[Modes, Modes]:
         """Fields that span those going up, and down; modes, or (precise) orthogonal vectors."""
         if not self._precise:
             return self._modes(waves, eps)
@@ -144,7 +144,9 @@ class CoordinateMethod:
             self._known[key] = pair
         return self._known[key]
 
-    def _ordered(self, waves: Waves, matrix: Complexes, mine: Modes, others: Modes) -> Modes:
+    def _ordered(
+        self, waves: IncidentWaves, matrix: Complexes, mine: Modes, others: Modes
+    ) -> Modes:
         """Vectors of the Schur form in which the eigenvalues of one direction stand first."""
         from scipy.linalg import schur
         from scipy.linalg.lapack import ztrsen
@@ -163,14 +165,14 @@ class CoordinateMethod:
             normal[k] = 1j * (g.b @ slope) - along @ value[k]
         return Modes(value, normal, mine.rho)
 
-    def _modes(self, waves: Waves, eps: Complexes) -> tuple[Modes, Modes]:
+    def _modes(self, waves: IncidentWaves, eps: Complexes) -> tuple[Modes, Modes]:
         key = (id(waves), np.asarray(eps).tobytes())
         if key not in self._known:
             self._known = {k: v for k, v in self._known.items() if k[0] == key[0]}
             self._known[key] = self._solved(waves, eps)
         return self._known[key]
 
-    def _matrix(self, waves: Waves, eps: Complexes) -> Complexes:
+    def _matrix(self, waves: IncidentWaves, eps: Complexes) -> Complexes:
         """(b, 2 n, 2 n) whose eigenvalues are rho and eigenvectors (F, rho F)."""
         g, n = self._g, self.size
         alpha = waves.alpha[:, None, None]
@@ -182,7 +184,7 @@ class CoordinateMethod:
         matrix[:, n:, n:] = -1j * _sloped(g.cross, waves)
         return matrix
 
-    def _solved(self, waves: Waves, eps: Complexes) -> tuple[Modes, Modes]:
+    def _solved(self, waves: IncidentWaves, eps: Complexes) -> tuple[Modes, Modes]:
         n, mixed = self.size, _sloped(self._g.cross, waves)
         scale = np.sqrt(np.abs(waves.transverse(eps)))[:, None]
         matrix, shift = _inverted(waves, self._matrix(waves, eps))
@@ -194,7 +196,7 @@ class CoordinateMethod:
         return self._half(waves, rho, vector, up), self._half(waves, rho, vector, down)
 
     def _half(
-        self, waves: Waves, rho: Complexes, vector: Complexes, chosen: NDArray[np.intp]
+        self, waves: IncidentWaves, rho: Complexes, vector: Complexes, chosen: NDArray[np.intp]
     ) -> Modes:
         """Values and normal derivatives of one half of the modes."""
         g = self._g
@@ -204,7 +206,7 @@ class CoordinateMethod:
         return Modes(value, normal, rho)
 
 
-def _inverted(waves: Waves, matrix: Complexes) -> tuple[Complexes, Complexes]:
+def _inverted(waves: IncidentWaves, matrix: Complexes) -> tuple[Complexes, Complexes]:
     """(b, 2 n, 2 n) with eigenvalues 1 / (rho - shift) and eigenvectors (F, rho F / k0), shift.
 
     Rounding is in proportion to the largest eigenvalue, which belongs to the waves so, and
@@ -219,7 +221,7 @@ def _inverted(waves: Waves, matrix: Complexes) -> tuple[Complexes, Complexes]:
     return np.asarray(inverse, dtype=np.complex128), shift
 
 
-def _sloped(parts: tuple[Floats, Floats], waves: Waves) -> Complexes:
+def _sloped(parts: tuple[Floats, Floats], waves: IncidentWaves) -> Complexes:
     """A matrix with a derivative in it, d_t + i alpha."""
     return np.asarray(parts[0] + 1j * waves.alpha[:, None, None] * parts[1])
 

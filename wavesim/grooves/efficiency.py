@@ -10,7 +10,7 @@ import numpy as np
 from wavesim.errors import ComputationError
 from wavesim.grooves.scatter import scatter
 from wavesim.grooves.surface import FINEST, MethodName, Surface, batch, method_for
-from wavesim.grooves.waves import Amplitudes, Floats, Integers, Waves
+from wavesim.grooves.waves import Amplitudes, Floats, IncidentWaves, Integers
 from wavesim.threads import each
 
 _WORST = 1e-2  # an error by the second truncation above this is no result
@@ -50,11 +50,11 @@ class Efficiencies:
 
 def waves_for(
     surface: Surface, wavelength_m: Floats, sine_in: Floats | float, sine_along: float = 0.0
-) -> Waves:
+) -> IncidentWaves:
     """Incident waves by the sines of the angles across and along the grooves (in `above`)."""
     k0 = 2 * np.pi * surface.pitch_m / wavelength_m
     inside = k0 * np.sqrt(surface.eps(surface.above, wavelength_m).real)
-    return Waves(k0, inside * sine_in, inside * sine_along)
+    return IncidentWaves(k0, inside * sine_in, inside * sine_along)
 
 
 def efficiencies(
@@ -118,7 +118,7 @@ def described(vacuum: Floats, found: Amplitudes, error: Floats, size: int) -> Ef
 def amplitudes(
     surface: Surface,
     vacuum: Floats,
-    waves: Waves,
+    waves: IncidentWaves,
     method: MethodName,
     level: int,
     order: Integers | None = None,
@@ -167,7 +167,7 @@ def _joined(found: list[Amplitudes], back: Integers) -> Amplitudes:
     )
 
 
-def all_orders(surface: Surface, vacuum: Floats, waves: Waves) -> Integers:
+def all_orders(surface: Surface, vacuum: Floats, waves: IncidentWaves) -> Integers:
     """Orders (n) that leave on either side anywhere in the batch."""
     order = waves.orders(surface.eps(surface.above, vacuum))
     if surface.below is None or surface.below.metallic:

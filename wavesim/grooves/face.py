@@ -17,17 +17,17 @@ from typing import Protocol
 import numpy as np
 
 from wavesim.grooves.basis import Elements
-from wavesim.grooves.waves import Complexes, Floats, Integers, Waves
+from wavesim.grooves.waves import Complexes, Floats, IncidentWaves, Integers
 
 
 class Face(Protocol):
     """What the far field needs of a face and its functions."""
 
-    def incident(self, waves: Waves, eps: Complexes) -> tuple[Complexes, Complexes]:
+    def incident(self, waves: IncidentWaves, eps: Complexes) -> tuple[Complexes, Complexes]:
         """Values and weak normal derivatives (b, n) of the unit incident wave."""
 
     def receivers(
-        self, waves: Waves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """p, q (b, orders, n): q F - p G is the integral of the module's head."""
 
@@ -46,7 +46,7 @@ class ElementFace:
     basis: Elements
     curve: Curve
 
-    def incident(self, waves: Waves, eps: Complexes) -> tuple[Complexes, Complexes]:
+    def incident(self, waves: IncidentWaves, eps: Complexes) -> tuple[Complexes, Complexes]:
         """exp(i alpha x - i beta y) on the face."""
         beta = waves.beta(eps, np.array([0]))[:, 0]
         alpha = waves.alpha
@@ -55,7 +55,7 @@ class ElementFace:
         return value, self.basis.vector(normal)
 
     def receivers(
-        self, waves: Waves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """The waves that run back along the orders."""
         run = waves.travelling(eps, order)
@@ -68,7 +68,13 @@ class ElementFace:
         return p, self.basis.vector(normal)
 
     def _wave(
-        self, waves: Waves, t: Floats, kx: Floats, ky: Floats | Complexes, *, back: bool = False
+        self,
+        waves: IncidentWaves,
+        t: Floats,
+        kx: Floats,
+        ky: Floats | Complexes,
+        *,
+        back: bool = False,
     ) -> tuple[Complexes, Complexes]:
         """exp(i kx x + i ky y) without the phase of the functions, and its normal derivative."""
         x, y, dx, dy = self.curve.at(t)
@@ -83,7 +89,7 @@ class FourierFace:
 
     size: int
 
-    def incident(self, waves: Waves, eps: Complexes) -> tuple[Complexes, Complexes]:
+    def incident(self, waves: IncidentWaves, eps: Complexes) -> tuple[Complexes, Complexes]:
         """Wave 0."""
         beta = waves.beta(eps, np.array([0]))
         value = np.zeros((waves.k0.size, self.size), dtype=np.complex128)
@@ -91,7 +97,7 @@ class FourierFace:
         return value, -1j * beta * value
 
     def receivers(
-        self, waves: Waves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """One wave for each order; none for orders beyond N."""
         run = waves.travelling(eps, order)

@@ -34,7 +34,7 @@ SHIPPED = {
 
 
 @dataclass(frozen=True, eq=False)
-class Material:
+class OpticalMaterial:
     """A table of the complex index, or one index for all wavelengths.
 
     Attributes
@@ -89,14 +89,14 @@ class Material:
         return bool(np.max(self.index.imag) > 0.05)
 
 
-def constant(index: complex, name: str = "") -> Material:
+def constant(index: complex, name: str = "") -> OpticalMaterial:
     """One index for all wavelengths."""
     text = name or f"index {index:g}"
-    return Material(text, "given", np.empty(0), np.array([index], dtype=np.complex128))
+    return OpticalMaterial(text, "given", np.empty(0), np.array([index], dtype=np.complex128))
 
 
 @cache
-def shipped(name: str) -> Material:
+def shipped(name: str) -> OpticalMaterial:
     """A material of the tables that come with the program.
 
     Raises
@@ -115,7 +115,7 @@ def shipped(name: str) -> Material:
     return read(path, name=name)
 
 
-def read(path: Path, *, name: str = "") -> Material:
+def read(path: Path, *, name: str = "") -> OpticalMaterial:
     """A table with the header `wavelength_UNIT,n,k`, wavelengths in vacuum; # begins a remark.
 
     Raises
@@ -145,7 +145,9 @@ def read(path: Path, *, name: str = "") -> Material:
     if values.shape[0] < 2:
         raise TableError("holds fewer than two rows", file=path, expected="at least two rows")
     index = values[:, 1] + 1j * values[:, 2]
-    return Material(name or path.stem, _source(path), values[:, 0] * LENGTHS_M[unit], index, path)
+    return OpticalMaterial(
+        name or path.stem, _source(path), values[:, 0] * LENGTHS_M[unit], index, path
+    )
 
 
 def _source(path: Path) -> str:

@@ -30,7 +30,7 @@ from wavesim.grooves.coordinate import conductor
 from wavesim.grooves.face import Curve, ElementFace, Face, FourierFace
 from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below, through
-from wavesim.grooves.waves import Complexes, Floats, Waves
+from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
 
 _SHIFT = 1.0 - 1.0j  # of k0^2: between the exponents of travelling waves, below the real axis
 _CUT_OFF = 1e-20  # of k0^2: a mode exactly at cut-off is moved by so much
@@ -81,7 +81,7 @@ class Functions(Protocol):
     def size(self) -> int:
         """Number of functions."""
 
-    def matrices(self, waves: Waves, layer: Layer, eps: list[Complexes]) -> Matrices:
+    def matrices(self, waves: IncidentWaves, layer: Layer, eps: list[Complexes]) -> Matrices:
         """Matrices of a layer; `eps` (b,) of each material."""
 
 
@@ -101,7 +101,7 @@ class Fourier:
         """Plane waves are the basis itself."""
         return FourierFace(self.size)
 
-    def matrices(self, waves: Waves, layer: Layer, eps: list[Complexes]) -> Matrices:
+    def matrices(self, waves: IncidentWaves, layer: Layer, eps: list[Complexes]) -> Matrices:
         """Toeplitz matrices of eps and 1/eps."""
         n = np.arange(-self.most, self.most + 1)
         k = waves.alpha[:, None] + 2 * np.pi * n
@@ -151,7 +151,7 @@ class Polynomials:
         """A flat face."""
         return self._face
 
-    def matrices(self, waves: Waves, layer: Layer, eps: list[Complexes]) -> Matrices:
+    def matrices(self, waves: IncidentWaves, layer: Layer, eps: list[Complexes]) -> Matrices:
         """Sums over the materials, each with its own part of the period."""
         alpha = waves.alpha[:, None, None]
         inside = layer.at(self.basis.point)
@@ -182,7 +182,7 @@ class Polynomials:
         return chosen
 
     def within_matrices(
-        self, waves: Waves, layer: Layer, material: int, chosen: np.ndarray
+        self, waves: IncidentWaves, layer: Layer, material: int, chosen: np.ndarray
     ) -> tuple[Complexes, Complexes]:
         """Mass and stiffness (b, n, n) of some functions over one material alone."""
         alpha = waves.alpha[:, None, None]
@@ -226,7 +226,7 @@ class ModalMethod:
         """Number of functions."""
         return self._functions.size
 
-    def problem(self, kind: Kind, waves: Waves) -> Problem:
+    def problem(self, kind: Kind, waves: IncidentWaves) -> Problem:
         """Which fields are coupled."""
         return Problem(kind, waves, self._uniform(waves).slope)
 
@@ -261,7 +261,7 @@ class ModalMethod:
             return self._grooved(problem)
         return open_below(self.region(problem, eps).down)
 
-    def _uniform(self, waves: Waves) -> Matrices:
+    def _uniform(self, waves: IncidentWaves) -> Matrices:
         one = np.ones(waves.k0.size, dtype=np.complex128)
         return self._functions.matrices(waves, Layer(0.0, (0.0,), (0,)), [one])
 
@@ -333,7 +333,7 @@ def _modes(mass: Complexes, right: Complexes, k2: Floats) -> tuple[Complexes, Co
     return np.asarray(shift[:, :, 0] + 1 / value), np.asarray(vector)
 
 
-def _root(squared: Complexes, waves: Waves) -> Complexes:
+def _root(squared: Complexes, waves: IncidentWaves) -> Complexes:
     """rho with Im >= 0, never 0: modes up and down must differ."""
     tiny = _CUT_OFF * (waves.k0**2)[:, None]
     root = np.sqrt(np.where(np.abs(squared) < tiny, tiny, squared) + 0j)
@@ -342,7 +342,7 @@ def _root(squared: Complexes, waves: Waves) -> Complexes:
 
 
 def _both(
-    waves: Waves,
+    waves: IncidentWaves,
     m: Matrices,
     electric: tuple[Complexes, Complexes, Complexes],
     magnetic: tuple[Complexes, Complexes, Complexes],

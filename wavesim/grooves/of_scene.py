@@ -20,8 +20,8 @@ from wavesim.grooves.anomalies import places
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.efficiency import all_orders, waves_for
 from wavesim.grooves.encoding import decoded, encoded, width
-from wavesim.grooves.materials import Material, constant, read, shipped
-from wavesim.grooves.profiles import Blazed, Lamellar, Profile, Sinusoidal, Table
+from wavesim.grooves.materials import OpticalMaterial, constant, read, shipped
+from wavesim.grooves.profiles import Blazed, GrooveProfile, Lamellar, MeasuredProfile, Sinusoidal
 from wavesim.grooves.surface import Surface
 from wavesim.grooves.waves import Complexes, Floats
 from wavesim.light import air
@@ -130,7 +130,7 @@ def mounted(scene: Scene) -> Mounted:
         above = replace(glass, index=np.asarray(glass.index.real, dtype=np.complex128))
         surface = Surface(profile, pitch, constant(1.0, "air"), above=above)
         return Mounted(surface, True, sine, _named(glass))
-    coating: tuple[tuple[Material, float], ...] = ()
+    coating: tuple[tuple[OpticalMaterial, float], ...] = ()
     if grating.coating is not None:
         coating = ((in_air(shipped(grating.coating.material)), grating.coating.thickness_m),)
     surface = Surface(profile, pitch, given, coating=coating)
@@ -140,7 +140,7 @@ def mounted(scene: Scene) -> Mounted:
     return Mounted(surface, False, sine, text)
 
 
-def in_air(material: Material) -> Material:
+def in_air(material: OpticalMaterial) -> OpticalMaterial:
     """Index relative to air, over the wavelength in air."""
     if material.wavelength_m.size == 0:
         return material
@@ -151,7 +151,7 @@ def in_air(material: Material) -> Material:
     return replace(material, wavelength_m=material.wavelength_m / index, index=relative)
 
 
-def _named(material: Material) -> str:
+def _named(material: OpticalMaterial) -> str:
     author = re.match(r"([^,]+),", material.source)
     year = re.search(r"\((\d{4})\)", material.source)
     if author is None or year is None:
@@ -159,13 +159,13 @@ def _named(material: Material) -> str:
     return f"{material.name} ({author[1]} {year[1]})"
 
 
-def _material(grating: Grating, scene: Scene) -> Material | None:
+def _material(grating: Grating, scene: Scene) -> OpticalMaterial | None:
     if grating.material_file is not None:
         return in_air(read(scene.folder / grating.material_file))
     return None if grating.material is None else in_air(shipped(grating.material))
 
 
-def _profile(grating: Grating, scene: Scene, sign: float) -> Profile:
+def _profile(grating: Grating, scene: Scene, sign: float) -> GrooveProfile:
     """The profile as the light meets it: turned over in transmission, x reversed in both."""
     groove, pitch = grating.groove, grating.mean_pitch_m
     if isinstance(groove, BlazedGroove):
@@ -178,7 +178,7 @@ def _profile(grating: Grating, scene: Scene, sign: float) -> Profile:
         return Lamellar(groove.depth_m, groove.duty if sign > 0 else 1 - groove.duty)
     if isinstance(groove, TableGroove):
         place, height = _heights(scene, groove.file, pitch)
-        return Table(pitch - place[::-1], sign * height[::-1])
+        return MeasuredProfile(pitch - place[::-1], sign * height[::-1])
     raise TypeError("a slit groove is an opening, not a relief")
 
 
@@ -210,7 +210,7 @@ def rayleigh(of: Mounted, lo_m: float, hi_m: float) -> Floats:
         inside = path.sine_in(x) * of.surface.above.at(x).real
         return x / pitch, inside
 
-    def reach(x: Floats, medium: Material) -> Floats:
+    def reach(x: Floats, medium: OpticalMaterial) -> Floats:
         return np.asarray(np.sqrt(medium.at(x).real ** 2 - of.sine_along**2))
 
     media = [of.surface.above, *([of.surface.below] if of.surface.below is not None else [])]
@@ -256,12 +256,12 @@ def wavelength_curve(
     return decoded(stored)
 
 
-def _materials(surface: Surface) -> list[Material]:
+def _materials(surface: Surface) -> list[OpticalMaterial]:
     media = [surface.above, *(material for material, _ in surface.coating)]
     return media if surface.below is None else [*media, surface.below]
 
 
-def _table(material: Material) -> Floats:
+def _table(material: OpticalMaterial) -> Floats:
     return np.concatenate([material.wavelength_m, material.index.real, material.index.imag])
 
 
@@ -270,6 +270,6 @@ def _plain(of: Mounted) -> str:
     surface = of.surface
     parts = [f"{surface.pitch_m!r}", f"{surface.below is None}"]
     parts += [f"{m.name} {thickness!r}" for m, thickness in surface.coating]
-    if isinstance(surface.profile, Table):
+    if isinstance(surface.profile, MeasuredProfile):
         parts += [surface.profile.place_m.tobytes().hex(), surface.profile.height_m.tobytes().hex()]
     return " ".join(parts)

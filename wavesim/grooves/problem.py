@@ -18,7 +18,7 @@ from typing import Literal
 import numpy as np
 
 from wavesim.grooves.recursion import Half
-from wavesim.grooves.waves import Complexes, Waves
+from wavesim.grooves.waves import Complexes, IncidentWaves
 
 Kind = Literal["along", "across", "both"]
 
@@ -44,7 +44,7 @@ class Problem:
     """
 
     kind: Kind
-    waves: Waves
+    waves: IncidentWaves
     slope: Complexes
 
     def weights(self, eps: Complexes) -> tuple[Complexes, Complexes, Complexes]:

@@ -48,7 +48,7 @@ class Relief:
     depth: float
 
 
-class Profile(Protocol):
+class GrooveProfile(Protocol):
     """A groove."""
 
     @property
@@ -180,7 +180,7 @@ class Staircase:
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class MeasuredProfile:
     """Measured heights at places of one pitch, the last that of the first again.
 
     Up to 24 points are joined by straight lines; more by a cubic spline, which is interrupted

@@ -9,7 +9,7 @@ import numpy as np
 from wavesim.grooves.face import Face
 from wavesim.grooves.problem import Kind, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, faces
-from wavesim.grooves.waves import Amplitudes, Complexes, Floats, Integers, Waves
+from wavesim.grooves.waves import Amplitudes, Complexes, Floats, IncidentWaves, Integers
 
 
 class Method(Protocol):
@@ -23,7 +23,7 @@ class Method(Protocol):
     def bottom(self) -> Face:
         """The face of the substrate."""
 
-    def problem(self, kind: Kind, waves: Waves) -> Problem:
+    def problem(self, kind: Kind, waves: IncidentWaves) -> Problem:
         """Which fields are coupled."""
 
     def above(self, problem: Problem, eps: Complexes) -> Half:
@@ -38,7 +38,7 @@ class Method(Protocol):
 
 def scatter(
     method: Method,
-    waves: Waves,
+    waves: IncidentWaves,
     eps_above: Complexes,
     eps_below: Complexes | None,
     order: Integers | None = None,

@@ -11,14 +11,14 @@ import numpy as np
 from wavesim.errors import LimitError
 from wavesim.grooves.basis import Elements, graded
 from wavesim.grooves.coordinate import CoordinateMethod
-from wavesim.grooves.materials import Material, constant
+from wavesim.grooves.materials import OpticalMaterial, constant
 from wavesim.grooves.modal import Fourier, ModalMethod, Polynomials
 from wavesim.grooves.problem import Problem
-from wavesim.grooves.profiles import Profile, Relief
+from wavesim.grooves.profiles import GrooveProfile, Relief
 from wavesim.grooves.recursion import Region
 from wavesim.grooves.scatter import Method
 from wavesim.grooves.stack import StepProfile, layers_of
-from wavesim.grooves.waves import Complexes, Floats, Waves
+from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
 
 MethodName = Literal["auto", "coordinate", "modal", "fourier"]
 
@@ -50,15 +50,17 @@ class Surface:
     groove : between the ridges, where it is not the medium above
     """
 
-    profile: Profile
+    profile: GrooveProfile
     pitch_m: float
-    below: Material | None
-    above: Material = field(default_factory=lambda: constant(1.0, "air"))
-    coating: tuple[tuple[Material, float], ...] = ()
-    ridge: Material | None = None
-    groove: Material | None = None
+    below: OpticalMaterial | None
+    above: OpticalMaterial = field(default_factory=lambda: constant(1.0, "air"))
+    coating: tuple[tuple[OpticalMaterial, float], ...] = ()
+    ridge: OpticalMaterial | None = None
+    groove: OpticalMaterial | None = None
 
-    def eps(self, material: Material, vacuum_m: Floats, air: Floats | float = 1.0) -> Complexes:
+    def eps(
+        self, material: OpticalMaterial, vacuum_m: Floats, air: Floats | float = 1.0
+    ) -> Complexes:
         """(b,) permittivity of a material, of unit index for the index of air."""
         return np.asarray((material.at(vacuum_m) / air) ** 2)
 
@@ -196,7 +198,7 @@ def _check_size(size: int) -> None:
         )
 
 
-def batch(waves: Waves, size: int) -> int:
+def batch(waves: IncidentWaves, size: int) -> int:
     """How many wavelengths at a time: about 100 MB of matrices."""
     factor = 8.0 if waves.conical else 2.0
     return max(1, int(1e8 / (16 * (2 * size) ** 2 * factor)))

@@ -24,7 +24,7 @@ _GRAZING = 1e-9  # of k^2: an order this near to grazing carries no power
 
 
 @dataclass(frozen=True, eq=False)
-class Waves:
+class IncidentWaves:
     """A batch of incident waves, all lengths in periods.
 
     Attributes
@@ -43,9 +43,9 @@ class Waves:
         """Whether any wave runs along the grooves too."""
         return bool(np.any(self.q != 0))
 
-    def part(self, chosen: slice | Integers) -> Waves:
+    def part(self, chosen: slice | Integers) -> IncidentWaves:
         """Some of the batch."""
-        return Waves(self.k0[chosen], self.alpha[chosen], self.q[chosen])
+        return IncidentWaves(self.k0[chosen], self.alpha[chosen], self.q[chosen])
 
     def transverse(self, eps: Complexes) -> Complexes:
         """(b,) kappa^2 = k0^2 eps - q^2."""

@@ -20,7 +20,7 @@ from wavesim.scene import (
     Scene,
     Source,
     Sun,
-    Table,
+    TableSource,
 )
 
 # luminance of a slit filled with the light of a source whose table is relative [cd/m2], and
@@ -93,7 +93,7 @@ def _raw(source: Source, folder: Path) -> tuple[Spectrum, bool]:
             return smooth.led(source.wavelength_m, source.width_m), False
         case Band():
             return smooth.band(source.centre_m, source.width_m), False
-        case Table():
+        case TableSource():
             return _table(source, folder)
 
 
@@ -125,7 +125,7 @@ def _sun(source: Sun) -> Spectrum:
     return found if source.is_point else sun.radiance(found)
 
 
-def _table(source: Table, folder: Path) -> tuple[Spectrum, bool]:
+def _table(source: TableSource, folder: Path) -> tuple[Spectrum, bool]:
     path = folder / source.file
     table = tables.source_table(path)
     step = float(np.diff(table.wavelength_m).min())

@@ -105,7 +105,7 @@ def split_off(grid: LogGrid, values: Floats, times: int) -> tuple[LogGrid, Float
 
 
 @dataclass(frozen=True, eq=False)
-class Plan:
+class BlockPlan:
     """How a grid of ln u is cut into stretches that overlap.
 
     Stretch j holds the points j `stride` .. j `stride` + `size` - 1. Convolved in a circle with
@@ -137,7 +137,7 @@ class Plan:
         return Pass(self, spectrum, _in_bands(spectrum), least)
 
 
-def plan(grid: LogGrid, lit: Lit, reading: Reading) -> Plan:
+def plan(grid: LogGrid, lit: Lit, reading: Reading) -> BlockPlan:
     """Stretches three times as long as the light of a node and a reading."""
     position = grid.position(lit.log_wavelength)
     longest = longest_of(lit, position)
@@ -145,7 +145,7 @@ def plan(grid: LogGrid, lit: Lit, reading: Reading) -> Plan:
     size = 1 << max(10, math.ceil(math.log2(3 * (longest + widest))))
     stride = size - longest - widest + 2
     last = int(reading.start.max()) + widest
-    return Plan(lit, position, reading, longest, size, stride, last // stride + 2)
+    return BlockPlan(lit, position, reading, longest, size, stride, last // stride + 2)
 
 
 def longest_of(lit: Lit, position: Floats) -> int:
@@ -166,7 +166,7 @@ class Pass:
     least : values below which a product of transforms is left out
     """
 
-    plan: Plan
+    plan: BlockPlan
     spectrum: Complexes
     bands: Floats
     least: float

@@ -61,7 +61,7 @@ from wavesim.scene.planar import (
     Shape,
     Stop,
 )
-from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.plate import Exposure, PlateFormat
 from wavesim.scene.reading import from_tables, load, named_files, parse
 from wavesim.scene.schema import from_resolved, json_schema, resolved
 from wavesim.scene.source import (
@@ -81,8 +81,8 @@ from wavesim.scene.source import (
     SourceBase,
     SourceSlit,
     Sun,
-    Table,
     TableFilter,
+    TableSource,
 )
 
 __all__ = [
@@ -129,7 +129,7 @@ __all__ = [
     "Picture",
     "Plane",
     "PlaneAperture",
-    "Plate",
+    "PlateFormat",
     "Point",
     "PolariserFilter",
     "Polygon",
@@ -152,10 +152,10 @@ __all__ = [
     "StepDefect",
     "Stop",
     "Sun",
-    "Table",
     "TableDefect",
     "TableFilter",
     "TableGroove",
+    "TableSource",
     "WidthDefect",
     "Wires",
     "changed",

@@ -8,7 +8,7 @@ from wavesim.scene.aperture import Aperture, Grating, Ruled, Slits, Wires
 from wavesim.scene.bench import Bench
 from wavesim.scene.groove import SlitGroove
 from wavesim.scene.planar import Plane
-from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.plate import Exposure, PlateFormat
 from wavesim.scene.quantities import GRAZING_RAD, complaint, show
 from wavesim.scene.source import BlackBody, Source
 
@@ -16,7 +16,7 @@ _RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")
 
 
 def check_together(
-    source: Source, bench: Bench, aperture: Aperture, plate: Plate, exposure: Exposure
+    source: Source, bench: Bench, aperture: Aperture, plate: PlateFormat, exposure: Exposure
 ) -> None:
     """Refuse tables that are right alone and wrong together.
 
@@ -52,7 +52,7 @@ def _slit_needs_a_distance(source: Source, bench: Bench) -> None:
         )
 
 
-def _plate_behind_the_lens(bench: Bench, plate: Plate) -> None:
+def _plate_behind_the_lens(bench: Bench, plate: PlateFormat) -> None:
     half = plate.height_m / 2 * math.sin(bench.plate_tip_rad)
     near = min(x * math.sin(bench.plate_tilt_rad) for x in plate.x_range_m) - abs(half)
     if near < -bench.image_distance_m / 2:
@@ -63,7 +63,7 @@ def _plate_behind_the_lens(bench: Bench, plate: Plate) -> None:
         )
 
 
-def _plate_within_reach(bench: Bench, plate: Plate) -> None:
+def _plate_within_reach(bench: Bench, plate: PlateFormat) -> None:
     low, high = plate.x_range_m
     for x in (low, high):
         aside, behind = math.cos(bench.plate_tilt_rad), math.sin(bench.plate_tilt_rad)

@@ -11,7 +11,7 @@ from wavesim.scene.base import WITHOUT_NUL, Model, Value
 from wavesim.scene.bench import Bench
 from wavesim.scene.checks import check_together
 from wavesim.scene.orders import settled
-from wavesim.scene.plate import Exposure, Plate
+from wavesim.scene.plate import Exposure, PlateFormat
 from wavesim.scene.quantities import complaint
 from wavesim.scene.source import Source
 
@@ -35,7 +35,7 @@ class Scene(Model):
     source: Source = Field(description="the light source")
     bench: Bench = Field(description="lenses, distances and angles")
     aperture: Aperture = Field(description="the diffracting aperture")
-    plate: Plate = Field(description="the exposed plate")
+    plate: PlateFormat = Field(description="the exposed plate")
     exposure: Exposure = Field(default_factory=Exposure, description="exposure time and rendering")
 
     @model_validator(mode="after")

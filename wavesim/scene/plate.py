@@ -20,7 +20,7 @@ MOST_PIXELS_X = 1_000_000
 MOST_PIXELS = 2**31
 
 
-class Plate(Model):
+class PlateFormat(Model):
     """A rectangle of square pixels in the camera's focus."""
 
     width_m: Length = Field(description="width, across the slits", examples=["60 mm"])
@@ -72,7 +72,7 @@ class Plate(Model):
         """Pixel middles (pixels_y,) [m] from the plate's middle, rising."""
         return _middles(self.pixels_y, self.pixel_height_m)
 
-    def coarser(self, columns: int, rows: int) -> "Plate":
+    def coarser(self, columns: int, rows: int) -> "PlateFormat":
         """The same area in at most `columns` x `rows` pixels, not square in general.
 
         Raises
@@ -97,7 +97,7 @@ class Plate(Model):
             rows=ny,
         )
 
-    def middle_row(self) -> "Plate":
+    def middle_row(self) -> "PlateFormat":
         """A plate of one row, as high as a pixel, along the middle of this one."""
         return self.model_copy(update={"height_m": self.pixel_height_m})
 
@@ -127,7 +127,7 @@ class Plate(Model):
             )
 
 
-class CoarsePlate(Plate):
+class CoarsePlate(PlateFormat):
     """A plate in pixels that are not square: what a preview shows. No key of a scene file."""
 
     columns: int = Field(ge=1, description="pixels across the width")
@@ -148,7 +148,7 @@ class CoarsePlate(Plate):
         """Height of a pixel [m]."""
         return self.height_m / self.rows
 
-    def middle_row(self) -> Plate:
+    def middle_row(self) -> PlateFormat:
         """A plate of one row, as high as a pixel, along the middle of this one."""
         return super().middle_row().model_copy(update={"rows": 1})
 

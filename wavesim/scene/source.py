@@ -377,7 +377,7 @@ class Band(SourceBase):
         return self
 
 
-class Table(SourceBase):
+class TableSource(SourceBase):
     """A measured spectrum; the file's header names the units."""
 
     kind: Literal["table"] = "table"
@@ -385,6 +385,6 @@ class Table(SourceBase):
 
 
 Source = Annotated[
-    Sun | BlackBody | Illuminant | Lamp | Laser | Led | Band | Table,
+    Sun | BlackBody | Illuminant | Lamp | Laser | Led | Band | TableSource,
     Field(discriminator="kind"),
 ]
