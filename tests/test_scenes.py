@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import runpy
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -21,7 +22,8 @@ from wavesim.colorimetry import (
     excitation_purity,
 )
 
-FIGURES = runpy.run_path(str(SCENES / "pictures" / "make.py"))["FIGURES"]
+MAKE = runpy.run_path(str(SCENES / "pictures" / "make.py"))
+FIGURES = MAKE["FIGURES"]
 SERIES = (1, 2, 3, 5, 9, 25, 250)
 WIDTH_M, PITCH_M, GREEN_M = 40e-6, 90e-6, 550e-9
 ORDER = GREEN_M / PITCH_M  # sine of the first order
@@ -74,6 +76,19 @@ def test_every_scene_says_what_to_look_for_and_has_its_picture(name: str) -> Non
         assert tones.shape[1] / tones.shape[0] == pytest.approx(wide / high, rel=0.02)  # rounding
     assert tones.max() > 200  # something bright
     assert tones.min() < 40  # and something dark
+
+
+@pytest.mark.parametrize("name", ["slits_001", pytest.param("plane_disc", marks=pytest.mark.slow)])
+def test_the_gallery_s_script_still_makes_its_pictures(name: str, tmp_path: Path) -> None:
+    """The shipped picture again, but for a step of rounding here and there."""
+    MAKE["write_picture"](scene(name), tmp_path / "again.png")
+    with (
+        Image.open(tmp_path / "again.png") as again,
+        Image.open(SCENES / "pictures" / f"{name}.png") as shipped,
+    ):
+        new, old = (np.asarray(one.convert("RGB"), dtype=int) for one in (again, shipped))
+    assert new.shape == old.shape
+    assert np.abs(new - old).mean() < 0.5
 
 
 def test_the_room_is_complete() -> None:
