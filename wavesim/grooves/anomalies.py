@@ -18,7 +18,7 @@ from typing import Literal
 
 import numpy as np
 
-from wavesim.grooves.waves import Floats
+from wavesim.arrays import Floats
 
 _STEPS = 2000  # of the range in which a place is looked for
 Kind = Literal["passing off", "passing off in the substrate", "surface plasmon"]

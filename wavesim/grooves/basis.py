@@ -21,9 +21,7 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
-Integers = NDArray[np.intp]
+from wavesim.arrays import Complexes, Floats, Indices
 
 _EXTRA_POINTS = 8  # of quadrature beyond the degree: plane waves within an element are integrated
 
@@ -71,7 +69,7 @@ class Elements:
         return weight, value, slope
 
     @cached_property
-    def index(self) -> Integers:
+    def index(self) -> Indices:
         """(elements, degree + 1) the function of each node of an element."""
         first = np.arange(self.edge.size - 1)[:, None] * self.degree
         return np.asarray((first + np.arange(self.degree + 1)) % self.size, dtype=np.intp)

@@ -26,11 +26,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Complexes, Floats
 from wavesim.grooves.basis import Elements
 from wavesim.grooves.face import Curve, ElementFace
 from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below
-from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
+from wavesim.grooves.waves import IncidentWaves
 
 _SHIFT = 0.37 + 0.43j  # of k0: among the exponents of waves, and none itself
 _REAL = 1e-7  # of k: smaller imaginary parts of an exponent are rounding

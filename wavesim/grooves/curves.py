@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from wavesim.arrays import Floats, Indices
 from wavesim.grooves.anomalies import places
 from wavesim.grooves.efficiency import (
     all_orders,
@@ -18,7 +19,7 @@ from wavesim.grooves.efficiency import (
 )
 from wavesim.grooves.sampling import SampledPart, interpolated, sampled
 from wavesim.grooves.surface import FINEST, MethodName, Surface
-from wavesim.grooves.waves import Amplitudes, Floats, Integers
+from wavesim.grooves.waves import Amplitudes
 
 _PROBES = (0.02, 0.4, 0.8)  # of the range: where truncations are compared
 
@@ -54,7 +55,7 @@ class EfficiencyCurve:
     functions : number of functions
     """
 
-    order: Integers
+    order: Indices
     parts: tuple[SampledPart, ...]
     computed: int
     error: Floats
@@ -110,7 +111,7 @@ def curve(
     level, error, size = _level(surface, path, probe, orders, tolerance, method, meshed)
     worst = [0.0]
 
-    def values(x: Floats, stretch: Integers) -> Floats:
+    def values(x: Floats, stretch: Indices) -> Floats:
         found, _ = _at(surface, path, x, orders, method, level, shortest[stretch])
         worst[0] = max(worst[0], float(np.abs(found.balance).max()))
         return _channels(found)
@@ -147,7 +148,7 @@ def _at(
     surface: Surface,
     path: Path,
     x: Floats,
-    orders: Integers,
+    orders: Indices,
     method: MethodName,
     level: int,
     meshed_m: Floats | None = None,
@@ -161,7 +162,7 @@ def _level(
     surface: Surface,
     path: Path,
     probe: Floats,
-    orders: Integers,
+    orders: Indices,
     tolerance: float,
     method: MethodName,
     meshed_m: Floats,

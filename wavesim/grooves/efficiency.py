@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from wavesim.arrays import Floats, Indices
 from wavesim.errors import ComputationError
 from wavesim.grooves.scatter import scatter
 from wavesim.grooves.surface import FINEST, MethodName, Surface, batch, method_for
-from wavesim.grooves.waves import Amplitudes, Floats, IncidentWaves, Integers
+from wavesim.grooves.waves import Amplitudes, IncidentWaves
 from wavesim.threads import each
 
 _WORST = 1e-2  # an error by the second truncation above this is no result
@@ -34,7 +35,7 @@ class Efficiencies:
     """
 
     wavelength_m: Floats
-    order: Integers
+    order: Indices
     reflected: Floats
     transmitted: Floats
     absorbed: Floats
@@ -121,7 +122,7 @@ def amplitudes(
     waves: IncidentWaves,
     method: MethodName,
     level: int,
-    order: Integers | None = None,
+    order: Indices | None = None,
     *,
     meshed_m: Floats | None = None,
 ) -> tuple[Amplitudes, int]:
@@ -136,7 +137,7 @@ def amplitudes(
         order = all_orders(surface, vacuum, waves)
     meshed = np.full(vacuum.size, vacuum.min()) if meshed_m is None else meshed_m
     workers = min(os.cpu_count() or 1, 8)
-    parts: list[tuple[float, Integers]] = []
+    parts: list[tuple[float, Indices]] = []
     largest = 0
     for shortest in np.unique(meshed).tolist():
         mine = np.flatnonzero(meshed == shortest)
@@ -145,7 +146,7 @@ def amplitudes(
         parts += [(shortest, mine[i : i + step]) for i in range(0, mine.size, step)]
         largest = max(largest, size)
 
-    def work(part: tuple[float, Integers]) -> Amplitudes:
+    def work(part: tuple[float, Indices]) -> Amplitudes:
         shortest, chosen = part
         local = vacuum[chosen]
         solver, _ = method_for(surface, local, method, level, meshed_m=shortest)
@@ -158,7 +159,7 @@ def amplitudes(
     return _joined(found, back), largest
 
 
-def _joined(found: list[Amplitudes], back: Integers) -> Amplitudes:
+def _joined(found: list[Amplitudes], back: Indices) -> Amplitudes:
     return Amplitudes(
         found[0].order,
         np.concatenate([f.reflected for f in found], axis=2)[:, :, back],
@@ -167,7 +168,7 @@ def _joined(found: list[Amplitudes], back: Integers) -> Amplitudes:
     )
 
 
-def all_orders(surface: Surface, vacuum: Floats, waves: IncidentWaves) -> Integers:
+def all_orders(surface: Surface, vacuum: Floats, waves: IncidentWaves) -> Indices:
     """Orders (n) that leave on either side anywhere in the batch."""
     order = waves.orders(surface.eps(surface.above, vacuum))
     if surface.below is None or surface.below.metallic:

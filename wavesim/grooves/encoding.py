@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.grooves.curves import EfficiencyCurve
 from wavesim.grooves.sampling import SampledPart
-from wavesim.grooves.waves import Floats
 
 _HEAD = 6  # numbers before the orders in the first row
 

@@ -16,8 +16,9 @@ from typing import Protocol
 
 import numpy as np
 
+from wavesim.arrays import Complexes, Floats, Indices
 from wavesim.grooves.basis import Elements
-from wavesim.grooves.waves import Complexes, Floats, IncidentWaves, Integers
+from wavesim.grooves.waves import IncidentWaves
 
 
 class Face(Protocol):
@@ -27,7 +28,7 @@ class Face(Protocol):
         """Values and weak normal derivatives (b, n) of the unit incident wave."""
 
     def receivers(
-        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Indices, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """p, q (b, orders, n): q F - p G is the integral of the module's head."""
 
@@ -55,7 +56,7 @@ class ElementFace:
         return value, self.basis.vector(normal)
 
     def receivers(
-        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Indices, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """The waves that run back along the orders."""
         run = waves.travelling(eps, order)
@@ -97,7 +98,7 @@ class FourierFace:
         return value, -1j * beta * value
 
     def receivers(
-        self, waves: IncidentWaves, eps: Complexes, order: Integers, *, above: bool
+        self, waves: IncidentWaves, eps: Complexes, order: Indices, *, above: bool
     ) -> tuple[Complexes, Complexes]:
         """One wave for each order; none for orders beyond N."""
         run = waves.travelling(eps, order)

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from wavesim import tables
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError, TableError
-from wavesim.grooves.waves import Complexes, Floats
 from wavesim.tables import LENGTHS_M
 
 DATA = Path(__file__).parent / "data"

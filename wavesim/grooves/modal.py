@@ -25,12 +25,13 @@ from typing import Protocol
 
 import numpy as np
 
+from wavesim.arrays import Complexes, Floats
 from wavesim.grooves.basis import Elements
 from wavesim.grooves.coordinate import conductor
 from wavesim.grooves.face import Curve, ElementFace, Face, FourierFace
 from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below, through
-from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
+from wavesim.grooves.waves import IncidentWaves
 
 _SHIFT = 1.0 - 1.0j  # of k0^2: between the exponents of travelling waves, below the real axis
 _CUT_OFF = 1e-20  # of k0^2: a mode exactly at cut-off is moved by so much

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim import disk_cache, tables
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError, TableError
 from wavesim.grooves.anomalies import places
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
@@ -23,7 +24,6 @@ from wavesim.grooves.encoding import decoded, encoded, width
 from wavesim.grooves.materials import OpticalMaterial, constant, read, shipped
 from wavesim.grooves.profiles import Blazed, GrooveProfile, Lamellar, MeasuredProfile, Sinusoidal
 from wavesim.grooves.surface import Surface
-from wavesim.grooves.waves import Complexes, Floats
 from wavesim.light import air
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating

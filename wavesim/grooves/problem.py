@@ -17,8 +17,9 @@ from typing import Literal
 
 import numpy as np
 
+from wavesim.arrays import Complexes
 from wavesim.grooves.recursion import Half
-from wavesim.grooves.waves import Complexes, IncidentWaves
+from wavesim.grooves.waves import IncidentWaves
 
 Kind = Literal["along", "across", "both"]
 

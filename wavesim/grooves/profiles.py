@@ -15,10 +15,10 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError
 from wavesim.grooves.face import Curve
 from wavesim.grooves.stack import StepProfile
-from wavesim.grooves.waves import Floats
 
 _SHARP_RAD = math.radians(12)  # a measured profile turns by more only at a true edge
 _NONE = np.empty(0, dtype=bool)

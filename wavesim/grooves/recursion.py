@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.grooves.waves import Complexes
+from wavesim.arrays import Complexes
 
 
 @dataclass(frozen=True, eq=False)

@@ -6,10 +6,11 @@ from typing import Protocol
 
 import numpy as np
 
+from wavesim.arrays import Complexes, Floats, Indices
 from wavesim.grooves.face import Face
 from wavesim.grooves.problem import Kind, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, faces
-from wavesim.grooves.waves import Amplitudes, Complexes, Floats, IncidentWaves, Integers
+from wavesim.grooves.waves import Amplitudes, IncidentWaves
 
 
 class Method(Protocol):
@@ -41,7 +42,7 @@ def scatter(
     waves: IncidentWaves,
     eps_above: Complexes,
     eps_below: Complexes | None,
-    order: Integers | None = None,
+    order: Indices | None = None,
 ) -> Amplitudes:
     """Amplitudes of all orders for both incident polarisations.
 
@@ -100,7 +101,7 @@ def _orders(
     face: Face,
     problem: Problem,
     eps: Complexes,
-    order: Integers,
+    order: Indices,
     fields: tuple[Complexes, Complexes],
     *,
     above: bool,

@@ -14,8 +14,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.grooves.modal import Layer
-from wavesim.grooves.waves import Floats
 
 RIDGE, GROOVE, COATING = 0, 1, 2  # materials; coatings from the substrate up are 2, 3, ...
 _SAME = 1e-12  # periods

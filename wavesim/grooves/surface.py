@@ -8,6 +8,7 @@ from typing import Literal
 
 import numpy as np
 
+from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 from wavesim.grooves.basis import Elements, graded
 from wavesim.grooves.coordinate import CoordinateMethod
@@ -18,7 +19,7 @@ from wavesim.grooves.profiles import GrooveProfile, Relief
 from wavesim.grooves.recursion import Region
 from wavesim.grooves.scatter import Method
 from wavesim.grooves.stack import StepProfile, layers_of
-from wavesim.grooves.waves import Complexes, Floats, IncidentWaves
+from wavesim.grooves.waves import IncidentWaves
 
 MethodName = Literal["auto", "coordinate", "modal", "fourier"]
 

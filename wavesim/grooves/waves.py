@@ -16,9 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Complexes = NDArray[np.complex128]
-Integers = NDArray[np.intp]
+from wavesim.arrays import Complexes, Floats, Indices
 
 _GRAZING = 1e-9  # of k^2: an order this near to grazing carries no power
 
@@ -43,7 +41,7 @@ class IncidentWaves:
         """Whether any wave runs along the grooves too."""
         return bool(np.any(self.q != 0))
 
-    def part(self, chosen: slice | Integers) -> IncidentWaves:
+    def part(self, chosen: slice | Indices) -> IncidentWaves:
         """Some of the batch."""
         return IncidentWaves(self.k0[chosen], self.alpha[chosen], self.q[chosen])
 
@@ -51,13 +49,13 @@ class IncidentWaves:
         """(b,) kappa^2 = k0^2 eps - q^2."""
         return np.asarray(self.k0**2 * eps - self.q**2)
 
-    def beta(self, eps: Complexes, order: Integers) -> Complexes:
+    def beta(self, eps: Complexes, order: Indices) -> Complexes:
         """(b, orders) k_y with Im >= 0."""
         alpha = self.alpha[:, None] + 2 * np.pi * order
         root: Complexes = np.sqrt(self.transverse(eps)[:, None] - alpha**2 + 0j)
         return np.where(root.imag < 0, -root, root)
 
-    def travelling(self, eps: Complexes, order: Integers) -> NDArray[np.bool_]:
+    def travelling(self, eps: Complexes, order: Indices) -> NDArray[np.bool_]:
         """(b, orders) whether an order leaves as a wave; in a lossy medium none does."""
         alpha = self.alpha[:, None] + 2 * np.pi * order
         squared = self.transverse(eps)[:, None]
@@ -65,7 +63,7 @@ class IncidentWaves:
         lossless = np.abs(squared.imag) <= _GRAZING * scale
         return np.asarray(lossless & (squared.real - alpha**2 > _GRAZING * scale))
 
-    def orders(self, eps: Complexes) -> Integers:
+    def orders(self, eps: Complexes) -> Indices:
         """All orders that leave as waves anywhere in the batch (and 0)."""
         reach = np.sqrt(np.maximum(self.transverse(eps).real, 0.0))
         lo = min(0, int(np.ceil(np.min((-reach - self.alpha) / (2 * np.pi)) - 1e-9)))
@@ -85,7 +83,7 @@ class Amplitudes:
     absorbed : (2, b) fraction of the power absorbed below the surface, from the field there
     """
 
-    order: Integers
+    order: Indices
     reflected: Complexes
     transmitted: Complexes
     absorbed: Floats
