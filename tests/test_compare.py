@@ -218,7 +218,11 @@ def test_any_value_of_the_scene_can_be_varied():
 
 @pytest.mark.parametrize(
     ("key", "words"),
-    [("aperture.colour", "not a key"), ("aperture.kind", "not a number"), ("plate.x.y", "not a key")],
+    [
+        ("aperture.colour", "not a key"),
+        ("aperture.kind", "not a number"),
+        ("plate.x.y", "not a key"),
+    ],
 )
 def test_bad_keys(key, words):
     with pytest.raises(InputError, match=words):
