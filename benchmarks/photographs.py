@@ -109,7 +109,7 @@ def _drawn(
         near = np.abs(off) < 6 * sigma + box
         light[near] += height * _line(off[near], box, sigma, pixel)
     uneven = 1 + 0.1 * np.cos(row / row.max() * 1.3 + rng.uniform(-1, 1))[:, None]
-    return light * uneven + 0.004 * (1 + 0.5 * (column / half))[None, :]
+    return np.asarray(light * uneven + 0.004 * (1 + 0.5 * (column / half))[None, :])
 
 
 def _line(off: np.ndarray, box: float, sigma: float, pixel: float) -> np.ndarray:
@@ -145,4 +145,4 @@ def _camera(
     curve = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
     full = 2**bits - 1
     kind = np.uint8 if bits == 8 else np.uint16
-    return np.clip(np.round(curve * full), 0, full).astype(kind)
+    return np.asarray(np.clip(np.round(curve * full), 0, full), dtype=kind)

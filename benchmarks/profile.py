@@ -99,7 +99,7 @@ def sampled(count: int, step_m: float, *, grey: bool) -> tuple[np.ndarray, np.nd
 def sampled_level(clear: np.ndarray, x_m: np.ndarray, mu: np.ndarray) -> np.ndarray:
     """|A|^2 of a mask at the orders mu (k,): what its FFT gives there, summed directly."""
     found = [np.sum(clear * np.exp(-2j * np.pi * m / PITCH_M * x_m)) for m in mu]
-    return np.abs(np.array(found)) ** 2
+    return np.asarray(np.abs(np.array(found)) ** 2)
 
 
 def true_ghost() -> float:

@@ -245,7 +245,9 @@ GOOD: dict[str, Table] = {
     "timed": _scene(exposure={"time": "1/30 s"}),
     "another observer": _scene(exposure={"observer": "cie1964_10deg"}),
     "sensor": _scene(exposure={"sensor": {"curves": "gaussian"}}),
+    "sensor of a table": _scene(exposure={"sensor": {"curves": "table", "file": "camera.csv"}}),
     "film": _scene(exposure={"film": {"sensitivity": "orthochromatic"}}),
+    "film of a table": _scene(exposure={"film": {"sensitivity": "table", "file": "film.csv"}}),
 }  # fmt: skip
 
 
