@@ -158,7 +158,7 @@ def test_keys_turn_a_handle_by_small_and_large_steps(page: Page) -> None:
 
 def test_the_cursor_goes_from_mark_to_mark_to_the_micrometre(page: Page) -> None:
     """Three slits: dark at m + 1/3 and m + 2/3, bright at m; x = f tan(asin(mu lambda / d))."""
-    plate = page.get_by_role("slider", name="Place on the plate")
+    plate = page.get_by_role("slider", name="Position on the plate")
     plate.focus()
     page.keyboard.press("Home")
     page.wait_for_timeout(150)
@@ -237,10 +237,10 @@ def test_the_scene_file_says_what_is_wrong_and_what_costs_too_much(page: Page) -
         (SMALL_SCENE.replace('pixel = "100 um"', 'pixel = "1 um"'), "GB of memory"),
     ):
         editor.fill(text)
-        page.get_by_role("button", name="Put on the bench", exact=True).click()
+        page.get_by_role("button", name="Apply", exact=True).click()
         expect(page.locator("details .status")).to_contain_text(said)
     editor.fill(SMALL_SCENE.replace("Three slits", "Mine"))
-    page.get_by_role("button", name="Put on the bench", exact=True).click()
+    page.get_by_role("button", name="Apply", exact=True).click()
     expect(page.locator("h1")).to_have_text("Mine")
 
 

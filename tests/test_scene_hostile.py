@@ -22,9 +22,11 @@ _WRONG_UNIT = "3 kg"
 _FREE_SIGN = re.compile(
     r"centre$|\.[xy]$|turn|angle|phase|incidence|viewing|defocus|size|sag|growth"
     r"|spherical|coma|astigmatism|linear|quadratic|cubic|order|over$|phase_depth"
+    r"|jaws|offset|plate_tilt|plate_tip"
 )
 _MAY_BE_ZERO = re.compile(
     r"amplitude|rms|jitter|min_distance|inner|depth|pressure|humidity|co2|filters\[0\]\.width"
+    r"|residual|camera_lens\.distance"
 )
 
 

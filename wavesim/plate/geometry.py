@@ -26,7 +26,7 @@ _FINEST = 1e-14  # of a pixel in sin(beta): below, rounding swallows the pixel
 _MOST_BOW = 10_000  # [pixel] allowed on small plates, too
 _BOW_CUT = 0.003  # [pixel] that columns narrower than a pixel are worth
 _PER_FRINGE = 3.0  # columns to the finest fringe
-_MOST_CUT = 4_000_000  # columns times rows of half a plate: 130 MB
+MOST_CUT = 4_000_000  # columns times rows of half a plate: 130 MB
 _BOW_SEEN = 0.01  # [pixel] a smaller curvature of the lines is left out
 
 
@@ -225,19 +225,21 @@ def cut_evenly(edges: Floats, parts: int) -> Floats:
     return np.append(inner.ravel(), edges[-1])
 
 
-def with_bow_resolved(geometry: Geometry, width_m: float, wavelength_m: float) -> Geometry:
+def with_bow_resolved(
+    geometry: Geometry, width_m: float, wavelength_m: float, *, most: int = MOST_CUT
+) -> Geometry:
     """Columns so narrow that lines can be moved by a part of a pixel where they are bowed.
 
     The light of columns is put where the bow takes it by interpolation, which knows a line no
     sharper than a column. Three columns to the finest fringe, lambda over the ruled width, lose
-    nothing; there are fewer where rows times columns would be more than `_MOST_CUT`.
+    nothing; there are fewer where rows times columns would be more than `most`.
     """
     pixel = float(geometry.y_edges_m[1] - geometry.y_edges_m[0])
     if not geometry.margin or bow_pixels(geometry, pixel) < _BOW_CUT:
         return geometry
     wanted = math.ceil(_PER_FRINGE * geometry.pixel_sine * width_m / wavelength_m)
     pixels = (geometry.sine_edges.size - 1) * geometry.half_rows
-    return geometry.cut(max(1, min(wanted, _MOST_CUT // pixels)))
+    return geometry.cut(max(1, min(wanted, most // pixels)))
 
 
 def geometry_of(scene: Scene) -> Geometry:

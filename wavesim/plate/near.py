@@ -18,7 +18,7 @@ from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.light import recorder_of
 from wavesim.plate.computed import Computed, Stage
-from wavesim.plate.geometry import Geometry
+from wavesim.plate.geometry import MOST_CUT, Geometry, with_bow_resolved
 from wavesim.plate.memory import require_memory
 from wavesim.plate.near_exact import columns as exact_columns
 from wavesim.plate.near_exact import propagates_exactly
@@ -26,7 +26,7 @@ from wavesim.plate.near_exact import rows as exact_rows
 from wavesim.plate.plane.expose import PIXEL, light_of
 from wavesim.plate.plane.source import extent
 from wavesim.plate.plane.waves import Steps, Waves, choose_waves
-from wavesim.plate.rows import bowed
+from wavesim.plate.rows import bow_error, bowed, in_pixels
 from wavesim.plate.turned import PlateTurns, turns_of
 from wavesim.scene import Scene
 
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 _WIDEST = 1 / 550  # of the wavelength: a nanometre
 _FINEST = 1 / 3000  # of the wavelength: least step
 _ALIKE = 1e-4  # of the wavelength
+_MOST_CUT = 1e8  # columns times rows of half a plate, wavelengths and distances, to resolve a bow
 _MORE = 20  # numbers held for a pixel of a turned plate, or where lines are bowed
 _CELL_BYTES = 200  # of a near field's table, at the peak
 _PART = 0.5  # of the free memory
@@ -63,17 +64,25 @@ def expose_near(
     steps = Steps(step / 550e-9, 1e-3)
     waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
     source = extent(scene, place)
+    exact = propagates_exactly(scene.bench)
+    if not exact:
+        most = int(_MOST_CUT / (waves.power.size * turned.vergence_per_m.size))
+        place = with_bow_resolved(
+            place, ruled.width_m, float(waves.bench_m.min()), most=min(most, MOST_CUT)
+        )
+        turned = turns_of(place, scene.bench, half)
     pixels = (place.sine_edges.size - 1) * place.y_m.size
     held = PIXEL if turned.upright and not place.margin else _MORE
     require_memory(
         8 * (held * pixels + 2 * waves.power.size * (place.sine_edges.size + place.y_m.size)),
         expected="a smaller plate or larger pixels",
     )
-    if propagates_exactly(scene.bench):
+    bow = 0.0
+    if exact:
         way, seen, spectral = _EXACT, *_exactly(ruled, place, waves, stage)
     else:
         way = _FRESNEL if scene.bench.camera_m is None else _LENS
-        seen, spectral = stage("near field", _in_fresnel, ruled, front, turned, place, waves)
+        seen, spectral, bow = stage("pixels", _in_fresnel, ruled, front, turned, place, waves)
     area = scene.plate.pixel_area_m2 * (source.area or 1.0)
     return Computed(
         light=light_of(seen, spectral, waves, area),
@@ -84,7 +93,7 @@ def expose_near(
         wavelengths=int(waves.power.size),
         smoothing=source.words,
         pixel_error=1e-6,
-        bin_error=waves.error + turned.error,
+        bin_error=waves.error + turned.error + bow,
         half_m=half,
         notes=(*ruled.limits, way, *turned.words),
     )
@@ -96,15 +105,16 @@ def _exactly(ruled: Aperture, place: Geometry, waves: Waves, stage: Stage) -> tu
     across = stage("columns", exact_columns, ExactRulings(ruled, place.focal_m), place, waves)
     along = stage("rows", exact_rows, ExactRulings(tall, place.focal_m), place, waves)
     middle = (across * along[:, along.shape[1] // 2][:, None]).T @ waves.onto_nodes()
-    return _pixels(across, along, waves), middle.T
+    return stage("pixels", _pixels, across, along, waves), middle.T
 
 
 def _in_fresnel(
     ruled: Aperture, front: Wavefront, turned: PlateTurns, place: Geometry, waves: Waves
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, Floats, float]:
     """The same with Fresnel's path; a turned plate in as many defocuses as it shows.
 
-    Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed.
+    Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed,
+    with the error that this may have, of the brightest pixel.
     """
     margin, columns = place.margin, place.sine_edges.size - 1
     rows = 0 if turned.upright else place.rows
@@ -123,9 +133,12 @@ def _in_fresnel(
             seen[:, part] += weight[:, part, None] * _pixels(across, along, waves)
         row = across * along[:, middle][:, None] * weight[middle, part]
         spectral[:, part] += waves.onto_nodes().T @ row
+    bow = 0.0
     if margin:
+        bow = bow_error(spectral.sum(axis=0), place)
         seen = bowed(seen, place)
-    return turned.straightened(seen, place), spectral[:, margin : columns - margin]
+    inner = in_pixels(np.ascontiguousarray(spectral[:, margin : columns - margin].T), place)
+    return turned.straightened(seen, place), np.ascontiguousarray(inner.T), bow
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:
