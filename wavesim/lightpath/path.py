@@ -19,6 +19,7 @@ from wavesim.lightpath.stages import Stages
 from wavesim.plate import Computed, Plate, Report
 from wavesim.plate.deferred import raw
 from wavesim.scene import Scene
+from wavesim.threads import working
 
 if TYPE_CHECKING:
     from xarray import Dataset
@@ -91,13 +92,18 @@ def expose(scene: Scene, *, progress: Callable[[str], None] | None = None) -> Ex
 
 
 def follow(scene: Scene, stage: Stages) -> ExposedPlate:
-    """The walk of a scene through all stages, run by `stage`; `paths` holds its middle."""
-    spectrum = stage("light", light.of_scene, scene)
-    geometry = stage("geometry", plate.geometry_of, scene)
-    found = path_of(scene)(scene, spectrum, geometry, stage)
-    level = plate.level(scene, spectrum.kind_of_level, found)
-    report = _report(scene, found, stage.seconds)
-    return exposed(stage("exposure", plate.develop, found.light, level, scene, report))
+    """The walk of a scene through all stages, run by `stage`; `paths` holds its middle.
+
+    A fork waits until it has ended: properties that are computed once hold locks between stages,
+    too.
+    """
+    with working():
+        spectrum = stage("light", light.of_scene, scene)
+        geometry = stage("geometry", plate.geometry_of, scene)
+        found = path_of(scene)(scene, spectrum, geometry, stage)
+        level = plate.level(scene, spectrum.kind_of_level, found)
+        report = _report(scene, found, stage.seconds)
+        return exposed(stage("exposure", plate.develop, found.light, level, scene, report))
 
 
 def open_plate(path: str | Path) -> ExposedPlate:
