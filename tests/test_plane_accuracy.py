@@ -144,4 +144,4 @@ def test_the_rim_of_a_disc_is_as_sharp_on_a_large_plate() -> None:
     inner = large.irradiance[65:95, 65:95]
     off = np.abs(inner - small.irradiance).max() / small.irradiance.max()
     assert off <= stated(large, small)
-    assert off < 2e-4
+    assert off < 2e-4  # 4e-5 with the direct image resolved, 6e-3 without

@@ -90,7 +90,7 @@ def test_a_bowed_line_narrower_than_a_pixel_is_in_the_right_pixels() -> None:
     added = fine.irradiance.reshape(ny, 4, nx, 4).mean(axis=(1, 3))
     off = np.abs(added - coarse.irradiance).max() / coarse.irradiance.max()
     assert off <= stated(coarse) + stated(fine) * fine.irradiance.max() / coarse.irradiance.max()
-    assert off < 3e-3
+    assert off < 3e-3  # 9e-4 with three columns to the finest fringe, 6e-2 with whole pixels
 
 
 def stated(plate: ExposedPlate) -> float:
