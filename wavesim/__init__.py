@@ -44,6 +44,7 @@ if TYPE_CHECKING:
         profile,
         tolerance,
     )
+    from wavesim.study.visibility import visibility
 
 __version__ = "0.1.0"
 
@@ -78,6 +79,7 @@ __all__ = [
     "profile",
     "run_study",
     "tolerance",
+    "visibility",
 ]
 
 _HOMES = {
@@ -102,6 +104,7 @@ _HOMES = {
     "profile": ("wavesim.studies", "profile"),
     "run_study": ("wavesim.ensemble", "run_study"),
     "tolerance": ("wavesim.studies", "tolerance"),
+    "visibility": ("wavesim.study.visibility", "visibility"),
 }
 
 

@@ -1,7 +1,7 @@
 """What an exposure shows and what it burns out: orders, subsidiary maxima, parts of the plate.
 
-found = visibility(wavesim.expose(scene), time_s=1 / 30, speed=100)
-print(found)
+shows = wavesim.visibility(wavesim.expose(scene), time_s=1 / 30, speed=100)
+print(shows.text())
 """
 
 from __future__ import annotations
