@@ -912,9 +912,11 @@ class Bench {
     const base = height - letters * 1.3;
     g.fillStyle = style.getPropertyValue("--quiet");
     g.font = `${letters}px system-ui, sans-serif`;
+    g.textAlign = "center";
     for (const nm of [400, 500, 600, 700]) {
-      g.textAlign = nm === 400 ? "left" : "center";
-      g.fillText(nm === 700 ? "700 nm" : String(nm), px(nm * 1e-9), height - 2);
+      const label = nm === 700 ? "700 nm" : String(nm);
+      const half = g.measureText(label).width / 2;
+      g.fillText(label, Math.min(Math.max(px(nm * 1e-9), half), width - half), height - 2);
       g.fillRect(px(nm * 1e-9), base, devicePixelRatio, 4);
     }
     g.strokeStyle = style.getPropertyValue("--ink");
