@@ -61,40 +61,6 @@ def test_every_drawing(tmp_path: Path, options: list[str]) -> None:
         assert len(picture.convert("RGB").getcolors(1 << 24) or []) > 20  # something is drawn
 
 
-@pytest.fixture(scope="module")
-def plate(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("plate")
-    (folder / "scene.toml").write_text(SCENE)
-    assert run("expose", str(folder / "scene.toml"), "-o", str(folder / "plate.h5")) == 0
-    return folder / "plate.h5"
-
-
-@pytest.mark.parametrize(
-    "words",
-    [
-        ["figure", "PLATE", "-o"],
-        ["figure", "PLATE", "--draw", "map", "-o"],
-        ["figure", "PLATE", "--draw", "colours", "-o"],
-        ["sheet", "PLATE", "-o"],
-        ["point", "PLATE", "--x", "0 mm", "--figure"],
-    ],
-)
-def test_cautions_can_be_left_out_of_every_figure(
-    words: list[str], plate: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    """An SVG holds its texts as comments; what is left out of it stays in the terminal's text."""
-    words = [str(plate) if word == "PLATE" else word for word in words]
-    drawing = words[0] in ("figure", "sheet")
-    with_it, without = tmp_path / "with.svg", tmp_path / "without.svg"
-    assert run(*words, str(with_it)) == 0
-    capsys.readouterr()
-    assert run(*words, str(without), *(["--no-caution"] if drawing else [])) == 0
-    assert "ultraviolet" in capsys.readouterr().out
-    assert "ultraviolet" not in without.read_text()
-    if words[0] == "sheet":  # the test would notice: it does stand there otherwise
-        assert "ultraviolet" in with_it.read_text()
-
-
 def test_from_a_plate_file_and_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "scene.toml").write_text(SCENE)
     plate = tmp_path / "plate.h5"

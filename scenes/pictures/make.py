@@ -11,7 +11,7 @@ from pathlib import Path
 from matplotlib.figure import Figure
 from PIL import Image
 
-from wavesim import Plate, Scene, expose, load
+from wavesim import Plate, Scene, expose, load, predict
 from wavesim.colorimetry import Rendering, save_png
 from wavesim.figures import Mark, order_positions, plate_figure, save, sheet
 from wavesim.figures.line_marks import line_marks
@@ -77,16 +77,60 @@ def with_profile(name: str) -> Figure:
     return plate_figure(plate, marks=named(line_marks(plate)), size=WEB, rendering=PLAIN)
 
 
+def darker_with_profile(name: str) -> Figure:
+    """The same, less bright: a saturated green at full brightness hides its dark lines."""
+    plate = expose(shipped(name).but(exposure__over=-1.3))
+    return plate_figure(plate, marks=named(line_marks(plate)), size=WEB, rendering=PLAIN)
+
+
+def with_ghosts(name: str) -> Figure:
+    """The plate above its profile over decades, ghosts in their own colour."""
+    plate = expose(shipped(name))
+    marks = [*named(line_marks(plate)), *ghosts(plate)]
+    return plate_figure(plate, marks=marks, log=True, size=WEB, rendering=PLAIN)
+
+
+def ghosts(plate: Plate) -> list[Mark]:
+    """Predicted ghosts of the strongest line, each period's first, unnamed."""
+    found = predict(plate.scene, ghosts_above=1e-4).ghosts
+    return [Mark(ghost.x_m, "ghost", "ghost") for ghost in found if math.isfinite(ghost.x_m)]
+
+
 def with_scale(name: str) -> Figure:
     """The plate with the source's lines marked and its wavelengths along it."""
     return strip(expose(shipped(name)))
 
 
-def strip(plate: Plate, note: str = "") -> Figure:
+def with_orders(name: str) -> Figure:
+    """The plate with its orders marked."""
+    return sheet([expose(shipped(name))], size=WEB, rendering=PLAIN)
+
+
+def anomaly(name: str) -> Figure:
+    """The plate with its wavelengths, and where order 2 passes off: d (1 + sin alpha) / 2."""
+    plate = expose(shipped(name))
+    scene = plate.scene
+    off_m = scene.aperture.mean_pitch_m * (1 + math.sin(scene.bench.alpha_rad)) / 2
+    mark = Mark(float(order_positions(scene, 1, off_m)), "order 2 passes off", "line")
+    return strip(plate, marks=[mark])
+
+
+def dark_lines(name: str) -> Figure:
+    """Three orders with the same dark lines marked in each."""
+    plate = expose(shipped(name))
+    marks = [
+        Mark(float(order_positions(plate.scene, order, nm * 1e-9)), f"{letter}", "line")
+        for letter, nm in (("F", 486.13), ("b", 517.5), ("E", 527.0))
+        for order in (1, 2, 3)
+    ]
+    return strip(plate, marks=marks)
+
+
+def strip(plate: Plate, note: str = "", marks: Iterable[Mark] | None = None) -> Figure:
     """One plate with its lines, its wavelengths and what to know of the picture."""
     label = f"{plate.scene.title}; {note}" if note else plate.scene.title
-    marks = [named(line_marks(plate))]
-    return sheet([plate], labels=[label], marks=marks, size=WEB, rendering=PLAIN)
+    chosen = named(line_marks(plate)) if marks is None else list(marks)
+    return sheet([plate], labels=[label], marks=[chosen], size=WEB, rendering=PLAIN)
 
 
 def named(marks: Iterable[Mark]) -> list[Mark]:
@@ -103,14 +147,14 @@ def mercury(name: str) -> Figure:
 
 def worn(name: str) -> Figure:
     """Three orders with a wider and longer source slit, the two strongest lines marked."""
-    size = {"source.slit.width": "0.2 mm", "source.slit.height": "20 mm", "plate.height": "30 mm"}
+    size = {"source.slit.width": "0.6 mm", "source.slit.height": "20 mm", "plate.height": "30 mm"}
     scene = shipped(name).but(size)
     marks = [
         Mark(float(order_positions(scene, order, nm * 1e-9)), f"{nm:.1f}, order {order}", "line")
         for nm in (546.075, 435.833)
         for order in (1, 2, 3)
     ]
-    label = f"{scene.title}; slit 0.2 x 20 mm for this picture"
+    label = f"{scene.title}; slit 0.6 x 20 mm for this picture"
     return sheet([expose(scene)], labels=[label], marks=[marks], size=WEB, rendering=PLAIN)
 
 
@@ -149,7 +193,13 @@ def near_series(_: str) -> Figure:
 
 FIGURES: dict[str, Callable[[str], Figure]] = {
     **dict.fromkeys(("grating_1200_blue", "grating_1200_green", "grating_1200_red"), with_scale),
-    "sun_15000": with_scale,
+    **dict.fromkeys(("grating_600", "lens_rim", "lens_single", "plate_tilted"), with_scale),
+    **dict.fromkeys(("slit_turned", "slit_wedge", "plane_bow", "plane_fan"), with_scale),
+    **dict.fromkeys(("anomalies_across", "anomalies_along"), anomaly),
+    **dict.fromkeys(("blaze_orders", "replica"), with_orders),
+    **dict.fromkeys(("grating_600_ghosts", "grating_screw"), with_ghosts),
+    "sun_15000": darker_with_profile,
+    "sun_250": dark_lines,
     **dict.fromkeys(("sodium_500", "sodium_987", "sodium_2000"), with_profile),
     **dict.fromkeys(("sodium_494_order_2", "grating_sold"), with_profile),
     **dict.fromkeys(("grating_sodium_resolved", "grating_sodium_unresolved"), with_profile),

@@ -17,7 +17,14 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import NumberOption, examples, figure_options, json_option, workers_option
+from wavesim.cli.options import (
+    Look,
+    NumberOption,
+    examples,
+    figure_options,
+    json_option,
+    workers_option,
+)
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -61,10 +68,8 @@ def command(
     output: Path,
     seconds: float,
     one_time: bool,
-    size: str,
     title: str,
-    bar: bool,
-    no_caution: bool,
+    look: Look,
     workers: int,
     as_json: bool,
 ) -> None:
@@ -84,16 +89,17 @@ def command(
         labels = [f"{key.rpartition('.')[2].replace('_', ' ')}: {value}" for value in values]
         plates = _plates(scenes, labels, show, common=one_time, workers=workers)
         show("pictures")
-        from wavesim.figures import animate, size_for
+        from wavesim.figures import animate
 
-        look = size_for(size, caution=not no_caution, bar=bar)
         heading = title or _heading(key, values)
-        animate(plates, output, labels=labels, seconds=seconds, size=look, title=heading)
+        animate(plates, output, labels=labels, seconds=seconds, size=look.of_figure(),
+                title=heading)  # fmt: skip
     times = [plate.exposure_s for plate in plates]
     if as_json:
         frames = [{"value": v, "exposure_s": t} for v, t in zip(values, times, strict=True)]
         echo_json({"scene_file": scene_file, "animation_file": str(output), "key": key,
-                   "frames": frames})  # fmt: skip
+                   "frames": frames, "cautions": [text for _, text in cautions(plates)],
+                   })  # fmt: skip
     else:
         count = f"{len(plates)} frame{'' if len(plates) == 1 else 's'}"
         click.echo(labelled([("written", f"{count} in {output}"), *cautions(plates)]))

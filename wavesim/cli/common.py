@@ -20,7 +20,7 @@ from wavesim.errors import OutputError, one_line
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
     from wavesim.plate import Plate
-    from wavesim.scene import Scene
+    from wavesim.scene import Scene, Source
 
 Progress = Callable[[str], None]
 
@@ -151,9 +151,31 @@ def cautions(plates: Sequence[Plate]) -> list[tuple[str, str]]:
     ]
 
 
-def print_result(found: results.Result, *more: tuple[str, str]) -> None:
-    """Print a result's sentences and tables, and rows of a label and a text after them."""
-    print_parts([*found.report(), *(results.Sentence(*row) for row in more)])
+def print_result(
+    found: results.Result, *more: tuple[str, str], source: Source | None = None
+) -> None:
+    """Print a result's sentences and tables, and rows of a label and a text after them.
+
+    Last comes the caution for the eyes that the `source` asks for, unless the result has said it.
+    """
+    parts = [*found.report(), *(results.Sentence(*row) for row in more)]
+    said = {part.text for part in parts if isinstance(part, results.Sentence)}
+    unsaid = (text for text in cautions_for(source) if text not in said)
+    print_parts([*parts, *(results.Sentence("caution", text) for text in unsaid)])
+
+
+def echo_result(found: results.Result, source: Source, **fields: object) -> None:
+    """Print a result as JSON, with the cautions that the `source` asks for and further fields."""
+    echo_json({**fields, **found.record(), "cautions": cautions_for(source)})
+
+
+def cautions_for(source: Source | None) -> tuple[str, ...]:
+    """What to tell for the eyes about a source; nothing without one."""
+    if source is None:
+        return ()
+    from wavesim import light
+
+    return light.cautions(source)
 
 
 def print_parts(parts: Iterable[results.Sentence | results.Listing]) -> None:

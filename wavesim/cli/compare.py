@@ -7,15 +7,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wavesim.cli.common import Progress, echo_json, name_of, print_result, progress, scene_named
+from wavesim.cli.common import Progress, echo_result, name_of, print_result, progress, scene_named
 from wavesim.cli.options import (
     FIGURES,
     PLATES,
+    Look,
     NumberOption,
     Output,
     Whole,
     examples,
     json_option,
+    look_options,
     workers_option,
     writable,
 )
@@ -62,6 +64,7 @@ _NAMES = (
 @click.option("--figure", type=Output(*FIGURES),
               help="Draw the errors (.png, .pdf or .svg); of several formulas each to a file "
               "of its own.")  # fmt: skip
+@look_options("page", needs="figure")
 @workers_option
 @json_option
 def command(
@@ -69,6 +72,7 @@ def command(
     output: Path | None,
     figure: Path | None,
     workers: int,
+    look: Look,
     as_json: bool,
     **given: Any,
 ) -> None:
@@ -83,11 +87,12 @@ def command(
 
     with progress(name_of(scene, scene_file)) as show, mapped(workers) as mapping:
         compared = _compared(scene, given, show, mapping)
-    files = _written(compared, output, figure)
+    files = _written(compared, output, figure, look)
     if as_json:
-        echo_json({"scene_file": scene_file, **compared.record(), "files": files})
+        echo_result(compared, scene.source, scene_file=scene_file, files=files)
     else:
-        print_result(compared, *([("written", ", ".join(files))] if files else []))
+        rows = [("written", ", ".join(files))] if files else []
+        print_result(compared, *rows, source=scene.source)
 
 
 def _figure_names(figure: Path | None, only: tuple[str, ...]) -> list[Path]:
@@ -167,7 +172,9 @@ def _end(text: str | None, option: str) -> Measured:
         ) from None
 
 
-def _written(compared: FormulaComparisons, output: Path | None, figure: Path | None) -> list[str]:
+def _written(
+    compared: FormulaComparisons, output: Path | None, figure: Path | None, look: Look
+) -> list[str]:
     files = []
     if output is not None:
         from wavesim.study.compare import save
@@ -175,11 +182,11 @@ def _written(compared: FormulaComparisons, output: Path | None, figure: Path | N
         save(compared, output)
         files.append(str(output))
     if figure is not None:
-        files += [str(path) for path in _draw(compared, figure)]
+        files += [str(path) for path in _draw(compared, figure, look)]
     return files
 
 
-def _draw(compared: FormulaComparisons, path: Path) -> list[Path]:
+def _draw(compared: FormulaComparisons, path: Path, look: Look) -> list[Path]:
     from wavesim import figures
 
     drawn = []
@@ -188,27 +195,31 @@ def _draw(compared: FormulaComparisons, path: Path) -> list[Path]:
             continue
         several = len(compared.comparisons) > 1
         name = _of_formula(path, one.name) if several else path
-        figures.save(drawing(one, compared.scene.title), name)
+        figures.save(drawing(one, compared.scene, look), name)
         drawn.append(name)
     return drawn
 
 
-def drawing(one: Comparison, title: str) -> Figure:
+def drawing(one: Comparison, scene: Scene, look: Look) -> Figure:
     """The figure of one formula's error, its failure marked."""
     import numpy as np
 
+    from wavesim import light
     from wavesim.figures import Words, failure_figure
 
     value, error = one.arrays()
     factor, unit = _scale(value, one.unit)
     finite = np.isfinite(error) & (error > 0) & (value > 0)
     across = one.parameter + (f" [{unit}]" if unit else "")
-    words = Words(title=one.title, subtitle=title, x_label=across, y_label="relative error")
+    words = Words(
+        one.title, scene.title, across, "relative error", cautions=light.cautions(scene.source)
+    )
     at = None if one.fails_at is None else one.fails_at / factor
     label = "" if at is None else f"fails {one.fails} {at:.4g} {unit}".rstrip()
     return failure_figure(
         value[finite] / factor, [("formula against engine", error[finite])],
         tolerance=one.tolerance, words=words, fails_at=at, fails_label=label,
+        size=look.of_figure(),
     )  # fmt: skip
 
 

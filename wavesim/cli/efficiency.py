@@ -8,20 +8,24 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from wavesim.cli.common import echo_json, name_of, print_result, progress, scene_named
+from wavesim.cli.common import echo_result, name_of, print_result, progress, scene_named
 from wavesim.cli.options import (
     FIGURES,
     PLATES,
     WAVELENGTH,
     Amount,
+    Look,
     Output,
     Whole,
     examples,
     json_option,
+    look_options,
 )
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from wavesim.scene import Scene
     from wavesim.study.efficiency import Efficiency
 
@@ -72,9 +76,15 @@ _TABLES = (".csv", *PLATES)
 )  # fmt: skip
 @click.option("-o", "output", type=Output(*_TABLES), help="Write the curves: .csv or .h5.")
 @click.option("--figure", type=Output(*FIGURES), help="Draw them: .png, .pdf or .svg.")
+@look_options("page", needs="figure")
 @json_option
 def command(
-    scene_file: str, output: Path | None, figure: Path | None, as_json: bool, **given: Any
+    scene_file: str,
+    output: Path | None,
+    figure: Path | None,
+    look: Look,
+    as_json: bool,
+    **given: Any,
 ) -> None:
     """Give the efficiency of each order of SCENE's grating, by rigorous theory.
 
@@ -85,17 +95,20 @@ def command(
     conductor. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
     """
     scene = scene_named(scene_file, output, figure)
-    from wavesim import light
-
     with progress(name_of(scene, scene_file)) as show:
         show("efficiencies")
         found = _computed(scene, given)
-        files = _written(scene, found, output, figure)
+        _write(scene, found, output)
+        if figure is not None:
+            from wavesim.figures import save
+
+            save(drawing(found, scene, look), figure)
+    files = [str(path) for path in (output, figure) if path is not None]
     if as_json:
-        echo_json({"scene_file": scene_file, **found.record(), "files": files})
+        echo_result(found, scene.source, scene_file=scene_file, files=files)
         return
     written = [("written", ", ".join(files))] if files else []
-    print_result(found, *written, *(("caution", text) for text in light.cautions(scene.source)))
+    print_result(found, *written, source=scene.source)
 
 
 def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:
@@ -113,27 +126,22 @@ def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:
     return efficiency(scene, turn_rad=None if turn[0] is None else turn, **given)
 
 
-def _written(
-    scene: Scene, found: Efficiency, output: Path | None, figure: Path | None
-) -> list[str]:
-    if output is not None:
-        from wavesim.study.efficiency.files import save_csv, save_hdf5
+def _write(scene: Scene, found: Efficiency, output: Path | None) -> None:
+    if output is None:
+        return
+    from wavesim.study.efficiency.files import save_csv, save_hdf5
 
-        if output.suffix.lower() == ".csv":
-            save_csv(found, output)
-        else:
-            save_hdf5(found, scene, output)
-    if figure is not None:
-        from wavesim.figures import save
-
-        save(drawing(found), figure)
-    return [str(path) for path in (output, figure) if path is not None]
+    if output.suffix.lower() == ".csv":
+        save_csv(found, output)
+    else:
+        save_hdf5(found, scene, output)
 
 
-def drawing(found: Efficiency):  # type: ignore[no-untyped-def]
+def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
     """The figure of an efficiency study."""
     import numpy as np
 
+    from wavesim import light
     from wavesim.figures.efficiency import AnomalyMark, OrderCurves, efficiency_figure
     from wavesim.figures.style import Words
 
@@ -153,5 +161,10 @@ def drawing(found: Efficiency):  # type: ignore[no-untyped-def]
         for a in found.anomalies
     ]
     label = "wavelength (nm)" if over_wavelength else "turn of the grating (deg)"
-    words = Words(found.title, f"{found.material}; fraction of the incident power", label)
-    return efficiency_figure(x, orders, marks=marks, words=words)
+    words = Words(
+        found.title,
+        f"{found.material}; fraction of the incident power",
+        label,
+        cautions=light.cautions(scene.source),
+    )
+    return efficiency_figure(x, orders, marks=marks, words=words, size=look.of_figure())

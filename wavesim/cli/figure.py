@@ -10,6 +10,7 @@ import click
 
 from wavesim.cli.common import (
     cautions,
+    cautions_for,
     check_apart,
     echo_json,
     is_plate,
@@ -18,7 +19,7 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import FIGURES, examples, figure_options, json_option
+from wavesim.cli.options import FIGURES, Look, examples, figure_options, json_option
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -64,9 +65,7 @@ def command(
     number: str | None,
     log: bool,
     title: str,
-    size: str,
-    bar: bool,
-    no_caution: bool,
+    look: Look,
     as_json: bool,
 ) -> None:
     """Draw one plate with its profile, or where its colours go.
@@ -75,11 +74,11 @@ def command(
     wavesim study wrote.
     """
     if _is_study(name):
-        look = _look(size, bar, no_caution)
+        size = look.of_figure()
         _draw_study(
-            name, output, what or "", number or "", title=title, size=look, mark=mark, log=log
+            name, output, what or "", number or "", title=title, size=size, mark=mark, log=log
         )
-        _say(output, what or "study", as_json=as_json)
+        _say(name, output, what or "study", as_json=as_json)
         return
     if number:
         raise click.UsageError("--number needs a study file")
@@ -95,18 +94,13 @@ def command(
         show("figure")
         from wavesim.figures import save
 
-        look = _look(size, bar, no_caution)
-        save(_drawn(plate, what, mark or "orders", log=log, title=title, size=look), output)
+        size = look.of_figure()
+        save(_drawn(plate, what, mark or "orders", log=log, title=title, size=size), output)
     if as_json:
-        echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what})
+        echo_json({"figure_file": str(output), "title": plate.scene.title, "draw": what,
+                   "cautions": [text for _, text in cautions([plate])]})  # fmt: skip
     else:
         click.echo(labelled([("written", str(output)), *cautions([plate])]))
-
-
-def _look(size: str, bar: bool, no_caution: bool) -> Size:
-    from wavesim.figures import size_for
-
-    return size_for(size, caution=not no_caution, bar=bar)
 
 
 def _is_study(name: str) -> bool:
@@ -133,11 +127,15 @@ def _draw_study(
         save(study_figure(name, what, number=number, title=title, size=size), output)
 
 
-def _say(output: Path, what: str, *, as_json: bool) -> None:
+def _say(name: str, output: Path, what: str, *, as_json: bool) -> None:
+    from wavesim.ensemble.joined import plan_of
+
+    texts = cautions_for(plan_of(name).scene.source)
     if as_json:
-        echo_json({"figure_file": str(output), "draw": what})
+        echo_json({"figure_file": str(output), "draw": what, "cautions": texts})
     else:
-        click.echo(f"written     {output}")
+        cautioned = [("caution", text) for text in texts]
+        click.echo(labelled([("written", str(output)), *cautioned]))
 
 
 def _drawn(

@@ -8,8 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import check_apart, echo_json, print_result, progress, scene_named
-from wavesim.cli.options import FIGURES, Amount, Output, examples, json_option
+from wavesim.cli.common import check_apart, echo_result, print_result, progress, scene_named
+from wavesim.cli.options import (
+    FIGURES,
+    Amount,
+    Look,
+    Output,
+    examples,
+    json_option,
+    look_options,
+)
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
@@ -71,6 +79,7 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
 )
 @click.option("-o", "output", type=Output(".toml"), help="Write the fitted scene here.")
 @click.option("--figure", type=Output(*FIGURES), help="Draw photograph, fit and difference here.")
+@look_options("page", needs="figure")
 @json_option
 def command(
     scene_file: str,
@@ -84,6 +93,7 @@ def command(
     tone: str,
     output: Path | None,
     figure: Path | None,
+    look: Look,
     as_json: bool,
 ) -> None:
     """Fit SCENE to PHOTOGRAPHs of one bench: the free keys' values that give what they show.
@@ -113,16 +123,13 @@ def command(
             from wavesim.figures import save
             from wavesim.figures.fits import fit_figure
 
-            save(fit_figure(found), figure)
+            save(fit_figure(found, size=look.of_figure()), figure)
     written = [str(path) for path in (output, figure) if path is not None]
     if as_json:
-        echo_json({**found.record(), "scene_file": output, "figure_file": figure})
+        echo_result(found, scene.source, scene_file=output, figure_file=figure)
     else:
-        print_result(
-            found,
-            *([("written", ", ".join(written))] if written else []),
-            *(("caution", text) for text in found.cautions),
-        )
+        rows = [("written", ", ".join(written))] if written else []
+        print_result(found, *rows, source=scene.source)
 
 
 def _pixels(

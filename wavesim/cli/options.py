@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import os
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from wavesim.errors import OutputError
 from wavesim.files import check_ending, refuse_no_file
 
 if TYPE_CHECKING:
+    from wavesim.figures import Size
     from wavesim.scene.units import Measured
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
@@ -213,13 +217,26 @@ def line_options(command: _Command) -> _Command:
     return wavelength(order(command))
 
 
-def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], _Command]:
-    """-o, --title, --size, --bar and --no-caution of a command that draws."""
-    output = click.option(
-        "-o", "output", type=Output(*endings), default=name, show_default=True,
-        help=f"Write here: {', '.join(endings[:-1])} or {endings[-1]}.",
-    )  # fmt: skip
-    title = click.option("--title", metavar="WORDS", default="", help="Title above the picture.")
+@dataclass(frozen=True)
+class Look:
+    """How a figure is to look: --size, --bar and --no-caution as they were given."""
+
+    size: str
+    bar: bool
+    no_caution: bool
+
+    def of_figure(self) -> Size:
+        """The size that the figures know. Raises InputError: a bar on what is not printed."""
+        from wavesim.figures import size_for
+
+        return size_for(self.size, caution=not self.no_caution, bar=self.bar)
+
+
+def look_options(size: str, needs: str = "") -> Callable[[_Command], Callable[..., object]]:
+    """--size, --bar and --no-caution, which the command takes as its `look`.
+
+    `needs` names the option that draws, without which these are refused.
+    """
     sizes = click.option(
         "--size", type=click.Choice(["page", "a4", "letter", "slide", "web"]), default=size,
         show_default=True,
@@ -230,7 +247,42 @@ def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], 
         "--no-caution", is_flag=True,
         help="Leave the caution out of the picture; it stays in the text.",
     )  # fmt: skip
-    return lambda command: output(title(sizes(bar(caution(command)))))
+    return lambda command: sizes(bar(caution(_with_look(command, needs))))
+
+
+_LOOK = ("size", "bar", "no_caution")
+
+
+def _with_look(command: Callable[..., object], needs: str) -> Callable[..., object]:
+    @functools.wraps(command)
+    def called(**given: Any) -> object:
+        if needs and not given[needs]:
+            _refuse_given(_LOOK, f"--{needs}")
+        look = Look(*(given.pop(key) for key in _LOOK))
+        if look.bar:
+            look.of_figure()  # says before the work what cannot have one
+        return command(look=look, **given)
+
+    return called
+
+
+def _refuse_given(keys: tuple[str, ...], needed: str) -> None:
+    """Refuse options that would change nothing."""
+    ctx = click.get_current_context()
+    for key in keys:
+        if ctx.get_parameter_source(key) is ParameterSource.COMMANDLINE:
+            raise click.UsageError(f"--{key.replace('_', '-')} needs {needed}")
+
+
+def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], Any]:
+    """-o and --title of a command that draws, and how its figure looks."""
+    output = click.option(
+        "-o", "output", type=Output(*endings), default=name, show_default=True,
+        help=f"Write here: {', '.join(endings[:-1])} or {endings[-1]}.",
+    )  # fmt: skip
+    title = click.option("--title", metavar="WORDS", default="", help="Title above the picture.")
+    look = look_options(size)
+    return lambda command: output(title(look(command)))
 
 
 def refuse_repetition(option: click.Option) -> None:

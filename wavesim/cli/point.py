@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from wavesim.cli.common import (
-    echo_json,
+    echo_result,
     labelled,
     name_of,
     plate_named,
@@ -16,7 +16,15 @@ from wavesim.cli.common import (
     progress,
     scene_named,
 )
-from wavesim.cli.options import FIGURES, Amount, Output, examples, json_option
+from wavesim.cli.options import (
+    FIGURES,
+    Amount,
+    Look,
+    Output,
+    examples,
+    json_option,
+    look_options,
+)
 
 if TYPE_CHECKING:
     from wavesim.lightpath import ExposedPlate
@@ -40,9 +48,15 @@ if TYPE_CHECKING:
     help="Diffraction angle, instead of a position.",
 )  # fmt: skip
 @click.option("--figure", type=Output(*FIGURES), help="Draw its spectrum: .png, .pdf or .svg.")
+@look_options("page", needs="figure")
 @json_option
 def command(
-    name: str, x_m: float | None, beta_rad: float | None, figure: Path | None, as_json: bool
+    name: str,
+    x_m: float | None,
+    beta_rad: float | None,
+    figure: Path | None,
+    look: Look,
+    as_json: bool,
 ) -> None:
     """Explain the colour at one point of SCENE's plate.
 
@@ -61,16 +75,16 @@ def command(
         x = position_of_angle(plate, beta_rad) if beta_rad is not None else x_m or 0.0
         found = explain(plate, x)
         if figure is not None:
-            _draw(plate, found, figure)
+            _draw(plate, found, figure, look)
     if as_json:
-        echo_json({"file": name, "figure_file": figure, **found.record()})
+        echo_result(found, scene.source, file=name, figure_file=figure)
         return
     click.echo(labelled([("plate", name_of(plate.scene, name))]))
     written = [("written", str(figure))] if figure is not None else []
-    print_result(found, *written, *(("caution", text) for text in plate.report.cautions))
+    print_result(found, *written, source=scene.source)
 
 
-def _draw(plate: ExposedPlate, found: PlatePoint, path: Path) -> None:
+def _draw(plate: ExposedPlate, found: PlatePoint, path: Path, look: Look) -> None:
     from wavesim.figures import save, spectrum_at_point
 
-    save(spectrum_at_point(plate, found.x_m), path)
+    save(spectrum_at_point(plate, found.x_m, size=look.of_figure()), path)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from wavesim.cli.common import echo_json, print_result, scene_named
+from wavesim.cli.common import echo_result, print_result, scene_named
 from wavesim.cli.options import WAVELENGTH, NumberOption, Whole, examples, json_option
 
 
@@ -46,6 +46,6 @@ def command(
     scene = scene_named(scene_file)
     found = predict(scene, wavelengths_m=wavelengths, orders=orders, ghosts_above=ghosts_above)
     if as_json:
-        echo_json({"scene_file": scene_file, **found.record()})
+        echo_result(found, scene.source, scene_file=scene_file)
         return
-    print_result(found)
+    print_result(found, source=scene.source)

@@ -7,8 +7,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, labelled, name_of, print_result, progress, scene_named
-from wavesim.cli.options import FIGURES, NumberOption, Output, examples, json_option, line_options
+from wavesim.cli.common import echo_result, labelled, name_of, print_result, progress, scene_named
+from wavesim.cli.options import (
+    FIGURES,
+    Look,
+    NumberOption,
+    Output,
+    examples,
+    json_option,
+    line_options,
+    look_options,
+)
 
 if TYPE_CHECKING:
     from wavesim.scene import Scene
@@ -35,6 +44,7 @@ _DECADES = 12
 @click.option(
     "--figure", type=Output(*FIGURES), help="Draw the profile, ghosts marked: .png, .pdf or .svg."
 )
+@look_options("page", needs="figure")
 @click.option(
     "--table", type=Output(".csv"),
     help="Write the profile: order, wavelength, place and level.",
@@ -52,6 +62,7 @@ def command(
     figure: Path | None,
     table: Path | None,
     ghosts: Path | None,
+    look: Look,
     as_json: bool,
 ) -> None:
     """Compute the profile of one line of SCENE and measure it.
@@ -73,17 +84,20 @@ def command(
             order=order,
             span_orders=span,
         )
-        _write(scene, found, figure, table, ghosts)
+        if figure is not None:
+            _draw(scene, found, figure, look)
+        _write(scene, found, table, ghosts)
     if as_json:
-        echo_json({"scene_file": scene_file, **found.record()})
+        echo_result(found, scene.source, scene_file=scene_file)
         return
     click.echo(labelled([("scene", name_of(scene, scene_file))]))
     written = [("written", ", ".join(map(str, outputs)))] if outputs else []
-    print_result(found, *written)
+    print_result(found, *written, source=scene.source)
 
 
-def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
+def _draw(scene: Scene, found: LineProfile, path: Path, look: Look) -> None:
     """The scan on a logarithmic axis, with a circle where a ghost is predicted, at its level."""
+    from wavesim import light
     from wavesim.figures.marks import Mark
     from wavesim.figures.profiles import line_profile_figure
     from wavesim.figures.style import save
@@ -104,6 +118,8 @@ def _draw(scene: Scene, found: LineProfile, path: Path) -> None:
         title=f"{scene.title}: order {found.order} at {found.wavelength_m * 1e9:.6g} nm",
         subtitle="circles: ghosts as predicted, with the harmonic of each period" if marks else "",
         decades=_DECADES,
+        cautions=light.cautions(scene.source),
+        size=look.of_figure(),
     )
     save(drawn, path)
 
@@ -128,11 +144,7 @@ def _named(ghosts: list[Ghost], span: float) -> list[tuple[Ghost, bool]]:
     return [(ghost, True) for ghost in named] + [(g, False) for g in ghosts if g not in named]
 
 
-def _write(
-    scene: Scene, found: LineProfile, figure: Path | None, table: Path | None, ghosts: Path | None
-) -> None:
-    if figure is not None:
-        _draw(scene, found, figure)
+def _write(scene: Scene, found: LineProfile, table: Path | None, ghosts: Path | None) -> None:
     if table is not None:
         from wavesim.study.profile.tables import write_profile
 

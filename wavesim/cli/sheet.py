@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from wavesim.cli.common import cautions, echo_json, labelled, plate_named, progress, scene_named
-from wavesim.cli.options import FIGURES, examples, figure_options, json_option
+from wavesim.cli.options import FIGURES, Look, examples, figure_options, json_option
 
 
 @click.command(
@@ -24,9 +24,7 @@ def command(
     names: tuple[str, ...],
     output: Path,
     title: str,
-    size: str,
-    bar: bool,
-    no_caution: bool,
+    look: Look,
     as_json: bool,
 ) -> None:
     """Draw several plates on one labelled sheet, on one scale.
@@ -37,13 +35,13 @@ def command(
     with progress("sheet") as show:
         plates = [plate_named(n, scene, show) for n, scene in zip(names, scenes, strict=True)]
         show("figure")
-        from wavesim.figures import save, sheet, size_for
+        from wavesim.figures import save, sheet
 
-        look = size_for(size, caution=not no_caution, bar=bar)
-        save(sheet(plates, title=title, size=look), output)
+        save(sheet(plates, title=title, size=look.of_figure()), output)
     if as_json:
         rows = [{"file": n, "title": p.scene.title} for n, p in zip(names, plates, strict=True)]
-        echo_json({"sheet_file": str(output), "plates": rows})
+        echo_json({"sheet_file": str(output), "plates": rows,
+                   "cautions": [text for _, text in cautions(plates)]})  # fmt: skip
     else:
         count = f"{len(plates)} plate{'' if len(plates) == 1 else 's'}"
         click.echo(labelled([("written", f"{count} on {output}"), *cautions(plates)]))

@@ -11,8 +11,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from wavesim.cli.common import echo_json, is_plate, labelled, print_result, stem
-from wavesim.cli.options import PLATES, Whole, examples, json_option, writable
+from wavesim.cli.common import cautions_for, echo_json, is_plate, labelled, print_result, stem
+from wavesim.cli.options import (
+    PLATES,
+    Look,
+    Whole,
+    examples,
+    json_option,
+    look_options,
+    writable,
+)
 from wavesim.files import make_folder
 from wavesim.text import shutter
 
@@ -35,6 +43,7 @@ if TYPE_CHECKING:
 )
 @click.option("--cluster", metavar="ADDRESS", help="Use the workers of a running dask scheduler.")
 @click.option("--figures", is_flag=True, help="Draw what fits the study beside it, too.")
+@look_options("page", needs="figures")
 @click.option("--member", type=Whole(0, 10_000_000), help="Print this member's scene and stop.")
 @click.option("--dry-run", is_flag=True, help="Say members, time and size; compute one of them.")
 @json_option
@@ -46,6 +55,7 @@ def command(
     figures: bool,
     member: int | None,
     dry_run: bool,
+    look: Look,
     as_json: bool,
 ) -> None:
     """Run STUDY: a base scene, what varies, and what is recorded of each member.
@@ -65,7 +75,7 @@ def command(
         return
     if written:
         _refuse_with_file(output, dry_run=dry_run)
-        drawn = _drawn(Path(study_file)) if figures else []
+        drawn = _drawn(Path(study_file), look) if figures else []
         _tell(plan, Path(study_file), {}, drawn, as_json=as_json)
         return
     target = _target(output, study_file)
@@ -74,7 +84,7 @@ def command(
         return
     with _progress(plan.table.title or stem(study_file)) as show:
         run = run_study(plan, target, workers=workers, cluster=cluster, progress=show)
-    drawn = _drawn(target) if figures else []
+    drawn = _drawn(target, look) if figures else []
     counts = {"members": run.members, "done": run.members - run.failed, "failed": run.failed}
     _tell(plan, run.file, {**counts, "computed": run.computed}, drawn, as_json=as_json)
 
@@ -159,10 +169,10 @@ def _bytes(size: int) -> str:
     return f"{size} bytes"
 
 
-def _drawn(target: Path) -> list[Path]:
+def _drawn(target: Path, look: Look) -> list[Path]:
     from wavesim.figures.ensembles import save_all
 
-    return save_all(target, target.parent, target.stem)
+    return save_all(target, target.parent, target.stem, size=look.of_figure())
 
 
 def _tell(
@@ -173,7 +183,9 @@ def _tell(
 
     found = summarise(read_members(file), plan.table.report, profile_spread(file))
     if as_json:
-        echo_json({**counts, "file": file, "figures": drawn, "summary": found.record()})
+        cautions = cautions_for(plan.scene.source)
+        echo_json({**counts, "file": file, "figures": drawn, "summary": found.record(),
+                   "cautions": cautions})  # fmt: skip
         return
     rows = []
     if counts and counts["computed"] < counts["members"]:
@@ -181,10 +193,4 @@ def _tell(
     if counts or drawn:
         files = (file, *drawn) if counts else drawn
         rows.append(("written", ", ".join(str(path) for path in files)))
-    print_result(found, *rows, *(("caution", text) for text in _cautions(plan)))
-
-
-def _cautions(plan: StudyPlan) -> tuple[str, ...]:
-    from wavesim import light
-
-    return light.cautions(plan.scene.source)
+    print_result(found, *rows, source=plan.scene.source)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from wavesim.cli.common import (
-    echo_json,
+    echo_result,
     labelled,
     name_of,
     print_result,
@@ -74,7 +74,7 @@ def command(
             mapping=mapping,
         )
     if as_json:
-        echo_json({"scene_file": scene_file, **found.record()})
+        echo_result(found, scene.source, scene_file=scene_file)
         return
     click.echo(labelled([("ruling", name_of(scene, scene_file))]))
-    print_result(found)
+    print_result(found, source=scene.source)

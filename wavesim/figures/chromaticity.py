@@ -16,9 +16,18 @@ from wavesim.arrays import Floats
 from wavesim.colorimetry import picture
 from wavesim.colorimetry.spaces import RGB_SPACES, d65_xyz, xy_to_xyz, xyz_to_xy
 from wavesim.errors import InputError
+from wavesim.figures.lettering import lines_in
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import bridged, missing_wavelengths
-from wavesim.figures.style import Sheet, Size, annotate, blank, size_named, styled
+from wavesim.figures.style import (
+    Sheet,
+    Size,
+    annotate,
+    blank,
+    cautions_of,
+    size_named,
+    styled,
+)
 from wavesim.light.observer import cie1931, colour_matching
 from wavesim.plate import Plate
 from wavesim.study.point import Colour, column_of
@@ -49,10 +58,13 @@ def spectrum_at_point(
     colour = colour_at(plate, column)
     with styled(size):
         text = size.line_in()
-        left, head, foot = 0.085 * size.width_in, 3.9 * text, 2.8 * text
+        left, head = 0.085 * size.width_in, 3.9 * text
+        cautions = cautions_of(plate.report.cautions, size, 0.88 * size.width_in)
+        foot = 2.8 * text + lines_in(cautions, size.tiny_pt)
         high = 0.40 * size.width_in if size.height_in is None else size.height_in - head - foot
         sheet = blank(size, head + high + foot)
         name = f"{plate.scene.title}: {colour.name} at x = {x_m * _MM:g} mm".replace("-", "−")
+        sheet.cautions(left, cautions)
         _title(sheet, plate, column, title or name, _in_numbers(plate, column, colour))
         right = 0.60 * size.width_in
         _draw_spectrum(sheet.axes(left, head, 0.44 * size.width_in, high), plate, column, size)
@@ -88,13 +100,16 @@ def chromaticity_path(
         raise InputError("holds no part of the plate", key="x_range_m", value=(lo, hi))
     with styled(size):
         text = size.line_in()
-        head, foot = 3.3 * text, 2.8 * text
+        head = 3.3 * text
+        cautions = cautions_of(plate.report.cautions, size, 0.85 * size.width_in)
+        foot = 2.8 * text + lines_in(cautions, size.tiny_pt)
         tall = 0.72 * size.width_in if size.height_in is None else size.height_in - head - foot
         wide = tall * np.ptp(_XLIM) / np.ptp(_YLIM)
         sheet = blank(size, head + tall + foot)
         left = (size.width_in - wide) / 2 + 0.03 * size.width_in
         words = f"colour along the plate from {lo * _MM:g} to {hi * _MM:g} mm".replace("-", "−")
         sheet.heading(left, title or plate.scene.title, words)
+        sheet.cautions(0.09 * size.width_in, cautions)
         axes = sheet.axes(left, head, wide, tall)
         draw_diagram(axes, size)
         _draw_path(axes, plate, inside, size)

@@ -11,13 +11,14 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from wavesim.arrays import Floats
-from wavesim.figures.lettering import plain, width_of
+from wavesim.figures.lettering import lines_in, plain, width_of
 from wavesim.figures.style import (
     Sheet,
     Size,
     Words,
     annotate,
     blank,
+    cautions_of,
     heading_in,
     size_named,
     styled,
@@ -69,13 +70,16 @@ def efficiency_figure(
     line = size.line_in()
     with styled(size):
         head = heading_in(size, words.title, words.subtitle) + 3.9 * line
-        foot, gap = 2.9 * line, 0.9 * line
+        left, gap = 0.1 * size.width_in, 0.9 * line
+        width = 0.96 * size.width_in - left
+        cautions = cautions_of(words.cautions, size, width)
+        foot = 2.9 * line + lines_in(cautions, size.tiny_pt)
         one = _PANEL * size.width_in * (1.6 if len(shown) == 1 else 1.0)
         sheet = blank(size, head + len(shown) * (one + gap) - gap + foot)
-        left = 0.1 * size.width_in
-        width = 0.96 * size.width_in - left
-        height = (sheet.height_in - head - foot + gap) / len(shown) - gap
+        room = None if size.height_in is None else size.height_in - head - foot + gap
+        height = one if room is None else room / len(shown) - gap
         sheet.heading(left, words.title, words.subtitle)
+        sheet.cautions(left, cautions)
         for number, order in enumerate(shown):
             axes = sheet.axes(left, head + number * (height + gap), width, height)
             _panel(axes, x, order, marks, size)

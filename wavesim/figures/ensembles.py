@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import h5py
 import numpy as np
@@ -18,11 +19,13 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
+from wavesim import light
 from wavesim.arrays import Floats
+from wavesim.ensemble.joined import plan_of
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
 from wavesim.errors import InputError
-from wavesim.figures.lettering import plain
+from wavesim.figures.lettering import lines_in, plain
 from wavesim.figures.study_axes import (
     bins,
     cells,
@@ -40,6 +43,7 @@ from wavesim.figures.style import (
     Size,
     Words,
     blank,
+    cautions_of,
     graph,
     heading_in,
     save,
@@ -96,17 +100,20 @@ def study_figure(
             value=name,
             expected=" or ".join(members.numbers),
         )
+    look: dict[str, Any] = {
+        "title": title, "size": size, "cautions": light.cautions(plan_of(path).scene.source)
+    }  # fmt: skip
     draw: dict[str, Callable[[], Figure]] = {
-        "distribution": lambda: distribution_figure(members, name, title=title, size=size),
-        "map": lambda: map_figure(members, name, title=title, size=size),
-        "band": lambda: band_figure(path, title=title or members.title, size=size),
-        "contact": lambda: contact_sheet(path, members, title=title, size=size),
-        "sensitivity": lambda: sensitivity_figure(members, name, title=title, size=size),
+        "distribution": lambda: distribution_figure(members, name, **look),
+        "map": lambda: map_figure(members, name, **look),
+        "band": lambda: band_figure(path, **{**look, "title": title or members.title}),
+        "contact": lambda: contact_sheet(path, members, **look),
+        "sensitivity": lambda: sensitivity_figure(members, name, **look),
     }
     return draw[chosen]()
 
 
-def save_all(path: str | Path, folder: Path, stem: str, *, size: str = "page") -> list[Path]:
+def save_all(path: str | Path, folder: Path, stem: str, *, size: str | Size = "page") -> list[Path]:
     """Every figure that fits a study, written as STEM_KIND.png; the names."""
     members, written = read_members(path), []
     for kind in kinds_for(members, path):
@@ -163,8 +170,9 @@ def _on_grid(members: Members, keys: list[str]) -> bool:
 
 
 def distribution_figure(
-    members: Members, name: str, *, title: str = "", size: str | Size = "page"
-) -> Figure:
+    members: Members, name: str, *, title: str = "", size: str | Size = "page",
+    cautions: tuple[str, ...] = (),
+) -> Figure:  # fmt: skip
     """Histogram of a number, and the fraction of the members up to each value."""
     size = size_named(size)
     values = members.numbers[name]
@@ -177,7 +185,7 @@ def distribution_figure(
         f"{quantity(float(np.quantile(held, 0.95)), name)}"
     )
     subtitle = "; ".join([subtitle, *(text for _, text in _limits(members, name))])
-    words = Words(title or members.title, subtitle, NUMBERS[name].meaning, "members")
+    words = Words(title or members.title, subtitle, NUMBERS[name].meaning, "members", cautions)
     with styled(size):
         sheet, axes = graph(size, words)
         axes.hist(held, bins=bins(held), color=size.series[0], alpha=size.fill, lw=0)
@@ -217,8 +225,9 @@ def _limits(members: Members, name: str) -> list[tuple[float, str]]:
 
 
 def map_figure(
-    members: Members, name: str, *, title: str = "", size: str | Size = "page"
-) -> Figure:
+    members: Members, name: str, *, title: str = "", size: str | Size = "page",
+    cautions: tuple[str, ...] = (),
+) -> Figure:  # fmt: skip
     """Mean of a number over a grid of two keys."""
     size = size_named(size)
     first, second = plotted_keys(members)[:2]
@@ -237,6 +246,7 @@ def map_figure(
         f"{label(name, members)}; {how}",
         label(first, members),
         label(second, members),
+        cautions,
     )
     with styled(size):
         sheet, axes = graph(size, words, left=0.13)
@@ -256,7 +266,9 @@ def map_figure(
     return sheet.figure
 
 
-def band_figure(path: str | Path, *, title: str = "", size: str | Size = "page") -> Figure:
+def band_figure(
+    path: str | Path, *, title: str = "", size: str | Size = "page", cautions: tuple[str, ...] = ()
+) -> Figure:
     """Profiles of all members as a band: median, 5 to 95 %, and the mean."""
     size = size_named(size)
     with h5py.File(path) as file:
@@ -269,6 +281,7 @@ def band_figure(path: str | Path, *, title: str = "", size: str | Size = "page")
         f"{count:,} members; light over the peak of a perfect ruling",
         "continuous order",
         "relative intensity",
+        cautions,
     )
     with styled(size):
         sheet, axes = graph(size, words)
@@ -315,8 +328,9 @@ def _mean_of(profiles: h5py.Dataset) -> Floats:
 
 
 def contact_sheet(
-    path: str | Path, members: Members, *, title: str = "", size: str | Size = "page"
-) -> Figure:
+    path: str | Path, members: Members, *, title: str = "", size: str | Size = "page",
+    cautions: tuple[str, ...] = (),
+) -> Figure:  # fmt: skip
     """The members' pictures one below the other, each with its varying values."""
     size = size_named(size)
     with h5py.File(path) as file:
@@ -333,8 +347,11 @@ def contact_sheet(
     width = 0.965 * size.width_in - left
     height = max(width * pictures.shape[1] / pictures.shape[2], 1.3 * line)
     with styled(size):
-        sheet = blank(size, head + shown * (height + gap) + line)
+        told = cautions_of(cautions, size, 0.93 * size.width_in)
+        foot = line + lines_in(told, size.tiny_pt)
+        sheet = blank(size, head + shown * (height + gap) + foot)
         sheet.heading(0.035 * size.width_in, title or members.title, subtitle)
+        sheet.cautions(0.035 * size.width_in, told)
         for k in range(shown):
             top = head + k * (height + gap)
             values = ", ".join(f"{last_word(key)} {value_of(members, key, k)}" for key in keys)
@@ -346,8 +363,9 @@ def contact_sheet(
 
 
 def sensitivity_figure(
-    members: Members, name: str, *, title: str = "", size: str | Size = "page"
-) -> Figure:
+    members: Members, name: str, *, title: str = "", size: str | Size = "page",
+    cautions: tuple[str, ...] = (),
+) -> Figure:  # fmt: skip
     """Bars of the variance that goes with each key, and of all its interactions where known."""
     size = size_named(size)
     found = sensitivities(members, name)
@@ -360,6 +378,7 @@ def sensitivity_figure(
         f"what {label(name, members)} depends on, each key alone",
         "fraction of its variance",
         "",
+        cautions,
     )
     with styled(size):
         sheet, axes = graph(size, words, left=0.32)

@@ -8,7 +8,17 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from wavesim.arrays import Floats
-from wavesim.figures.style import POSITION, Size, Words, blank, heading_in, size_named, styled
+from wavesim.figures.lettering import lines_in
+from wavesim.figures.style import (
+    POSITION,
+    Size,
+    Words,
+    blank,
+    cautions_of,
+    heading_in,
+    size_named,
+    styled,
+)
 from wavesim.fitting import Fit, FittedPhotograph
 
 _COLOURS = ("#C8452E", "#2E8B57", "#3465B0")  # of the red, green and blue channel
@@ -33,8 +43,11 @@ def fit_figure(found: Fit, *, title: str = "", size: str | Size = "page") -> Fig
     each = (0.06 + _CURVES_IN + _RESIDUAL_IN) * width + 4.2 * line
     head = heading_in(size, words.title, words.subtitle) + 0.5 * line
     with styled(size):
-        sheet = blank(size, head + len(found.compared) * each)
         left = 0.1 * width
+        cautions = cautions_of(found.cautions, size, 0.86 * width)
+        foot = lines_in(cautions, size.tiny_pt)
+        sheet = blank(size, head + len(found.compared) * each + foot)
+        sheet.cautions(left, cautions)
         sheet.heading(left, words.title, words.subtitle)
         for number, compared in enumerate(found.compared):
             top = head + number * each

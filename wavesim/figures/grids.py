@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from wavesim.colorimetry import Rendering
 from wavesim.figures.captions import exposure_words
 from wavesim.figures.lettering import cut, lines_in, wrapped
-from wavesim.figures.strips import MM, StripFrame, draw_plate, plate_edges, write_cautions
+from wavesim.figures.strips import MM, StripFrame, draw_plate, plate_edges
 from wavesim.figures.style import (
     Sheet,
     Size,
@@ -68,7 +68,7 @@ def grid(
             corner = left + column * cells.pitch_in, head + cells.top_in(row, gap)
             _cell(page, plate, names[number], cells, corner, scale, rendering)
         _scale_bar(page, left, head + cells.top_in(rows, gap), scale, cells)
-        write_cautions(page, StripFrame(gap, size.width_in - 2 * gap, 0.0, 1.0), cautions)
+        page.cautions(gap, cautions)
     return page.figure
 
 

@@ -27,7 +27,6 @@ from wavesim.figures.strips import (
     plate_edges,
     range_of,
     strip_height,
-    write_cautions,
 )
 from wavesim.figures.style import (
     POSITION,
@@ -83,7 +82,7 @@ def plate_figure(
         lower = page.axes(*plan.profile_in)
         _draw_curve(lower, plate, frame, size, log=log)
         draw_marks(lower, [m for m in chosen if m.kind != "order"], size, scale=MM, named=False)
-        write_cautions(page, frame, plan.cautions)
+        page.cautions(frame.left_in, plan.cautions)
     return page.figure
 
 

@@ -28,6 +28,7 @@ def line_profile_figure(
     title: str = "",
     subtitle: str = "",
     decades: float = DECADES,
+    cautions: tuple[str, ...] = (),
     size: str | Size = "page",
 ) -> Figure:
     """A line and all that surrounds it, on a logarithmic axis.
@@ -40,9 +41,10 @@ def line_profile_figure(
         the highest value drawn as a circle
     title, subtitle : above the figure; none if empty
     decades : height of the axis
+    cautions : for the eyes, at the lower edge
     """
     size = size_named(size)
-    words = Words(title, subtitle, x_label, "relative to the line")
+    words = Words(title, subtitle, x_label, "relative to the line", cautions)
     with styled(size):
         sheet, axes = graph(size, words, above_in=1.1 * size.line_in() if marks else 0.0)
         draw_profile(axes, position, level, log=True, decades=decades)

@@ -26,7 +26,6 @@ from wavesim.figures.strips import (
     in_two_dimensions,
     range_of,
     strip_height,
-    write_cautions,
 )
 from wavesim.figures.style import (
     POSITION,
@@ -102,7 +101,7 @@ def sheet(
         if plan.scale is not None:
             _upper_scale(page, plan.scale, frame, plan.head_in - plan.scale_in)
         _position_scale(page, frame, top, plan.note)
-        write_cautions(page, frame, plan.cautions)
+        page.cautions(frame.left_in, plan.cautions)
     return page.figure
 
 

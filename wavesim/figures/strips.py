@@ -12,9 +12,9 @@ from matplotlib.transforms import blended_transform_factory
 
 from wavesim.colorimetry import Rendering
 from wavesim.figures import pictures
-from wavesim.figures.lettering import lines_in, plain
+from wavesim.figures.lettering import plain
 from wavesim.figures.marks import Mark, legible
-from wavesim.figures.style import Sheet, Size
+from wavesim.figures.style import Size
 from wavesim.plate import Plate
 from wavesim.scene import Ruled
 
@@ -127,19 +127,4 @@ def draw_labels(
             va="bottom" if above else "top",
             fontsize=size.small_pt,
             color=size.accent if mark.kind == "ghost" else size.ink,
-        )
-
-
-def write_cautions(page: Sheet, frame: StripFrame, text: str) -> None:
-    """Cautions at the lower edge of the page."""
-    size = page.size
-    if text:
-        small = size.tiny_pt
-        page.text(
-            frame.left_in,
-            page.height_in - page.foot_in - lines_in(text, small) - 0.25 * size.line_in(),
-            text,
-            fontsize=small,
-            color=size.quiet,
-            linespacing=1.25,
         )

@@ -27,7 +27,15 @@ from matplotlib.text import Text
 
 from wavesim.errors import InputError, one_of
 from wavesim.figures.glyphs import lend_glyphs
-from wavesim.figures.lettering import FONT, LEADING, fitted, plain, sentences_once, wrapped
+from wavesim.figures.lettering import (
+    FONT,
+    LEADING,
+    fitted,
+    lines_in,
+    plain,
+    sentences_once,
+    wrapped,
+)
 from wavesim.files import check_ending, replacing
 
 BLUE, VERMILION, GREEN, ORANGE, PURPLE = "#0072B2", "#D55E00", "#009E73", "#E69F00", "#CC79A7"
@@ -197,6 +205,7 @@ class Words:
     subtitle: str = ""
     x_label: str = ""
     y_label: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -255,6 +264,14 @@ class Sheet:
             top += 1.3 * line
         self.line(left, top, subtitle, size.small_pt, color=size.quiet)
 
+    def cautions(self, left: float, text: str) -> None:
+        """Cautions, as `cautions_of` has broken them, at the lower edge."""
+        if not text:
+            return
+        points = self.size.tiny_pt
+        top = self.height_in - self.foot_in - lines_in(text, points) - 0.25 * self.size.line_in()
+        self.note(left, top, text, fontsize=points, linespacing=1.25)
+
 
 def heading_in(size: Size, title: str, subtitle: str) -> float:
     """Height that a heading takes [in]."""
@@ -270,10 +287,14 @@ def graph(
     """
     line = size.line_in()
     head = heading_in(size, words.title, words.subtitle) + above_in
-    sheet = blank(size, head + 0.5 * size.width_in + 2.9 * line)
-    edge = left * size.width_in
+    edge, right = left * size.width_in, 0.96 * size.width_in
+    cautions = cautions_of(words.cautions, size, right - edge)
+    foot = 2.9 * line + lines_in(cautions, size.tiny_pt)
+    sheet = blank(size, head + 0.5 * size.width_in + foot)
     sheet.heading(edge, words.title, words.subtitle)
-    axes = sheet.axes(edge, head, 0.96 * size.width_in - edge, sheet.height_in - head - 2.9 * line)
+    sheet.cautions(edge, cautions)
+    high = 0.5 * size.width_in if size.height_in is None else size.height_in - head - foot
+    axes = sheet.axes(edge, head, right - edge, high)
     axes.set_xlabel(plain(words.x_label), loc="left")
     axes.set_ylabel(plain(words.y_label))
     return sheet, axes

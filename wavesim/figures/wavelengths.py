@@ -44,6 +44,7 @@ def wavelength_position_map(
         f"{aperture_words(plate)} · brightness over three decades",
         POSITION,
         "wavelength in air (nm)",
+        plate.report.cautions,
     )
     with styled(size):
         sheet, axes = graph(size, words, above_in=1.2 * size.line_in(), left=0.09)
