@@ -40,6 +40,7 @@ KINDS = {
     "curves": 2000,
     "messages": 2000,
     "sockets": 2000,
+    "arguments": 2000,
     "command": 100,
 }
 KILLS = 50

@@ -303,7 +303,7 @@ _SCENE_TABLES = (  # name of the table, its text, the scene that uses it
     ("green.csv", "wavelength_nm,density\n400,5\n550,0.1\n700,6\n", _with("filter table")),
     ("aluminium.csv", "wavelength_nm,reflectance\n400,0.92\n550,0.91\n800,0.87\n",
      _with("metal grating")),
-    ("groove.csv", "place_um,height_nm\n0,0\n0.5,200\n1,0\n", _with("groove table")),
+    ("groove.csv", "place_um,height_nm\n0,0\n0.8,200\n1.66666667,0\n", _with("groove table")),
     ("defect.csv", "x_mm,displacement_nm\n-0.4,0\n-0.1,30\n0.1,-20\n0.5,4\n",
      _with("slits", _displaced(None))),
     ("defect.csv", "ruling,wavefront_waves\n0,0\n3,0.2\n8,-0.1\n",
@@ -377,7 +377,8 @@ def _spectrum() -> str:
     return "x_mm,value\n" + "".join(f"{a:.3f},{b:.6f}\n" for a, b in zip(x, light, strict=True))
 
 
-_CIRCLE = (
+PROFILE = _spectrum()
+LINES_OF_A_CIRCLE = (
     "order,degrees,minutes,seconds,name\n0,180,0,0,\n1,200,37,10,D2\n-1,159,22,50,D2\n"
     "2,224,45,30,D2\n"
 )
@@ -385,7 +386,7 @@ _VERNIERS = (
     "order,degrees,minutes,seconds,degrees2,minutes2,seconds2,name\n0,180,0,0,0,0,12,\n"
     "1,200,37,10,20,37,20,D2\n-1,159,22,50,339,22,55,D2\n"
 )
-_GHOSTS = "order,offset [orders],strength\n" + "".join(
+GHOSTS = "order,offset [orders],strength\n" + "".join(
     f"{m},{s / 96:.8f},{4e-5 * m * m:.4g}\n" for m in (1, 2) for s in (-1, 1)
 )
 _GHOST_LINES = (
@@ -395,13 +396,13 @@ _GHOST_LINES = (
 )
 _BENCH = ("--density", "600 / mm", "--camera", "1 m", "--viewing", "19.3 deg")
 _BENCH_TABLES = (
-    (_spectrum(), ("measure", *_BENCH, "--element", "Hg")),
-    (_spectrum(), ("measure", *_BENCH, "--bright", "--json")),
-    (_spectrum(), ("measure", *_BENCH, "--dark", "--element", "sun")),
-    (_spectrum(), ("measure", *_BENCH, "--reference", "546.075 nm @ -2 mm", "--solve", "origin")),
-    (_CIRCLE, ("measure", "--circle", "--density", "600 / mm")),
+    (PROFILE, ("measure", *_BENCH, "--element", "Hg")),
+    (PROFILE, ("measure", *_BENCH, "--bright", "--json")),
+    (PROFILE, ("measure", *_BENCH, "--dark", "--element", "sun")),
+    (PROFILE, ("measure", *_BENCH, "--reference", "546.075 nm @ -2 mm", "--solve", "origin")),
+    (LINES_OF_A_CIRCLE, ("measure", "--circle", "--density", "600 / mm")),
     (_VERNIERS, ("measure", "--circle", "--density", "600 / mm", "--json")),
-    (_GHOSTS, ("diagnose", "--pitch", "1.667 um")),
+    (GHOSTS, ("diagnose", "--pitch", "1.667 um")),
     (_GHOST_LINES, ("diagnose", "--json")),
 )
 

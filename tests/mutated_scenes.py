@@ -8,14 +8,19 @@ import re
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from tests.mutations import ROOT
 from tests.scene_texts import GOOD, Table, leaves, text
 
+if TYPE_CHECKING:
+    from wavesim.scene import Scene
+
 SHIPPED = {path.stem: path for path in sorted((ROOT / "scenes").glob("*.toml"))}
 COLUMNS, ROWS = 48, 5  # of the shrunk plates
+MOST_RULINGS = 600  # of the shrunk gratings
 
 _UNITS = ("m", "mm", "um", "nm", "pm", "deg", "arcsec", "rad", "K", "degC", "s", "1 / mm", "Pa",
           "kPa", "lx", "cd/m^2", "%", "ppm", "waves", "furlong", "kg", "W", "")  # fmt: skip
@@ -38,7 +43,7 @@ def shrunk(scene: Table) -> Table:
     found: list[Table] = []
     _gather(scene, found)
     for table in found:
-        for key, most in (("count", 600), ("count_x", 7), ("count_y", 6)):
+        for key, most in (("count", MOST_RULINGS), ("count_x", 7), ("count_y", 6)):
             if isinstance(table.get(key), int):
                 table[key] = min(int(str(table[key])), most)
         if table.get("kind") == "dots":
@@ -49,9 +54,16 @@ def shrunk(scene: Table) -> Table:
 
 
 def seeds_of_scenes() -> dict[str, Table]:
-    """Shipped scenes and the tests' good ones, shrunk."""
+    """Shipped scenes and the tests' good ones, shrunk; obstacles in one colour, which is quick."""
     shipped = {name: tomllib.loads(path.read_text("utf-8")) for name, path in SHIPPED.items()}
-    return {name: shrunk(scene) for name, scene in {**shipped, **GOOD}.items()}
+    good = {name: shrunk(scene) for name, scene in {**shipped, **GOOD}.items()}
+    for scene in good.values():
+        if scene["aperture"].get("obstacle"):  # type: ignore[attr-defined]
+            scene["source"] = copy.deepcopy(GOOD["laser"]["source"])
+    good["rigorous"]["source"]["filters"] = [  # type: ignore[index]
+        {"kind": "polariser", "axis": "45 deg"}  # crossed, it lets nothing through
+    ]
+    return good
 
 
 class SceneMutator:
@@ -270,9 +282,15 @@ def furnish(place: Path) -> None:
         "wavelength_nm,reflectance\n400,0.92\n550,0.91\n800,0.87\n"
     )
     (place / "nk.csv").write_text("wavelength_nm,n,k\n300,0.3,3.6\n550,1.0,6.7\n900,2.1,8.6\n")
-    (place / "groove.csv").write_text("place_um,height_nm\n0,0\n0.5,200\n1,0\n")
+    (place / "groove.csv").write_text("place_um,height_nm\n0,0\n0.8,200\n1.66666667,0\n")
+    (place / "camera.csv").write_text(
+        "wavelength_nm,red,green,blue\n400,0,0,0.6\n500,0.1,0.8,0.3\n600,0.9,0.4,0\n700,0.5,0,0\n"
+    )
+    (place / "film.csv").write_text("wavelength_nm,log_sensitivity\n400,1.2\n500,0.9\n600,-0.5\n")
+    for drawn in (ROOT / "scenes").glob("*.png"):
+        (place / drawn.name).write_bytes(drawn.read_bytes())
     with h5py.File(place / "measured.h5", "w") as file:
-        file["entry/error"] = np.sin(np.arange(200) / 9) * 5.0
+        file["entry/error"] = np.sin(np.arange(MOST_RULINGS) / 9) * 5.0
         file["entry/error"].attrs["units"] = "nm"
     rows, columns = np.mgrid[:24, :24]
     disc = ((rows - 11.5) ** 2 + (columns - 11.5) ** 2 < 90) * np.uint8(255)
@@ -327,18 +345,54 @@ def checked(scene: object, place: Path) -> str:  # noqa: ARG001  (as the other u
     assert isinstance(scene, Scene)
     plate = expose(scene)
     picture = plate.picture()
-    numbers = (plate.irradiance, plate.xyz, plate.profile_spectrum, plate.profile_irradiance)
-    if not all(np.isfinite(array).all() for array in numbers):
-        raise ValueError("a value on the plate is not a number")
-    if any((array < 0).any() for array in numbers[:1]):
-        raise ValueError(f"negative light on the plate: {plate.irradiance.min():.3g}")
+    for name in ("irradiance", "xyz", "profile_spectrum", "profile_irradiance", "recorded"):
+        light = getattr(plate, name)
+        if light is not None and not np.isfinite(light).all():
+            raise ValueError(f"{name} holds a value that is no number")
+        if name != "recorded" and light.min() < 0:  # a sensor's colours may lie outside XYZ
+            raise ValueError(f"negative light in {name}: {light.min():.3g} of {light.max():.3g}")
     if not 0 < plate.exposure_s < float("inf"):
         raise ValueError(f"an exposure of {plate.exposure_s} s")
-    return f"plate {picture.shape}"
+    errors = plate.report.pixel_error, plate.report.bin_error
+    if not all(0 <= error < float("inf") for error in errors):
+        raise ValueError(f"states an accuracy of {errors}")
+    wrong = sum(errors) * plate.irradiance.max() * plate.irradiance.size
+    if (got := plate.power_W) > (sent := sent_w(scene)) * (1 + 1e-6) + (
+        wrong * scene.plate.pixel_area_m2
+    ):
+        raise ValueError(f"{got:.4g} W on the plate of {sent:.4g} W sent; errors {errors}")
+    return f"plate {picture.shape}, errors {errors[0]:.1g} and {errors[1]:.1g}"
+
+
+def sent_w(scene: Scene) -> float:
+    """More than reaches the aperture between 360 and 830 nm [W]: by the radiometry of a beam.
+
+    A laser sends its power; a slit of radiance L sends L w h / f^2 times the ruled area; the
+    irradiance of a point, times that area. Infinite where the beam alone bounds it.
+    """
+    from wavesim.light import of_scene
+    from wavesim.scene.source import Laser
+
+    source, bench, ruled = scene.source, scene.bench, scene.aperture
+    if isinstance(source, Laser) and bench.beam is not None:
+        return source.power_W
+    height, count = getattr(ruled, "height_m", None), getattr(ruled, "count", None)
+    pitch = getattr(ruled, "pitch_m", None)
+    if ruled.kind not in ("slits", "wires", "grating") or not (height and count and pitch):
+        return float("inf")
+    spectrum = of_scene(scene)
+    power, _ = spectrum.integrate(np.array([360e-9]), np.array([830e-9]))
+    level = float(power[0])
+    if spectrum.kind_of_level == "radiance":
+        if source.slit is None:
+            return float("inf")
+        distance = bench.collimator_m or bench.source_distance_m
+        level *= source.slit.width_m * source.slit.height_m / distance**2
+    return level * (count + 1) * pitch * height
 
 
 def kept(scene: object, place: Path) -> str:
-    """Expose, keep and read back."""
+    """Expose, keep and read back; the scene in the file gives the same light once more."""
     from wavesim.lightpath import expose, open_plate
     from wavesim.scene import Scene
 
@@ -346,8 +400,14 @@ def kept(scene: object, place: Path) -> str:
     plate = expose(scene)
     plate.save(place / "kept.h5")
     plate.save_png(place / "kept.png")
-    if not np.array_equal(open_plate(place / "kept.h5").xyz, plate.xyz):
-        raise ValueError("a plate comes back changed")
+    back = open_plate(place / "kept.h5")
+    for name in ("xyz", "irradiance", "profile_spectrum", "profile_irradiance", "x_m", "y_m"):
+        if not np.array_equal(getattr(back, name), getattr(plate, name)):
+            raise ValueError(f"a plate's {name} comes back changed")
+    if back.exposure_s != plate.exposure_s or not np.array_equal(back.picture(), plate.picture()):
+        raise ValueError("a plate's time or picture comes back changed")
+    if not np.array_equal(expose(back.scene.beside(place)).xyz, plate.xyz):
+        raise ValueError("the scene in a plate file gives another plate")
     return "kept"
 
 

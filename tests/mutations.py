@@ -195,13 +195,20 @@ def peak_bytes() -> int:
 
 
 def main(args: list[str]) -> None:
-    from tests import mutated_doors, mutated_files, mutated_scenes, mutated_studies
+    from tests import (
+        mutated_commands,
+        mutated_doors,
+        mutated_files,
+        mutated_scenes,
+        mutated_studies,
+    )
 
     workshops = {
         **mutated_scenes.WORKSHOPS,
         **mutated_files.WORKSHOPS,
         **mutated_doors.WORKSHOPS,
         **mutated_studies.WORKSHOPS,
+        **mutated_commands.WORKSHOPS,
     }
     what, first, stop = args[0], int(args[1]), args[2]
     _bounded()

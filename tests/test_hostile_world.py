@@ -24,7 +24,7 @@ import pytest
 from PIL import Image
 
 import wavesim
-from tests.bench import SMALL_SCENE
+from tests.bench import SMALL_SCENE, text
 from tests.mutations import ROOT, patrol
 from tests.test_cli_hostile import heed_interrupts
 from wavesim.errors import ComputationError, InputError
@@ -51,6 +51,7 @@ from wavesim.scene import load, parse
         ("curves", 30),
         ("messages", 30),
         ("sockets", 40),
+        ("arguments", 80),
     ],
 )
 @pytest.mark.slow
@@ -300,6 +301,20 @@ def test_a_plate_so_tall_that_rows_shrink_apart() -> None:
     scene = SMALL_SCENE.replace('width = "20 mm"', 'width = "300 mm"').replace("100 um", "20 mm")
     plate = expose(parse(scene.replace('height = "2 mm"', 'height = "40 m"')))
     assert np.isfinite(plate.xyz).all()
+
+
+def test_slits_before_a_round_source_send_as_much_as_before_a_square_one() -> None:
+    """Conservation of etendue: the same luminance from the same solid angle, on a plate for all."""
+    disc_rad = math.radians(10 / 60)
+    side_m = 0.6 * disc_rad * math.sqrt(math.pi) / 2  # as seen through a collimator of 600 mm
+    band = 'kind = "band"\ncentre = "550 nm"\nwidth = "2 nm"\nluminance = "1e4 cd/m^2"\n'
+    square = f'slit = {{ width = "{side_m:.9g} m", height = "{side_m:.9g} m" }}'
+    plate = 'width = "300 mm"\nheight = "8 mm"\npixel = "1 mm"'
+    got = [
+        expose(parse(text(source=band + form, plate=plate))).power_W
+        for form in ('disc = "10 arcmin"', square)
+    ]
+    assert got[0] == pytest.approx(got[1], rel=1e-4)
 
 
 def test_a_near_field_of_more_cells_than_there_is_memory(tmp_path: Path) -> None:

@@ -138,7 +138,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
             tilt += 4 * abs(d.sag_m) / ruled.height_m
     height = _height_m(ruled, beam_of(scene.bench))
     path = farthest * tilt + path_slope(half, height / 2)
-    count = math.ceil(math.pi / VISIBLE_LO_M * path * height / PHASE_RAD)
+    count = max(1, math.ceil(math.pi / VISIBLE_LO_M * path * height / PHASE_RAD))
     round_ = ruled.outline != "rectangle" or scene.bench.beam is not None
     narrow = sum(comb.position_m.size for comb in _narrow(straight, scene))
     if round_:
