@@ -111,8 +111,8 @@ keep_all(sys.argv[2])
 def numbers() -> dict[str, np.ndarray]:
     """All light of all scenes, exposed in this process."""
     found: dict[str, np.ndarray] = {}
-    for name, text in SCENES.items():
-        plate = expose(parse(text))
+    for name, written in SCENES.items():
+        plate = expose(parse(written))
         found[f"{name}, irradiance"], found[f"{name}, xyz"] = plate.irradiance, plate.xyz
         found[f"{name}, spectrum"], found[f"{name}, picture"] = (
             plate.profile_spectrum,
