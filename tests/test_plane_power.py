@@ -16,7 +16,7 @@ from wavesim.lightpath import expose
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.source import Extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
-from wavesim.plate.plane.waves import Steps
+from wavesim.plate.plane.wavelengths import Steps
 from wavesim.scene import Scene
 
 CELL, SIDE, WAVE = 10e-6, 96, 550e-9
@@ -68,7 +68,7 @@ DOTS = 'kind = "dots"\ncount = 400\ndiameter = "40 um"\nstop = { diameter = "3 m
 
 
 def _finer(factor: float) -> Callable[..., object]:
-    plain = stage.choose_waves  # type: ignore[attr-defined]
+    plain = stage.choose_wavelengths  # type: ignore[attr-defined]
 
     def finer(spectrum: object, steps: Steps, **options: object) -> object:
         step = min(steps.inverse_per_m, 1e-3 / 550e-9) / factor
@@ -83,7 +83,7 @@ def test_wavelengths_keep_to_their_stated_error(
 ) -> None:
     scene = in_sunlight('camera = "1 m"', aperture)
     plate = expose(scene)
-    monkeypatch.setattr(stage, "choose_waves", _finer(3.0))
+    monkeypatch.setattr(stage, "choose_wavelengths", _finer(3.0))
     exact = expose(scene)
     assert exact.report.wavelengths > 3 * plate.report.wavelengths
     off = np.abs(plate.irradiance - exact.irradiance).max() / exact.irradiance.max()

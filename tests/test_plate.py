@@ -166,7 +166,7 @@ class TestPower:
         height = 0.01
         place = plate.geometry_of(of)
         node = np.array([546e-9, 547e-9])
-        share = plate.rows(Along(height), place, node).share[0]
+        share = plate.rows(Along(height), place, node).weight[0]
         y = place.y_edges_m[: place.half_rows + 1]
         for k, wave in enumerate(node):
             t = height * y / np.hypot(y, 1.0) / wave

@@ -219,8 +219,8 @@ def _past_the_rim(
             "with parallel jaws",
         )  # fmt: skip
 
-    def columns_of_part(part: Aperture, place: Geometry) -> Columns:
-        return columns_of(part, place, bins, stage)[1]
+    def columns_of_part(part: Aperture, geometry: Geometry) -> Columns:
+        return columns_of(part, geometry, bins, stage)[1]
 
     columns, error = vignetted(rim, ruled, geometry, bins, columns_of_part)
     rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, columns.node_m)
@@ -242,12 +242,12 @@ def _wedged(
     """The light behind a source slit whose jaws are not parallel."""
     from wavesim.plate.jaws import wedged
 
-    def columns(place: Geometry) -> Columns:
-        bins = stage("wavelengths", plate.choose, spectrum, place, ruled, scene.bench.air)
-        return columns_of(ruled, place, bins, stage)[1]
+    def columns(geometry: Geometry) -> Columns:
+        bins = stage("wavelengths", plate.choose, spectrum, geometry, ruled, scene.bench.air)
+        return columns_of(ruled, geometry, bins, stage)[1]
 
-    def rows(place: Geometry, found: Columns) -> plate.Rows:
-        return stage("rows", plate.rows, ruled.along, place, found.node_m)
+    def rows(geometry: Geometry, found: Columns) -> plate.Rows:
+        return stage("rows", plate.rows, ruled.along, geometry, found.node_m)
 
     area = scene.plate.pixel_area_m2
     return wedged(

@@ -99,8 +99,8 @@ def _bins(spectrum: Spectrum, nodes: Floats, smoothing: Smoothing, air: AirLike)
     edges = np.linspace(nodes[0], nodes[-1], _BINS * (nodes.size - 1) + 1)
     power, centre = spectrum.integrate(edges[:-1], edges[1:])
     first = _BINS * np.arange(nodes.size, dtype=np.int64)
-    stretch = np.asarray(relative_to_standard(centre, air))
-    return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, 0.0, stretch)
+    air_ratio = np.asarray(relative_to_standard(centre, air))
+    return Bins(edges[:-1], edges[1:], centre, power, nodes, first, smoothing, 0.0, air_ratio)
 
 
 def _at_nodes(bins: Bins, ruled: Aperture, geometry: Geometry, stage: Stages) -> Floats:
@@ -109,7 +109,7 @@ def _at_nodes(bins: Bins, ruled: Aperture, geometry: Geometry, stage: Stages) ->
     _, columns = columns_of(ruled, geometry, bins, stage)
     coarse = np.linspace(nodes[0], nodes[-1], round((nodes[-1] - nodes[0]) / _ROWS_STEP_M) + 1)
     rows = stage("rows", plate.rows, ruled.along, geometry, coarse)
-    middle = np.interp(nodes, rows.node_m, rows.share[0][:, -1])
+    middle = np.interp(nodes, rows.node_m, rows.weight[0][:, -1])
     width_nm = np.gradient(nodes) * 1e9
     width_nm[[0, -1]] /= 2  # half a triangle at either end
     return np.asarray(columns.light[0] * middle / width_nm)

@@ -51,10 +51,10 @@ _BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
 def measured_error(
     columns: Columns,
     field: FarField,
-    place: Geometry,
+    geometry: Geometry,
     bins: Bins,
     ruled: Aperture,
-    share: Rows,
+    row_weights: Rows,
     spectrum: Spectrum,
     air: AirLike = STANDARD,
 ) -> float:
@@ -65,27 +65,27 @@ def measured_error(
     """
     sight = sensitivities(columns.node_m)
     total = columns.light @ sight
-    pixels = in_pixels(total, place)
+    pixels = in_pixels(total, geometry)
     brightest = pixels.max(axis=0)
     brightest[:3] = brightest[:3].max()
     brightest[brightest <= 0] = np.inf
     looks: list[_Look] = []
-    for part in _stretches(pixels[:, 3], -(-columns.first // place.fine)):
-        begin, end = part.start * place.fine, part.stop * place.fine
-        near = slice(max(begin - place.margin, 0), end + place.margin)
+    for part in _stretches(pixels[:, 3], -(-columns.first // geometry.fine)):
+        begin, end = part.start * geometry.fine, part.stop * geometry.fine
+        near = slice(max(begin - geometry.margin, 0), end + geometry.margin)
         nodes, left = _matter(columns.light[near], sight / brightest, bins.power.size)
         known = [look.finer for look in looks if np.array_equal(look.nodes, nodes)]
         finer = known[0] if known else halved(part_of(bins, nodes), spectrum, air)
         some = total if nodes.all() else columns.light[:, nodes] @ sight[nodes]
-        probes = tuple(_probes(place, some, share, part))
+        probes = tuple(_probes(geometry, some, row_weights, part))
         looks.append(_Look(nodes, _WRONG * left, probes, finer))
     parts = 1 if ruled.of_u_alone else _FINER
-    light = _looked_at(looks, field, place, ruled, parts)
+    light = _looked_at(looks, field, geometry, ruled, parts)
     worst = max(
         _missed(look, fine, parts, sight, brightest)
         for look, fine in zip(looks, light, strict=True)
     )
-    return max(LEAST_ERROR, _COARSE * bins.error, _MARGIN * worst) + share.error
+    return max(LEAST_ERROR, _COARSE * bins.error, _MARGIN * worst) + row_weights.error
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,15 +138,15 @@ def part_of(bins: Bins, nodes: npt.NDArray[np.bool_]) -> Bins:
     lo, hi, wavelength, power = (
         array[wanted] for array in (bins.lo_m, bins.hi_m, bins.wavelength_m, bins.power)
     )
-    stretch = np.broadcast_to(bins.stretch, wanted.shape)[wanted]
+    air_ratio = np.broadcast_to(bins.air_ratio, wanted.shape)[wanted]
     return replace(
         bins, lo_m=lo, hi_m=hi, wavelength_m=wavelength, power=power, first=count[bins.first],
-        stretch=stretch,
+        air_ratio=air_ratio,
     )  # fmt: skip
 
 
 def _looked_at(
-    looks: list[_Look], field: FarField, place: Geometry, ruled: Aperture, parts: int
+    looks: list[_Look], field: FarField, geometry: Geometry, ruled: Aperture, parts: int
 ) -> list[Floats]:
     """Light (pixels x parts and one between probes, k) of each look's probes, in their order."""
     edges = [
@@ -154,11 +154,11 @@ def _looked_at(
     ]
     same = [[i for i, b in enumerate(looks) if b.finer is a.finer] for a in looks]
     groups = [g for i, g in enumerate(same) if g[0] == i]
-    places = [
-        replace(place, sine_edges=np.concatenate([edges[i] for i in g]), margin=0, fine=1)
+    geometries = [
+        replace(geometry, sine_edges=np.concatenate([edges[i] for i in g]), margin=0, fine=1)
         for g in groups
     ]
-    light = sweep_some(field, places, [looks[g[0]].finer for g in groups], ruled)
+    light = sweep_some(field, geometries, [looks[g[0]].finer for g in groups], ruled)
     found: dict[int, Floats] = {}
     for group, some in zip(groups, light, strict=True):
         ends = np.cumsum([edges[i].size for i in group])[:-1]
@@ -169,17 +169,17 @@ def _looked_at(
 def _missed(look: _Look, light: Floats, parts: int, sight: Floats, brightest: Floats) -> float:
     """Largest difference between probes and plate, of the brightest pixel."""
     exact = light[:, look.nodes] @ sight[look.nodes]
-    worst, at = 0.0, 0
+    worst, start = 0.0, 0
     for probe in look.probes:
         pixels = probe.plain.shape[0]
-        fine = exact[at : at + parts * pixels].reshape(pixels, parts, 4).sum(axis=1)
+        fine = exact[start : start + parts * pixels].reshape(pixels, parts, 4).sum(axis=1)
         missed = float((np.abs(fine - probe.plain) / brightest).max()) + look.wrong
         worst = max(worst, probe.fraction * missed)
-        at += parts * pixels + 1
+        start += parts * pixels + 1
     return worst
 
 
-def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
+def leaning_error(columns: Columns, geometry: Geometry, height_m: float) -> float:
     """Error of a pixel's light, of the brightest pixel, where a slit is turned or a wedge.
 
     Each row is given the slit's point at -q, or its end. Rulings of height h take light from all
@@ -195,21 +195,21 @@ def leaning_error(columns: Columns, place: Geometry, height_m: float) -> float:
     LimitError
         More than 0.1: rulings too low to tell the slit's points apart.
     """
-    lean, wedge = abs(place.slit_lean), abs(place.slit_wedge)
-    if lean + wedge == 0 or place.slit_rise is None or place.slit_sines is None:
+    lean, wedge = abs(geometry.slit_lean), abs(geometry.slit_wedge)
+    if lean + wedge == 0 or geometry.slit_rise is None or geometry.slit_sines is None:
         return 0.0
-    total = in_pixels(columns.light @ sensitivities(columns.node_m), place)
+    total = in_pixels(columns.light @ sensitivities(columns.node_m), geometry)
     total = total[:, 3] / max(float(total[:, 3].max()), 1e-300)
     slope, curve = (float(np.abs(np.diff(total, k)).max(initial=0.0)) for k in (1, 2))
     fringe = float(columns.node_m.max()) / height_m
-    moment = math.log1p(4 * math.pi * place.slit_rise / fringe) + np.euler_gamma
-    reach = min(fringe * moment / (2 * math.pi**2), 2 * place.slit_rise)
-    shift = (lean + wedge) * reach / place.pixel_sine
-    width = place.slit_sines[1] - place.slit_sines[0]
-    tall = float(place.y_edges_m[1] - place.y_edges_m[0]) / place.focal_m
-    own = (lean + wedge) * tall / place.pixel_sine
+    moment = math.log1p(4 * math.pi * geometry.slit_rise / fringe) + np.euler_gamma
+    reach = min(fringe * moment / (2 * math.pi**2), 2 * geometry.slit_rise)
+    shift = (lean + wedge) * reach / geometry.pixel_sine
+    width = geometry.slit_sines[1] - geometry.slit_sines[0]
+    tall = float(geometry.y_edges_m[1] - geometry.y_edges_m[0]) / geometry.focal_m
+    lean_pixels = (lean + wedge) * tall / geometry.pixel_sine
     moved = max(slope * shift, 2 * wedge * reach / width)
-    error = _LEANING * moved + _MARGIN * curve * own**2 / 24
+    error = _LEANING * moved + _MARGIN * curve * lean_pixels**2 / 24
     if error > _MOST_LEANING:
         raise LimitError(
             f"leaves rows uncertain by {min(error, 1.0):.2g} of the brightest pixel: rulings of "
@@ -228,9 +228,9 @@ def halved(bins: Bins, spectrum: Spectrum, air: AirLike) -> Bins:
     power, centre = spread(spectrum, lo, hi) if bins.shared else spectrum.integrate(lo, hi)
     first = np.searchsorted(centre, bins.node_m).astype(np.int64)
     first[-1] = centre.size
-    stretch = np.asarray(relative_to_standard(centre, air))
+    air_ratio = np.asarray(relative_to_standard(centre, air))
     return replace(
-        bins, lo_m=lo, hi_m=hi, wavelength_m=centre, power=power, first=first, stretch=stretch
+        bins, lo_m=lo, hi_m=hi, wavelength_m=centre, power=power, first=first, air_ratio=air_ratio
     )
 
 
@@ -249,37 +249,42 @@ def _stretches(light: Floats, first: int) -> list[slice]:
     return [slice(s, s + wide) for s in starts]
 
 
-def _probes(place: Geometry, total: Floats, share: Rows, part: slice) -> Iterator[_Probe]:
+def _probes(geometry: Geometry, total: Floats, row_weights: Rows, part: slice) -> Iterator[_Probe]:
     """A stretch of the middle row, and of rows towards the plate's edge where lines are bowed."""
-    edges = place.sine_edges[:: place.fine]
-    yield _Probe(edges[part.start : part.stop + 1], in_pixels(total, place)[part], 1.0)
-    bright = share.share.max(axis=(0, 1))
-    if bright.size != place.half_rows or bright.max() <= 0:  # of a single row, which is straight
+    edges = geometry.sine_edges[:: geometry.fine]
+    yield _Probe(edges[part.start : part.stop + 1], in_pixels(total, geometry)[part], 1.0)
+    bright = row_weights.weight.max(axis=(0, 1))
+    if bright.size != geometry.half_rows or bright.max() <= 0:  # of a single row, which is straight
         return
-    for row in _bowed_rows(place, bright / bright.max(), part):
-        y = float(place.y_m[row])
-        sines = _edges_at(place, y)
-        inner = _within(part, place.margin // place.fine, sines.size - 1)
+    for row in _bowed_rows(geometry, bright / bright.max(), part):
+        y = float(geometry.y_m[row])
+        sines = _edges_at(geometry, y)
+        inner = _within(part, geometry.margin // geometry.fine, sines.size - 1)
         if inner.stop > inner.start:
-            bent = bent_columns(total, place, y)[inner]
+            bent = bent_columns(total, geometry, y)[inner]
             fraction = float(bright[row] / bright.max())
             yield _Probe(sines[inner.start : inner.stop + 1], bent, fraction)
 
 
-def _edges_at(place: Geometry, y_m: float) -> Floats:
+def _edges_at(geometry: Geometry, y_m: float) -> Floats:
     """(nx + 1,) sin(beta) on the middle line that the edges of a row's pixels get light of."""
-    return np.asarray(np.sin(np.arctan(place.straightened(y_m) / place.focal_m) + place.axis_rad))
+    return np.asarray(
+        np.sin(np.arctan(geometry.straightened(y_m) / geometry.focal_m) + geometry.axis_rad)
+    )
 
 
-def _bowed_rows(place: Geometry, bright: Floats, part: slice) -> list[int]:
+def _bowed_rows(geometry: Geometry, bright: Floats, part: slice) -> list[int]:
     """Rows, with the light `bright` (n,) of the brightest, in which a stretch is worth a look: the
-    outermost that is lit, and those whose lines stand farthest from the pixels' own places."""
-    lit = np.flatnonzero(bright > _LIT)
-    column = min(max((part.start + part.stop) // 2 - place.margin // place.fine, 0), place.x_m.size)
-    rows = sorted({int(k) for k in np.linspace(lit[0], bright.size - 1, _ROWS)})
-    plain = place.pixel_edges[column]
+    outermost illuminated, and those whose lines stand farthest from the middles of pixels."""
+    illuminated = np.flatnonzero(bright > _LIT)
+    column = min(
+        max((part.start + part.stop) // 2 - geometry.margin // geometry.fine, 0), geometry.x_m.size
+    )
+    rows = sorted({int(k) for k in np.linspace(illuminated[0], bright.size - 1, _ROWS)})
+    plain = geometry.pixel_edges[column]
     moved = [
-        (_edges_at(place, float(place.y_m[k]))[column] - plain) / place.pixel_sine for k in rows
+        (_edges_at(geometry, float(geometry.y_m[k]))[column] - plain) / geometry.pixel_sine
+        for k in rows
     ]
     if max(abs(m) for m in moved) < _BOW_SEEN:
         return []

@@ -61,7 +61,7 @@ class Bins:
     smoothing : how a pixel edge is averaged
     shared : whether light is shared between the wavelengths about it (`spreading`)
     error : error of a pixel in smooth light allowed to the finite bins, of the brightest pixel
-    stretch : (b,) wavelength in the air along the bench over that in standard air
+    air_ratio : (b,) wavelength in the air along the bench over that in standard air
     """
 
     lo_m: Floats
@@ -72,7 +72,7 @@ class Bins:
     first: npt.NDArray[np.int64]
     smoothing: Smoothing
     error: float
-    stretch: Floats | float = 1.0
+    air_ratio: Floats | float = 1.0
     shared: bool = False
 
     def cut(self, width_m: float) -> Cut:
@@ -108,14 +108,14 @@ class Structure:
 
 
 def choose(
-    spectrum: Spectrum, place: Geometry, aperture: Aperture, air: AirLike = STANDARD
+    spectrum: Spectrum, geometry: Geometry, aperture: Aperture, air: AirLike = STANDARD
 ) -> Bins:
     """Bins for this light, plate and aperture; see `choose_for`."""
-    return choose_for(spectrum, place, Structure.of(aperture), air)
+    return choose_for(spectrum, geometry, Structure.of(aperture), air)
 
 
 def choose_for(
-    spectrum: Spectrum, place: Geometry, structure: Structure, air: AirLike = STANDARD
+    spectrum: Spectrum, geometry: Geometry, structure: Structure, air: AirLike = STANDARD
 ) -> Bins:
     """Bins for this light, plate and structure of an aperture.
 
@@ -132,7 +132,7 @@ def choose_for(
     LimitError
         More bins than could be computed.
     """
-    rule = _cheapest(place, structure.width_m, spectrum)
+    rule = _cheapest(geometry, structure.width_m, spectrum)
     count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
     if count > _MOST_BINS:
         raise LimitError(
@@ -141,7 +141,7 @@ def choose_for(
             key="aperture",
             expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
         )
-    nodes = nodes_about(spectrum.support_m, _nodes_per_nm(structure, place))
+    nodes = nodes_about(spectrum.support_m, _nodes_per_nm(structure, geometry))
     lo, hi = _cut(spectrum.support_m, rule)
     if not rule.shared:
         power, centre = spectrum.integrate(lo, hi)
@@ -149,9 +149,9 @@ def choose_for(
         power, centre = spread(spectrum, lo, hi)
     first = np.searchsorted(centre, nodes).astype(np.int64)
     first[-1] = centre.size
-    stretch = np.asarray(relative_to_standard(centre, air))
+    air_ratio = np.asarray(relative_to_standard(centre, air))
     return Bins(
-        lo, hi, centre, power, nodes, first, rule.smoothing, rule.error, stretch, rule.shared
+        lo, hi, centre, power, nodes, first, rule.smoothing, rule.error, air_ratio, rule.shared
     )
 
 
@@ -181,50 +181,52 @@ class _Rule:
         return Cut(self.smoothing, bins, nodes, *ends, width_m)
 
 
-def _rules(place: Geometry, width_m: float, features_m: float = math.inf) -> list[_Rule]:
+def _rules(geometry: Geometry, width_m: float, features_m: float = math.inf) -> list[_Rule]:
     """Ways to cut the spectrum that all meet their stated error."""
-    slit = place.slit_sines
+    slit = geometry.slit_sines
     slit_width = 0.0 if slit is None else slit[1] - slit[0]
     across = slit_width * width_m / 550e-9  # slit in units of lambda / W
     sharp = Smoothing.POINT if across < _NARROW_SLIT else Smoothing.GAUSS
     if across > _GAUSS_SLIT:
         sharp = Smoothing.SLIT
-    widest = max(place.widest_sine, 1e-12)
+    widest = max(geometry.widest_sine, 1e-12)
     coarse = 1.0 / (_MARGIN * width_m * widest)
     lines = features_m < _RESOLVED_LINE * min(coarse * 550e-9**2, WIDEST_M)
     margin = _MARGIN_LINES if lines and sharp is not Smoothing.SLIT else _MARGIN
     rules = [_Rule(sharp, 1.0 / (margin * width_m * widest), 2, _RESOLVED_ERROR, lines)]
     if sharp is Smoothing.SLIT:
-        step = math.pi * math.sqrt(RIPPLE * place.pixel_sine * slit_width)
+        step = math.pi * math.sqrt(RIPPLE * geometry.pixel_sine * slit_width)
         rules.append(_Rule(sharp, step / widest, 1, RIPPLE))
     if sharp is Smoothing.POINT:
-        rules.append(_Rule(Smoothing.BIN, 0.5 * place.pixel_sine / widest, 1, RIPPLE / 10))
+        rules.append(_Rule(Smoothing.BIN, 0.5 * geometry.pixel_sine / widest, 1, RIPPLE / 10))
     return rules
 
 
-def _cheapest(place: Geometry, width_m: float, spectrum: Spectrum) -> _Rule:
+def _cheapest(geometry: Geometry, width_m: float, spectrum: Spectrum) -> _Rule:
     """The rule of least cost, that of a second table counted in."""
     support_m = spectrum.support_m
     shortest, longest = support_m[0][0], support_m[-1][1]
-    lo, hi = place.reach
+    lo, hi = geometry.reach
     span = max(hi / shortest, hi / longest) - min(lo / shortest, lo / longest)
     second = _SECOND_NS * CELLS * width_m * span
 
     def cost(rule: _Rule) -> float:
         boxes = rule.smoothing in (Smoothing.SLIT, Smoothing.BIN)
-        return least_ns(place, rule.cut(support_m, width_m)) + (second if boxes else 0.0)
+        return least_ns(geometry, rule.cut(support_m, width_m)) + (second if boxes else 0.0)
 
-    return min(_rules(place, width_m, spectrum.features_m), key=cost)
+    return min(_rules(geometry, width_m, spectrum.features_m), key=cost)
 
 
-def _nodes_per_nm(structure: Structure, place: Geometry) -> int:
+def _nodes_per_nm(structure: Structure, geometry: Geometry) -> int:
     """One, or as many as keep a phase element's envelope straight between nodes to 5e-5.
 
     Seen against wavelength an envelope sinc^2(m - m_b lambda_b / lambda) curves by
     (pi m / lambda)^2 / 1.5 at most, which straight lines over a step s miss by s^2 / 8 of it.
     """
     pitch = structure.phase_pitch_m
-    return 1 if pitch is None else max(1, math.ceil(0.2 * place.widest_sine * pitch / VISIBLE_LO_M))
+    return (
+        1 if pitch is None else max(1, math.ceil(0.2 * geometry.widest_sine * pitch / VISIBLE_LO_M))
+    )
 
 
 def nodes_about(support_m: tuple[tuple[float, float], ...], per_nm: int = 1) -> Floats:

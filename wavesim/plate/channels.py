@@ -1,7 +1,7 @@
 """A preview's columns in few functions of wavelength, never at every node.
 
 A pixel is X, Y, Z and irradiance: sums over wavelength of the column's light times the observer's
-curves times the row's share. All those products together are made of a dozen functions of
+curves times the row's weight. All those products together are made of a dozen functions of
 wavelength (`Channels`), so the light of a column has to be known in a dozen sums, not at hundreds
 of nodes. The spectrum of the plate's middle, which needs the nodes, is found when it is asked for.
 """
@@ -53,14 +53,14 @@ def channels_of(rows: Rows) -> Channels:
     """Few functions of wavelength for all rows and curves, by cross approximation."""
     curves = sensitivities(rows.node_m)
     strength = np.maximum(curves.max(axis=0), 1e-300)
-    scales, nodes, count = rows.share.shape
+    scales, nodes, count = rows.weight.shape
     even = curves / strength
-    wanted = np.einsum("kc,skn->kscn", even, rows.share / max(float(rows.share.max()), 1e-300))
+    wanted = np.einsum("kc,skn->kscn", even, rows.weight / max(float(rows.weight.max()), 1e-300))
     left = np.concatenate([wanted.reshape(nodes, -1), even], axis=1)
     basis, part = np.empty((nodes, nodes)), np.empty((nodes, left.shape[1]))
     found = max(cross(left, LEVEL, basis, part), 1)
     parts = part[:found, :-4].reshape(found, scales, 4, count).transpose(1, 2, 0, 3)
-    scaled = parts * (strength * float(rows.share.max()))[:, None, None]
+    scaled = parts * (strength * float(rows.weight.max()))[:, None, None]
     return Channels(
         weight=np.ascontiguousarray(basis[:found].T),
         parts=tuple(np.ascontiguousarray(scaled)),
@@ -76,7 +76,7 @@ class ChannelColumns:
     Attributes
     ----------
     light : (nx, r) as `Columns.light`, summed over wavelength with each channel's weight
-    first : columns before this one mirror those behind, in light as in place
+    first : columns before this one mirror those behind, in light as in position
     error : of a pixel, of the brightest, by what was left out of fine structure
     """
 
@@ -86,12 +86,12 @@ class ChannelColumns:
 
 
 def sweep_channels(
-    field: FarField, place: Geometry, ruled: Aperture, wide: WideLight
+    field: FarField, geometry: Geometry, ruled: Aperture, wide: WideLight
 ) -> ChannelColumns:
     """Light of each pixel column in each channel; the elements depend on u alone."""
-    first = first_column(place, ruled)
+    first = first_column(geometry, ruled)
     (term,) = field.terms(again=wide.again)
-    light = np.zeros((place.sine_edges.size - 1, wide.channels))
+    light = np.zeros((geometry.sine_edges.size - 1, wide.channels))
     error = wide.add(term.integral, light[first:])
     light[:first] = light[::-1][:first]
     return ChannelColumns(light, first, error)
@@ -102,22 +102,22 @@ class Nodes:
     """What the light of every column at every wavelength node follows from."""
 
     field: FarField
-    place: Geometry
+    geometry: Geometry
     bins: Bins
     ruled: Aperture
 
     def spectrum(self, rows: Rows, pixel_area_m2: float) -> Floats:
         """(k, nx) [W m-2 nm-1] of the plate's middle row, as `compose` has it."""
-        columns = sweep(self.field, self.place, self.bins, self.ruled)
-        return middle_spectrum(columns, rows, self.place) / pixel_area_m2
+        columns = sweep(self.field, self.geometry, self.bins, self.ruled)
+        return middle_spectrum(columns, rows, self.geometry) / pixel_area_m2
 
 
 def compose_channels(
     columns: ChannelColumns, channels: Channels, rows: Rows, nodes: Nodes, pixel_area_m2: float
 ) -> Light:
     """Multiply columns by rows, as `compose` does; the middle's spectrum is made when asked for."""
-    lower = np.stack(list(_rows(columns, channels, rows, nodes.place))) / pixel_area_m2
-    plate, profile = on_plate(lower, columns.first, nodes.place)
+    lower = np.stack(list(_rows(columns, channels, rows, nodes.geometry))) / pixel_area_m2
+    plate, profile = on_plate(lower, columns.first, nodes.geometry)
     return Light(
         xyz_lx=plate[0],
         irradiance=plate[1],
@@ -134,12 +134,13 @@ def _rows(
     light = np.ascontiguousarray(columns.light[columns.first :].T)
     spans = list(intervals(rows.scale, cosines(geometry)[columns.first :]))
     for curve in range(4):
-        out = np.empty((rows.share.shape[2], light.shape[1]))
-        for at, s, along in spans:
+        out = np.empty((rows.weight.shape[2], light.shape[1]))
+        for some, s, along in spans:
             low = channels.parts[s][curve].T
             if along is None:
-                out[:, at] = low @ light[:, at]
+                out[:, some] = low @ light[:, some]
             else:
                 high = channels.parts[s + 1][curve].T
-                out[:, at] = low @ (light[:, at] * (1 - along)) + high @ (light[:, at] * along)
+                below, above = light[:, some] * (1 - along), light[:, some] * along
+                out[:, some] = low @ below + high @ above
         yield out

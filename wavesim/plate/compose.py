@@ -50,7 +50,7 @@ class Light:
 
 def compose(
     columns: Columns,
-    share: Rows,
+    row_weights: Rows,
     geometry: Geometry,
     pixel_area_m2: float,
     recorder: Recorder | None = None,
@@ -58,14 +58,14 @@ def compose(
     """Multiply columns by rows and the observer's curves; bend the rows where lines are bowed."""
     weights = sensitivities(columns.node_m, recorder) / pixel_area_m2
     if geometry.margin:
-        lower, first = _bowed_rows(columns, share, weights, geometry), 0
+        lower, first = _bowed_rows(columns, row_weights, weights, geometry), 0
     else:
-        lower, first = gather(columns, share, weights, cosines(geometry)), columns.first
+        lower, first = gather(columns, row_weights, weights, cosines(geometry)), columns.first
     plate, profile = _whole(lower[:4], first, geometry)
     recorded = None
     if recorder is not None:
         (recorded, _), _ = _whole(lower[[4, 5, 6, 3]], first, geometry)
-    spectrum = middle_spectrum(columns, share, geometry)
+    spectrum = middle_spectrum(columns, row_weights, geometry)
     spectrum /= pixel_area_m2
     return Light(
         xyz_lx=plate[0],
@@ -101,7 +101,7 @@ def on_plate(lower: Floats, first: int, geometry: Geometry) -> tuple[tuple[Float
     return _whole(lower, first, geometry)
 
 
-def _bowed_rows(columns: Columns, share: Rows, weights: Floats, geometry: Geometry) -> Floats:
+def _bowed_rows(columns: Columns, row_weights: Rows, weights: Floats, geometry: Geometry) -> Floats:
     """(c, n, nx) of the rows of the lower half, or of all where the upper one does not mirror
     it; a few rows at a time, which stay in the processor's cache."""
     count = geometry.rows if geometry.slit_lean else geometry.half_rows
@@ -109,13 +109,17 @@ def _bowed_rows(columns: Columns, share: Rows, weights: Floats, geometry: Geomet
     wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[:count]])
     out = np.empty((weights.shape[1], count, geometry.x_edges_m.size - 1))
     for channel, weight in zip(out, weights.T, strict=True):
-        light = combinations(columns, share, weight, cosines(geometry))
+        light = combinations(columns, row_weights, weight, cosines(geometry))
 
-        def some(first: int, light: tuple[Combination, ...] = light, to: Floats = channel) -> None:
+        def some(
+            first: int, light: tuple[Combination, ...] = light, target: Floats = channel
+        ) -> None:
             rows = np.arange(first, min(first + _ROWS, count))
-            lower = combined(light, share, np.minimum(rows, geometry.rows - 1 - rows))
+            lower = combined(light, row_weights, np.minimum(rows, geometry.rows - 1 - rows))
             whole = np.concatenate([lower[:, ::-1][:, : columns.first], lower], axis=1)
-            bend_rows(whole[..., None], edges, wanted[rows], to[rows[0] : rows[-1] + 1, :, None])
+            bend_rows(
+                whole[..., None], edges, wanted[rows], target[rows[0] : rows[-1] + 1, :, None]
+            )
 
         each(some, range(0, count, _ROWS))
     return out
@@ -137,11 +141,11 @@ def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
     return xyz, irradiance
 
 
-def middle_spectrum(columns: Columns, share: Rows, geometry: Geometry) -> Floats:
+def middle_spectrum(columns: Columns, row_weights: Rows, geometry: Geometry) -> Floats:
     """(k, nx) [W m-2 nm-1 x pixel area] of the middle row, by the width of each node's triangle."""
     nodes = columns.node_m
     inner = slice(geometry.margin, columns.light.shape[0] - geometry.margin)
-    down = share.share[0][:, -1]
+    down = row_weights.weight[0][:, -1]
     per_nm = (down / bands_nm(nodes))[:, None]
     light = in_pixels(columns.light[inner], geometry)
     return np.asarray(np.multiply(light.T, per_nm, order="C"))

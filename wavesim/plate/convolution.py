@@ -38,7 +38,7 @@ from wavesim.plate.interpolation import BEFORE, PER_PERIOD, TAPS, coefficients, 
 from wavesim.plate.pairwise import hats, sweep_pairs
 from wavesim.plate.passes import (
     SMOOTH_STEP,
-    Lit,
+    BinLight,
     LogGrid,
     Pass,
     Reading,
@@ -64,7 +64,7 @@ _LEAST_SPLIT = 8  # times coarser a smooth part must be to be worth its own pass
 def few_wavelengths(
     width_m: float,
     table: RunningIntegral,
-    place: Geometry,
+    geometry: Geometry,
     bins: Bins,
     columns: slice,
     light: Floats,
@@ -74,19 +74,21 @@ def few_wavelengths(
     Cost: columns x 4 W sigma (1/lambda1 - 1/lambda2) readings of the table, and columns x nodes
     x 25 multiplications.
     """
-    position, pseudo = pseudo_bins(place, bins, columns, width_m)
-    lit = Lit(bins, position, *hats(bins))
-    share = put(lit, position, range(bins.node_m.size), longest_of(lit, position))
+    position, pseudo = pseudo_bins(geometry, bins, columns, width_m)
+    bin_light = BinLight(bins, position, *hats(bins))
+    node_light = put(bin_light, position, range(bins.node_m.size), longest_of(bin_light, position))
     rise = np.zeros((light.shape[0], pseudo.node_m.size))
-    sweep_pairs(table, place, pseudo, columns, rise)
-    _share_out(rise, share[0] + BEFORE, share[1], light)
+    sweep_pairs(table, geometry, pseudo, columns, rise)
+    _share_out(rise, node_light[0] + BEFORE, node_light[1], light)
 
 
-def pseudo_bins(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[Floats, Bins]:
-    """Places (b,) of the light on even samples of 1/lambda for some columns, and the samples as
+def pseudo_bins(
+    geometry: Geometry, bins: Bins, columns: slice, width_m: float
+) -> tuple[Floats, Bins]:
+    """Positions (b,) of the light on even samples of 1/lambda for some columns, and the samples as
     bins of unit light, each with a node of its own; sample n is number n + BEFORE."""
-    step = 1.0 / (PER_PERIOD * width_m * widest(place, columns))
-    bench = bins.wavelength_m * bins.stretch
+    step = 1.0 / (PER_PERIOD * width_m * widest(geometry, columns))
+    bench = bins.wavelength_m * bins.air_ratio
     position = (1.0 / bench.min() - 1.0 / bench) / step  # rising with wavelength
     samples = math.ceil(position.max()) + TAPS + 1
     wave = 1.0 / (1.0 / bench.min() - (np.arange(samples + 1) - BEFORE) * step)
@@ -103,17 +105,17 @@ def pseudo_bins(place: Geometry, bins: Bins, columns: slice, width_m: float) -> 
     return np.asarray(position), pseudo
 
 
-def _share_out(rise: Floats, first: Indices, share: Floats, light: Floats) -> None:
-    """light[:, k] += sum over j of rise[:, first[k] + j] share[k, j], some nodes at a time."""
+def _share_out(rise: Floats, first: Indices, node_light: Floats, light: Floats) -> None:
+    """light[:, k] += sum over j of rise[:, first[k] + j] node_light[k, j], some nodes at a time."""
     for k in range(0, first.size, 2 * _NODES):
         some = slice(k, min(k + 2 * _NODES, first.size))
-        lit = np.flatnonzero(share[some].any(axis=1)) + k
-        if not lit.size:
+        nonzero = np.flatnonzero(node_light[some].any(axis=1)) + k
+        if not nonzero.size:
             continue
-        start, width = int(first[lit].min()), share.shape[1]
-        dense = np.zeros((int(first[lit].max()) - start + width, some.stop - some.start))
-        for node in lit:
-            dense[first[node] - start : first[node] - start + width, node - k] = share[node]
+        start, width = int(first[nonzero].min()), node_light.shape[1]
+        dense = np.zeros((int(first[nonzero].max()) - start + width, some.stop - some.start))
+        for node in nonzero:
+            dense[first[node] - start : first[node] - start + width, node - k] = node_light[node]
         part = rise[:, start : start + dense.shape[0]]
         light[:, some] += part @ dense[: part.shape[1]]  # beyond its samples a node has no light
 
@@ -121,7 +123,7 @@ def _share_out(rise: Floats, first: Indices, share: Floats, light: Floats) -> No
 def convolved(
     width_m: float,
     table: RunningIntegral,
-    place: Geometry,
+    geometry: Geometry,
     bins: Bins,
     columns: slice,
     light: Floats,
@@ -135,16 +137,16 @@ def convolved(
     M (ln u2/u1) readings of the table and, for each node, transforms of those of its
     M (ln sigma2/sigma1) points where T jumps, at some 5 ns each.
     """
-    grid, split = _grid(place, bins, columns, width_m)
+    grid, split = _grid(geometry, bins, columns, width_m)
     low, high = hats(bins)
-    lit = Lit(bins, np.log(bins.wavelength_m * bins.stretch), low, high)
-    fine = plan(grid, lit, edge_readings(place, columns, grid))
+    bin_light = BinLight(bins, np.log(bins.wavelength_m * bins.air_ratio), low, high)
+    fine = plan(grid, bin_light, edge_readings(geometry, columns, grid))
     values = table_on(table, grid, fine.points + split * 2 * TAPS)
     reached = values[[0, -1]]
     slow = None
     if split > 1:
         rough, smooth = split_off(grid, values, split)
-        slow = plan(rough, lit, edge_readings(place, columns, rough)).over(smooth)
+        slow = plan(rough, bin_light, edge_readings(geometry, columns, rough)).over(smooth)
     mean = float(np.ptp(reached) * (low + high).sum()) / light.shape[0]
     fast = fine.over(values, _LEAST * mean / math.sqrt(bins.node_m.size))
 
@@ -209,14 +211,14 @@ def _together(start: Indices, last: int) -> Iterator[tuple[int, int]]:
         a = z
 
 
-def _grid(place: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[LogGrid, int]:
+def _grid(geometry: Geometry, bins: Bins, columns: slice, width_m: float) -> tuple[LogGrid, int]:
     """The grid of ln u for some columns, and how many times coarser its smooth part may be."""
-    bench = bins.wavelength_m * bins.stretch
-    edges = place.sine_in + place.sine_edges[[columns.start, columns.stop]]
-    step = float(bench.min()) / (PER_PERIOD * width_m * widest(place, columns))
+    bench = bins.wavelength_m * bins.air_ratio
+    edges = geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]]
+    step = float(bench.min()) / (PER_PERIOD * width_m * widest(geometry, columns))
     split = int(SMOOTH_STEP / step)
     split = split if split >= _LEAST_SPLIT else 1
-    lo, hi = place.slit_sines or (0.0, 0.0)
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
     nearest = min(abs(edges[0] + lo), abs(edges[1] + hi))
     begin, end = spans_of(bins)
     some = end > begin
@@ -236,16 +238,16 @@ def table_on(table: RunningIntegral, grid: LogGrid, points: int) -> Floats:
     return values
 
 
-def edge_readings(place: Geometry, columns: slice, grid: LogGrid) -> Reading:
+def edge_readings(geometry: Geometry, columns: slice, grid: LogGrid) -> Reading:
     """How the edges of some columns read the grid of ln sigma.
 
     The mean over a source slit is taken by Gauss-Legendre points, two for each of the grid's
     that it covers and some more.
     """
-    sigma = place.sine_in + place.sine_edges[columns.start : columns.stop + 1, None]
-    if place.slit_sines is None:
+    sigma = geometry.sine_in + geometry.sine_edges[columns.start : columns.stop + 1, None]
+    if geometry.slit_sines is None:
         return _reading(grid, sigma, np.ones(1))
-    lo, hi = place.slit_sines
+    lo, hi = geometry.slit_sines
     covered = (hi - lo) / float(np.abs(sigma).min()) / grid.step
     t, w = np.polynomial.legendre.leggauss(_GAUSS + math.ceil(covered / 2))
     return _reading(grid, sigma + (lo + hi) / 2 + (hi - lo) / 2 * t, (hi - lo) / 2 * w)
@@ -253,11 +255,11 @@ def edge_readings(place: Geometry, columns: slice, grid: LogGrid) -> Reading:
 
 def _reading(grid: LogGrid, sigma: Floats, weight: Floats) -> Reading:
     """Sum over points (n, p) of weight (p,) times the grid's value there."""
-    place = grid.of_sine(sigma)
-    start = np.floor(place).astype(np.int64) - BEFORE
+    position = grid.of_sine(sigma)
+    start = np.floor(position).astype(np.int64) - BEFORE
     first = start.min(axis=1)
-    out = np.zeros((place.shape[0], TAPS + int((start - first[:, None]).max())))
-    gather(place, weight, coefficients(), first, np.empty(TAPS), out)
+    out = np.zeros((position.shape[0], TAPS + int((start - first[:, None]).max())))
+    gather(position, weight, coefficients(), first, np.empty(TAPS), out)
     return Reading(first, out)
 
 

@@ -61,11 +61,11 @@ class Cut:
     width_m: float
 
 
-def octaves(place: Geometry, cut: Cut, every: slice) -> list[tuple[slice, bool]]:
+def octaves(geometry: Geometry, cut: Cut, every: slice) -> list[tuple[slice, bool]]:
     """Stretches of columns over which |sin alpha + sin beta| changes by two at most, and what is
     left about the zero order; whether a logarithm of it may be taken there."""
-    sigma = place.sine_in + place.sine_edges[every.start : every.stop + 1]
-    lo, hi = place.slit_sines or (0.0, 0.0)
+    sigma = geometry.sine_in + geometry.sine_edges[every.start : every.stop + 1]
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
     far = float(np.abs(sigma).max())
     least = max(_FEWEST_PERIODS * cut.shortest_m / cut.width_m, _SLITS_OFF * max(-lo, hi))
     rings = []
@@ -82,10 +82,10 @@ def octaves(place: Geometry, cut: Cut, every: slice) -> list[tuple[slice, bool]]
     return found
 
 
-def widest(place: Geometry, columns: slice) -> float:
+def widest(geometry: Geometry, columns: slice) -> float:
     """Largest |sin alpha + sin beta| of some columns, the source slit included."""
-    lo, hi = place.slit_sines or (0.0, 0.0)
-    edges = place.sine_in + place.sine_edges[[columns.start, columns.stop]]
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    edges = geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]]
     return float(max(abs(edges[0] + lo), abs(edges[1] + hi), 1e-12))
 
 
@@ -94,29 +94,29 @@ def pairs_ns(cut: Cut, columns: slice) -> float:
     return int(columns.stop - columns.start) * cut.bins * READINGS[cut.smoothing] * _READ_NS
 
 
-def few_ns(place: Geometry, cut: Cut, columns: slice) -> float:
+def few_ns(geometry: Geometry, cut: Cut, columns: slice) -> float:
     """Even samples of 1/lambda (`convolution.few_wavelengths`)."""
     inverse = 1 / cut.shortest_m - 1 / cut.longest_m
-    samples = PER_PERIOD * cut.width_m * widest(place, columns) * inverse + TAPS
+    samples = PER_PERIOD * cut.width_m * widest(geometry, columns) * inverse + TAPS
     reading = samples * READINGS[cut.smoothing] * _READ_NS
     sharing = cut.nodes * (TAPS + 32 * samples / cut.nodes) * _TAP_NS
     each = int(columns.stop - columns.start) * (reading + sharing)
     return each + cut.nodes * _SHARE_NS + cut.bins * _PUT_NS
 
 
-def convolved_ns(place: Geometry, cut: Cut, columns: slice) -> float:
+def convolved_ns(geometry: Geometry, cut: Cut, columns: slice) -> float:
     """A convolution in ln lambda (`convolution.convolved`)."""
-    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
-    per_e = PER_PERIOD * cut.width_m * widest(place, columns) / cut.shortest_m
+    sigma = np.abs(geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]])
+    per_e = PER_PERIOD * cut.width_m * widest(geometry, columns) / cut.shortest_m
     across = per_e * abs(math.log(float(sigma[1] / sigma[0])))
-    lo, hi = place.slit_sines or (0.0, 0.0)
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
     covered = (hi - lo) / float(sigma.min()) * per_e
     if covered > _WIDEST_SLIT:
         return math.inf
     kernel = 2e-9 / cut.shortest_m * per_e + 2 * TAPS
     reading = int(columns.stop - columns.start) * (TAPS + covered) * _TAP_NS
     node = (0.5 * across + 6 * kernel) * _POINT_NS + 2 * reading + _NODE_NS
-    grid = grid_points(place, cut, columns) * _GRID_NS
+    grid = grid_points(geometry, cut, columns) * _GRID_NS
     return cut.nodes * node + grid + cut.bins * _PUT_NS
 
 
@@ -126,42 +126,42 @@ def channels_pairs_ns(cut: Cut, columns: slice, channels: int) -> float:
     return pairs_ns(cut, columns) + width * cut.nodes * channels * _TAP_NS
 
 
-def channels_few_ns(place: Geometry, cut: Cut, columns: slice, channels: int) -> float:
+def channels_few_ns(geometry: Geometry, cut: Cut, columns: slice, channels: int) -> float:
     """Even samples of 1/lambda, for few channels; their light is made ready before."""
     inverse = 1 / cut.shortest_m - 1 / cut.longest_m
-    samples = PER_PERIOD * cut.width_m * widest(place, columns) * inverse + TAPS
+    samples = PER_PERIOD * cut.width_m * widest(geometry, columns) * inverse + TAPS
     each = samples * (READINGS[cut.smoothing] * _READ_NS + channels * _TAP_NS)
     return int(columns.stop - columns.start) * each
 
 
-def channels_convolved_ns(place: Geometry, cut: Cut, columns: slice, channels: int) -> float:
+def channels_convolved_ns(geometry: Geometry, cut: Cut, columns: slice, channels: int) -> float:
     """A convolution in ln lambda of the whole light, for few channels."""
-    points = grid_points(place, cut, columns)
-    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
-    lo, hi = place.slit_sines or (0.0, 0.0)
+    points = grid_points(geometry, cut, columns)
+    sigma = np.abs(geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]])
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
     covered = (hi - lo) * PER_PERIOD * cut.width_m / cut.shortest_m
-    if covered * widest(place, columns) / float(sigma.min()) > _WIDEST_SLIT:
+    if covered * widest(geometry, columns) / float(sigma.min()) > _WIDEST_SLIT:
         return math.inf
     reading = int(columns.stop - columns.start) * (TAPS + covered) * _TAP_NS
     return points * (_GRID_NS + (channels + 3) * _BACK_NS) + channels * reading
 
 
-def grid_points(place: Geometry, cut: Cut, columns: slice) -> float:
+def grid_points(geometry: Geometry, cut: Cut, columns: slice) -> float:
     """Points of the grid of ln u that a convolution over some columns reads."""
-    sigma = np.abs(place.sine_in + place.sine_edges[[columns.start, columns.stop]])
-    per_e = PER_PERIOD * cut.width_m * widest(place, columns) / cut.shortest_m
+    sigma = np.abs(geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]])
+    per_e = PER_PERIOD * cut.width_m * widest(geometry, columns) / cut.shortest_m
     return per_e * math.log(cut.longest_m / cut.shortest_m * float(sigma.max() / sigma.min()))
 
 
-def least_ns(place: Geometry, cut: Cut) -> float:
+def least_ns(geometry: Geometry, cut: Cut) -> float:
     """The cheapest way over a whole plate."""
-    every = slice(0, place.sine_edges.size - 1)
+    every = slice(0, geometry.sine_edges.size - 1)
     if cut.smoothing is Smoothing.BIN:
         return pairs_ns(cut, every)
     total = 0.0
-    for columns, apart in octaves(place, cut, every):
-        ways = [pairs_ns(cut, columns), few_ns(place, cut, columns)]
+    for columns, apart in octaves(geometry, cut, every):
+        ways = [pairs_ns(cut, columns), few_ns(geometry, cut, columns)]
         if apart:
-            ways.append(convolved_ns(place, cut, columns))
+            ways.append(convolved_ns(geometry, cut, columns))
         total += min(ways)
     return total

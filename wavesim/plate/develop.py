@@ -50,7 +50,7 @@ def level_of(
     return beam if averaged else beam / area
 
 
-def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
+def develop(plate_light: Light, factor: float, scene: Scene, report: Report) -> Plate:
     """Expose the light for the scene's time.
 
     Raises
@@ -58,29 +58,29 @@ def develop(seen: Light, factor: float, scene: Scene, report: Report) -> Plate:
     LimitError
         The time is to be found and no visible light reaches the plate.
     """
-    brightest = float(seen.shown_lx[..., 1].max()) * factor
+    brightest = float(plate_light.shown_lx[..., 1].max()) * factor
     seconds = exposure_time(scene.exposure, brightest)
-    recorder = None if seen.recorded_lx is None else recorder_of(scene)
+    recorder = None if plate_light.recorded_lx is None else recorder_of(scene)
     return Plate(
         x_m=scene.plate.x_m(),
         y_m=scene.plate.y_m(),
-        irradiance=seen.irradiance * factor,
-        xyz=seen.xyz_lx * (factor * seconds),
-        profile_irradiance=seen.profile_irradiance * factor,
-        profile_wavelength_m=seen.profile_wavelength_m,
-        profile_spectrum=later(partial(_spectrum, seen, factor)),
+        irradiance=plate_light.irradiance * factor,
+        xyz=plate_light.xyz_lx * (factor * seconds),
+        profile_irradiance=plate_light.profile_irradiance * factor,
+        profile_wavelength_m=plate_light.profile_wavelength_m,
+        profile_spectrum=later(partial(_spectrum, plate_light, factor)),
         scene=scene,
         white_xyz=white(scene),
         white_exposure_lx_s=scene.exposure.white_exposure_lx_s,
         exposure_s=seconds,
         report=report,
-        recorded=None if recorder is None else seen.shown_lx * (factor * seconds),
+        recorded=None if recorder is None else plate_light.shown_lx * (factor * seconds),
         recorded_white_xyz=None if recorder is None else _recorded_white(scene, recorder),
     )
 
 
-def _spectrum(seen: Light, factor: float) -> Floats:
-    return np.asarray(seen.profile_spectrum * factor)
+def _spectrum(plate_light: Light, factor: float) -> Floats:
+    return np.asarray(plate_light.profile_spectrum * factor)
 
 
 def white(scene: Scene) -> Floats:

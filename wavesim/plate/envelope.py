@@ -22,9 +22,9 @@ class Envelopes:
     taken at the middle. Each element is computed once, however many terms it takes part in.
     """
 
-    def __init__(self, place: Geometry, node_m: Floats, pitch_m: float) -> None:
-        self._sine_in, self._node_m = place.sine_in, node_m
-        middle = (place.sine_edges[1:] + place.sine_edges[:-1]) / 2
+    def __init__(self, geometry: Geometry, node_m: Floats, pitch_m: float) -> None:
+        self._sine_in, self._node_m = geometry.sine_in, node_m
+        middle = (geometry.sine_edges[1:] + geometry.sine_edges[:-1]) / 2
         span = float(middle[-1] - middle[0]) * pitch_m / float(node_m.min())
         coarse = 4 + int(np.ceil(span / _STEP))
         self._middle, self._step = middle, 0.0
@@ -38,8 +38,8 @@ class Envelopes:
         """Multiply a term's light (nx, k) by its factor [m2], if it needs one."""
         if term.envelopes is None:
             return
-        one, other = term.envelopes
-        known = term.factor(self._amplitude(one), self._amplitude(other))
+        first_element, second_element = term.envelopes
+        known = term.factor(self._amplitude(first_element), self._amplitude(second_element))
         if self._step == 0.0:
             light *= known
             return

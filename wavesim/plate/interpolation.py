@@ -37,8 +37,10 @@ def coefficients() -> Floats:
     theta = np.concatenate([np.geomspace(1e-4, 0.05, 40), np.linspace(0.05, end, 240)])
     favour = np.minimum((1.02 - theta / end) * end / theta, _LOW)
     lag = np.arange(-BEFORE, TAPS - BEFORE)
-    waves = favour[:, None] * np.exp(1j * np.outer(theta, lag))
-    left = np.vstack([waves.real, waves.imag, np.full(TAPS, _EXACT), 1e-2 * _EXACT * lag])
+    exponentials = favour[:, None] * np.exp(1j * np.outer(theta, lag))
+    left = np.vstack(
+        [exponentials.real, exponentials.imag, np.full(TAPS, _EXACT), 1e-2 * _EXACT * lag]
+    )
     nodes = 0.5 - 0.5 * np.cos(np.pi * (np.arange(_DEGREE + 1) + 0.5) / (_DEGREE + 1))
     wanted = favour[:, None] * np.exp(1j * np.outer(theta, nodes))
     ends = np.stack([np.full(nodes.size, _EXACT), 1e-2 * _EXACT * nodes])
@@ -48,10 +50,10 @@ def coefficients() -> Floats:
     return np.ascontiguousarray(np.linalg.solve(powers, weights))
 
 
-def weights_at(place: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
-    """First sample (n,) and weights (n, TAPS) that read a function at `place` (n,) [samples]."""
-    whole = np.floor(place)
-    powers = np.vander(2 * (place - whole) - 1, _DEGREE + 1, increasing=True)
+def weights_at(position: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
+    """First sample (n,) and weights (n, TAPS) that read a function at `position` (n,) [samples]."""
+    whole = np.floor(position)
+    powers = np.vander(2 * (position - whole) - 1, _DEGREE + 1, increasing=True)
     return whole.astype(np.int64) - BEFORE, np.asarray(powers @ coefficients())
 
 
@@ -66,36 +68,36 @@ def _weigh(t, coefficient, weight):  # type: ignore[no-untyped-def]
 
 
 @compiled()
-def spread(place, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
-    """Add light (n,) at `place` (n,) [samples] to even samples; out[0] is sample `first`.
+def spread(position, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
+    """Add light (n,) at `position` (n,) [samples] to even samples; out[0] is sample `first`.
 
     `weight` (TAPS,) is for its own use.
     """
-    for b in range(place.size):
-        whole = np.floor(place[b])
-        _weigh(2.0 * (place[b] - whole) - 1.0, coefficient, weight)
+    for b in range(position.size):
+        whole = np.floor(position[b])
+        _weigh(2.0 * (position[b] - whole) - 1.0, coefficient, weight)
         n = int(whole) - BEFORE - first
         for j in range(TAPS):
             out[n + j] += light[b] * weight[j]
 
 
 @compiled()
-def gather(place, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
-    """`spread` for each row of place (n, p): light (p,) at its places, out[i, 0] at first[i]."""
-    for i in range(place.shape[0]):
-        spread(place[i], light, coefficient, first[i], weight, out[i])
+def gather(position, light, coefficient, first, weight, out):  # type: ignore[no-untyped-def]
+    """`spread` for each row of position (n, p): light (p,), out[i, 0] at first[i]."""
+    for i in range(position.shape[0]):
+        spread(position[i], light, coefficient, first[i], weight, out[i])
 
 
 @compiled()
-def spread_nodes(place, low, high, bounds, k0, k1, first, coefficient, weight, out):  # type: ignore[no-untyped-def]
+def spread_nodes(position, low, high, bounds, k0, k1, first, coefficient, weight, out):  # type: ignore[no-untyped-def]
     """Put the light of nodes k0 .. k1 - 1 on even samples; row k - k0 of out begins at its `first`.
 
     Bins bounds[k] .. bounds[k + 1] - 1 give `low` to node k and `high` to node k + 1.
     """
     for k in range(max(k0 - 1, 0), min(k1, bounds.size - 1)):
         for b in range(bounds[k], bounds[k + 1]):
-            whole = np.floor(place[b])
-            _weigh(2.0 * (place[b] - whole) - 1.0, coefficient, weight)
+            whole = np.floor(position[b])
+            _weigh(2.0 * (position[b] - whole) - 1.0, coefficient, weight)
             n = int(whole) - BEFORE
             if k >= k0:
                 m = n - first[k - k0]

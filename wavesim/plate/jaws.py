@@ -56,7 +56,7 @@ class Wedged:
 def wedged(
     columns_of: Callable[[Geometry], Columns],
     rows_of: Callable[[Geometry, Columns], Rows],
-    place: Geometry,
+    geometry: Geometry,
     parallel: Light,
     *,
     width_m: float,
@@ -77,38 +77,38 @@ def wedged(
     LimitError
         Columns are too coarse for the slit's narrow end, or do not fit the memory.
     """
-    low, high = _jaws(place, [place.straightened_sine(float(y)) for y in place.y_m])
-    fine = _narrow(place, width_m, float(parallel.profile_wavelength_m.min()))
+    low, high = _jaws(geometry, [geometry.straightened_sine(float(y)) for y in geometry.y_m])
+    fine = _narrow(geometry, width_m, float(parallel.profile_wavelength_m.min()))
     columns = columns_of(fine)
     weights = sensitivities(columns.node_m, recorder) / pixel_area_m2
-    out = np.empty((place.rows, place.x_edges_m.size - 1, weights.shape[1]))
+    out = np.empty((geometry.rows, geometry.x_edges_m.size - 1, weights.shape[1]))
     for some, lower in _some_rows(columns, rows_of(fine, columns), weights, fine):
-        for chosen, power in ((some, lower), (place.rows - 1 - some, lower)):
+        for chosen, power in ((some, lower), (geometry.rows - 1 - some, lower)):
             out[chosen] = _spread(power, fine, low[chosen], high[chosen])
     found = replace(
         parallel,
         xyz_lx=np.ascontiguousarray(out[:, :, :3]),
         irradiance=out[:, :, 3].copy(),
-        profile_irradiance=out[place.half_rows - 1, :, 3].copy(),
+        profile_irradiance=out[geometry.half_rows - 1, :, 3].copy(),
         recorded_lx=None if recorder is None else np.ascontiguousarray(out[:, :, 4:]),
     )
-    return Wedged(found, _error(columns_of, place, columns, fine))
+    return Wedged(found, _error(columns_of, geometry, columns, fine))
 
 
-def _jaws(place: Geometry, sines: list[Floats]) -> tuple[Floats, Floats]:
+def _jaws(geometry: Geometry, sines: list[Floats]) -> tuple[Floats, Floats]:
     """(ny, nx + 1) directions of each row's pixel edges as light at either jaw has them."""
-    jaws = np.array([place.jaws(float(y)) for y in place.y_m])
+    jaws = np.array([geometry.jaws(float(y)) for y in geometry.y_m])
     return np.stack(sines) + jaws[:, :1], np.stack(sines) + jaws[:, 1:]
 
 
-def _narrow(place: Geometry, width_m: float, shortest_m: float) -> Geometry:
+def _narrow(geometry: Geometry, width_m: float, shortest_m: float) -> Geometry:
     """The plate in columns narrow enough for a source of no width, as far as the jaws reach."""
-    jaws = np.array([place.jaws(float(y)) for y in place.y_m])
+    jaws = np.array([geometry.jaws(float(y)) for y in geometry.y_m])
     slit = float((jaws[:, 1] - jaws[:, 0]).min())
-    step = max(min(place.pixel_sine, slit) / _PER_WIDTH, shortest_m / width_m / _PER_FRINGE)
+    step = max(min(geometry.pixel_sine, slit) / _PER_WIDTH, shortest_m / width_m / _PER_FRINGE)
     guard = _GUARD * step  # the margin holds all rows: it is as wide as the bow
-    first = float(place.sine_edges[0] + jaws.min()) - guard
-    last = float(place.sine_edges[-1] + jaws.max()) + guard
+    first = float(geometry.sine_edges[0] + jaws.min()) - guard
+    last = float(geometry.sine_edges[-1] + jaws.max()) + guard
     count = math.ceil((last - first) / step)
     require_memory(
         _BYTES * count * _ROWS,
@@ -117,18 +117,18 @@ def _narrow(place: Geometry, width_m: float, shortest_m: float) -> Geometry:
     )
     edges = np.clip(np.linspace(first, last, count + 1), -1.0, 1.0)
     return replace(
-        place, x_edges_m=place.x_of_sine(edges), sine_edges=edges, margin=0, slit_sines=None
+        geometry, x_edges_m=geometry.x_of_sine(edges), sine_edges=edges, margin=0, slit_sines=None
     )
 
 
 def _some_rows(
-    columns: Columns, share: Rows, weights: Floats, fine: Geometry
+    columns: Columns, row_weights: Rows, weights: Floats, fine: Geometry
 ) -> Iterator[tuple[Indices, Floats]]:
     """Numbers of some rows of the plate's lower half, and their light (n, nx, c)."""
     middle = (fine.x_edges_m[1:] + fine.x_edges_m[:-1]) / 2
     cosine = fine.focal_m / np.hypot(middle, fine.focal_m)
-    for first in range(0, share.share.shape[2], _ROWS):
-        lower = gather(columns, share.some(slice(first, first + _ROWS)), weights, cosine)
+    for first in range(0, row_weights.weight.shape[2], _ROWS):
+        lower = gather(columns, row_weights.some(slice(first, first + _ROWS)), weights, cosine)
         mirrored = lower[:, :, ::-1][:, :, : columns.first]
         whole = np.moveaxis(np.concatenate([mirrored, lower], axis=2), 0, 2)
         yield first + np.arange(whole.shape[0]), np.ascontiguousarray(whole)
@@ -145,7 +145,7 @@ def _spread(power: Floats, fine: Geometry, low: Floats, high: Floats) -> Floats:
 
 
 def _error(
-    columns_of: Callable[[Geometry], Columns], place: Geometry, narrow: Columns, fine: Geometry
+    columns_of: Callable[[Geometry], Columns], geometry: Geometry, narrow: Columns, fine: Geometry
 ) -> float:
     """What straight rows at both ends of the plate miss of columns made for their jaws.
 
@@ -156,12 +156,12 @@ def _error(
     """
     weights = sensitivities(narrow.node_m)
     power = (narrow.light @ weights)[None]
-    inside = slice(place.margin, place.sine_edges.size - 1 - place.margin)
-    sines = place.sine_edges[inside.start : inside.stop + 1][None]
+    inside = slice(geometry.margin, geometry.sine_edges.size - 1 - geometry.margin)
+    sines = geometry.sine_edges[inside.start : inside.stop + 1][None]
     worst, brightest = 0.0, np.zeros(4)
-    for y in place.y_m[[0, -1]]:
-        lo, hi = place.jaws(float(y))
-        exact = columns_of(replace(place, slit_sines=(lo, hi))).light[inside] @ weights
+    for y in geometry.y_m[[0, -1]]:
+        lo, hi = geometry.jaws(float(y))
+        exact = columns_of(replace(geometry, slit_sines=(lo, hi))).light[inside] @ weights
         found = _spread(power, fine, sines + lo, sines + hi)[0]
         brightest = np.maximum(brightest, exact.max(axis=0))
         worst = max(worst, float(np.abs(found - exact).max() / brightest.max()))

@@ -110,10 +110,10 @@ def sweep_boxes(tables, sines, start, end, bins, pixels, room, light):  # type: 
         a, z = first[k0], first[k1]
         edge, rise = room[0, : z - a], room[1, : z - a]
         edge[:] = 0.0
-        one, two = (start[0][a:z], start[1][a:z]), (end[0][a:z], end[1][a:z])
-        _rise_boxes(once, twice, sines[pixels[0]], one, two, edge, rise)
+        lower, upper = (start[0][a:z], start[1][a:z]), (end[0][a:z], end[1][a:z])
+        _rise_boxes(once, twice, sines[pixels[0]], lower, upper, edge, rise)
         for i in range(pixels[0], pixels[1]):
-            _rise_boxes(once, twice, sines[i + 1], one, two, edge, rise)
+            _rise_boxes(once, twice, sines[i + 1], lower, upper, edge, rise)
             _share_out(low[a:z], high[a:z], rise, first, k0, k1, light[i])
 
 
@@ -211,26 +211,26 @@ def bend_rows(power, edges, wanted, out):  # type: ignore[no-untyped-def]
                 a = slope[j, c] * h
                 b = slope[j + 1, c] * h
                 d = total[j + 1, c] - total[j, c]
-                at = total[j, c] + t * (a + t * (3 * d - 2 * a - b + t * (a + b - 2 * d)))
+                value = total[j, c] + t * (a + t * (3 * d - 2 * a - b + t * (a + b - 2 * d)))
                 if i > 0:
-                    out[row, i - 1, c] = at - before[c]
-                before[c] = at
+                    out[row, i - 1, c] = value - before[c]
+                before[c] = value
 
 
 @compiled()
 def spread_rows(power, edges, low, high, out):  # type: ignore[no-untyped-def]
-    """Powers (ny, n, c) between `edges` (n + 1,) as boxes of places: out (ny, m, c).
+    """Powers (ny, n, c) between `edges` (n + 1,) as boxes of positions: out (ny, m, c).
 
-    Each edge of out's columns stands for all places from `low` to `high` (ny, m + 1) at once: the
-    cumulative power, a monotone cubic, is integrated between the two. `edges` are even; slopes are
-    those of the quartic through five of them, held within monotone limits (Fritsch & Carlson).
+    Each edge of out's columns stands for all positions from `low` to `high` (ny, m + 1) at once:
+    the cumulative power, a monotone cubic, is integrated between the two. `edges` are even; slopes
+    are those of the quartic through five of them, held within monotone limits (Fritsch & Carlson).
     """
     n = power.shape[1]
     channels = power.shape[2]
     total = np.zeros((n + 1, channels))
     slope = np.zeros((n + 1, channels))
     area = np.zeros((n + 1, channels))
-    at = np.zeros((2, channels))
+    integral = np.zeros((2, channels))
     before = np.zeros(channels)
     for row in range(power.shape[0]):
         for c in range(channels):
@@ -262,9 +262,9 @@ def spread_rows(power, edges, low, high, out):  # type: ignore[no-untyped-def]
                     b = slope[k + 1, c] * h
                     d = total[k + 1, c] - total[k, c]
                     bend = (3 * d - 2 * a - b) / 3 + t * (a + b - 2 * d) / 4
-                    at[side, c] = area[k, c] + h * t * (total[k, c] + t * (a / 2 + t * bend))
+                    integral[side, c] = area[k, c] + h * t * (total[k, c] + t * (a / 2 + t * bend))
             for c in range(channels):
-                mean = at[1, c] - at[0, c]
+                mean = integral[1, c] - integral[0, c]
                 if i > 0:
                     out[row, i - 1, c] = mean - before[c]
                 before[c] = mean

@@ -14,7 +14,9 @@ _GRID = 48  # bytes of a point of the grid of ln u: value, transforms of stretch
 _PIXEL = 12 * 8  # bytes of a pixel at the peak: light, its mirror image, exposed plate
 
 
-def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, place: Geometry) -> int:
+def check(
+    aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, geometry: Geometry
+) -> int:
     """Bytes that the plate will need at its peak; `reach_per_m` are its smallest and largest u.
 
     Raises
@@ -22,15 +24,17 @@ def check(aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, plac
     LimitError
         More than the machine has free; nothing has been allocated then.
     """
-    columns, nodes = place.sine_edges.size - 1, bins.node_m.size
+    columns, nodes = geometry.sine_edges.size - 1, bins.node_m.size
     table = table_bytes(aperture, *reach_per_m)
     # arrays of columns x nodes at a time: light, spectra; terms and envelopes of grooves
     spectra = 3 if aperture.of_u_alone else 4 + len(aperture.combs)
     sweep = 8 * (spectra * nodes * columns + 24 * bins.power.size) + 64 * aperture.elements
     cut, every = bins.cut(aperture.width_m), slice(0, columns)
-    grids = (grid_points(place, cut, part) for part, apart in octaves(place, cut, every) if apart)
+    grids = (
+        grid_points(geometry, cut, part) for part, apart in octaves(geometry, cut, every) if apart
+    )
     sweep += int(_GRID * max(grids, default=0.0))
-    plate = _PIXEL * columns * (place.y_edges_m.size - 1)
+    plate = _PIXEL * columns * (geometry.y_edges_m.size - 1)
     need = table + sweep + plate
     require_memory(
         need,

@@ -25,7 +25,7 @@ from wavesim.plate.near_exact import propagates_exactly
 from wavesim.plate.near_exact import rows as exact_rows
 from wavesim.plate.plane.expose import PIXEL, light_of
 from wavesim.plate.plane.source import extent
-from wavesim.plate.plane.waves import Steps, Waves, choose_waves
+from wavesim.plate.plane.wavelengths import Steps, Wavelengths, choose_wavelengths
 from wavesim.plate.rows import bow_error, bowed, in_pixels
 from wavesim.plate.turned import PlateTurns, turns_of
 from wavesim.scene import Scene
@@ -52,93 +52,109 @@ _FRESNEL = (
 
 
 def expose_near(
-    scene: Scene, ruled: Aperture, spectrum: Spectrum, place: Geometry, stage: Stage
+    scene: Scene, ruled: Aperture, spectrum: Spectrum, geometry: Geometry, stage: Stage
 ) -> Computed:
     """Light of rulings at a finite distance or out of focus, before any exposure time."""
     lo, hi = ruled.span_m
     half = max(abs(lo), abs(hi))
     front = wavefront(scene.bench, half)
-    turned = turns_of(place, scene.bench, half)
-    step, air = min(_step(ruled, place, turned.steepest(front)), _WIDEST), scene.bench.air
+    turned = turns_of(geometry, scene.bench, half)
+    step, air = min(_step(ruled, geometry, turned.most_defocused(front)), _WIDEST), scene.bench.air
     recorder = stage("recorder", recorder_of, scene)
     steps = Steps(step / 550e-9, 1e-3)
-    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
-    source = extent(scene, place)
+    wavelengths = stage(
+        "wavelengths", choose_wavelengths, spectrum, steps, air=air, recorder=recorder
+    )
+    source = extent(scene, geometry)
     exact = propagates_exactly(scene.bench)
     if not exact:
-        most = int(_MOST_CUT / (waves.power.size * turned.vergence_per_m.size))
-        place = with_bow_resolved(
-            place, ruled.width_m, float(waves.bench_m.min()), most=min(most, MOST_CUT)
+        most = int(_MOST_CUT / (wavelengths.power.size * turned.vergence_per_m.size))
+        geometry = with_bow_resolved(
+            geometry, ruled.width_m, float(wavelengths.bench_m.min()), most=min(most, MOST_CUT)
         )
-        turned = turns_of(place, scene.bench, half)
-    pixels = (place.sine_edges.size - 1) * place.y_m.size
-    held = PIXEL if turned.upright and not place.margin else _MORE
+        turned = turns_of(geometry, scene.bench, half)
+    pixels = (geometry.sine_edges.size - 1) * geometry.y_m.size
+    held = PIXEL if turned.upright and not geometry.margin else _MORE
     require_memory(
-        8 * (held * pixels + 2 * waves.power.size * (place.sine_edges.size + place.y_m.size)),
+        8
+        * (
+            held * pixels
+            + 2 * wavelengths.power.size * (geometry.sine_edges.size + geometry.y_m.size)
+        ),
         expected="a smaller plate or larger pixels",
     )
     bow = 0.0
     if exact:
-        way, seen, spectral = _EXACT, *_exactly(ruled, place, waves, stage)
+        way, power, spectral = _EXACT, *_exactly(ruled, geometry, wavelengths, stage)
     else:
         way = _FRESNEL if scene.bench.camera_m is None else _LENS
-        seen, spectral, bow = stage("pixels", _in_fresnel, ruled, front, turned, place, waves)
+        power, spectral, bow = stage(
+            "pixels", _in_fresnel, ruled, front, turned, geometry, wavelengths
+        )
     area = scene.plate.pixel_area_m2 * (source.area or 1.0)
     return Computed(
-        light=light_of(seen, spectral, waves, area),
+        light=light_of(power, spectral, wavelengths, area),
         opening=ruled,
         source_sr=source.area,
         averaged=True,
         elements=ruled.elements,
-        wavelengths=int(waves.power.size),
-        smoothing=source.words,
+        wavelengths=int(wavelengths.power.size),
+        smoothing=source.text,
         pixel_error=1e-6,
-        bin_error=waves.error + turned.error + bow,
+        bin_error=wavelengths.error + turned.error + bow,
         half_m=half,
-        notes=(*ruled.limits, way, *turned.words),
+        notes=(*ruled.limits, way, *turned.notes),
     )
 
 
-def _exactly(ruled: Aperture, place: Geometry, waves: Waves, stage: Stage) -> tuple[Floats, Floats]:
+def _exactly(
+    ruled: Aperture, geometry: Geometry, wavelengths: Wavelengths, stage: Stage
+) -> tuple[Floats, Floats]:
     """Light (ny, nx, c), and of the middle row (k, nx), on a parallel plate without a lens."""
     tall = columns_of_height(ruled.along)
-    across = stage("columns", exact_columns, ExactRulings(ruled, place.focal_m), place, waves)
-    along = stage("rows", exact_rows, ExactRulings(tall, place.focal_m), place, waves)
-    middle = (across * along[:, along.shape[1] // 2][:, None]).T @ waves.onto_nodes()
-    return stage("pixels", _pixels, across, along, waves), middle.T
+    across = stage(
+        "columns", exact_columns, ExactRulings(ruled, geometry.focal_m), geometry, wavelengths
+    )
+    along = stage("rows", exact_rows, ExactRulings(tall, geometry.focal_m), geometry, wavelengths)
+    middle = (across * along[:, along.shape[1] // 2][:, None]).T @ wavelengths.onto_nodes()
+    return stage("pixels", _pixels, across, along, wavelengths), middle.T
 
 
 def _in_fresnel(
-    ruled: Aperture, front: Wavefront, turned: PlateTurns, place: Geometry, waves: Waves
+    ruled: Aperture,
+    front: Wavefront,
+    turned: PlateTurns,
+    geometry: Geometry,
+    wavelengths: Wavelengths,
 ) -> tuple[Floats, Floats, float]:
     """The same with Fresnel's path; a turned plate in as many defocuses as it shows.
 
     Columns and rows are computed on the straight lines of the plate's middle; then lines are bowed,
     with the error that this may have, of the brightest pixel.
     """
-    margin, columns = place.margin, place.sine_edges.size - 1
-    rows = 0 if turned.upright else place.rows
-    seen = np.zeros((rows, columns, waves.weights().shape[1]))
-    spectral = np.zeros((waves.node_m.size, columns))
-    middle = place.rows // 2
+    margin, columns = geometry.margin, geometry.sine_edges.size - 1
+    rows = 0 if turned.upright else geometry.rows
+    power = np.zeros((rows, columns, wavelengths.weights().shape[1]))
+    spectral = np.zeros((wavelengths.node_m.size, columns))
+    middle = geometry.rows // 2
     for vergence, weight in turned.parts:
         used = np.flatnonzero(weight.any(axis=0))
         part = slice(int(used[0]), int(used[-1]) + 1)
-        bent = front.bent_by(vergence, math.cos(place.axis_rad) ** 2)
-        across = _columns(near_rulings(ruled, bent), place, waves, part)
-        along = _rows(_tall(ruled.along, bent), place, waves)
+        bent = front.bent_by(vergence, math.cos(geometry.axis_rad) ** 2)
+        across = _columns(near_rulings(ruled, bent), geometry, wavelengths, part)
+        along = _rows(_tall(ruled.along, bent), geometry, wavelengths)
         if turned.upright:
-            seen = _pixels(across, along, waves)
+            power = _pixels(across, along, wavelengths)
         else:
-            seen[:, part] += weight[:, part, None] * _pixels(across, along, waves)
+            power[:, part] += weight[:, part, None] * _pixels(across, along, wavelengths)
         row = across * along[:, middle][:, None] * weight[middle, part]
-        spectral[:, part] += waves.onto_nodes().T @ row
+        spectral[:, part] += wavelengths.onto_nodes().T @ row
     bow = 0.0
     if margin:
-        bow = bow_error(spectral.sum(axis=0), place)
-        seen = bowed(seen, place)
-    inner = in_pixels(np.ascontiguousarray(spectral[:, margin : columns - margin].T), place)
-    return turned.straightened(seen, place), np.ascontiguousarray(inner.T), bow
+        bow = bow_error(spectral.sum(axis=0), geometry)
+        power = bowed(power, geometry)
+    inner = in_pixels(np.ascontiguousarray(spectral[:, margin : columns - margin].T), geometry)
+    return turned.straightened(power, geometry), np.ascontiguousarray(inner.T), bow
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:
@@ -155,37 +171,39 @@ def columns_of_height(along: Along) -> Aperture:
     return Aperture((comb,), 1.0, along.height_m)
 
 
-def _step(ruled: Aperture, place: Geometry, front: Wavefront) -> float:
+def _step(ruled: Aperture, geometry: Geometry, front: Wavefront) -> float:
     """Step of the wavelength, relative: see `relative_step`, and six to a Fresnel zone."""
     width = ruled.width_m
-    slit = place.slit_sines or (0.0, 0.0)
-    blur = max(550e-9 / width, place.pixel_sine, slit[1] - slit[0])
-    far = blur / (2 * max(place.widest_sine, 1e-12))
+    slit = geometry.slit_sines or (0.0, 0.0)
+    blur = max(550e-9 / width, geometry.pixel_sine, slit[1] - slit[0])
+    far = blur / (2 * max(geometry.widest_sine, 1e-12))
     return max(min(far, front.zone_step(width / 2)), _FINEST)
 
 
-def _columns(near: NearRulings, place: Geometry, waves: Waves, part: slice) -> Floats:
+def _columns(
+    near: NearRulings, geometry: Geometry, wavelengths: Wavelengths, part: slice
+) -> Floats:
     """(b, n) integral of |A|^2 over the u of some columns, and over the slit's sines if any."""
-    sines = place.sine_in + place.sine_edges[part.start : part.stop + 1]
-    lo, hi = place.slit_sines or (0.0, 0.0)
+    sines = geometry.sine_in + geometry.sine_edges[part.start : part.stop + 1]
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
     return np.stack(
-        [_between(near, sines, (lo, hi), float(w), place.sine_in) for w in waves.bench_m]
+        [_between(near, sines, (lo, hi), float(w), geometry.sine_in) for w in wavelengths.bench_m]
     )
 
 
-def _rows(near: NearRulings, place: Geometry, waves: Waves) -> Floats:
+def _rows(near: NearRulings, geometry: Geometry, wavelengths: Wavelengths) -> Floats:
     """(b, ny) the same along y.
 
     A slit's image stands at the same heights at all wavelengths, and what is fine about its ends
     changes as they do: one of several wavelengths within `_ALIKE` stands for all.
     """
-    sines = place.height_sine(0.0, place.y_edges_m)
-    rise = place.slit_rise or 0.0
-    found, which = waves.bench_m, np.arange(waves.bench_m.size)
+    sines = geometry.height_sine(0.0, geometry.y_edges_m)
+    rise = geometry.slit_rise or 0.0
+    found, which = wavelengths.bench_m, np.arange(wavelengths.bench_m.size)
     if rise:
-        group = np.round(np.log(waves.bench_m) / _ALIKE)
+        group = np.round(np.log(wavelengths.bench_m) / _ALIKE)
         _, first, which = np.unique(group, return_index=True, return_inverse=True)
-        found = waves.bench_m[first]
+        found = wavelengths.bench_m[first]
     rows = np.stack([_between(near, sines, (-rise, rise), float(w), 0.0) for w in found])
     return np.asarray(rows[which])
 
@@ -226,10 +244,10 @@ def _mean(
     return np.asarray((upper - lower) * (wavelength_m / (source[1] - source[0])))
 
 
-def _pixels(across: Floats, along: Floats, waves: Waves) -> Floats:
+def _pixels(across: Floats, along: Floats, wavelengths: Wavelengths) -> Floats:
     """(ny, nx, c) sum over wavelengths of weights x columns x rows."""
-    weight = waves.weights()
-    seen = np.empty((along.shape[1], across.shape[1], weight.shape[1]))
+    weight = wavelengths.weights()
+    power = np.empty((along.shape[1], across.shape[1], weight.shape[1]))
     for c in range(weight.shape[1]):
-        seen[:, :, c] = along.T @ (across * weight[:, c : c + 1])
-    return seen
+        power[:, :, c] = along.T @ (across * weight[:, c : c + 1])
+    return power

@@ -1,4 +1,4 @@
-"""Exact near field of rulings on a parallel plate: columns and rows by places, not by sines."""
+"""Exact near field of rulings on a parallel plate: columns and rows by position, not by sine."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.plate.duration import require_time
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
-from wavesim.plate.plane.waves import Waves
+from wavesim.plate.plane.wavelengths import Wavelengths
 from wavesim.scene import Bench
 
 _CELL_BYTES = 200  # of a cell of a near field's table, at the peak
 _MOVED = 0.02  # of a fringe: by which steep rays move otherwise than the pattern as a whole
-_EDGE_S = 150e-9  # of one edge's wave at one place
+_EDGE_S = 150e-9  # of one edge's wave at one point
 
 
 def propagates_exactly(bench: Bench) -> bool:
@@ -31,36 +31,40 @@ def propagates_exactly(bench: Bench) -> bool:
     )
 
 
-def columns(near: ExactRulings, place: Geometry, waves: Waves) -> Floats:
+def columns(near: ExactRulings, geometry: Geometry, wavelengths: Wavelengths) -> Floats:
     """(b, nx) integral of |U|^2 over each column [m], and over the slit's sines if there is one."""
-    lo, hi = place.slit_sines or (0.0, 0.0)
-    return _light(near, place.x_edges_m, (place.sine_in + lo, place.sine_in + hi), waves)
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    return _light(
+        near, geometry.x_edges_m, (geometry.sine_in + lo, geometry.sine_in + hi), wavelengths
+    )
 
 
-def rows(near: ExactRulings, place: Geometry, waves: Waves) -> Floats:
+def rows(near: ExactRulings, geometry: Geometry, wavelengths: Wavelengths) -> Floats:
     """(b, ny) the same along y."""
-    rise = place.slit_rise or 0.0
-    return _light(near, place.y_edges_m, (-rise, rise), waves)
+    rise = geometry.slit_rise or 0.0
+    return _light(near, geometry.y_edges_m, (-rise, rise), wavelengths)
 
 
-def _light(near: ExactRulings, edges: Floats, source: tuple[float, float], waves: Waves) -> Floats:
+def _light(
+    near: ExactRulings, edges: Floats, source: tuple[float, float], wavelengths: Wavelengths
+) -> Floats:
     """A narrow source moves the pattern as a whole, a wide one in Gauss-Legendre points."""
     lo, hi = source
-    shortest = float(waves.bench_m.min())
+    shortest = float(wavelengths.bench_m.min())
     first, last = float(edges[0]), float(edges[-1])
     cycles = (hi - lo) * near.aperture.width_m / shortest
     reach = max(abs(first), abs(last)) + near.aperture.width_m / 2
     bent = cycles / 2 * 1.5 * (reach / math.hypot(reach, near.distance_m)) ** 2
     moved = hi > lo and bent < _MOVED
     points = 1 if hi == lo or moved else 3 + math.ceil(1.5 * cycles)
-    _judge(near, first, last, shortest, points * waves.power.size)
+    _judge(near, first, last, shortest, points * wavelengths.power.size)
     if moved:
-        return np.stack([_moved(near, edges, source, float(w)) for w in waves.bench_m])
+        return np.stack([_moved(near, edges, source, float(w)) for w in wavelengths.bench_m])
     t, w = np.polynomial.legendre.leggauss(points)
-    share = w / 2 * ((hi - lo) or 1.0)
-    out = np.zeros((waves.power.size, edges.size - 1))
-    for b, wavelength in enumerate(waves.bench_m):
-        for sine, part in zip((lo + hi) / 2 + (hi - lo) / 2 * t, share, strict=True):
+    weight = w / 2 * ((hi - lo) or 1.0)
+    out = np.zeros((wavelengths.power.size, edges.size - 1))
+    for b, wavelength in enumerate(wavelengths.bench_m):
+        for sine, part in zip((lo + hi) / 2 + (hi - lo) / 2 * t, weight, strict=True):
             table = near.integral(first, last, float(wavelength), float(sine))
             out[b] += part * np.diff(table.read(edges))
     return out

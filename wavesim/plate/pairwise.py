@@ -22,17 +22,17 @@ _GAUSS = 4  # points across a narrow source slit
 
 
 def sweep_pairs(
-    table: RunningIntegral, place: Geometry, bins: Bins, columns: slice, light: Floats
+    table: RunningIntegral, geometry: Geometry, bins: Bins, columns: slice, light: Floats
 ) -> None:
     """Add the light of some columns to light (their number, k).
 
     Cost: columns x bins readings of the table (measured 2 ns each on two cores), more with a
     source slit. Each pixel is the exact difference of the running integral between its edges.
     """
-    sines = place.sine_edges[columns.start : columns.stop + 1]
-    block = _blocks(bins, place, table)
+    sines = geometry.sine_edges[columns.start : columns.stop + 1]
+    block = _blocks(bins, geometry, table)
     run = _boxes if bins.smoothing in (Smoothing.SLIT, Smoothing.BIN) else _points
-    kernel, tables, lines, (low, high, first) = run(table, place, bins)
+    kernel, tables, lines, (low, high, first) = run(table, geometry, bins)
     longest = int(np.diff(first[block]).max())
 
     def part(rows: slice) -> None:
@@ -46,28 +46,28 @@ def sweep_pairs(
 Run = tuple[Callable[..., None], object, tuple[object, ...], tuple[Floats, Floats, Indices]]
 
 
-def _points(table: RunningIntegral, place: Geometry, bins: Bins) -> Run:
+def _points(table: RunningIntegral, geometry: Geometry, bins: Bins) -> Run:
     """Point source, or Gauss points across a narrow slit, as so many more bins."""
     offsets, weights = np.zeros(1), np.ones(1)
-    if place.slit_sines is not None:
-        lo, hi = place.slit_sines
+    if geometry.slit_sines is not None:
+        lo, hi = geometry.slit_sines
         t, w = np.polynomial.legendre.leggauss(_GAUSS)
         points = bins.smoothing is Smoothing.GAUSS
         offsets = (lo + hi) / 2 + (hi - lo) / 2 * (t if points else np.zeros(1))
         weights = (hi - lo) / 2 * (w if points else np.full(1, 2.0))
     n = weights.size
-    scale = np.repeat(1.0 / (bins.wavelength_m * bins.stretch * table.step_per_m), n)
-    shift = scale * (place.sine_in + np.tile(offsets, bins.power.size))
+    scale = np.repeat(1.0 / (bins.wavelength_m * bins.air_ratio * table.step_per_m), n)
+    shift = scale * (geometry.sine_in + np.tile(offsets, bins.power.size))
     shift -= table.start_per_m / table.step_per_m
     low, high = (np.repeat(hat, n) * np.tile(weights, hat.size) for hat in hats(bins))
     return sweep_points, table.once, (scale, shift), (low, high, bins.first * n)
 
 
-def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Run:
+def _boxes(table: RunningIntegral, geometry: Geometry, bins: Bins) -> Run:
     """Mean over the source slit, or over the bin."""
     low, high = hats(bins)
-    lo, hi = place.slit_sines or (0.0, 0.0)
-    if place.slit_sines is not None:
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    if geometry.slit_sines is not None:
         low, high = low * (hi - lo), high * (hi - lo)
     ends = [(bins.hi_m, (lo + hi) / 2), (bins.lo_m, (lo + hi) / 2)]
     if bins.smoothing is Smoothing.SLIT:
@@ -75,8 +75,8 @@ def _boxes(table: RunningIntegral, place: Geometry, bins: Bins) -> Run:
     origin = table.start_per_m / table.step_per_m
     lines = []
     for wavelength, offset in ends:
-        scale = 1.0 / (wavelength * bins.stretch * table.step_per_m)
-        lines.append((scale, scale * (place.sine_in + offset) - origin))
+        scale = 1.0 / (wavelength * bins.air_ratio * table.step_per_m)
+        lines.append((scale, scale * (geometry.sine_in + offset) - origin))
     return sweep_boxes, (table.once, table.twice), tuple(lines), (low, high, bins.first)
 
 
@@ -88,9 +88,9 @@ def hats(bins: Bins) -> tuple[Floats, Floats]:
     return bins.power * (1 - t), bins.power * t
 
 
-def _blocks(bins: Bins, place: Geometry, table: RunningIntegral) -> Indices:
+def _blocks(bins: Bins, geometry: Geometry, table: RunningIntegral) -> Indices:
     """Node numbers where blocks begin, so that a block's stretch of table fits the cache."""
-    cells = abs(place.widest_sine) * np.abs(np.diff(1 / bins.node_m)) / table.step_per_m
+    cells = abs(geometry.widest_sine) * np.abs(np.diff(1 / bins.node_m)) / table.step_per_m
     parts = np.floor(np.cumsum(cells) * table.once[0].nbytes / _CACHE_BYTES)
     starts = np.flatnonzero(np.diff(parts, prepend=-1.0))
     return np.append(starts, bins.node_m.size - 1).astype(np.int64)

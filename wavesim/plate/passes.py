@@ -36,11 +36,11 @@ class LogGrid:
     side: float
 
     def position(self, log_wavelength: Floats) -> Floats:
-        """(n,) places on the grid of ln lambda."""
+        """(n,) positions on the grid of ln lambda."""
         return np.asarray((log_wavelength - self.first) / self.step)
 
     def of_sine(self, sigma: Floats) -> Floats:
-        """(n,) places on the grid of ln sigma."""
+        """(n,) positions on the grid of ln sigma."""
         return np.asarray((np.log(self.side * sigma) - self.start - self.first) / self.step)
 
 
@@ -59,8 +59,8 @@ class Reading:
 
 
 @dataclass(frozen=True, eq=False)
-class Lit:
-    """Bins, where they stand, and the light of each that goes to the nodes below and above."""
+class BinLight:
+    """Bins, their positions, and the light of each that goes to the nodes below and above."""
 
     bins: Bins
     log_wavelength: Floats
@@ -75,16 +75,16 @@ def spans_of(bins: Bins) -> tuple[Indices, Indices]:
     return bins.first[np.maximum(number - 1, 0)], bins.first[np.minimum(number + 1, last)]
 
 
-def put(lit: Lit, position: Floats, nodes: range, length: int) -> tuple[Indices, Floats]:
+def put(bin_light: BinLight, position: Floats, nodes: range, length: int) -> tuple[Indices, Floats]:
     """Light of some nodes on even samples: first sample (k,), and (k, length) from there on."""
-    begin, end = (edge[nodes.start : nodes.stop] for edge in spans_of(lit.bins))
+    begin, end = (edge[nodes.start : nodes.stop] for edge in spans_of(bin_light.bins))
     some = end > begin
     first = np.zeros(len(nodes), dtype=np.int64)
     first[some] = np.floor(position[begin[some]]).astype(np.int64) - BEFORE
     out = np.zeros((len(nodes), length))
     spread_nodes(
-        position, lit.low, lit.high, lit.bins.first, nodes.start, nodes.stop, first,
-        coefficients(), np.empty(TAPS), out,
+        position, bin_light.low, bin_light.high, bin_light.bins.first, nodes.start, nodes.stop,
+        first, coefficients(), np.empty(TAPS), out,
     )  # fmt: skip
     return first, out
 
@@ -112,7 +112,7 @@ class BlockPlan:
     a kernel of at most `longest` points it is right from its point longest - 1 on.
     """
 
-    lit: Lit
+    bin_light: BinLight
     position: Floats
     reading: Reading
     longest: int
@@ -137,20 +137,20 @@ class BlockPlan:
         return Pass(self, spectrum, _in_bands(spectrum), least)
 
 
-def plan(grid: LogGrid, lit: Lit, reading: Reading) -> BlockPlan:
+def plan(grid: LogGrid, bin_light: BinLight, reading: Reading) -> BlockPlan:
     """Stretches three times as long as the light of a node and a reading."""
-    position = grid.position(lit.log_wavelength)
-    longest = longest_of(lit, position)
+    position = grid.position(bin_light.log_wavelength)
+    longest = longest_of(bin_light, position)
     widest = reading.weight.shape[1]
     size = 1 << max(10, math.ceil(math.log2(3 * (longest + widest))))
     stride = size - longest - widest + 2
     last = int(reading.start.max()) + widest
-    return BlockPlan(lit, position, reading, longest, size, stride, last // stride + 2)
+    return BlockPlan(bin_light, position, reading, longest, size, stride, last // stride + 2)
 
 
-def longest_of(lit: Lit, position: Floats) -> int:
+def longest_of(bin_light: BinLight, position: Floats) -> int:
     """Samples that the light of a node takes at most."""
-    begin, end = spans_of(lit.bins)
+    begin, end = spans_of(bin_light.bins)
     some = end > begin
     return TAPS + int((np.floor(position[end[some] - 1]) - np.floor(position[begin[some]])).max())
 
@@ -180,7 +180,7 @@ class Pass:
     def kernels(self, nodes: range) -> Iterator[Kernel]:
         """The light of each node."""
         cut = self.plan
-        first, light = put(cut.lit, cut.position, nodes, cut.size)
+        first, light = put(cut.bin_light, cut.position, nodes, cut.size)
         spectrum = np.fft.rfft(light, axis=1)
         # |sum over f of F K| <= sum over bands of |F| |K| (Cauchy and Schwarz), so no value is
         # lost that exceeds `least`
@@ -205,12 +205,12 @@ class Pass:
         """The light of a node at the grid's points `lowest` and on, into out (n,)."""
         cut = self.plan
         for j, values, lead in self._stretches(kernel, room):
-            for row, stretch in enumerate(values, j):
+            for row, block in enumerate(values, j):
                 a = lead + row * cut.stride - lowest  # where the stretch begins to be right
                 begin, end = max(a, 0), min(a + cut.size - cut.longest + 1, out.size)
                 shift = row * cut.stride + kernel.first - lowest
                 if end > begin:
-                    out[begin:end] = stretch[begin - shift : end - shift]
+                    out[begin:end] = block[begin - shift : end - shift]
 
     def _stretches(self, kernel: Kernel, room: Room) -> Iterator[tuple[int, Floats, int]]:
         """Stretches of T convolved with the light of a node: the number of the first, values

@@ -18,11 +18,11 @@ def sensitivities(node_m: Floats, recorder: Recorder | None = None) -> Floats:
     The 1 nm table of CIE 1931 is read as straight between its wavelengths, so light shared
     between the two nearest whole nanometres is weighted exactly.
     """
-    seen = LUMINOUS_EFFICACY_LM_W * colour_matching(node_m)
-    own = np.ones_like(node_m)
+    observer = LUMINOUS_EFFICACY_LM_W * colour_matching(node_m)
+    unity = np.ones_like(node_m)
     if recorder is None:
-        return np.column_stack([seen, own])
-    return np.column_stack([seen, own, LUMINOUS_EFFICACY_LM_W * recorder.at(node_m)])
+        return np.column_stack([observer, unity])
+    return np.column_stack([observer, unity, LUMINOUS_EFFICACY_LM_W * recorder.at(node_m)])
 
 
 def exposure_time(exposure: Exposure, brightest_lx: float) -> float:

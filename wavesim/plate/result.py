@@ -17,7 +17,7 @@ class Report:
 
     Attributes
     ----------
-    elements : slits or rulings lit by the beam
+    elements : slits or rulings illuminated by the beam
     wavelengths : wavelength bins used
     smoothing : what each pixel edge was averaged over
     pixel_error : error of a pixel's light at each wavelength (table and rounding)

@@ -39,7 +39,7 @@ _SCALES = 10  # scales for each pixel of their spread
 
 @dataclass(frozen=True, eq=False)
 class FewFunctions:
-    """Rows at two scales, share = basis @ part to `_LEVEL` of the brightest.
+    """Rows at two scales, weight = basis @ part to `_LEVEL` of the brightest.
 
     Attributes
     ----------
@@ -53,20 +53,20 @@ class FewFunctions:
 
 @dataclass(frozen=True, eq=False)
 class Rows:
-    """Share of the light that each row gets.
+    """Fraction of the light that each row gets.
 
     Attributes
     ----------
     node_m : (k,) [m] wavelength nodes
-    share : (s, k, n) Y [m] (times a sine where there is a source slit), at `scale`, for the rows
+    weight : (s, k, n) Y [m] (times a sine where there is a source slit), at `scale`, for the rows
         of the plate's lower half (its middle row included); the upper half mirrors it
-    scale : (s,) cosines f / sqrt(x^2 + f^2) of the columns that share stands for, falling
+    scale : (s,) cosines f / sqrt(x^2 + f^2) of the columns that `weight` stands for, falling
     between : for each pair of neighbouring scales, rows as few functions of wavelength
     error : of a row's light by the columns' scale, of the brightest row
     """
 
     node_m: Floats
-    share: Floats
+    weight: Floats
     scale: Floats
     between: tuple[FewFunctions, ...]
     error: float = 0.0
@@ -77,7 +77,7 @@ class Rows:
             FewFunctions(f.basis, (f.parts[0][:, which], f.parts[1][:, which]))
             for f in self.between
         )
-        return replace(self, share=self.share[:, :, which], between=tuple(few))
+        return replace(self, weight=self.weight[:, :, which], between=tuple(few))
 
 
 def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:
@@ -93,7 +93,7 @@ def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:
     spans = 2 * along.height_m * _reach(geometry, shortest)
     _require_memory(spans, scale.size * node_m.size, geometry)
     table = _height_table(along, geometry, shortest)
-    every = np.stack([_share(table, geometry, node_m, s) for s in scale])
+    every = np.stack([_row_weights(table, geometry, node_m, s) for s in scale])
     error = _between_scales(table, geometry, node_m, every, scale)
     pairs = pairwise(every) if scale.size > 1 else [(every[0], every[0])]
     level = _LEVEL * float(every.max())
@@ -121,22 +121,22 @@ def _few_functions(low: Floats, high: Floats, level: float) -> FewFunctions:
 
 
 def _between_scales(
-    table: RunningIntegral, geometry: Geometry, node_m: Floats, share: Floats, scale: Floats
+    table: RunningIntegral, geometry: Geometry, node_m: Floats, weight: Floats, scale: Floats
 ) -> float:
     """What rows miss where columns stand between two scales, or farthest from the only one."""
     few = node_m[:: max(1, node_m.size // 8)]
-    part = share[:, :: max(1, node_m.size // 8)]
+    part = weight[:, :: max(1, node_m.size // 8)]
     if scale.size == 1:
         ends = _extremes(geometry)
-        wrong = [_share(table, geometry, few, s) - part[0] for s in ends]
+        wrong = [_row_weights(table, geometry, few, s) - part[0] for s in ends]
     else:
-        at = sorted({0, scale.size // 2 - 1, scale.size - 2})
+        checked = sorted({0, scale.size // 2 - 1, scale.size - 2})
         wrong = [
-            _share(table, geometry, few, (scale[k] + scale[k + 1]) / 2)
+            _row_weights(table, geometry, few, (scale[k] + scale[k + 1]) / 2)
             - (part[k] + part[k + 1]) / 2
-            for k in at
+            for k in checked
         ]
-    return float(max(np.abs(w).max() for w in wrong) / max(float(share.max()), 1e-300))
+    return float(max(np.abs(w).max() for w in wrong) / max(float(weight.max()), 1e-300))
 
 
 def _scales(geometry: Geometry) -> Floats:
@@ -165,9 +165,9 @@ def _extremes(geometry: Geometry) -> tuple[float, float]:
     return top, low
 
 
-def _require_memory(spans: float, shares: int, geometry: Geometry) -> None:
+def _require_memory(spans: float, values: int, geometry: Geometry) -> None:
     require_memory(
-        CELLS * spans * _CELL_BYTES + 3.0 * 8 * shares * (geometry.half_rows + 1),
+        CELLS * spans * _CELL_BYTES + 3.0 * 8 * values * (geometry.half_rows + 1),
         share=_PART,
         what=" for its rows",
         key="plate.height",
@@ -192,7 +192,9 @@ def _height_table(along: Along, geometry: Geometry, shortest_m: float) -> Runnin
     return integral_of(power, along.height_m, -reach, reach, again=geometry.slit_rise is not None)
 
 
-def _share(table: RunningIntegral, geometry: Geometry, node_m: Floats, scale: float) -> Floats:
+def _row_weights(
+    table: RunningIntegral, geometry: Geometry, node_m: Floats, scale: float
+) -> Floats:
     """(k, ny) at columns whose y is shortened by `scale`."""
     y = geometry.y_edges_m[: geometry.half_rows + 1] * scale
     q = y / np.hypot(y, geometry.focal_m)
@@ -221,7 +223,7 @@ class Combination:
 
 
 def combinations(
-    columns: Columns, share: Rows, weight: Floats, cosine: Floats
+    columns: Columns, row_weights: Rows, weight: Floats, cosine: Floats
 ) -> tuple[Combination, ...]:
     """Light of the columns as the rows' few functions of wavelength take it.
 
@@ -233,8 +235,8 @@ def combinations(
     """
     light, cosine = columns.light[columns.first :], cosine[columns.first :]
     out = []
-    for which, number, along in intervals(share.scale, cosine):
-        basis = share.between[number].basis
+    for which, number, along in intervals(row_weights.scale, cosine):
+        basis = row_weights.between[number].basis
         if basis is None:
             found = light[which].T * weight[:, None]
         else:
@@ -244,26 +246,26 @@ def combinations(
     return tuple(out)
 
 
-def combined(light: tuple[Combination, ...], share: Rows, rows: npt.ArrayLike) -> Floats:
+def combined(light: tuple[Combination, ...], row_weights: Rows, rows: npt.ArrayLike) -> Floats:
     """(n, nx') light of some rows: numbers (n,) from the lowest up."""
     which = np.asarray(rows)
     out = np.zeros((which.size, light[-1].columns.stop))
     for part in light:
-        parts = share.between[part.number].parts
+        parts = row_weights.between[part.number].parts
         for k, found in enumerate(part.light):
             out[:, part.columns] += parts[k][:, which].T @ found
     return out
 
 
-def gather(columns: Columns, share: Rows, weights: Floats, cosine: Floats) -> Floats:
-    """Sum over wavelength nodes of light x weights x share: (c, n, nx'), the lower half.
+def gather(columns: Columns, row_weights: Rows, weights: Floats, cosine: Floats) -> Floats:
+    """Sum over wavelength nodes of light x weights x rows: (c, n, nx'), the lower half.
 
     Cost: 2 nx' c r (k + 2 n) operations for rows of r functions of wavelength.
     """
-    rows = np.arange(share.share.shape[2])
+    rows = np.arange(row_weights.weight.shape[2])
     out = np.empty((weights.shape[1], rows.size, columns.light.shape[0] - columns.first))
     for channel, weight in zip(out, weights.T, strict=True):
-        channel[:] = combined(combinations(columns, share, weight, cosine), share, rows)
+        channel[:] = combined(combinations(columns, row_weights, weight, cosine), row_weights, rows)
     return out
 
 

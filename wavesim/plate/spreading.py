@@ -49,9 +49,9 @@ def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floa
         k = runs[alone]
         own = light.reshape(-1, parts)[k]
         total = own.sum(axis=1)
-        lit = total > 0
-        mean = (own * centre.reshape(-1, parts)[k]).sum(axis=1)[lit] / total[lit]
-        middle[k[lit]] = mean
+        nonzero = total > 0
+        mean = (own * centre.reshape(-1, parts)[k]).sum(axis=1)[nonzero] / total[nonzero]
+        middle[k[nonzero]] = mean
     return power, middle
 
 
@@ -79,17 +79,17 @@ def _share(light, centre, inverse, parts, runs, power):  # type: ignore[no-untyp
 
 
 @compiled(inline="always", fastmath=False)
-def _lagrange(s, at, signed, weight):  # type: ignore[no-untyped-def]
+def _lagrange(s, points, signed, weight):  # type: ignore[no-untyped-def]
     """Weights of Lagrange's interpolation at s; quicker where the points are even."""
-    n = at.size
-    step = (at[n - 1] - at[0]) / max(n - 1, 1)
+    n = points.size
+    step = (points[n - 1] - points[0]) / max(n - 1, 1)
     even = True
     for m in range(1, n):
-        if abs(at[m] - at[m - 1] - step) > 1e-6 * abs(step):
+        if abs(points[m] - points[m - 1] - step) > 1e-6 * abs(step):
             even = False
     total = 0.0
     for m in range(n):
-        away = s - at[m]
+        away = s - points[m]
         if abs(away) < 1e-9 * abs(step) or n == 1:
             weight[:] = 0.0
             weight[m] = 1.0
@@ -99,7 +99,7 @@ def _lagrange(s, at, signed, weight):  # type: ignore[no-untyped-def]
             w = 1.0
             for j in range(n):
                 if j != m:
-                    w /= (at[m] - at[j]) / step
+                    w /= (points[m] - points[j]) / step
         weight[m] = w / away
         total += weight[m]
     for m in range(n):

@@ -3,7 +3,7 @@
 A point of the plate at the distance z along the axis is out of focus by z - f, and its light is
 that of an upright plate there: a path of curvature 1 / z more. As z runs over the plate, patterns
 are computed for as many curvatures as differ at the aperture's edge by `_STEP_RAD`, each for the
-pixels next to it, and are straight in between. Lines of different height and their places on the
+pixels next to it, and are straight in between. Lines of different height and their positions on the
 plate follow from its geometry (`plate.geometry`).
 """
 
@@ -31,17 +31,17 @@ _MOST = 2000  # curvatures
 
 @dataclass(frozen=True, eq=False)
 class PlateTurns:
-    """Curvatures that a plate's places ask for, and which pixels take them.
+    """Curvatures that a plate's points ask for, and which pixels take them.
 
     Attributes
     ----------
     vergence_per_m : (v,) [m-1] 1 / z less 1 / (its value on the axis), rising; one zero where the
         plate stands upright
-    place : (ny, nx + 2 margin) of each pixel in units of their step from the first
+    position : (ny, nx + 2 margin) of each pixel in units of their step from the first
     """
 
     vergence_per_m: Floats
-    place: Floats
+    position: Floats
 
     @property
     def upright(self) -> bool:
@@ -50,11 +50,11 @@ class PlateTurns:
 
     @property
     def parts(self) -> Iterator[tuple[float, Floats]]:
-        """Each curvature, and the share (ny, nx + 2 margin) that pixels take of it."""
+        """Each curvature, and its weight (ny, nx + 2 margin) in each pixel."""
         for k, vergence in enumerate(self.vergence_per_m):
-            share = np.maximum(1 - np.abs(self.place - k), 0.0)
-            if share.any():
-                yield float(vergence), share
+            weight = np.maximum(1 - np.abs(self.position - k), 0.0)
+            if weight.any():
+                yield float(vergence), weight
 
     @property
     def error(self) -> float:
@@ -62,33 +62,35 @@ class PlateTurns:
         return _ERROR if self.vergence_per_m.size > 1 else 0.0
 
     @property
-    def words(self) -> tuple[str, ...]:
+    def notes(self) -> tuple[str, ...]:
         """What was done, where the plate is turned."""
         count = self.vergence_per_m.size
         return (f"the turned plate is computed at {count} distances",) if count > 1 else ()
 
-    def steepest(self, front: Wavefront) -> Wavefront:
+    def most_defocused(self, front: Wavefront) -> Wavefront:
         """The wavefront at the end of the plate that is farther out of focus."""
         ends = (front.bent_by(float(v), 1.0) for v in self.vergence_per_m[[0, -1]])
         return max(ends, key=lambda end: end.fresnel_number(1.0, 550e-9))
 
-    def straightened(self, seen: Floats, place: Geometry) -> Floats:
+    def straightened(self, power: Floats, geometry: Geometry) -> Floats:
         """Light (ny, nx, c) of rows at heights as in the plate's middle, put where they stand.
 
         The nearer end of a tilted plate sees the same height under a larger angle.
         """
-        if place.tilt_rad == 0:
-            return seen
-        edges = place.height_sine(0.0, place.y_edges_m)
-        wanted = np.stack([place.height_sine(float(x), place.y_edges_m) for x in place.x_m])
-        columns = np.ascontiguousarray(seen.transpose(1, 0, 2))
+        if geometry.tilt_rad == 0:
+            return power
+        edges = geometry.height_sine(0.0, geometry.y_edges_m)
+        wanted = np.stack(
+            [geometry.height_sine(float(x), geometry.y_edges_m) for x in geometry.x_m]
+        )
+        columns = np.ascontiguousarray(power.transpose(1, 0, 2))
         out = np.empty_like(columns)
         in_threads(lambda some: bend_rows(columns[some], edges, wanted[some], out[some]),
                    columns.shape[0])  # fmt: skip
         return np.ascontiguousarray(out.transpose(1, 0, 2))
 
 
-def turns_of(place: Geometry, bench: Bench, half_m: float) -> PlateTurns:
+def turns_of(geometry: Geometry, bench: Bench, half_m: float) -> PlateTurns:
     """Curvatures of a plate behind an aperture of that half width [m].
 
     Raises
@@ -96,12 +98,12 @@ def turns_of(place: Geometry, bench: Bench, half_m: float) -> PlateTurns:
     LimitError
         More than 2,000: a plate that is turned far, or a very wide aperture.
     """
-    x = place.x_of_sine(place.sine_edges)
+    x = geometry.x_of_sine(geometry.sine_edges)
     middle = (x[1:] + x[:-1]) / 2
     if not bench.plate_turned:
-        return PlateTurns(np.zeros(1), np.broadcast_to(0.0, (place.rows, middle.size)))
-    _, _, z = place.in_space(middle, place.y_m[:, None])
-    vergence = 1 / np.asarray(z) - 1 / place.focal_m
+        return PlateTurns(np.zeros(1), np.broadcast_to(0.0, (geometry.rows, middle.size)))
+    _, _, z = geometry.in_space(middle, geometry.y_m[:, None])
+    vergence = 1 / np.asarray(z) - 1 / geometry.focal_m
     low, high = float(vergence.min()), float(vergence.max())
     count = 2 + math.ceil(math.pi * half_m**2 * (high - low) / _SHORT_M / _STEP_RAD)
     if count > _MOST:

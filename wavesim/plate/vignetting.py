@@ -65,15 +65,15 @@ def rim_of(lens: CameraLens | None, axis_rad: float) -> Rim | None:
     return Rim(lens.diameter_m / 2, lens.distance_m, axis_rad)
 
 
-def cuts(rim: Rim, ruled: Aperture, place: Geometry) -> bool:
+def cuts(rim: Rim, ruled: Aperture, geometry: Geometry) -> bool:
     """Whether light of any column misses the lens."""
-    low, high = rim.window(place.sine_edges, ruled.height_m / 2)
+    low, high = rim.window(geometry.sine_edges, ruled.height_m / 2)
     lo, hi = ruled.span_m
     return bool((low > lo).any() or (high < hi).any())
 
 
 def vignetted(
-    rim: Rim, ruled: Aperture, place: Geometry, bins: Bins, columns_of: ColumnsOf
+    rim: Rim, ruled: Aperture, geometry: Geometry, bins: Bins, columns_of: ColumnsOf
 ) -> tuple[Columns, float]:
     """Light of every column, and its error by what is straight between windows, of the brightest.
 
@@ -81,18 +81,18 @@ def vignetted(
     ----------
     columns_of : computes the columns of another aperture on part of the plate
     """
-    middle = (place.sine_edges[1:] + place.sine_edges[:-1]) / 2
+    middle = (geometry.sine_edges[1:] + geometry.sine_edges[:-1]) / 2
     moved = _moved(rim, ruled, middle)
     knots = _knots(moved)
     light = np.zeros((middle.size, bins.node_m.size))
-    for share, at in _shares(moved, knots, middle):
-        used = np.flatnonzero(share)
+    for weight, sine in _weights(moved, knots, middle):
+        used = np.flatnonzero(weight)
         part = slice(int(used[0]), int(used[-1]) + 1)
-        cut = _within_rim(rim, ruled, at)
+        cut = _within_rim(rim, ruled, sine)
         if cut is not None:
-            light[part] += share[part, None] * columns_of(cut, _part(place, part)).light
+            light[part] += weight[part, None] * columns_of(cut, _part(geometry, part)).light
     found = Columns(bins.node_m, light)
-    return found, _error(rim, ruled, place, found, moved, knots, columns_of)
+    return found, _error(rim, ruled, geometry, found, moved, knots, columns_of)
 
 
 def _moved(rim: Rim, ruled: Aperture, sines: Floats) -> Floats:
@@ -111,17 +111,17 @@ def _knots(moved: Floats) -> Floats:
     return np.unique(np.concatenate([even, still]))
 
 
-def _shares(moved: Floats, knots: Floats, sines: Floats) -> Iterator[tuple[Floats, float]]:
-    """For each window the share (nx,) that columns take of it, and the sine it belongs to."""
+def _weights(moved: Floats, knots: Floats, sines: Floats) -> Iterator[tuple[Floats, float]]:
+    """For each window its weight (nx,) in the columns, and the sine it belongs to."""
     for row, knot in zip(np.eye(knots.size), knots, strict=True):
-        share = np.interp(moved, knots, row)
+        weight = np.interp(moved, knots, row)
         still = sines[moved == knot]
-        if share.any():
-            yield share, float(still.mean() if still.size else np.interp(knot, moved, sines))
+        if weight.any():
+            yield weight, float(still.mean() if still.size else np.interp(knot, moved, sines))
 
 
-def _part(place: Geometry, part: slice) -> Geometry:
-    return replace(place, sine_edges=place.sine_edges[part.start : part.stop + 1], margin=0)
+def _part(geometry: Geometry, part: slice) -> Geometry:
+    return replace(geometry, sine_edges=geometry.sine_edges[part.start : part.stop + 1], margin=0)
 
 
 def _within_rim(rim: Rim, ruled: Aperture, sine: float) -> Aperture | None:
@@ -133,8 +133,8 @@ def _within_rim(rim: Rim, ruled: Aperture, sine: float) -> Aperture | None:
         if high > low:
             chords.append(Chord((high - low) / 2, float(part), (high + low) / 2))
     combs = tuple(_cut(comb, rim) for comb in ruled.combs)
-    kept = [c for c in chords if any(within(comb, c).position_m.size for comb in combs)]
-    return replace(ruled, combs=combs, chords=tuple(kept)) if kept else None
+    passing = [c for c in chords if any(within(comb, c).position_m.size for comb in combs)]
+    return replace(ruled, combs=combs, chords=tuple(passing)) if passing else None
 
 
 def _cut(comb: Comb, rim: Rim) -> Comb:
@@ -143,7 +143,7 @@ def _cut(comb: Comb, rim: Rim) -> Comb:
 
 
 def _error(
-    rim: Rim, ruled: Aperture, place: Geometry, found: Columns, moved: Floats, knots: Floats,
+    rim: Rim, ruled: Aperture, geometry: Geometry, found: Columns, moved: Floats, knots: Floats,
     columns_of: ColumnsOf,
 ) -> float:  # fmt: skip
     """What three columns half-way between two windows miss, where the light changes most."""
@@ -156,9 +156,9 @@ def _error(
     worst = 0.0
     for column in np.argsort(slope)[-3:]:
         part = slice(int(column), int(column) + 1)
-        sine = float(place.sine_edges[column : column + 2].mean())
+        sine = float(geometry.sine_edges[column : column + 2].mean())
         cut = _within_rim(rim, ruled, sine)
         if cut is not None:
-            exact = columns_of(cut, _part(place, part)).light @ sensitivities(found.node_m)
+            exact = columns_of(cut, _part(geometry, part)).light @ sensitivities(found.node_m)
             worst = max(worst, float(np.abs(exact - total[part]).max()) / brightest)
     return _MARGIN * worst

@@ -16,20 +16,20 @@ from wavesim.plate.pairwise import sweep_pairs
 Way = Callable[[RunningIntegral, Geometry, Bins, slice, Floats], None]
 
 
-def runs(place: Geometry, bins: Bins, width_m: float, first: int) -> list[tuple[slice, Way]]:
+def runs(geometry: Geometry, bins: Bins, width_m: float, first: int) -> list[tuple[slice, Way]]:
     """Stretches of columns from `first` on, and the way to the light of each.
 
     Parameters
     ----------
     width_m : [m] of the aperture
     """
-    every = slice(first, place.sine_edges.size - 1)
+    every = slice(first, geometry.sine_edges.size - 1)
     if bins.smoothing is Smoothing.BIN:
         return [(every, sweep_pairs)]
     cut = bins.cut(width_m)
     found: list[tuple[slice, Way]] = []
-    for columns, apart in octaves(place, cut, every):
-        way = _cheapest(place, cut, columns, apart=apart)
+    for columns, apart in octaves(geometry, cut, every):
+        way = _cheapest(geometry, cut, columns, apart=apart)
         if found and way is sweep_pairs and found[-1][1] is sweep_pairs:
             found[-1] = (slice(found[-1][0].start, columns.stop), way)
         else:
@@ -37,13 +37,13 @@ def runs(place: Geometry, bins: Bins, width_m: float, first: int) -> list[tuple[
     return found
 
 
-def _cheapest(place: Geometry, cut: Cut, columns: slice, *, apart: bool) -> Way:
+def _cheapest(geometry: Geometry, cut: Cut, columns: slice, *, apart: bool) -> Way:
     few: Way = partial(few_wavelengths, cut.width_m)
     ways: list[tuple[float, Way]] = [
         (pairs_ns(cut, columns), sweep_pairs),
-        (few_ns(place, cut, columns), few),
+        (few_ns(geometry, cut, columns), few),
     ]
     if apart:
         far: Way = partial(convolved, cut.width_m)
-        ways.append((convolved_ns(place, cut, columns), far))
+        ways.append((convolved_ns(geometry, cut, columns), far))
     return min(ways, key=lambda way: way[0])[1]

@@ -4,7 +4,7 @@ The light of channel c up to a pixel's edge at sigma = sin alpha + sin beta is
 
     C_c(sigma) = sum over wavelengths of P(lambda) w_c(lambda) T(sigma / lambda),
 
-as in `plate.convolution`, with a smooth weight in place of a node's narrow hat. What depends on
+as in `plate.convolution`, with a smooth weight instead of a node's narrow hat. What depends on
 light, plate and the aperture's width alone is made ready once (`WideLight`): the transform of
 P w_c on a grid of ln lambda. Every aperture then asks for one reading of T on the grid of ln u, one
 transform of it, and one transform back for each channel.
@@ -94,7 +94,7 @@ class WideLight:
 
 
 def wide_light(
-    bins: Bins, weight: Floats, place: Geometry, width_m: float, first: int
+    bins: Bins, weight: Floats, geometry: Geometry, width_m: float, first: int
 ) -> WideLight | None:
     """Light of a plate's columns from `first` on; None where that would take too much memory.
 
@@ -103,12 +103,12 @@ def wide_light(
     weight : (k, r) of the channels, at the wavelength nodes
     width_m : [m] of the apertures to come, or more
     """
-    every = slice(first, place.sine_edges.size - 1)
+    every = slice(first, geometry.sine_edges.size - 1)
     cut, count = bins.cut(width_m), weight.shape[1]
     parts: list[_Part] = []
-    for columns, apart in octaves(place, cut, every):
-        way = _cheapest(place, cut, columns, count, apart=apart)
-        part = way(columns, place, bins, weight, width_m)
+    for columns, apart in octaves(geometry, cut, every):
+        way = _cheapest(geometry, cut, columns, count, apart=apart)
+        part = way(columns, geometry, bins, weight, width_m)
         if isinstance(part, _Convolved) and part.size > MOST_POINTS:
             return None
         parts.append(part)
@@ -120,12 +120,12 @@ def wide_light(
 _Way = Callable[[slice, Geometry, Bins, Floats, float], _Part]
 
 
-def _cheapest(place: Geometry, cut: Cut, columns: slice, count: int, *, apart: bool) -> _Way:
+def _cheapest(geometry: Geometry, cut: Cut, columns: slice, count: int, *, apart: bool) -> _Way:
     ways: list[tuple[float, _Way]] = [(channels_pairs_ns(cut, columns, count), _pairs)]
     if cut.smoothing is not Smoothing.BIN:
-        ways.append((channels_few_ns(place, cut, columns, count), _few))
+        ways.append((channels_few_ns(geometry, cut, columns, count), _few))
         if apart:
-            ways.append((channels_convolved_ns(place, cut, columns, count), _convolved))
+            ways.append((channels_convolved_ns(geometry, cut, columns, count), _convolved))
     return min(ways, key=lambda way: way[0])[1]
 
 
@@ -134,7 +134,7 @@ class _Pairs:
     """The running integral read at every pair of edge and bin."""
 
     columns: slice
-    place: Geometry
+    geometry: Geometry
     bins: Bins
     weight: Floats
 
@@ -142,13 +142,15 @@ class _Pairs:
         """Add the light."""
         columns = self.columns.stop - self.columns.start
         part = np.zeros((columns, self.bins.node_m.size))
-        sweep_pairs(table, self.place, self.bins, self.columns, part)
+        sweep_pairs(table, self.geometry, self.bins, self.columns, part)
         light[:columns] += part @ self.weight
         return 0.0
 
 
-def _pairs(columns: slice, place: Geometry, bins: Bins, weight: Floats, _width_m: float) -> _Pairs:
-    return _Pairs(columns, place, bins, weight)
+def _pairs(
+    columns: slice, geometry: Geometry, bins: Bins, weight: Floats, _width_m: float
+) -> _Pairs:
+    return _Pairs(columns, geometry, bins, weight)
 
 
 @dataclass(frozen=True, eq=False)
@@ -156,7 +158,7 @@ class _Few:
     """The running integral read at even samples of 1 / lambda, `mix` (samples, r) of each."""
 
     columns: slice
-    place: Geometry
+    geometry: Geometry
     bins: Bins
     mix: Floats
 
@@ -164,15 +166,15 @@ class _Few:
         """Add the light."""
         columns = self.columns.stop - self.columns.start
         rise = np.zeros((columns, self.mix.shape[0]))
-        sweep_pairs(table, self.place, self.bins, self.columns, rise)
+        sweep_pairs(table, self.geometry, self.bins, self.columns, rise)
         light[:columns] += rise @ self.mix
         return 0.0
 
 
-def _few(columns: slice, place: Geometry, bins: Bins, weight: Floats, width_m: float) -> _Few:
-    position, few = pseudo_bins(place, bins, columns, width_m)
+def _few(columns: slice, geometry: Geometry, bins: Bins, weight: Floats, width_m: float) -> _Few:
+    position, few = pseudo_bins(geometry, bins, columns, width_m)
     mix = _spread(bins, position, weight, few.node_m.size, -BEFORE)
-    return _Few(columns, place, few, mix)
+    return _Few(columns, geometry, few, mix)
 
 
 @dataclass(frozen=True, eq=False)
@@ -187,7 +189,7 @@ class _Convolved:
     """
 
     columns: slice
-    place: Geometry
+    geometry: Geometry
     grid: LogGrid
     size: int
     kernel: Complexes
@@ -233,7 +235,7 @@ class _Convolved:
     def _reading(self, times: int) -> Reading:
         if times not in self._readings:
             grid = replace(self.grid, step=self.grid.step * times)
-            self._readings[times] = edge_readings(self.place, self.columns, grid)
+            self._readings[times] = edge_readings(self.geometry, self.columns, grid)
         return self._readings[times]
 
     def _filter(self, times: int) -> Floats:
@@ -251,13 +253,15 @@ class _Convolved:
 
 
 def _convolved(
-    columns: slice, place: Geometry, bins: Bins, weight: Floats, width_m: float
+    columns: slice, geometry: Geometry, bins: Bins, weight: Floats, width_m: float
 ) -> _Convolved:
-    bench = bins.wavelength_m * bins.stretch
-    edges = place.sine_in + place.sine_edges[[columns.start, columns.stop]]
-    lo, hi = place.slit_sines or (0.0, 0.0)
-    near, far = sorted((min(abs(edges + lo).min(), abs(edges + hi).min()), widest(place, columns)))
-    step = float(bench.min()) / (PER_PERIOD * width_m * widest(place, columns))
+    bench = bins.wavelength_m * bins.air_ratio
+    edges = geometry.sine_in + geometry.sine_edges[[columns.start, columns.stop]]
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    near, far = sorted(
+        (min(abs(edges + lo).min(), abs(edges + hi).min()), widest(geometry, columns))
+    )
+    step = float(bench.min()) / (PER_PERIOD * width_m * widest(geometry, columns))
     longest = math.ceil(math.log(float(bench.max() / bench.min())) / step) + 2 * TAPS
     first = math.log(float(bench.min())) - TAPS * step
     start = math.log(near) - first - (longest + _PAD) * step
@@ -265,14 +269,14 @@ def _convolved(
     grid = LogGrid(start, first, step, side)
     size = _fast(longest + 2 * _PAD + math.ceil(math.log(far / near) / step))
     if size > MOST_POINTS:
-        return _Convolved(columns, place, grid, size, np.empty((0, 0), dtype=np.complex128))
+        return _Convolved(columns, geometry, grid, size, np.empty((0, 0), dtype=np.complex128))
     every = np.column_stack([weight, np.ones(weight.shape[0])])
     light = _spread(bins, grid.position(np.log(bench)), every, longest + TAPS, 0)
-    kept = int(_KEPT * size)
-    kernel = np.empty((every.shape[1], kept), dtype=np.complex128)
+    frequencies = int(_KEPT * size)
+    kernel = np.empty((every.shape[1], frequencies), dtype=np.complex128)
     for row, samples in zip(kernel, light.T, strict=True):
-        row[:] = np.fft.rfft(samples, size)[:kept]
-    return _Convolved(columns, place, grid, size, kernel)
+        row[:] = np.fft.rfft(samples, size)[:frequencies]
+    return _Convolved(columns, geometry, grid, size, kernel)
 
 
 def _fast(least: int) -> int:

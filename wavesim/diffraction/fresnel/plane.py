@@ -28,12 +28,12 @@ class NearPlane:
     aperture : elements whose positions carry the phase, or a lattice with paths, or one that gets
         them at each wavelength where lenses have colours
     front : path over the aperture
-    words : how the path was worked in
+    text : how the path was worked in
     """
 
     aperture: PlaneAperture
     front: Wavefront
-    words: str
+    text: str
 
     def at(self, wavelength_m: float) -> PlaneAperture:
         """The aperture with its phases at a wavelength; a lattice keeps its paths."""

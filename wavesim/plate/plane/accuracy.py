@@ -13,10 +13,10 @@ import numpy as np
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.direct import Direct, window_of
-from wavesim.plate.plane.frame import Fineness, frame, to_pixels, wanted_fineness
+from wavesim.plate.plane.frame import Fineness, frame_of, to_pixels, wanted_fineness
 from wavesim.plate.plane.gathering import Gathering
 from wavesim.plate.plane.source import Extent, blurred
-from wavesim.plate.plane.waves import Waves
+from wavesim.plate.plane.wavelengths import Wavelengths
 
 _SIDE = 2  # pixels of a window
 _MARGIN = 3.0  # over what was found
@@ -28,12 +28,12 @@ _LEAST = 5e7  # of a single one, up to which all its fringes are resolved
 
 def measured_error(
     light: Floats,
-    place: Geometry,
+    geometry: Geometry,
     source: Extent,
     size_m: tuple[float, float],
     shortest_m: float,
     gathering: Gathering,
-    waves: Waves,
+    wavelengths: Wavelengths,
     used: Fineness,
     direct: Direct | None,
 ) -> float:
@@ -42,7 +42,7 @@ def measured_error(
     Parameters
     ----------
     light : (ny, nx, c) of the plate's pixels
-    waves : twice as many as the plate was computed with
+    wavelengths : twice as many as the plate was computed with
     used : cells to a pixel of the plate; where windows cannot be much finer, they are half as
         fine instead, which errs by more than the plate does
     direct : pixels that were computed with more cells
@@ -51,23 +51,25 @@ def measured_error(
     brightest[:3] = brightest[:3].max()
     brightest[4:] = brightest[4:].max(initial=0.0)
     brightest[brightest <= 0] = np.inf
-    wanted = wanted_fineness(place, size_m, shortest_m)
-    worst, weight = 0.0, waves.weights()
+    wanted = wanted_fineness(geometry, size_m, shortest_m)
+    worst, weight = 0.0, wavelengths.weights()
     for group in _told_apart(light[:, :, 3], direct):
         spent, looked = 0.0, 0
         for rows, columns in group:
-            part = window_of(place, rows, columns)
+            part = window_of(geometry, rows, columns)
             inside = direct is not None and direct.holds(rows, columns)
-            own = direct.fine if direct is not None and inside else used
-            fine = _fineness(part, source, wanted, waves.power.size, own)
+            plate_fineness = direct.fine if direct is not None and inside else used
+            fine = _fineness(part, source, wanted, wavelengths.power.size, plate_fineness)
             if fine is None:
                 return max(UNKNOWN, _MARGIN * worst)
-            on = frame(part, source.reach, fine)
-            spent += (on.p.size - 1.0) * (on.q.size - 1) * waves.power.size
+            frame = frame_of(part, source.reach, fine)
+            spent += (frame.p.size - 1.0) * (frame.q.size - 1) * wavelengths.power.size
             if looked and spent > _READINGS:
                 break
             again = to_pixels(
-                blurred(gathering.cells(on, waves.bench_m, weight), on, source), on, part
+                blurred(gathering.cells(frame, wavelengths.bench_m, weight), frame, source),
+                frame,
+                part,
             )
             wrong = np.abs(again - light[rows, columns]) / brightest
             worst, looked = max(worst, float(wrong.max())), looked + 1
@@ -87,21 +89,23 @@ def _told_apart(light: Floats, direct: Direct | None) -> list[list[tuple[slice, 
 
 
 def _fineness(
-    place: Geometry, source: Extent, wanted: Fineness, waves: int, used: Fineness
+    geometry: Geometry, source: Extent, wanted: Fineness, wavelengths: int, used: Fineness
 ) -> Fineness | None:
     """Cells to a pixel for a window: finer than the plate's, or half as fine; None: neither."""
-    fine = _affordable(place, source, wanted, waves)
+    fine = _affordable(geometry, source, wanted, wavelengths)
     if fine and any(f < min(w, 2 * u) for f, w, u in zip(fine, wanted, used, strict=True)):
         return (used[0] // 2, used[1] // 2) if min(used) >= 4 else None
     return fine
 
 
-def _affordable(place: Geometry, source: Extent, wanted: Fineness, waves: int) -> Fineness | None:
+def _affordable(
+    geometry: Geometry, source: Extent, wanted: Fineness, wavelengths: int
+) -> Fineness | None:
     """Even numbers of cells to a pixel, of one window; None where two are too many already."""
     fine = [2 * -(-k // 2) for k in wanted]
     while True:
-        on = frame(place, source.reach, (fine[0], fine[1]))
-        if (on.p.size - 1.0) * (on.q.size - 1) * waves <= _LEAST:
+        frame = frame_of(geometry, source.reach, (fine[0], fine[1]))
+        if (frame.p.size - 1.0) * (frame.q.size - 1) * wavelengths <= _LEAST:
             return fine[0], fine[1]
         if max(fine) <= 2:
             return None

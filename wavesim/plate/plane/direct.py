@@ -16,7 +16,7 @@ import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.plate.geometry import Geometry
-from wavesim.plate.plane.frame import Fineness, Frame, bearable_cells, frame, to_pixels
+from wavesim.plate.plane.frame import Fineness, Frame, bearable_cells, frame_of, to_pixels
 from wavesim.plate.plane.gathering import Gathering
 from wavesim.plate.plane.source import Extent, blurred
 
@@ -50,26 +50,28 @@ class Direct:
         return all(w.start < own.stop and own.start < w.stop for w, own in both)
 
 
-def direct_image(place: Geometry, source: Extent, on: Frame, wanted: Fineness) -> Direct | None:
+def direct_image(
+    geometry: Geometry, source: Extent, frame: Frame, wanted: Fineness
+) -> Direct | None:
     """The direct image of a source on a plate; None where it needs no other cells than the
     plate's, is not on the plate, or would take too many cells."""
-    if source.area == 0.0 or all(u >= w for u, w in zip(on.fine, wanted, strict=True)):
+    if source.area == 0.0 or all(u >= w for u, w in zip(frame.fine, wanted, strict=True)):
         return None
     core = (
-        _within(on.q, 0.0, _CORE * on.pixel[1]),
-        _within(on.p, -place.sine_in, _CORE * on.pixel[0]),
+        _within(frame.q, 0.0, _CORE * frame.pixel[1]),
+        _within(frame.p, -geometry.sine_in, _CORE * frame.pixel[0]),
     )
-    reach = [r + (_CORE + 1) * s for r, s in zip(source.reach, on.pixel, strict=True)]
-    rows = _within(place.y_edges_m / place.focal_m, 0.0, reach[1])
-    columns = _within(place.sine(place.x_edges_m, 0.0), -place.sine_in, reach[0])
+    reach = [r + (_CORE + 1) * s for r, s in zip(source.reach, frame.pixel, strict=True)]
+    rows = _within(geometry.y_edges_m / geometry.focal_m, 0.0, reach[1])
+    columns = _within(geometry.sine(geometry.x_edges_m, 0.0), -geometry.sine_in, reach[0])
     if not all(s.start < s.stop for s in (*core, rows, columns)):
         return None
     for part in (1.0, 0.8, 0.6, 0.4):
         even = (
-            u * 2 * max(1, round(part * w / u / 2)) for u, w in zip(on.fine, wanted, strict=True)
+            u * 2 * max(1, round(part * w / u / 2)) for u, w in zip(frame.fine, wanted, strict=True)
         )
         found = Direct(rows, columns, core, _both(even))
-        if bearable_cells(_frame_of(found, place)):
+        if bearable_cells(_frame_of(found, geometry)):
             return found
     return None
 
@@ -85,11 +87,13 @@ def core_light(
     direct: Direct, gathering: Gathering, source: Extent, wavelength_m: Floats, weight: Floats
 ) -> Floats:
     """(rows, columns, c) what the cells about the peak send to the direct image's pixels."""
-    on, place = gathering.setting.on, gathering.setting.place
-    finer = _frame_of(direct, place)
+    frame, geometry = gathering.setting.frame, gathering.setting.geometry
+    finer = _frame_of(direct, geometry)
     q, p = (
         _edges(edges, own, part)
-        for edges, own, part in zip((finer.q, finer.p), (on.q, on.p), direct.core, strict=True)
+        for edges, own, part in zip(
+            (finer.q, finer.p), (frame.q, frame.p), direct.core, strict=True
+        )
     )
     cells = np.zeros((finer.q.size - 1, finer.p.size - 1, weight.shape[1]))
     window = Frame(
@@ -97,7 +101,7 @@ def core_light(
     )
     cells[q, p] = gathering.cells(window, wavelength_m, weight)
     return to_pixels(
-        blurred(cells, finer, source), finer, window_of(place, direct.rows, direct.columns)
+        blurred(cells, finer, source), finer, window_of(geometry, direct.rows, direct.columns)
     )
 
 
@@ -114,11 +118,11 @@ def in_proportion(spectral: Floats, light: Floats, direct: Direct) -> Floats:
     return out
 
 
-def window_of(place: Geometry, rows: slice, columns: slice) -> Geometry:
+def window_of(geometry: Geometry, rows: slice, columns: slice) -> Geometry:
     """The geometry of a window of pixels."""
-    y = place.y_edges_m[rows.start : rows.stop + 1]
-    x = place.x_edges_m[columns.start : columns.stop + 1]
-    return replace(place, x_edges_m=x, y_edges_m=y)
+    y = geometry.y_edges_m[rows.start : rows.stop + 1]
+    x = geometry.x_edges_m[columns.start : columns.stop + 1]
+    return replace(geometry, x_edges_m=x, y_edges_m=y)
 
 
 def _both(numbers: Iterable[int]) -> Fineness:
@@ -126,8 +130,8 @@ def _both(numbers: Iterable[int]) -> Fineness:
     return across, along
 
 
-def _frame_of(direct: Direct, place: Geometry) -> Frame:
-    return frame(window_of(place, direct.rows, direct.columns), (0.0, 0.0), direct.fine)
+def _frame_of(direct: Direct, geometry: Geometry) -> Frame:
+    return frame_of(window_of(geometry, direct.rows, direct.columns), (0.0, 0.0), direct.fine)
 
 
 def _within(edges: Floats, middle: float, reach: float) -> slice:

@@ -24,7 +24,7 @@ from wavesim.plate.plane.frame import (
     Frame,
     bearable,
     flat_frame,
-    frame,
+    frame_of,
     to_pixels,
     wanted_fineness,
 )
@@ -35,7 +35,7 @@ from wavesim.plate.plane.profile import Strip, empty_strip, middle_row, strip_of
 from wavesim.plate.plane.propagation import flatness, propagation
 from wavesim.plate.plane.source import Extent, blurred, extent
 from wavesim.plate.plane.sweep import reach_of, sweep_plane
-from wavesim.plate.plane.waves import Steps, Waves, choose_waves
+from wavesim.plate.plane.wavelengths import Steps, Wavelengths, choose_wavelengths
 from wavesim.scene import Scene
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ _WIDEST_M = 1e-9  # bin at 550 nm: the observer's curves bend from one nanometre
 
 def steps_of(
     size_m: tuple[float, float],
-    place: Geometry,
+    geometry: Geometry,
     pixel: tuple[float, float],
     source: Extent,
     *,
@@ -63,8 +63,8 @@ def steps_of(
     width x |sin alpha + p| + height x |q|: two steps to its period keep the sum equal to the
     integral. Where pixel or source blur more, two steps to that blur do.
     """
-    p, q = _farthest(place, source)
-    path = max(path_of(size_m, place, source), 1e-12)
+    p, q = _farthest(geometry, source)
+    path = max(path_of(size_m, geometry, source), 1e-12)
     fringe = 550e-9 / max(size_m)
     blur = max(min(pixel), min(source.half))
     widest = widest_m / 550e-9**2
@@ -74,24 +74,24 @@ def steps_of(
     return Steps(min(blur / (_MARGIN * 550e-9 * farthest), widest), _BLURRED, resolved=False)
 
 
-def path_of(size_m: tuple[float, float], place: Geometry, source: Extent) -> float:
-    """Longest difference of paths [m] between two places of an aperture, at a plate's corner."""
-    p, q = _farthest(place, source)
+def path_of(size_m: tuple[float, float], geometry: Geometry, source: Extent) -> float:
+    """Longest difference of paths [m] between two points of an aperture, at a plate's corner."""
+    p, q = _farthest(geometry, source)
     return size_m[0] * p + size_m[1] * q
 
 
-def _farthest(place: Geometry, source: Extent) -> tuple[float, float]:
+def _farthest(geometry: Geometry, source: Extent) -> tuple[float, float]:
     """Largest |sin alpha + p| and |q| on a plate, what the source blurs into it included."""
-    p = np.abs(place.sine_in + place.sine(place.x_edges_m, 0.0)).max() + source.reach[0]
-    y = float(np.abs(place.y_edges_m).max())
-    return float(p), y / math.hypot(y, place.focal_m) + source.reach[1]
+    p = np.abs(geometry.sine_in + geometry.sine(geometry.x_edges_m, 0.0)).max() + source.reach[0]
+    y = float(np.abs(geometry.y_edges_m).max())
+    return float(p), y / math.hypot(y, geometry.focal_m) + source.reach[1]
 
 
 def expose_plane(
     scene: Scene,
     aperture: PlaneAperture,
     spectrum: Spectrum,
-    place: Geometry,
+    geometry: Geometry,
     stage: Stage,
     *,
     groove: Element | None = None,
@@ -105,7 +105,7 @@ def expose_plane(
     LimitError
         The far field's table does not fit the memory, or a near field is too near.
     """
-    source = extent(scene, place)
+    source = extent(scene, geometry)
     half_m = max(abs(edge) for edge in aperture.box_m)
     front = wavefront(scene.bench, half_m)
     phases = aperture.lattice is not None and aperture.lattice.path_m is not None
@@ -115,24 +115,24 @@ def expose_plane(
     exact = exact and not phases and aperture.lattice is None and groove is None
     recorder = stage("recorder", recorder_of, scene)
     setting = Setting(
-        place, frame(place, source.reach), source, front, groove, scene.bench.air, flat, exact,
-        recorder,
+        geometry, frame_of(geometry, source.reach), source, front, groove, scene.bench.air, flat,
+        exact, recorder,
     )  # fmt: skip
     found = run(aperture, spectrum, setting, stage)
-    waves, on = found.waves, found.on
-    spectral = stage("profile", middle_row, found.strip, on, place, source)
+    wavelengths, frame = found.wavelengths, found.frame
+    spectral = stage("profile", middle_row, found.strip, frame, geometry, source)
     if found.direct is not None:
         spectral = in_proportion(spectral, found.light, found.direct)
     return Computed(
-        light=light_of(found.light, spectral, waves, scene.plate.pixel_area_m2),
+        light=light_of(found.light, spectral, wavelengths, scene.plate.pixel_area_m2),
         opening=aperture,
         source_sr=source.area,
         averaged=True,
         elements=aperture.elements,
-        wavelengths=int(waves.power.size),
-        smoothing=source.words,
-        pixel_error=found.plan.error / averaged(aperture.size_m, on, source),
-        bin_error=waves.error,
+        wavelengths=int(wavelengths.power.size),
+        smoothing=source.text,
+        pixel_error=found.plan.error / averaged(aperture.size_m, frame, source),
+        bin_error=wavelengths.error,
         half_m=half_m,
         notes=(*aperture.limits, *found.notes),
     )
@@ -144,9 +144,9 @@ class Found:
 
     light: Floats
     strip: Strip
-    waves: Waves
+    wavelengths: Wavelengths
     plan: SamplingPlan
-    on: Frame
+    frame: Frame
     notes: tuple[str, ...] = ()
     direct: Direct | None = None
 
@@ -155,120 +155,131 @@ def _all_at_once(
     aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
     """Light (ny, nx, c) and the middle strip, by one table for all wavelengths."""
-    place, source, size = setting.place, setting.source, aperture.size_m
-    steps = steps_of(size, place, setting.on.pixel, source)
+    geometry, source, size = setting.geometry, setting.source, aperture.size_m
+    steps = steps_of(size, geometry, setting.frame.pixel, source)
     air, recorder = setting.air, setting.recorder
-    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
-    shortest = float(waves.bench_m.min())
-    wanted = wanted_fineness(place, size, shortest)
-    knots = Knots(waves.bench_m)
+    wavelengths = stage(
+        "wavelengths", choose_wavelengths, spectrum, steps, air=air, recorder=recorder
+    )
+    shortest = float(wavelengths.bench_m.min())
+    wanted = wanted_fineness(geometry, size, shortest)
+    knots = Knots(wavelengths.bench_m)
     if setting.groove is None:  # whose light may change from one nanometre to the next
-        knots = far_knots(waves, path_of(size, place, source))
-    fine = bearable(place, wanted, knots.wavelength_m.size)
-    on = frame(place, source.reach, fine)
-    setting = replace(setting, on=on)
+        knots = far_knots(wavelengths, path_of(size, geometry, source))
+    fine = bearable(geometry, wanted, knots.wavelength_m.size)
+    frame = frame_of(geometry, source.reach, fine)
+    setting = replace(setting, frame=frame)
     real = setting.groove is None and aperture.of_one_phase
-    half = real and place.sine_in == 0.0 and on.symmetric
-    part = _upper_half(on) if half else on
+    half = real and geometry.sine_in == 0.0 and frame.symmetric
+    part = _upper_half(frame) if half else frame
     twice = replace(steps, inverse_per_m=steps.inverse_per_m / 2)
-    finer = choose_waves(spectrum, twice, air=air, recorder=recorder)
+    finer = choose_wavelengths(spectrum, twice, air=air, recorder=recorder)
     every = np.concatenate([knots.wavelength_m, finer.bench_m])
-    plan = plan_table(aperture, reach_of(_with_windows(part, half=half), every, place.sine_in))
-    _require_memory(plan, on, place, waves)
+    plan = plan_table(aperture, reach_of(_with_windows(part, half=half), every, geometry.sine_in))
+    _require_memory(plan, frame, geometry, wavelengths)
     table = stage("far field", plane_table, aperture, plan)
-    weight = knots.shared(waves.weights())
-    cells = stage("cells", gathered, table, replace(setting, on=part), knots.wavelength_m, weight)
-    whole = _mirrored(cells, on) if half else cells
+    weight = knots.shared(wavelengths.weights())
+    cells = stage(
+        "cells", gathered, table, replace(setting, frame=part), knots.wavelength_m, weight
+    )
+    whole = _mirrored(cells, frame) if half else cells
     light = Gathering(aperture, table, setting, half)
-    direct = direct_image(place, source, on, wanted)
+    direct = direct_image(geometry, source, frame, wanted)
     if direct is None:
-        seen = stage("pixels", _pixels, whole, on, place, source)
+        power = stage("pixels", _pixels, whole, frame, geometry, source)
     else:
-        seen = stage(
+        power = stage(
             "pixels", _pixels_apart, whole, direct, light, source, knots.wavelength_m, weight
         )
-    share = knots.shared(waves.onto_nodes())
-    strip = strip_of(table, on, half, place.sine_in, knots.wavelength_m, share, setting.factor)
+    node_weight = knots.shared(wavelengths.onto_nodes())
+    strip = strip_of(
+        table, frame, half, geometry.sine_in, knots.wavelength_m, node_weight, setting.factor
+    )
     error = stage(
-        "accuracy", measured_error, seen, place, source, size, shortest, light, finer, on.fine,
-        direct,
+        "accuracy", measured_error, power, geometry, source, size, shortest, light, finer,
+        frame.fine, direct,
     )  # fmt: skip
-    return Found(seen, strip, replace(waves, error=error), plan, on, direct=direct)
+    return Found(power, strip, replace(wavelengths, error=error), plan, frame, direct=direct)
 
 
 def _each_wavelength(
     aperture: PlaneAperture, spectrum: Spectrum, setting: Setting, stage: Stage
 ) -> Found:
     """The same, by a table for each wavelength: the near field, and pictures with phases."""
-    place, source, front, size = setting.place, setting.source, setting.front, aperture.size_m
-    on = setting.on
-    steps = steps_of(size, place, on.pixel, source)
+    geometry, source, front, size = setting.geometry, setting.source, setting.front, aperture.size_m
+    frame = setting.frame
+    steps = steps_of(size, geometry, frame.pixel, source)
     steps = replace(steps, error=max(steps.error, _BLURRED))  # patterns are straight between knots
     air, recorder = setting.air, setting.recorder
-    waves = stage("wavelengths", choose_waves, spectrum, steps, air=air, recorder=recorder)
-    apart = steps_of(size, place, on.pixel, source, widest_m=np.inf)
-    knots = near_knots(waves, size, apart.inverse_per_m * 550e-9, front)
-    wanted = wanted_fineness(place, size, float(waves.bench_m.min()))
-    make = flat_frame if setting.flat else frame
-    on = make(place, source.reach, bearable(place, wanted, knots.wavelength_m.size))
+    wavelengths = stage(
+        "wavelengths", choose_wavelengths, spectrum, steps, air=air, recorder=recorder
+    )
+    apart = steps_of(size, geometry, frame.pixel, source, widest_m=np.inf)
+    knots = near_knots(wavelengths, size, apart.inverse_per_m * 550e-9, front)
+    wanted = wanted_fineness(geometry, size, float(wavelengths.bench_m.min()))
+    make = flat_frame if setting.flat else frame_of
+    frame = make(geometry, source.reach, bearable(geometry, wanted, knots.wavelength_m.size))
     near = propagation(
-        aperture, front, place.sine_in, on, float(knots.wavelength_m.min()),
-        distance_m=place.focal_m if setting.exact else None,
+        aperture, front, geometry.sine_in, frame, float(knots.wavelength_m.min()),
+        distance_m=geometry.focal_m if setting.exact else None,
     )  # fmt: skip
     plan = near.plan(knots.wavelength_m)
-    _require_memory(plan, on, place, waves)
-    strip = empty_strip(on, waves)
-    weight, share = knots.shared(waves.weights()), knots.shared(waves.onto_nodes())
-    cells = np.zeros((on.q.size - 1, on.p.size - 1, weight.shape[1]))
-    finer = replace(setting, on=on)
+    _require_memory(plan, frame, geometry, wavelengths)
+    strip = empty_strip(frame, wavelengths)
+    weight = knots.shared(wavelengths.weights())
+    node_weight = knots.shared(wavelengths.onto_nodes())
+    cells = np.zeros((frame.q.size - 1, frame.p.size - 1, weight.shape[1]))
+    finer = replace(setting, frame=frame)
 
-    def one(b: int) -> None:
+    def add_wavelength(b: int) -> None:
         now = knots.wavelength_m[b : b + 1]
-        light = sweep_plane(near.table(float(now[0])), on, near.sine_in, now, np.ones((1, 1)))[0]
+        light = sweep_plane(near.table(float(now[0])), frame, near.sine_in, now, np.ones((1, 1)))[0]
         light *= finer.factor(float(now[0]))
         np.add(cells, light[:, :, None] * weight[b], out=cells)
-        strip.add(light, share[b], on)
+        strip.add(light, node_weight[b], frame)
 
     def every() -> None:
         for b in range(knots.wavelength_m.size):
-            one(b)
+            add_wavelength(b)
 
     stage("near field", every)
-    seen = stage("pixels", _pixels, cells, on, place, source)
-    words = f"path of the waves: {near.words}; {knots.wavelength_m.size} wavelengths"
-    return Found(seen, strip, waves, plan, on, notes=(words,))
+    power = stage("pixels", _pixels, cells, frame, geometry, source)
+    text = f"path of the waves: {near.text}; {knots.wavelength_m.size} wavelengths"
+    return Found(power, strip, wavelengths, plan, frame, notes=(text,))
 
 
-def averaged(size_m: tuple[float, float], on: Frame, source: Extent) -> float:
+def averaged(size_m: tuple[float, float], frame: Frame, source: Extent) -> float:
     """How many of the aperture's finest details (lambda / width at 550 nm) a pixel or the source
     averages over, along the direction where they are fewer; 1 at least."""
-    blur = (max(c, 2 * h) for c, h in zip(on.pixel, source.half, strict=True))
+    blur = (max(c, 2 * h) for c, h in zip(frame.pixel, source.half, strict=True))
     return max(1.0, min(b * w / 550e-9 for b, w in zip(blur, size_m, strict=True)))
 
 
-def _upper_half(on: Frame) -> Frame:
+def _upper_half(frame: Frame) -> Frame:
     """Rows from the middle upwards; the middle row whole where their number is odd."""
-    return replace(on, q=on.q[(on.q.size - 1) // 2 :])
+    return replace(frame, q=frame.q[(frame.q.size - 1) // 2 :])
 
 
-def _with_windows(on: Frame, *, half: bool) -> Frame:
+def _with_windows(frame: Frame, *, half: bool) -> Frame:
     """The frame with what windows at its rim ask for, whose cells are up to half a pixel wide."""
-    p, q = ((TAPS // 2 + 2) / 2 * side for side in on.pixel)
-    along = on.q[-1:] + q if half else on.q[[0, -1]] + np.array([-q, q])
+    p, q = ((TAPS // 2 + 2) / 2 * side for side in frame.pixel)
+    along = frame.q[-1:] + q if half else frame.q[[0, -1]] + np.array([-q, q])
     return replace(
-        on, p=on.p[[0, -1]] + np.array([-p, p]), q=np.append(on.q[:1], along) if half else along
+        frame,
+        p=frame.p[[0, -1]] + np.array([-p, p]),
+        q=np.append(frame.q[:1], along) if half else along,
     )
 
 
-def _mirrored(cells: Floats, on: Frame) -> Floats:
+def _mirrored(cells: Floats, frame: Frame) -> Floats:
     """The whole frame (nq, np, c) from its upper half, |A(-u, -v)| being |A(u, v)|."""
-    rows = on.q.size - 1
+    rows = frame.q.size - 1
     lower = cells[rows % 2 :][::-1, ::-1]
     return np.concatenate([lower, cells])
 
 
-def _pixels(cells: Floats, on: Frame, place: Geometry, source: Extent) -> Floats:
-    return to_pixels(blurred(cells, on, source), on, place)
+def _pixels(cells: Floats, frame: Frame, geometry: Geometry, source: Extent) -> Floats:
+    return to_pixels(blurred(cells, frame, source), frame, geometry)
 
 
 def _pixels_apart(
@@ -280,21 +291,23 @@ def _pixels_apart(
     weight: Floats,
 ) -> Floats:
     """The same, with the light about the direct image's peak gathered by itself."""
-    on, place = gathering.setting.on, gathering.setting.place
-    light = _pixels(without_core(cells, direct), on, place, source)
+    frame, geometry = gathering.setting.frame, gathering.setting.geometry
+    light = _pixels(without_core(cells, direct), frame, geometry, source)
     light[direct.rows, direct.columns] += core_light(
         direct, gathering, source, wavelength_m, weight
     )
     return light
 
 
-def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float) -> Light:
+def light_of(
+    power: Floats, spectral: Floats, wavelengths: Wavelengths, pixel_area_m2: float
+) -> Light:
     """Powers per pixel (ny, nx, c) and of the middle row (k, nx) as light on the plate.
 
     What the table's error leaves below zero in the dark counts as none.
     """
-    xyz = np.maximum(seen[:, :, :3], 0.0, order="C")
-    irradiance = np.maximum(seen[:, :, 3], 0.0, order="C")
+    xyz = np.maximum(power[:, :, :3], 0.0, order="C")
+    irradiance = np.maximum(power[:, :, 3], 0.0, order="C")
     xyz /= pixel_area_m2
     irradiance /= pixel_area_m2
     spectral = np.maximum(spectral, 0.0)
@@ -302,18 +315,20 @@ def light_of(seen: Floats, spectral: Floats, waves: Waves, pixel_area_m2: float)
         xyz_lx=xyz,
         irradiance=irradiance,
         profile_irradiance=irradiance[irradiance.shape[0] // 2].copy(),
-        profile_wavelength_m=waves.node_m,
-        profile_spectrum=spectral / pixel_area_m2 / bands_nm(waves.node_m)[:, None],
-        recorded_lx=seen[:, :, 4:] / pixel_area_m2 if seen.shape[2] > 4 else None,
+        profile_wavelength_m=wavelengths.node_m,
+        profile_spectrum=spectral / pixel_area_m2 / bands_nm(wavelengths.node_m)[:, None],
+        recorded_lx=power[:, :, 4:] / pixel_area_m2 if power.shape[2] > 4 else None,
     )
 
 
-def _require_memory(plan: SamplingPlan, on: Frame, place: Geometry, waves: Waves) -> None:
+def _require_memory(
+    plan: SamplingPlan, frame: Frame, geometry: Geometry, wavelengths: Wavelengths
+) -> None:
     """Refuse what does not fit the memory: the table, the frame's cells, the plate's pixels."""
-    cells = _CELL * (on.p.size - 1) * (on.q.size - 1)
-    if not on.straight:  # else the cells are the pixels
-        cells += PIXEL * place.x_m.size * place.y_m.size
-    strip = waves.node_m.size * (on.p.size + waves.power.size)
+    cells = _CELL * (frame.p.size - 1) * (frame.q.size - 1)
+    if not frame.straight:  # else the cells are the pixels
+        cells += PIXEL * geometry.x_m.size * geometry.y_m.size
+    strip = wavelengths.node_m.size * (frame.p.size + wavelengths.power.size)
     require_memory(
         plan.bytes + 8 * (cells + strip),
         parts=f" (far field {plan.bytes / 1e9:.2g} GB of {plan.samples:,} samples, "

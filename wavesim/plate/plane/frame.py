@@ -66,46 +66,46 @@ class Frame:
         )
 
 
-def wanted_fineness(place: Geometry, size_m: tuple[float, float], shortest_m: float) -> Fineness:
+def wanted_fineness(geometry: Geometry, size_m: tuple[float, float], shortest_m: float) -> Fineness:
     """Cells to a pixel so that `PER_FRINGE` stand for the finest fringe."""
     fringe = (shortest_m / side for side in size_m)
-    both = zip(_steps(place), fringe, strict=True)
+    both = zip(_steps(geometry), fringe, strict=True)
     p, q = (max(1, math.ceil(PER_FRINGE * step / f - 1e-9)) for step, f in both)
     return p, q
 
 
-def bearable(place: Geometry, wanted: Fineness, waves: int) -> Fineness:
+def bearable(geometry: Geometry, wanted: Fineness, wavelengths: int) -> Fineness:
     """As many cells to a pixel as are wanted, or fewer where they would be too many."""
-    pixels = place.x_m.size * place.y_m.size
-    most = min(_MOST_CELLS, _MOST_READINGS / max(waves, 1)) / pixels
+    pixels = geometry.x_m.size * geometry.y_m.size
+    most = min(_MOST_CELLS, _MOST_READINGS / max(wavelengths, 1)) / pixels
     p, q = wanted
     while p * q > max(most, 1.0):
         p, q = (p - 1, q) if p >= q else (p, q - 1)
     return p, q
 
 
-def bearable_cells(on: Frame) -> bool:
+def bearable_cells(frame: Frame) -> bool:
     """Whether a frame has no more cells than are bearable."""
-    return (on.p.size - 1.0) * (on.q.size - 1) <= _MOST_CELLS
+    return (frame.p.size - 1.0) * (frame.q.size - 1) <= _MOST_CELLS
 
 
-def _steps(place: Geometry) -> tuple[float, float]:
+def _steps(geometry: Geometry) -> tuple[float, float]:
     """Width of a pixel on the axis in p and in q."""
-    x, y = place.x_edges_m, place.y_edges_m
-    wide = float(x[1] - x[0]) / place.focal_m * math.cos(place.axis_rad)
-    return wide, float(y[1] - y[0]) / place.focal_m
+    x, y = geometry.x_edges_m, geometry.y_edges_m
+    wide = float(x[1] - x[0]) / geometry.focal_m * math.cos(geometry.axis_rad)
+    return wide, float(y[1] - y[0]) / geometry.focal_m
 
 
-def frame(place: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) -> Frame:
+def frame_of(geometry: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) -> Frame:
     """Frame of a plate, with a margin as wide as the source reaches from its middle."""
-    x, y = place.x_edges_m, place.y_edges_m
-    step_p, step_q = _steps(place)
+    x, y = geometry.x_edges_m, geometry.y_edges_m
+    step_p, step_q = _steps(geometry)
     # at a given x, p goes one way with |y|, and q at a given y with |x|: the ends say it all
-    p = place.sine(x, _ends(y)[:, None])
-    q = y[:, None] / np.sqrt(_ends(x) ** 2 + y[:, None] ** 2 + place.focal_m**2)
-    even_p = math.sin(place.axis_rad) + x * math.cos(place.axis_rad) / place.focal_m
+    p = geometry.sine(x, _ends(y)[:, None])
+    q = y[:, None] / np.sqrt(_ends(x) ** 2 + y[:, None] ** 2 + geometry.focal_m**2)
+    even_p = math.sin(geometry.axis_rad) + x * math.cos(geometry.axis_rad) / geometry.focal_m
     off = max(
-        np.abs(p - even_p).max() / step_p, np.abs(q - y[:, None] / place.focal_m).max() / step_q
+        np.abs(p - even_p).max() / step_p, np.abs(q - y[:, None] / geometry.focal_m).max() / step_q
     )
     step_p, step_q = step_p / fine[0], step_q / fine[1]
     margin = tuple(
@@ -113,7 +113,7 @@ def frame(place: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) 
         for h, s in zip(reach, (step_p, step_q), strict=True)
     )
     if off < _SEEN:
-        inner_p, inner_q = _split(even_p, fine[0]), _split(y / place.focal_m, fine[1])
+        inner_p, inner_q = _split(even_p, fine[0]), _split(y / geometry.focal_m, fine[1])
     else:
         inner_p = _around(p, step_p, odd=(x.size - 1) * fine[0] % 2 == 1)
         inner_q = _around(q, step_q, odd=(y.size - 1) * fine[1] % 2 == 1)
@@ -127,16 +127,18 @@ def frame(place: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) 
     )
 
 
-def flat_frame(place: Geometry, reach: tuple[float, float], fine: Fineness) -> Frame:
-    """Frame of a parallel plate without lens: p = x / z, q = y / z, so that cells are places."""
+def flat_frame(geometry: Geometry, reach: tuple[float, float], fine: Fineness) -> Frame:
+    """Frame of a parallel plate without lens: p = x / z, q = y / z, so that cells are positions."""
     both = []
-    for edges, side, parts in zip((place.x_edges_m, place.y_edges_m), reach, fine, strict=True):
-        inner = _split(edges / place.focal_m, parts)
+    for edges, side, parts in zip(
+        (geometry.x_edges_m, geometry.y_edges_m), reach, fine, strict=True
+    ):
+        inner = _split(edges / geometry.focal_m, parts)
         step = float(inner[1] - inner[0])
         margin = math.ceil(side / step) + TAPS // 2 if side else 0
         both.append((_extended(inner, step, margin), margin))
     (p, wide), (q, high) = both
-    return Frame(p, q, (wide, high), straight=True, fine=fine, odd=place.y_edges_m.size % 2 == 0)
+    return Frame(p, q, (wide, high), straight=True, fine=fine, odd=geometry.y_edges_m.size % 2 == 0)
 
 
 def _split(edges: Floats, parts: int) -> Floats:
@@ -167,26 +169,26 @@ def _extended(edges: Floats, step: float, margin: int) -> Floats:
     return np.concatenate([edges[0] - lead[::-1], edges, edges[-1] + lead])
 
 
-def to_pixels(cells: Floats, on: Frame, place: Geometry) -> Floats:
+def to_pixels(cells: Floats, frame: Frame, geometry: Geometry) -> Floats:
     """Powers (nq, np, c) of the frame's cells, less its margin, put into pixels (ny, nx, c).
 
     First along p for every row, then along q for every column; nothing is lost or made. With
     x, y on the plate:  p = (x cos b0 + f sin b0) / sqrt(x^2 + f^2) sqrt(1 - q^2),
     q = y / sqrt(x^2 + y^2 + f^2).
     """
-    mx, my = on.margin
+    mx, my = frame.margin
     inner = np.ascontiguousarray(cells[my : cells.shape[0] - my, mx : cells.shape[1] - mx])
-    if on.straight:
+    if frame.straight:
         ny, nx, c = inner.shape
-        kp, kq = on.fine
+        kp, kq = frame.fine
         return np.asarray(inner.reshape(ny // kq, kq, nx // kp, kp, c).sum(axis=(1, 3)))
-    p, q = on.p[mx : on.p.size - mx], on.q[my : on.q.size - my]
+    p, q = frame.p[mx : frame.p.size - mx], frame.q[my : frame.q.size - my]
     middle = (q[1:] + q[:-1]) / 2
-    on_axis = place.sine(place.x_edges_m, 0.0)
+    on_axis = geometry.sine(geometry.x_edges_m, 0.0)
     wanted = np.sqrt(np.maximum(1 - middle[:, None] ** 2, 0.0)) * on_axis
     rows = bent(inner, p, wanted)
-    across = place.y_edges_m / np.sqrt(
-        place.x_m[:, None] ** 2 + place.y_edges_m**2 + place.focal_m**2
+    across = geometry.y_edges_m / np.sqrt(
+        geometry.x_m[:, None] ** 2 + geometry.y_edges_m**2 + geometry.focal_m**2
     )
     columns = bent(np.ascontiguousarray(rows.transpose(1, 0, 2)), q, across)
     return columns.transpose(1, 0, 2)

@@ -23,37 +23,37 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class Setting:
-    """What stands about an aperture: plate and frame, source, path of the waves, its groove."""
+    """What surrounds an aperture: plate and frame, source, path of the waves, its groove."""
 
-    place: Geometry
-    on: Frame
+    geometry: Geometry
+    frame: Frame
     source: Extent
     front: Wavefront
     groove: Element | None
     air: Air
-    flat: bool = False  # cells are places on a parallel plate without lens
+    flat: bool = False  # cells are positions on a parallel plate without lens
     exact: bool = False  # plane waves, propagated exactly
     recorder: Recorder | None = None
 
     def factor(self, wavelength_m: float) -> Floats:
         """(np,) |E|^2 of the groove at the middles of the frame's columns; 1 without one."""
-        p = (self.on.p[1:] + self.on.p[:-1]) / 2
+        p = (self.frame.p[1:] + self.frame.p[:-1]) / 2
         if self.groove is None:
             return np.ones(p.size)
-        field = np.asarray(self.groove.amplitude(Rays(self.place.sine_in, p, wavelength_m)))
+        field = np.asarray(self.groove.amplitude(Rays(self.geometry.sine_in, p, wavelength_m)))
         return np.asarray(field.real**2 + field.imag**2)
 
 
 def gathered(table: SummedTable, setting: Setting, wavelength_m: Floats, weight: Floats) -> Floats:
     """(nq, np, c) light in the frame's cells, weight (b, c) at each wavelength; a groove's factor
     is taken at their middles."""
-    on, sine_in = setting.on, setting.place.sine_in
+    frame, sine_in = setting.frame, setting.geometry.sine_in
     if setting.groove is None:
-        swept = sweep_plane(table, on, sine_in, wavelength_m, weight)
+        swept = sweep_plane(table, frame, sine_in, wavelength_m, weight)
         return np.ascontiguousarray(np.moveaxis(swept, 0, 2))
-    out = np.zeros((on.q.size - 1, on.p.size - 1, weight.shape[1]))
+    out = np.zeros((frame.q.size - 1, frame.p.size - 1, weight.shape[1]))
     for b, wavelength in enumerate(wavelength_m):
-        light = sweep_plane(table, on, sine_in, wavelength_m[b : b + 1], np.ones((1, 1)))[0]
+        light = sweep_plane(table, frame, sine_in, wavelength_m[b : b + 1], np.ones((1, 1)))[0]
         light *= setting.factor(float(wavelength))
         out += light[:, :, None] * weight[b]
     return out
@@ -88,11 +88,11 @@ class Gathering:
 
     def _upper(self, window: Frame, wavelength_m: Floats, weight: Floats) -> Floats:
         table = self._covering(window, wavelength_m)
-        return gathered(table, replace(self.setting, on=window), wavelength_m, weight)
+        return gathered(table, replace(self.setting, frame=window), wavelength_m, weight)
 
     def _covering(self, window: Frame, wavelength_m: Floats) -> SummedTable:
         """The table; one of its own for a window whose wide cells reach beyond the plate's."""
-        reach = reach_of(window, wavelength_m, self.setting.place.sine_in)
+        reach = reach_of(window, wavelength_m, self.setting.geometry.sine_in)
         if self.table.covers(reach):
             return self.table
         return plane_table(self.aperture, plan_table(self.aperture, reach))

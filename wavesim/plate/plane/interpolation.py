@@ -43,15 +43,15 @@ def bend_even(power, even, wanted, out):  # type: ignore[no-untyped-def]
                 whole += weight[m]
             for c in range(channels):
                 if exact >= 0:
-                    at = total[k + exact, c]
+                    value = total[k + exact, c]
                 else:
-                    at = 0.0
+                    value = 0.0
                     for m in range(TAPS):
-                        at += weight[m] * (total[k + m, c] - total[k, c])
-                    at = at / whole + total[k, c]
+                        value += weight[m] * (total[k + m, c] - total[k, c])
+                    value = value / whole + total[k, c]
                 if i > 0:
-                    out[row, i - 1, c] = at - before[c]
-                before[c] = at
+                    out[row, i - 1, c] = value - before[c]
+                before[c] = value
 
 
 @lru_cache(maxsize=1)

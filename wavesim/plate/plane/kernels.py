@@ -38,7 +38,7 @@ def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-
     j0, j1, i0, i1 = tile
     n = i1 - i0
     kinds = weight.shape[1]
-    here = np.zeros((kinds, j1 - j0, n))
+    block = np.zeros((kinds, j1 - j0, n))
     base = np.empty(n + 1, dtype=np.int64)
     wu = np.empty((6, n + 1))
     wv = np.empty((6, 1))
@@ -72,9 +72,9 @@ def sweep_fine(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-
             if j > j0:
                 for i in range(n):
                     rise[i] = (above[i + 1] - below[i + 1]) - (above[i] - below[i])
-                _add(here, weight, b, j - 1 - j0, rise)
+                _add(block, weight, b, j - 1 - j0, rise)
             above, below = below, above
-    out[:, j0:j1, i0:i1] += here
+    out[:, j0:j1, i0:i1] += block
 
 
 @compiled(inline="always", fastmath={"contract", "nsz"})
@@ -92,10 +92,10 @@ def _mix_six(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-de
 
 
 @compiled(inline="always", fastmath={"contract", "nsz"})
-def _add(here, weight, b, j, rise):  # type: ignore[no-untyped-def]
+def _add(block, weight, b, j, rise):  # type: ignore[no-untyped-def]
     for c in range(weight.shape[1]):
         w = weight[b, c]
-        row = here[c, j]
+        row = block[c, j]
         for i in range(rise.size):
             row[i] += w * rise[i]
 
@@ -127,7 +127,7 @@ def sweep_coarse(flat, width, p, q, lines, weight, tile, out):  # type: ignore[n
     """Cubic readings; arguments as of `sweep_fine`."""
     j0, j1, i0, i1 = tile
     n = i1 - i0
-    here = np.zeros((weight.shape[1], j1 - j0, n))
+    block = np.zeros((weight.shape[1], j1 - j0, n))
     base = np.empty(n + 1, dtype=np.int64)
     wu = np.empty((4, n + 1))
     wv = np.empty((4, 1))
@@ -159,6 +159,6 @@ def sweep_coarse(flat, width, p, q, lines, weight, tile, out):  # type: ignore[n
             if j > j0:
                 for i in range(n):
                     rise[i] = (above[i + 1] - below[i + 1]) - (above[i] - below[i])
-                _add(here, weight, b, j - 1 - j0, rise)
+                _add(block, weight, b, j - 1 - j0, rise)
             above, below = below, above
-    out[:, j0:j1, i0:i1] += here
+    out[:, j0:j1, i0:i1] += block

@@ -14,7 +14,7 @@ from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame, bent
 from wavesim.plate.plane.source import Extent, along_axis, kernel_of
 from wavesim.plate.plane.sweep import sweep_plane
-from wavesim.plate.plane.waves import Waves
+from wavesim.plate.plane.wavelengths import Wavelengths
 
 _ROWS = 6  # rows each way that stand for a tall source
 _AT_ONCE = 8  # wavelengths swept side by side
@@ -35,29 +35,29 @@ class Strip:
     middle: int
     every: int
 
-    def add(self, cells: Floats, share: Floats, on: Frame) -> None:
+    def add(self, cells: Floats, node_weight: Floats, frame: Frame) -> None:
         """Add a whole frame (nq, np) times the light (k,) that goes to each node."""
-        high = on.fine[1]  # cells to a pixel
-        first = (cells.shape[0] - high * on.odd) // 2 - self.middle * self.every * high
+        high = frame.fine[1]  # cells to a pixel
+        first = (cells.shape[0] - high * frame.odd) // 2 - self.middle * self.every * high
         rows = cells[first : first + self.light.shape[1] * self.every * high]
         rows = rows.reshape(self.light.shape[1], self.every * high, -1).sum(axis=1)
-        for node in np.flatnonzero(share):
-            self.light[node] += share[node] * rows
+        for node in np.flatnonzero(node_weight):
+            self.light[node] += node_weight[node] * rows
 
 
-def _thickness(on: Frame) -> tuple[int, int]:
+def _thickness(frame: Frame) -> tuple[int, int]:
     """Pixels to a row of the strip, and rows each way that the source reaches."""
-    margin = on.margin[1] / on.fine[1]
+    margin = frame.margin[1] / frame.fine[1]
     every = max(1, math.ceil(margin / _ROWS))
-    rows = (on.q.size - 1) // on.fine[1]
+    rows = (frame.q.size - 1) // frame.fine[1]
     fitting = (rows // 2) // every - 1
     return every, max(min(math.ceil(margin / every), fitting), 0)
 
 
-def empty_strip(on: Frame, waves: Waves) -> Strip:
+def empty_strip(frame: Frame, wavelengths: Wavelengths) -> Strip:
     """A dark strip to be filled one wavelength after another."""
-    every, reach = _thickness(on)
-    shape = (waves.node_m.size, 2 * reach + 1, on.p.size - 1)
+    every, reach = _thickness(frame)
+    shape = (wavelengths.node_m.size, 2 * reach + 1, frame.p.size - 1)
     return Strip(np.zeros(shape), reach, every)
 
 
@@ -66,59 +66,63 @@ Factor = Callable[[float], Floats]
 
 def strip_of(
     table: SummedTable,
-    on: Frame,
+    frame: Frame,
     half: bool,
     sine_in: float,
     wavelength_m: Floats,
-    share: Floats,
+    node_weight: Floats,
     factor: Factor,
 ) -> Strip:
     """The strip by one table that serves all wavelengths (`half`: of the upper half alone);
-    share (b, k) is the light of each that goes to each node."""
-    every, reach = _thickness(on)
-    step = on.pixel[1] * every
+    `node_weight` (b, k) is the light of each that goes to each node."""
+    every, reach = _thickness(frame)
+    step = frame.pixel[1] * every
     if not half:
-        q = np.asarray(step * (np.arange(2.0 * reach + 2) - reach - 0.5 * on.odd))
-        return Strip(_by_node(table, on, q, sine_in, wavelength_m, share, factor), reach, every)
+        q = np.asarray(step * (np.arange(2.0 * reach + 2) - reach - 0.5 * frame.odd))
+        return Strip(
+            _by_node(table, frame, q, sine_in, wavelength_m, node_weight, factor), reach, every
+        )
     q = np.asarray(
         step / 2 * np.arange(2 * reach + 3, dtype=np.float64)
     )  # in halves, to be mirrored
-    light = _by_node(table, on, q, sine_in, wavelength_m, share, factor)
+    light = _by_node(table, frame, q, sine_in, wavelength_m, node_weight, factor)
     light = np.concatenate([light[:, ::-1, ::-1], light], axis=1)
-    first = 1 if on.odd else 2
+    first = 1 if frame.odd else 2
     pairs = light[:, first : first + 2 * (2 * reach + 1)]
     return Strip(pairs[:, ::2] + pairs[:, 1::2], reach, every)
 
 
 def _by_node(
     table: SummedTable,
-    on: Frame,
+    frame: Frame,
     q: Floats,
     sine_in: float,
     wavelength_m: Floats,
-    share: Floats,
+    node_weight: Floats,
     factor: Factor,
 ) -> Floats:
     """(k, rows, np) light of all wavelengths, shared between the nodes."""
-    strip = Frame(on.p, q, (0, 0), straight=True)
-    out = np.zeros((share.shape[1], strip.q.size - 1, strip.p.size - 1))
-    flat = out.reshape(share.shape[1], -1)
+    strip = Frame(frame.p, q, (0, 0), straight=True)
+    out = np.zeros((node_weight.shape[1], strip.q.size - 1, strip.p.size - 1))
+    flat = out.reshape(node_weight.shape[1], -1)
     for first in range(0, wavelength_m.size, _AT_ONCE):
         now = wavelength_m[first : first + _AT_ONCE]
         light = sweep_plane(table, strip, sine_in, now, np.eye(now.size))
         light *= np.stack([factor(float(w)) for w in now])[:, None, :]
-        nodes = np.flatnonzero(share[first : first + now.size].any(axis=0))
+        nodes = np.flatnonzero(node_weight[first : first + now.size].any(axis=0))
         if nodes.size:
             among = slice(int(nodes[0]), int(nodes[-1]) + 1)
-            flat[among] += share[first : first + now.size, among].T @ light.reshape(now.size, -1)
+            flat[among] += node_weight[first : first + now.size, among].T @ light.reshape(
+                now.size, -1
+            )
     return out
 
 
-def middle_row(strip: Strip, on: Frame, place: Geometry, source: Extent) -> Floats:
+def middle_row(strip: Strip, frame: Frame, geometry: Geometry, source: Extent) -> Floats:
     """(k, nx) power in the middle row's pixels, the source's blur included."""
-    step = on.pixel[1] * strip.every
-    row = _averaged(strip.light, strip.middle, source, (on.cell[0], step)) / strip.every
-    return _to_pixels(row, on, place)
+    step = frame.pixel[1] * strip.every
+    row = _averaged(strip.light, strip.middle, source, (frame.cell[0], step)) / strip.every
+    return _to_pixels(row, frame, geometry)
 
 
 def _averaged(light: Floats, middle: int, source: Extent, cell: tuple[float, float]) -> Floats:
@@ -133,11 +137,11 @@ def _averaged(light: Floats, middle: int, source: Extent, cell: tuple[float, flo
     return out[:, :, 0]
 
 
-def _to_pixels(row: Floats, on: Frame, place: Geometry) -> Floats:
-    m = on.margin[0]
+def _to_pixels(row: Floats, frame: Frame, geometry: Geometry) -> Floats:
+    m = frame.margin[0]
     inner = np.ascontiguousarray(row[:, m : row.shape[1] - m])
-    if on.straight:
-        return np.asarray(inner.reshape(inner.shape[0], -1, on.fine[0]).sum(axis=2))
-    on_axis = place.sine(place.x_edges_m, 0.0)
+    if frame.straight:
+        return np.asarray(inner.reshape(inner.shape[0], -1, frame.fine[0]).sum(axis=2))
+    on_axis = geometry.sine(geometry.x_edges_m, 0.0)
     wanted = np.broadcast_to(on_axis, (row.shape[0], on_axis.size)).copy()
-    return bent(inner[:, :, None], on.p[m : on.p.size - m], wanted)[:, :, 0]
+    return bent(inner[:, :, None], frame.p[m : frame.p.size - m], wanted)[:, :, 0]

@@ -25,7 +25,7 @@ class Propagation(Protocol):
     """What gives the light of one wavelength after another."""
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """How the waves were propagated."""
 
     @property
@@ -40,8 +40,8 @@ class Propagation(Protocol):
 
 
 def flatness(bench: Bench) -> tuple[bool, bool]:
-    """Whether the plate stands parallel to the aperture, lit at right angles or by plane waves,
-    without lens, so that cells are places; and whether propagation may be exact."""
+    """Whether the plate stands parallel to the aperture, illuminated at normal incidence or by
+    plane waves, without lens, so that cells are positions; and whether propagation may be exact."""
     parallel = bench.plate_distance_m is not None and bench.camera_axis_rad == 0.0
     even = bench.source_distance_m is None and bench.collimator_lens is None
     exact = parallel and even and bench.lens_errors is None
@@ -52,26 +52,26 @@ def propagation(
     aperture: PlaneAperture,
     front: Wavefront,
     sine_in: float,
-    on: Frame,
+    frame: Frame,
     shortest_m: float,
     *,
     distance_m: float | None,
 ) -> Propagation:
     """Exact where a distance is given and the field is not too large; else by Fresnel's path."""
     if distance_m is not None:
-        reach = tuple(float(np.abs(edges).max()) * distance_m for edges in (on.p, on.q))
+        reach = tuple(float(np.abs(edges).max()) * distance_m for edges in (frame.p, frame.q))
         exact = ExactPlane(aperture, distance_m, (reach[0], reach[1]))
         if max(exact.side(shortest_m)) <= MOST_SIDE:
             return _Exact(exact, sine_in)
-    farthest = max(abs(sine_in + on.p[0]), abs(sine_in + on.p[-1]), abs(on.q[0]))
-    return _Fresnel(near_plane(aperture, front, farthest), on, sine_in)
+    farthest = max(abs(sine_in + frame.p[0]), abs(sine_in + frame.p[-1]), abs(frame.q[0]))
+    return _Fresnel(near_plane(aperture, front, farthest), frame, sine_in)
 
 
 @dataclass(frozen=True, eq=False)
 class _Exact:
     near: ExactPlane
     incidence: float
-    words: str = "propagated exactly, plane wave by plane wave"
+    text: str = "propagated exactly, plane wave by plane wave"
     sine_in: float = 0.0
 
     def plan(self, wavelength_m: Floats) -> SamplingPlan:
@@ -85,22 +85,22 @@ class _Exact:
 @dataclass(frozen=True, eq=False)
 class _Fresnel:
     near: NearPlane
-    on: Frame
+    frame: Frame
     sine_in: float
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """How the path was worked in, and what Fresnel's fourth-order term leaves out."""
-        aside = max(abs(float(edge)) for edge in (*self.on.p[[0, -1]], *self.on.q[[0, -1]]))
+        aside = max(abs(float(edge)) for edge in (*self.frame.p[[0, -1]], *self.frame.q[[0, -1]]))
         half = max(abs(edge) for edge in self.near.aperture.box_m)
         missed = aside**3 * half / 2 / 550e-9
         return (
-            f"{self.near.words}, in Fresnel's approximation: its path errs by {missed:.2g} "
+            f"{self.near.text}, in Fresnel's approximation: its path errs by {missed:.2g} "
             "wavelengths between the aperture's ends at the plate's rim, if there is no lens"
         )
 
     def plan(self, wavelength_m: Floats) -> SamplingPlan:
-        reach = reach_of(self.on, wavelength_m, self.sine_in)
+        reach = reach_of(self.frame, wavelength_m, self.sine_in)
         return plan_table(self.near.aperture, reach, most=_ENOUGH)
 
     def table(self, wavelength_m: float) -> SummedTable:

@@ -45,7 +45,7 @@ class Extent:
         return 0.0 if self.round else self.sine_in * (math.sqrt(1 - min(t * t, 1.0)) - 1)
 
     @property
-    def words(self) -> str:
+    def text(self) -> str:
         """What each pixel was averaged over."""
         if self.area == 0.0:
             return "a point source"
@@ -57,18 +57,20 @@ class Extent:
         return (math.pi if self.round else 4.0) * self.half[0] * self.half[1]
 
 
-def extent(scene: Scene, place: Geometry) -> Extent:
+def extent(scene: Scene, geometry: Geometry) -> Extent:
     """What the source covers, seen from the aperture."""
     if scene.source.disc_rad is not None:
         r = math.sin(scene.source.disc_rad / 2)
         return Extent((r * math.cos(scene.bench.alpha_rad), r), round=True)
-    if place.slit_sines is None or place.slit_rise is None:
+    if geometry.slit_sines is None or geometry.slit_rise is None:
         return Extent((0.0, 0.0))
-    lo, hi = place.slit_sines
-    return Extent(((hi - lo) / 2, place.slit_rise), sine_in=place.sine_in, shift=(lo + hi) / 2)
+    lo, hi = geometry.slit_sines
+    return Extent(
+        ((hi - lo) / 2, geometry.slit_rise), sine_in=geometry.sine_in, shift=(lo + hi) / 2
+    )
 
 
-def blurred(cells: Floats, on: Frame, source: Extent) -> Floats:
+def blurred(cells: Floats, frame: Frame, source: Extent) -> Floats:
     """Powers (nq, np, c) averaged over the source; cells nearer to the rim than half the source
     lack what lies beyond it (the margin is there to be cut off).
 
@@ -77,10 +79,10 @@ def blurred(cells: Floats, on: Frame, source: Extent) -> Floats:
     """
     if source.area == 0.0:
         return cells
-    if source.round or _bent(source, on.cell):
-        return _convolved(cells, kernel_of(source, on.cell))
-    a, b = source.half[0] / on.cell[0], source.half[1] / on.cell[1]
-    across = box_weights(a, _reach(a), -source.shift / on.cell[0])
+    if source.round or _bent(source, frame.cell):
+        return _convolved(cells, kernel_of(source, frame.cell))
+    a, b = source.half[0] / frame.cell[0], source.half[1] / frame.cell[1]
+    across = box_weights(a, _reach(a), -source.shift / frame.cell[0])
     return along_axis(along_axis(cells, box_weights(b, _reach(b)), 0), across, 1)
 
 
@@ -131,9 +133,9 @@ def along_axis(cells: Floats, weight: Floats, axis: int) -> Floats:
         s = k - half
         if abs(s) >= n:
             continue
-        to, source = slice(max(s, 0), n + min(s, 0)), slice(max(-s, 0), n - max(s, 0))
-        at = (slice(None),) * axis
-        out[(*at, to)] += w * cells[(*at, source)]
+        target, source = slice(max(s, 0), n + min(s, 0)), slice(max(-s, 0), n - max(s, 0))
+        leading = (slice(None),) * axis
+        out[(*leading, target)] += w * cells[(*leading, source)]
     return out
 
 

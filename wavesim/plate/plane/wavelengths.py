@@ -1,4 +1,4 @@
-"""Wavelengths for a plate in two dimensions, each with its light and its place between nodes."""
+"""Wavelengths for a plate in two dimensions, each with its light and its position between nodes."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _MARGIN_LINES, _RESOLVED_LINE, _SPARE, _NARROW = 3.0, 20.0, 5, 0.02  # as in `pl
 
 
 @dataclass(frozen=True, eq=False)
-class Waves:
+class Wavelengths:
     """Wavelengths with their light.
 
     Attributes
@@ -36,7 +36,7 @@ class Waves:
     node_m : (k,) [m] whole nanometres about them
     below : (b,) number of the node below each
     error : estimated relative error of a pixel in smooth light from their finite number
-    recorder : what weighs them in the observer's place, if anything does
+    recorder : what weighs them in place of the standard observer, if anything does
     """
 
     wavelength_m: Floats
@@ -48,8 +48,8 @@ class Waves:
     recorder: Recorder | None = None
 
     @property
-    def part(self) -> Floats:
-        """(b,) share of the light that belongs to the node above, 0 to 1."""
+    def upper_fraction(self) -> Floats:
+        """(b,) fraction of the light that belongs to the node above, 0 to 1."""
         width = self.node_m[self.below + 1] - self.node_m[self.below]
         return np.clip((self.wavelength_m - self.node_m[self.below]) / width, 0.0, 1.0)
 
@@ -58,16 +58,16 @@ class Waves:
 
         (b, 7) with a recorder's three [lx].
         """
-        seen = sensitivities(self.node_m, self.recorder)
-        t = self.part[:, None]
-        return self.power[:, None] * (seen[self.below] * (1 - t) + seen[self.below + 1] * t)
+        curves = sensitivities(self.node_m, self.recorder)
+        t = self.upper_fraction[:, None]
+        return self.power[:, None] * (curves[self.below] * (1 - t) + curves[self.below + 1] * t)
 
     def onto_nodes(self) -> Floats:
         """(b, k) light of each wavelength shared between the nodes beside it."""
         out = np.zeros((self.power.size, self.node_m.size))
         b = np.arange(self.power.size)
-        out[b, self.below] = self.power * (1 - self.part)
-        out[b, self.below + 1] += self.power * self.part
+        out[b, self.below] = self.power * (1 - self.upper_fraction)
+        out[b, self.below + 1] += self.power * self.upper_fraction
         return out
 
 
@@ -87,9 +87,9 @@ class Steps:
     resolved: bool = True
 
 
-def choose_waves(
+def choose_wavelengths(
     spectrum: Spectrum, steps: Steps, *, air: AirLike = STANDARD, recorder: Recorder | None = None
-) -> Waves:
+) -> Wavelengths:
     """Bins of even steps in 1 / lambda, the spectrum integrated over each.
 
     Where light has lines that a bin does not resolve, or few bins hold it all, it is shared between
@@ -114,7 +114,15 @@ def choose_waves(
         hi.append(edges[1:])
     ends = np.concatenate(lo), np.concatenate(hi)
     power, centre = spread(spectrum, *ends) if lines else spectrum.integrate(*ends)
-    lit = power != 0
-    stretch = np.asarray(relative_to_standard(centre[lit], air))
-    node = np.clip(np.searchsorted(nodes, centre[lit], side="right") - 1, 0, nodes.size - 2)
-    return Waves(centre[lit], centre[lit] * stretch, power[lit], nodes, node, steps.error, recorder)
+    nonzero = power != 0
+    air_ratio = np.asarray(relative_to_standard(centre[nonzero], air))
+    node = np.clip(np.searchsorted(nodes, centre[nonzero], side="right") - 1, 0, nodes.size - 2)
+    return Wavelengths(
+        centre[nonzero],
+        centre[nonzero] * air_ratio,
+        power[nonzero],
+        nodes,
+        node,
+        steps.error,
+        recorder,
+    )
