@@ -46,6 +46,23 @@ def test_lines_that_stand_alone_in_strong_grain(tmp_path: Path, first: int) -> N
 
 
 @pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("noise", [1.0, 3.0])
+def test_the_statistical_part_alone(tmp_path: Path, first: int, noise: float) -> None:
+    """Lines alone scatter by their noise as a Gaussian's 68 and 95 %, neither less nor more.
+
+    Sixteen bands tell the scatter, so that Student's distribution with 14 to spare holds 94.5 %
+    within two; three deviations of a share of so many lines to either side.
+    """
+    print(f"seeds {first} on")
+    found = judged(range(first, first + (20 if first == 100 else 60)), tmp_path, noise=noise)
+    size = np.abs(found.noise)
+    assert size.size > 100
+    for within, fraction in ((1, 0.683), (2, 0.945)):
+        deviation = math.sqrt(fraction * (1 - fraction) / size.size)
+        assert abs(np.mean(size < within) - fraction) < 3 * deviation
+
+
+@pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
 def test_lines_with_unresolved_neighbours(tmp_path: Path, first: int) -> None:
     """Half of the lines have another of 5 to 70 % of their light half to three widths away."""
     print(f"seeds {first} on")

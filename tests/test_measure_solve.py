@@ -131,7 +131,9 @@ def test_a_pattern_is_recognised_at_a_wrong_scale():
     strong = sorted(entries, key=lambda e: -e.strength)[:9]
     camera = replace(TRUE, focal_m=TRUE.focal_m * 1.15, origin_m=0.02)
     features = tuple(
-        Feature(float(camera.place(e.wavelength_m, 1)), 1e-6, 0.0, e.strength, 2e-5, False, False)
+        Feature(
+            float(camera.place(e.wavelength_m, 1)), 1e-6, 0.0, 0.0, e.strength, 2e-5, False, False
+        )
         for e in strong
     )
     found = recognise(features, entries, TRUE)

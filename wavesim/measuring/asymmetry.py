@@ -13,10 +13,11 @@ import numpy as np
 from wavesim.arrays import Floats
 from wavesim.measuring.profile import Profile
 
-_ABOUT = 1.3  # widths to both sides of a line in which the bands are compared
 _FEWEST = 4  # bands
 _COARSE = 3.0  # [samples] full width below which straight lines between samples draw no top
-_TOP = 0.8  # of a line's height, where its top is halved
+_HALVED = (0.2, 0.85)  # of a line's height, where it is halved
+_NOISIER = 4.0  # times the centre's noise: that of the difference of two halvings (measured)
+_BENT = 0.6  # of that difference (measured: 0.3 to 0.9 where a neighbour of 1/10 hides)
 _PULL = 0.33  # of (W^2 - U^2) / U (measured: 0.16 to 0.4)
 _SCATTER = 0.01  # of the usual width, beside what the place's error tells
 _UNTOLD = 0.15  # of what a width's error leaves open: a neighbour just too faint to be told
@@ -24,28 +25,49 @@ _SAMPLED = 0.4  # [samples] by which widths of one sample depend on where sample
 _LOWER = 0.33  # of the lines, by weight, are no wider than the usual one
 _LOCAL = 2.0  # lines half of the profile away count by 1 / e
 _LINES = 4  # that a usual width needs
+_BESIDE = (
+    0.1  # of the brightest sample: less light than that beside it tells little of the position
+)
+_BY_WINGS = 0.085  # [samples] deviation of such positions where the wings are seen (measured)
+_ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
 
 
-def by_bands(profile: Profile, centre: float, width: float) -> float:
-    """Standard error of a place from the bands of a picture [samples]; 0 without bands.
+def by_bands(profile: Profile, first: int, gain: Floats) -> float:
+    """Standard error of a position from the bands of a picture [samples]; 0 without bands.
 
-    Each band's shift is a least-squares fit of the mean profile, its slope and a constant to the
-    band; a steady drift from band to band, a rest of rotation, does not count.
+    Each band moves a line by its samples times `gain`; a steady drift from band to band, a rest of
+    rotation, does not count. Grain that spans rows joins neighbouring bands: with a correlation r
+    of neighbours the variance of the mean of k is s^2 (1 + 2 r) / k.
+
+    Parameters
+    ----------
+    first : sample that the gain begins with
+    gain : (n,) change of the position with each sample
     """
     if profile.strips is None or profile.strips.shape[0] < _FEWEST:
         return 0.0
-    lo = max(0, math.floor(centre - _ABOUT * width))
-    hi = min(profile.value.size, math.ceil(centre + _ABOUT * width) + 1)
-    if hi - lo < 5:
-        return 0.0
-    mean = profile.value[lo:hi]
-    columns = np.stack([mean, np.ones(hi - lo), -np.gradient(mean)], axis=1)
-    found = np.linalg.lstsq(columns, profile.strips[:, lo:hi].T, rcond=None)[0]
-    shift = found[2] / np.where(found[0] == 0, 1.0, found[0])
+    shift = profile.strips[:, first : first + gain.size] @ gain
     order = np.arange(shift.size)
     rest = shift - np.polyval(np.polyfit(order, shift, 1), order)
     spread = math.sqrt(float((rest**2).sum()) / (shift.size - 2))
-    return min(spread / math.sqrt(shift.size), width)
+    joined = math.sqrt((1 + 2 * profile.strip_correlation) / shift.size)
+    return _student(shift.size - 2) * spread * joined
+
+
+def template_gain(y: Floats) -> Floats:
+    """(n,) change of a line's position with each sample, its own shape being the template.
+
+    A least-squares fit of the shape, its slope and a constant; for lines that no model fits.
+    """
+    columns = np.stack([y, np.ones(y.size), -np.gradient(y)], axis=1)
+    return np.asarray(np.linalg.pinv(columns)[2])
+
+
+def _student(spare: int) -> float:
+    """Deviations that hold 68.3 % of what so few bands tell (Student 1908): 1.04 for 16 of them."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(spare, 0.8413447))
 
 
 def by_width(x: Floats, width: Floats, error: Floats, weight: Floats, *, pixel: float) -> Floats:
@@ -91,18 +113,75 @@ def _slope(x: Floats, y: Floats, weight: Floats) -> float:
     return min(max(middle, -steepest), steepest)
 
 
-def by_top(y: Floats, centre: float, width: float, error: float) -> float:
-    """Distance of a line's halved top from its fitted middle beyond what noise makes [samples]."""
-    lo, hi = max(0, math.floor(centre - width)), min(y.size, math.ceil(centre + width) + 1)
-    part, x = y[lo:hi], np.arange(lo, hi, dtype=np.float64)
-    if part.size < 5 or width < _COARSE:
+def by_bisector(y: Floats, model: Floats, line: tuple[float, float], noise: float) -> float:
+    """What an asymmetric line's centre may be wrong by [samples].
+
+    A neighbour that is not told bends the line that halves it at every height: towards itself at a
+    fifth of the height, away from itself near the top, and a symmetric fit follows by 0.3 to 0.9
+    of the difference. The model is halved on the same samples, and what that gives is taken off.
+
+    Parameters
+    ----------
+    y, model : (n,) samples of a window and the fit on them
+    line : centre and full width, in samples of the window
+    noise : standard error of the centre by noise alone
+    """
+    if y.size < 5 or line[1] < _COARSE:
         return 0.0
+    bent = [_halved(y, line, part) - _halved(model, line, part) for part in _HALVED]
+    apart = math.sqrt(max((bent[0] - bent[1]) ** 2 - (_NOISIER * noise) ** 2, 0.0))
+    return _BENT * min(apart, line[1])
+
+
+def _halved(y: Floats, line: tuple[float, float], part: float) -> float:
+    """Middle of what rises above a part of a line's height, from straight lines between samples."""
+    fine = np.linspace(0.0, y.size - 1.0, 20 * y.size)
+    value = np.interp(fine, np.arange(y.size), y)
+    middle = min(max(int(np.searchsorted(fine, line[0])), 0), fine.size - 1)
+    base = float(y.min())
+    low = np.flatnonzero(value < base + part * (value[middle] - base))
+    left, right = low[low < middle], low[low > middle]
+    first = fine[left[-1]] if left.size else 0.0
+    last = fine[right[0]] if right.size else fine[-1]
+    return float(first + last) / 2
+
+
+def summit(y: Floats, at: int) -> float:
+    """Top of the parabola through a maximum and its neighbours."""
+    if not 0 < at < y.size - 1:
+        return float(at)
+    left, top, right = (float(v) for v in y[at - 1 : at + 2])
+    bend = 2 * top - left - right
+    return at + (right - left) / (2 * bend) if bend > 0 else float(at)
+
+
+def in_one_sample(y: Floats, centre: float, noise: float) -> float:
+    """How uncertain a position is because one sample holds nearly all of the light [samples].
+
+    Where in the sample the line stands, only what is left of it beside tells; once noise hides
+    that, the line may stand anywhere (a line of half a sample: within +-0.25, and its wings' tilt).
+    """
+    k = round(centre)
+    if not 0 < k < y.size - 1:
+        return 0.0
+    left, top, right = (float(v) for v in y[k - 1 : k + 2])
+    base = float(y[max(0, k - 3) : k + 4].min())
+    beside = max(left, right) - base
+    if not top > base or beside > _BESIDE * (top - base):
+        return 0.0
+    return min(_ANYWHERE, _BY_WINGS * (1 + 4 * noise / max(beside, 1e-300)))
+
+
+def centre_of_gravity(y: Floats, centre: float, width: float, window: tuple[int, int]) -> float:
+    """Centre of gravity of what rises above half the height, within a width of the centre."""
+    lo = max(window[0], math.floor(centre - width))
+    hi = min(window[1], math.ceil(centre + width) + 1)
+    x, part = np.arange(lo, hi, dtype=np.float64), y[lo:hi]
+    if part.size < 3:
+        return centre
+    top, base = float(np.interp(centre, x, part)), float(part.min())
     fine = np.linspace(lo, hi - 1, 20 * part.size)
-    value = np.interp(fine, x, part)
-    top = float(np.interp(centre, x, part))
-    level = float(part.min()) + _TOP * (top - float(part.min()))
-    inside = np.flatnonzero((value >= level) & (np.abs(fine - centre) < 0.7 * width))
-    if inside.size < 2:
-        return 0.0
-    apart = abs(float(fine[inside[0]] + fine[inside[-1]]) / 2 - centre)
-    return math.sqrt(max(apart**2 - (2 * error) ** 2, 0.0))
+    above = np.maximum(np.interp(fine, x, part) - (top + base) / 2, 0.0)
+    joined = np.abs(fine - centre) < width
+    weight = above * joined
+    return float((fine * weight).sum() / weight.sum()) if weight.sum() > 0 else centre

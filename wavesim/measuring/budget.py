@@ -1,8 +1,10 @@
 """Where a wavelength's uncertainty comes from, part by part, added in quadrature.
 
-    u^2 = (dlambda/dx)^2 (u_pixel^2 + u_slit^2) + u_pitch^2 + u_angles^2 + u_air^2
+    u^2 = (dlambda/dx)^2 (u_noise^2 + u_pixel^2 + u_slit^2) + u_pitch^2 + u_angles^2 + u_air^2
 
-Parts common to all lines of a plate (pitch, angles, air) do not average out over lines.
+u_noise alone is statistical: what another photograph of the same lines would scatter by. The others
+are doubts about what one plate cannot show; those common to all lines of a plate (pitch, angles,
+air) do not average out over lines.
 """
 
 from __future__ import annotations
@@ -22,7 +24,8 @@ class Budget:
 
     Attributes
     ----------
-    pixel_m : placing the line on the plate: noise, pixels, asymmetry
+    noise_m : placing the line on the plate: noise, grain, misfit of its shape
+    pixel_m : the same: neighbours that cannot be told, asymmetry, pixels that are not alike
     slit_m : uneven light across the source slit's image
     pitch_m : the grating's pitch
     angles_m : incidence, camera's axis, its place on the plate, focal length, distortion, and all
@@ -30,6 +33,7 @@ class Budget:
     air_m : temperature of the air
     """
 
+    noise_m: float
     pixel_m: float
     slit_m: float
     pitch_m: float
@@ -39,7 +43,9 @@ class Budget:
     @property
     def total_m(self) -> float:
         """All parts in quadrature [m]; the name that a line gets has no part in it."""
-        return math.hypot(self.pixel_m, self.slit_m, self.pitch_m, self.angles_m, self.air_m)
+        return math.hypot(
+            self.noise_m, self.pixel_m, self.slit_m, self.pitch_m, self.angles_m, self.air_m
+        )
 
 
 def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: float) -> Budget:
@@ -56,7 +62,8 @@ def budget(instrument: Instrument, feature: Feature, order: int, slit_image_m: f
         _solved(instrument, x, order),
     ]
     return Budget(
-        pixel_m=per_m * feature.x_error_m,
+        noise_m=per_m * feature.x_noise_m,
+        pixel_m=per_m * feature.x_doubt_m,
         slit_m=per_m * uncertainties.slit * slit_image_m,
         pitch_m=wavelength * uncertainties.pitch,
         angles_m=math.hypot(*angles),

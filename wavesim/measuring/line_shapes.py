@@ -10,7 +10,7 @@ the true shape. x counts samples.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from wavesim.arrays import Flags, Floats
 _STEPS = 30
 _SETTLED = 1e-5  # [samples] a step below this ends the fit
 _STRETCH = 2.5  # factor by which a fitted width may differ from its guess
+_NOTHING = 1e-12
 _P_LOW, _P_HIGH = 1.2, 12.0
 
 
@@ -34,6 +35,9 @@ class LineFit:
     power : p
     misfit : rms residual over the largest height
     good : the fit settled inside its window
+    gain : (k, n) change of each centre with each sample of the window, the fit linearised; 0 for
+        samples that did not count
+    model : (n,) the fit on all samples of the window
     """
 
     centre: Floats
@@ -43,6 +47,8 @@ class LineFit:
     power: float
     misfit: float
     good: bool
+    gain: Floats
+    model: Floats
 
 
 def fit(
@@ -63,10 +69,11 @@ def fit(
     keep = np.ones(x.size, dtype=np.bool_) if use is None else use
     xs, ys, middle = x[keep], y[keep], float(x.mean())
     if xs.size < 2 * centre.size + 3:
-        return _failed(centre)
+        return _failed(centre, x.size)
     start = _start(xs, ys, centre, width)
     q, residual, jacobian = _descend(xs - middle, ys, start, centre - middle)
-    return _result(q, residual, jacobian, (middle, noise, float(np.ptp(xs))))
+    found = _result(q, residual, jacobian, keep, (middle, noise, float(np.ptp(xs))))
+    return replace(found, model=_model(x - middle, q, centre.size)[0])
 
 
 def _start(x: Floats, y: Floats, centre: Floats, width: float) -> Floats:
@@ -129,24 +136,26 @@ def _model(x: Floats, q: Floats, k: int) -> tuple[Floats, Floats]:
 
 
 def _result(
-    q: Floats, residual: Floats, part: Floats, frame: tuple[float, float, float]
+    q: Floats, residual: Floats, part: Floats, keep: Flags, frame: tuple[float, float, float]
 ) -> LineFit:
     middle, noise, span = frame
     k = (q.size - 4) // 2
     spare = max(residual.size - q.size, 1)
     variance = max(noise**2, float((residual**2).sum()) / spare)
-    normal = part.T @ part
-    scale = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    inverse = np.linalg.pinv(normal / np.outer(scale, scale))
-    error = np.sqrt(np.maximum(np.diag(inverse), 0.0) * variance) / scale
+    size = np.sqrt((part**2).sum(axis=0))
+    scale = np.where(size > _NOTHING * size.max(), size, np.inf)  # what the window does not show
+    inverse = np.linalg.pinv(part / scale, rcond=3e-8) / scale[:, None]
+    error = np.sqrt((inverse[:k] ** 2).sum(axis=1) * variance)
+    gain = np.zeros((k, keep.size))
+    gain[:, keep] = inverse[:k]
     height = q[k : 2 * k]
     largest = max(float(np.abs(height).max()), 1e-300)
     misfit = math.sqrt(float((residual**2).mean())) / largest
     good = bool(np.all(np.abs(q[:k]) <= span / 2) and np.all(height > 0) and misfit < 1)
     width, power = float(q[2 * k]), float(q[2 * k + 1])
-    return LineFit(q[:k] + middle, height, error[:k], width, power, misfit, good)
+    return LineFit(q[:k] + middle, height, error, width, power, misfit, good, gain, gain[0])
 
 
-def _failed(centre: Floats) -> LineFit:
-    none = np.full(centre.size, np.nan)
-    return LineFit(centre, none, none, math.nan, math.nan, math.inf, False)
+def _failed(centre: Floats, samples: int) -> LineFit:
+    none, gain = np.full(centre.size, np.nan), np.zeros((centre.size, samples))
+    return LineFit(centre, none, none, math.nan, math.nan, math.inf, False, gain, gain[0])

@@ -11,7 +11,15 @@ import numpy as np
 
 from wavesim.arrays import Flags, Floats, Indices
 from wavesim.errors import InputError
-from wavesim.measuring.asymmetry import by_bands, by_top, by_width
+from wavesim.measuring.asymmetry import (
+    by_bands,
+    by_bisector,
+    by_width,
+    centre_of_gravity,
+    in_one_sample,
+    summit,
+    template_gain,
+)
 from wavesim.measuring.line_shapes import LineFit, fit
 from wavesim.measuring.maxima import Maxima, maxima, widths
 from wavesim.measuring.profile import Profile
@@ -32,9 +40,6 @@ _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fi
 _BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
 _LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
 _BY_GRAVITY = 0.13  # of the width: how well the centre of gravity places a line (measured)
-_BESIDE = 0.1  # of the brightest sample: less light than that beside it tells little of the place
-_BY_WINGS = 0.085  # [samples] deviation of such places where the wings are seen (measured)
-_ANYWHERE = 0.2  # [samples] deviation where they are not (measured)
 _HIDDEN = 0.004  # of the width: what neighbours too faint to widen a line may move it by (measured)
 _CLIPPED = 0.015  # the same where the top is clipped, so that flanks alone tell (measured)
 _FLOOR = 0.01  # [samples] no line is placed better: the pixels' own unevenness (common practice)
@@ -47,7 +52,10 @@ class Feature:
     Attributes
     ----------
     x_m : [m] centre by the fit
-    x_error_m : [m] standard uncertainty: noise, misfit and asymmetry
+    x_noise_m : [m] standard deviation of the centre by noise, grain and the fit's misfit: by so
+        much it would scatter over photographs of the same lines
+    x_doubt_m : [m] standard uncertainty for what one plate cannot show: lines too close or too
+        faint to be told from this one, an asymmetric shape, pixels that are not alike
     centroid_m : [m] centre of gravity of the core, for comparison
     height : bright: light above the local background; dark: part of the continuum missing
     width_m : [m] full width at half maximum
@@ -56,12 +64,18 @@ class Feature:
     """
 
     x_m: float
-    x_error_m: float
+    x_noise_m: float
+    x_doubt_m: float
     centroid_m: float
     height: float
     width_m: float
     blended: bool
     saturated: bool
+
+    @property
+    def x_error_m(self) -> float:
+        """Standard uncertainty of the centre [m]: noise and doubt in quadrature."""
+        return math.hypot(self.x_noise_m, self.x_doubt_m)
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,7 +138,7 @@ def _with_neighbours(found: list[Feature], pixel_m: float) -> list[Feature]:
     weight = weight * np.array([not f.saturated for f in found])
     pull = by_width(x, width, error, weight, pixel=pixel_m)
     return [
-        replace(f, x_error_m=math.hypot(f.x_error_m, float(p)))
+        replace(f, x_doubt_m=math.hypot(f.x_doubt_m, float(p)))
         for f, p in zip(found, pull, strict=True)
     ]
 
@@ -310,27 +324,35 @@ def _features(
         fitted = found.good and abs(centre - top) < max(0.7 * found.width, 1.0)
         fitted = fitted and error < _LOOSE * found.width
         width = found.width if fitted else at_half
+        astray, gain = 0.0, found.gain[k]
         if not fitted:
             height = float(signal.smooth[int(top)])
-            centre = _centroid(signal.y, top, width / 2, window)
-            error = _BY_GRAVITY * max(width, usual)  # a shoulder's own width says nothing
+            centre = centre_of_gravity(signal.y, top, width / 2, window)
+            astray = _BY_GRAVITY * max(width, usual)  # a shoulder's own width says nothing
+            gain = template_gain(signal.y[slice(*window)])
+            error = signal.noise * float(np.linalg.norm(gain))
         elif signal.kind == "dark":
             height = float(np.interp(centre, np.arange(signal.y.size), signal.y))
-        gravity = _centroid(signal.y, centre, width, window)
+        gravity = centre_of_gravity(signal.y, centre, width, window)
         clipped = bool(profile.saturated[max(0, int(centre) - 1) : int(centre) + 2].any())
+        bands = by_bands(profile, window[0], gain)
+        noise = max(error, bands)
         skew = _BLENDED * width
         if found.centre.size == 1:
             skew = 0.0 if clipped else abs(gravity - centre) / 2
-        bands = by_bands(profile, centre, width)
         hidden = (_CLIPPED if clipped else _HIDDEN) * width
-        if signal.kind == "bright" and not clipped:
-            hidden = max(hidden, by_top(signal.y, centre, width, max(error, bands)))
-        unseen = _unseen(signal, centre, int(top), width)
-        parts = (max(error, bands), skew, _FLOOR, unseen, hidden)
+        if fitted and signal.kind == "bright" and not clipped:
+            alone = bands or signal.noise * float(np.linalg.norm(gain))
+            line = (centre - window[0], width)
+            hidden = math.hypot(
+                hidden, by_bisector(signal.y[slice(*window)], found.model, line, alone)
+            )
+        doubt = math.hypot(skew, astray, _FLOOR, hidden, _unseen(signal, centre, int(top), width))
         out.append(
             Feature(
                 x_m=first + centre * pixel,
-                x_error_m=math.hypot(*parts) * pixel,
+                x_noise_m=noise * pixel,
+                x_doubt_m=doubt * pixel,
                 centroid_m=first + gravity * pixel,
                 height=height,
                 width_m=width * pixel,
@@ -342,52 +364,11 @@ def _features(
 
 
 def _unseen(signal: _Signal, centre: float, top: int, width: float) -> float:
-    """What no symmetric shape's misfit tells of a place [samples].
+    """What no symmetric shape's misfit tells of a position [samples].
 
     Dark lines stand among others, most of them unseen: what these move a line by shows where its
-    deepest place is not its middle, and 3 % of its width stay hidden. Bright lines: see below.
+    deepest point is not its middle, and 3 % of its width stay hidden. Bright lines: see below.
     """
     if signal.kind == "bright":
-        return _in_one_sample(signal, centre)
-    return math.hypot(_summit(signal.smooth, top) - centre, _BLENDED * width)
-
-
-def _summit(y: Floats, at: int) -> float:
-    """Top of the parabola through a maximum and its neighbours."""
-    if not 0 < at < y.size - 1:
-        return float(at)
-    left, top, right = (float(v) for v in y[at - 1 : at + 2])
-    bend = 2 * top - left - right
-    return at + (right - left) / (2 * bend) if bend > 0 else float(at)
-
-
-def _in_one_sample(signal: _Signal, centre: float) -> float:
-    """How uncertain a place is because one sample holds nearly all of the light [samples].
-
-    Where in the sample the line stands, only what is left of it beside tells; once noise hides
-    that, the line may stand anywhere (a line of half a sample: within +-0.25, and its wings' tilt).
-    """
-    k = round(centre)
-    if not 0 < k < signal.y.size - 1:
-        return 0.0
-    left, top, right = (float(v) for v in signal.y[k - 1 : k + 2])
-    base = float(signal.y[max(0, k - 3) : k + 4].min())
-    beside = max(left, right) - base
-    if not top > base or beside > _BESIDE * (top - base):
-        return 0.0
-    return min(_ANYWHERE, _BY_WINGS * (1 + 4 * signal.noise / max(beside, 1e-300)))
-
-
-def _centroid(y: Floats, centre: float, width: float, window: tuple[int, int]) -> float:
-    """Centre of gravity of what rises above half the height, within a width of the centre."""
-    lo = max(window[0], math.floor(centre - width))
-    hi = min(window[1], math.ceil(centre + width) + 1)
-    x, part = np.arange(lo, hi, dtype=np.float64), y[lo:hi]
-    if part.size < 3:
-        return centre
-    top, base = float(np.interp(centre, x, part)), float(part.min())
-    fine = np.linspace(lo, hi - 1, 20 * part.size)
-    above = np.maximum(np.interp(fine, x, part) - (top + base) / 2, 0.0)
-    joined = np.abs(fine - centre) < width
-    weight = above * joined
-    return float((fine * weight).sum() / weight.sum()) if weight.sum() > 0 else centre
+        return in_one_sample(signal.y, centre, signal.noise)
+    return math.hypot(summit(signal.smooth, top) - centre, _BLENDED * width)

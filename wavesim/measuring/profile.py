@@ -37,6 +37,7 @@ class Profile:
     saturated : (n,) where the light is clipped
     slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
     strips : (k, n) the same from each of k bands of a picture's rows, None where there are none
+    strip_correlation : of the errors of neighbouring bands, by grain that spans rows
     defocus_m : [m] of the plate behind the focus, where it is known
     blurred : what else puts lines out of focus, in words
     turned_rad : [rad] rotation that was found in a picture and taken out
@@ -52,6 +53,7 @@ class Profile:
     defocus_m: float = 0.0
     blurred: str = ""
     strips: Floats | None = None
+    strip_correlation: float = 0.0
     origin: str = ""
 
     @property

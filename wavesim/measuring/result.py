@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
@@ -14,6 +15,14 @@ from wavesim.measuring.solving import SolvedInstrument
 from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 from wavesim.text import counted
 
+_DOUBTS = {
+    "noise": "noise",
+    "pixel": "hidden neighbours and uneven pixels",
+    "slit": "uneven light across the source slit",
+    "pitch": "pitch",
+    "angles": "angles, focal length and distortion",
+    "air": "temperature of the air",
+}
 _MOST_ROWS = 250  # rows beyond which only the lines with letters are shown
 
 
@@ -30,7 +39,8 @@ class Line:
     order : m, 0 where none fits
     wavelength_m : [m] in standard air; None without an order
     uncertainty_m : [m] standard uncertainty, all parts below but the identification's
-    u_pixel_m, u_slit_m, u_pitch_m, u_angles_m, u_air_m : [m] parts of it
+    u_noise_m, u_pixel_m, u_slit_m, u_pitch_m, u_angles_m, u_air_m : [m] parts of it; the first
+        alone is statistical, see `Budget`
     name : what the list calls the line, "" where nothing fits
     listed_m : [m] wavelength in the list, blended as the plate shows it
     u_identification_m : [m] how far blending moves the list's line
@@ -48,6 +58,7 @@ class Line:
     order: int
     wavelength_m: float | None
     uncertainty_m: float | None = None
+    u_noise_m: float | None = None
     u_pixel_m: float | None = None
     u_slit_m: float | None = None
     u_pitch_m: float | None = None
@@ -132,6 +143,7 @@ def _report(found: Measurement, everything: bool) -> Iterator[Sentence | Listing
             f"{counted(p.lines, 'line')} in {counted(p.orders, 'order')})",
         )
     yield from (Sentence("note", note) for note in found.notes)
+    yield from _budget(found)
     short = everything or len(found) <= _MOST_ROWS
     shown = [r for r in found.rows if short or _lettered(r.name)] or list(found.rows)
     if len(shown) < len(found):
@@ -139,6 +151,32 @@ def _report(found: Measurement, everything: bool) -> Iterator[Sentence | Listing
     if shown:
         yield _table(shown)
     yield from (Sentence("caution", text) for text in found.cautions)
+
+
+def _budget(found: Measurement) -> Iterator[Sentence]:
+    """What the lines' uncertainties consist of, where one part is statistical and others are not.
+
+    Medians over the lines; parts below a tenth of the whole are left out.
+    """
+    if not found.lines:
+        return
+    usual = {
+        part: statistics.median(getattr(line, f"u_{part}_m") or 0.0 for line in found.lines)
+        for part in _DOUBTS
+    }
+    least = 0.1 * math.hypot(*usual.values())
+    parts = [
+        f"{_DOUBTS[part]} {size * 1e9:.4f} nm"
+        for part, size in sorted(usual.items(), key=lambda item: -item[1])
+        if size > max(least, 5e-14) and part != "noise"
+    ]
+    if not parts:
+        return
+    yield Sentence(
+        "budget",
+        f"noise {usual['noise'] * 1e9:.4f} nm, which scatters from plate to plate; allowed for "
+        f"what one plate cannot show: {', '.join(parts)} (medians over the lines; +- holds both)",
+    )
 
 
 def _lettered(name: str) -> bool:
@@ -186,7 +224,8 @@ def _solved(solution: SolvedInstrument) -> str:
 def _table(rows: Sequence[Line]) -> Listing:
     columns = (
         Column("x", "mm"), Column("order"), Column("wavelength", "nm"), Column("+-", "nm"),
-        Column("height"), Column("identification", wraps=True), Column("remarks", wraps=True),
+        Column("noise", "nm"), Column("height"), Column("identification", wraps=True),
+        Column("remarks", wraps=True),
     )  # fmt: skip
     return Listing("lines", columns, tuple(_row(line) for line in rows))
 
@@ -197,6 +236,7 @@ def _row(line: Line) -> tuple[str, ...]:
         str(line.order) if line.order else "",
         "" if line.wavelength_m is None else f"{line.wavelength_m * 1e9:.4f}",
         "" if line.uncertainty_m is None else f"{line.uncertainty_m * 1e9:.4f}",
+        "" if line.u_noise_m is None else f"{line.u_noise_m * 1e9:.4f}",
         f"{line.height:.2g}",
         _what(line),
         _remarks(line),

@@ -24,7 +24,7 @@ Pixels = npt.NDArray[Any]
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _BANDS = 24
-_STRIPS = 8  # of the band, whose disagreement tells how well a line is placed
+_STRIPS = 16  # of the band, whose disagreement tells how well a line is placed
 _CORRELATED = 1.6  # interpolated samples share errors, so smoothing quietens them less
 _MOST_TURN = math.radians(5.0)
 _TINY = 1e-300
@@ -109,7 +109,28 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
             np.linspace(0, len(band), min(_STRIPS, len(band) // 2) + 1).astype(int)
         )
     ]
-    return replace(found, noise=noise, strips=np.array(strips) if len(strips) > 3 else None)
+    if len(strips) < 4:
+        return replace(found, noise=noise)
+    joined = _strip_correlation(np.array(strips), found.value, ~found.saturated)
+    return replace(found, noise=noise, strips=np.array(strips), strip_correlation=joined)
+
+
+def _strip_correlation(strips: Floats, mean: Floats, use: Flags) -> float:
+    """Correlation of neighbouring bands' errors, what the mean of k bands takes off put back.
+
+    Errors are what a band's level and background do not explain. Of k bands the mean takes off
+    (1 + 2 r) / k of the variance, so that r + (1 - r) / k over 1 - 2 (1 - r) / k is expected of r
+    measured.
+    """
+    columns = np.stack([mean[use], np.ones(int(use.sum()))], axis=1)
+    part = strips[:, use].T
+    rest = part - columns @ np.linalg.lstsq(columns, part, rcond=None)[0]
+    power = float((rest**2).sum(axis=0).mean())
+    if not power > 0:
+        return 0.0
+    found = float((rest[:, 1:] * rest[:, :-1]).sum(axis=0).mean()) / power
+    off = (1 - found) / len(strips)
+    return min(max((found + off) / (1 - 2 * off), 0.0), 1.0)
 
 
 def rotation(light: Floats) -> float:
