@@ -448,3 +448,26 @@ def test_a_plate_file_with_a_white_that_is_none(level: object, tmp_path: Path) -
         file["entry/process/report/data"] = np.array([json.dumps(how).encode()])
     with pytest.raises(InputError, match="damaged at 'white_exposure_lx_s'"):
         store.load(path)
+
+
+def test_a_study_file_with_a_damaged_piece(tmp_path: Path) -> None:
+    """Arrays are read when they are asked for: the checksum of a piece speaks up only then."""
+    import h5py
+
+    from wavesim.ensemble import load_plan, run_study
+
+    (tmp_path / "bench.toml").write_text(SMALL_SCENE)
+    (tmp_path / "study.toml").write_text(
+        'scene = "bench.toml"\n[[vary]]\nkey = "aperture.count"\nvalues = [2, 3]\n[record]\n'
+        'line = { wavelength = "546.1 nm", order = 1 }\n'
+        "profile = { half_width = 0.4, points = 21 }\n"
+    )
+    run_study(load_plan(tmp_path / "study.toml"), tmp_path / "s.h5", workers=1)
+    with h5py.File(tmp_path / "s.h5") as file:
+        at = file["profile"].id.get_chunk_info(0).byte_offset
+    content = bytearray((tmp_path / "s.h5").read_bytes())
+    content[at] ^= 1
+    (tmp_path / "s.h5").write_bytes(content)
+    not_measured(
+        tmp_path / "s.h5", "is damaged: a piece of an array cannot be read", command="study"
+    )

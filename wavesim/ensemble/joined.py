@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import contextmanager
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     import xarray
 
 VERSION = 1
+_RIGHT = "a file that wavesim study wrote"
 _CHUNK = 4096  # members written at a time, at the most
 _AXES = (("order",), ("picture_y", "picture_x", "channel"), ("y", "x"))
 _BLOCK_BYTES = 1 << 25  # of their arrays
@@ -228,9 +230,8 @@ def check_study(path: str | Path) -> None:
     """
     if not Path(path).is_file():
         raise PlateFileError("is not there", file=path, expected="a study file (.h5)")
-    right = "a file that wavesim study wrote"
     if not is_study(path):
-        raise PlateFileError("is not a study file", file=path, expected=right)
+        raise PlateFileError("is not a study file", file=path, expected=_RIGHT)
     try:
         with h5py.File(path) as file:
             _check_layout(file)
@@ -238,7 +239,26 @@ def check_study(path: str | Path) -> None:
         raise PlateFileError(
             "is damaged: a part of it is missing, of another kind or of another length",
             file=path,
-            expected=right,
+            expected=_RIGHT,
+        ) from error
+
+
+@contextmanager
+def reading(path: str | Path) -> Iterator[h5py.File]:
+    """An open study file, whose arrays are read as the block goes on.
+
+    Raises
+    ------
+    PlateFileError
+        The file is missing or not a study file, or what is read in the block is damaged.
+    """
+    check_study(path)
+    try:
+        with h5py.File(path) as file:
+            yield file
+    except OSError as error:  # an array is stored in pieces, each with its checksum
+        raise PlateFileError(
+            "is damaged: a piece of an array cannot be read", file=path, expected=_RIGHT
         ) from error
 
 
@@ -297,7 +317,7 @@ def plan_of(path: str | Path) -> StudyPlan:
         raise PlateFileError(
             "does not hold the study that made it",
             file=path,
-            expected="a file that wavesim study wrote",
+            expected=_RIGHT,
         ) from error
     return StudyPlan(table, base, text, str(path), Path(study_folder))
 
@@ -347,6 +367,4 @@ def open_study(path: str | Path) -> xarray.Dataset:
         keys = [str(key) for key in np.atleast_1d(found.attrs["keys"])]
         return found.set_coords(keys)
     except parts.DAMAGED as error:
-        raise PlateFileError(
-            "is damaged", file=path, expected="a file that wavesim study wrote"
-        ) from error
+        raise PlateFileError("is damaged", file=path, expected=_RIGHT) from error

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.arrays import Floats
-from wavesim.ensemble.joined import check_study
+from wavesim.ensemble.joined import reading
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.plan import Limit, ReportTable, table_of
 from wavesim.results import Column, Listing, Result, Sentence
@@ -229,10 +229,9 @@ def read_members(path: str | Path) -> Members:
     Raises
     ------
     PlateFileError
-        The file is missing or not a study file.
+        The file is missing, damaged or not a study file.
     """
-    check_study(path)
-    with h5py.File(path) as file:
+    with reading(path) as file:
         keys = [str(key) for key in file.attrs["keys"]]
         names = [str(name) for name in file.attrs["numbers"]]
         values: dict[str, NDArray[np.generic]] = {}
@@ -258,10 +257,9 @@ def profile_spread(path: str | Path) -> ProfileSpread | None:
     Raises
     ------
     PlateFileError
-        The file is missing or not a study file.
+        The file is missing, damaged or not a study file.
     """
-    check_study(path)
-    with h5py.File(path) as file:
+    with reading(path) as file:
         if "profile" not in file:
             return None
         axis, profiles = file["order"][()], file["profile"]

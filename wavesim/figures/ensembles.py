@@ -21,7 +21,7 @@ from matplotlib.ticker import MaxNLocator
 
 from wavesim import light
 from wavesim.arrays import Floats
-from wavesim.ensemble.joined import plan_of
+from wavesim.ensemble.joined import plan_of, reading
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
 from wavesim.errors import InputError
@@ -125,7 +125,7 @@ def save_all(path: str | Path, folder: Path, stem: str, *, size: str | Size = "p
 
 def kinds_for(members: Members, path: str | Path) -> list[str]:
     """The figures that a study has the data for, the most telling first."""
-    with h5py.File(path) as file:
+    with reading(path) as file:
         held = {name for name in ("profile", "picture") if name in file}
     keys = plotted_keys(members)
     numbers = [name for name, values in members.numbers.items() if not alike(values)]
@@ -271,7 +271,7 @@ def band_figure(
 ) -> Figure:
     """Profiles of all members as a band: median, 5 to 95 %, and the mean."""
     size = size_named(size)
-    with h5py.File(path) as file:
+    with reading(path) as file:
         axis, profiles = file["order"][()], file["profile"]
         low, middle, high = _quantiles_of(profiles)
         mean = _mean_of(profiles)
@@ -333,7 +333,7 @@ def contact_sheet(
 ) -> Figure:  # fmt: skip
     """The members' pictures one below the other, each with its varying values."""
     size = size_named(size)
-    with h5py.File(path) as file:
+    with reading(path) as file:
         shown = min(file["picture"].shape[0], _MOST_PICTURES)
         pictures = file["picture"][:shown]
     keys = [key for key in members.keys if len(set(members.keys[key].tolist())) > 1]
