@@ -11,7 +11,7 @@ from wavesim.light.cautions import cautions
 from wavesim.light.observer import cie1931, colour_matching
 from wavesim.light.pieces import Spectrum
 from wavesim.light.recorders import Recorder, recorder_of
-from wavesim.light.sources import of_scene, spectrum
+from wavesim.light.sources import of_scene, spectrum, unfiltered
 
 __all__ = [
     "Recorder",
@@ -22,4 +22,5 @@ __all__ = [
     "of_scene",
     "recorder_of",
     "spectrum",
+    "unfiltered",
 ]

@@ -38,6 +38,27 @@ def _part(lo, hi, c, k, a, b, origin):
 
 
 @_jit
+def density(lo, hi, c, piece, wavelength, out):
+    """out (n, m) = density of the segments `piece` (n,) at wavelength (n, m)."""
+    for i in range(piece.size):
+        k = piece[i]
+        for j in range(wavelength.shape[1]):
+            out[i, j] = _value(c, k, (2.0 * wavelength[i, j] - lo[k] - hi[k]) / (hi[k] - lo[k]))
+
+
+@_jit
+def within(lo, hi, edges_lo, edges_hi, firsts, lasts):
+    """First and last segment of each bin; the edges ascend."""
+    first, last = 0, -1
+    for i in range(edges_lo.size):
+        while first < hi.size and hi[first] <= edges_lo[i]:
+            first += 1
+        while last + 1 < lo.size and lo[last + 1] < edges_hi[i]:
+            last += 1
+        firsts[i], lasts[i] = first, last
+
+
+@_jit
 def integrate(pieces, edges_lo, edges_hi, firsts, lasts, power, centroid):
     """Power and centre of power of every bin; see `Spectrum.integrate`.
 

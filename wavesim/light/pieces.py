@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from wavesim.arrays import Floats, Indices
 from wavesim.light.shipped import frozen
+from wavesim.threads import each, in_threads
 
 Level = Literal["radiance", "irradiance"]
 
@@ -23,6 +24,9 @@ POINTS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])  # where a piece is sampled, on [
 _BETWEEN = np.array([-0.75, -0.25, 0.25, 0.75])  # where it is checked
 _TO_COEFFICIENTS = np.linalg.inv(np.vander(POINTS, increasing=True)).T
 _CHECK = np.vander(_BETWEEN, 5, increasing=True).T
+_TOGETHER = 4096  # pieces at a time
+_INTEGRAL = np.array([2.0, 0.0, 2.0 / 3.0, 0.0, 2.0 / 5.0])  # of powers of t from -1 to 1
+_MOMENT = np.array([0.0, 2.0 / 3.0, 0.0, 2.0 / 5.0, 0.0])
 _DEEPEST = 40  # halvings of one piece
 _DARK = 1e-280  # a density of no account, where doubles lose their digits
 
@@ -72,8 +76,8 @@ class Spectrum:
     def _running(self) -> tuple[Floats, Floats]:
         """Power, and moment about lo_m[0], of all pieces before each end; (n + 1,) both."""
         c, half = self.coefficient, (self.hi_m - self.lo_m) / 2.0
-        power = 2.0 * half * (c[:, 0] + c[:, 2] / 3.0 + c[:, 4] / 5.0)
-        inner = 2.0 * half**2 * (c[:, 1] / 3.0 + c[:, 3] / 5.0)
+        power = half * (c @ _INTEGRAL)
+        inner = half**2 * (c @ _MOMENT)
         middle = (self.lo_m + self.hi_m) / 2.0 - self.lo_m[0]
         return frozen(_cumulative(power)), frozen(_cumulative(inner + middle * power))
 
@@ -103,11 +107,25 @@ class Spectrum:
         from wavesim.light import kernels
 
         pieces = (self.lo_m, self.hi_m, self.coefficient, *self._running)
-        first = np.searchsorted(self.hi_m, lo, side="right")
-        last = np.searchsorted(self.lo_m, hi, side="left") - 1
         power, centroid = np.empty(lo.shape), np.empty(lo.shape)
-        kernels.integrate(pieces, lo, hi, first, last, power, centroid)
+
+        def some(at: slice) -> None:
+            first, last = self._within(lo[at], hi[at])
+            kernels.integrate(pieces, lo[at], hi[at], first, last, power[at], centroid[at])
+
+        in_threads(some, lo.size, few=_TOGETHER)
         return power, centroid
+
+    def _within(self, lo_m: Floats, hi_m: Floats) -> tuple[Indices, Indices]:
+        """First and last piece of each bin."""
+        from wavesim.light import kernels
+
+        if lo_m.size < _TOGETHER or (np.diff(lo_m) < 0).any() or (np.diff(hi_m) < 0).any():
+            first = np.searchsorted(self.hi_m, lo_m, side="right")
+            return first, np.searchsorted(self.lo_m, hi_m, side="left") - 1
+        first, last = np.empty(lo_m.size, np.int64), np.empty(lo_m.size, np.int64)
+        kernels.within(self.lo_m, self.hi_m, lo_m, hi_m, first, last)
+        return first, last
 
     def total(self) -> float:
         """Power of the whole spectrum [W m-2 sr-1 or W m-2]."""
@@ -194,7 +212,13 @@ class Spectrum:
         lo, hi, piece = _split_at(inside.lo_m, inside.hi_m, np.unique(ends))
 
         def product(wavelength: Floats, part: Indices) -> Floats:
-            return inside._on_piece(wavelength, piece[part]) * transmittance(wavelength)
+            from wavesim.light import kernels
+
+            found = np.empty(wavelength.shape)
+            segments = inside.lo_m, inside.hi_m, inside.coefficient, piece[part[:, 0]]
+            kernels.density(*segments, wavelength, found)
+            found *= transmittance(wavelength)
+            return found
 
         lo, hi, coefficient = fit(product, lo, hi, tolerance=tolerance, floor=floor, fine_m=fine_m)
         error = self.error + tolerance
@@ -274,10 +298,12 @@ def fit(
     fine_m: float = 0.0,
 ) -> tuple[Floats, Floats, Floats]:
     """Quartics that meet function(wavelength (n, 5), piece (n, 1)), pieces halved as needed."""
-    done: list[tuple[Floats, Floats, Floats]] = []
+    fine = hi_m - lo_m <= fine_m
     part = np.arange(lo_m.size)[:, None]
-    highest = 0.0
-    for _ in range(_DEEPEST):
+    done = [_unchecked(function, lo_m[fine], hi_m[fine], part[fine])]
+    highest = float(np.abs(done[0][2].sum(axis=1)).max(initial=0.0))  # at the pieces' ends
+    lo_m, hi_m, part = lo_m[~fine], hi_m[~fine], part[~fine]
+    for _ in range(_DEEPEST if lo_m.size else 0):
         samples = function(sample_points(lo_m, hi_m), part)
         coefficient = samples @ _TO_COEFFICIENTS
         size = np.abs(samples).max(axis=1, initial=0.0)
@@ -295,9 +321,25 @@ def fit(
         lo_m = np.concatenate((lo, (lo + hi) / 2.0))
         hi_m = np.concatenate(((lo + hi) / 2.0, hi))
         part = np.concatenate((part, part))
+    if len(done) == 1:
+        return done[0]
     lo_all, hi_all = (np.concatenate([d[k] for d in done]) for k in (0, 1))
-    order = np.argsort(lo_all)
+    order = np.argsort(lo_all, kind="stable")
     return lo_all[order], hi_all[order], np.concatenate([d[2] for d in done])[order]
+
+
+def _unchecked(
+    function: Callable[[Floats, Indices], Floats], lo_m: Floats, hi_m: Floats, part: Indices
+) -> tuple[Floats, Floats, Floats]:
+    """Quartics of pieces that are not halved, some at a time, which stay in the cache."""
+    coefficient = np.empty((lo_m.size, 5))
+
+    def some(first: int) -> None:
+        at = slice(first, first + _TOGETHER)
+        coefficient[at] = function(sample_points(lo_m[at], hi_m[at]), part[at]) @ _TO_COEFFICIENTS
+
+    each(some, range(0, lo_m.size, _TOGETHER))
+    return lo_m, hi_m, coefficient
 
 
 def _split_at(lo_m: Floats, hi_m: Floats, breaks_m: Floats) -> tuple[Floats, Floats, Indices]:

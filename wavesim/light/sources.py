@@ -42,6 +42,15 @@ def of_scene(scene: Scene) -> Spectrum:
     return spectrum(scene.source, folder=scene.folder, beam_diameter_m=diameter)
 
 
+def unfiltered(scene: Scene) -> Spectrum:
+    """Spectrum of a scene's light before its filters, over all that is visible of it.
+
+    Raises as `spectrum`.
+    """
+    source = scene.source.model_copy(update={"filters": ()})
+    return of_scene(scene.model_copy(update={"source": source}))
+
+
 def spectrum(
     source: Source, *, folder: Path = Path(), beam_diameter_m: float = DEFAULT_BEAM_M
 ) -> Spectrum:

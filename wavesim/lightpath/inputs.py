@@ -32,6 +32,7 @@ _SPENT = frozenset(f"exposure.{key}" for key in ("time_s", "over", "speed", "bal
 
 _NOT_READ: dict[Callable[..., object], frozenset[str]] = {
     light.of_scene: _SHOWN | _SLIT_SIZE | _OPTICS | {"aperture", "plate"},
+    light.unfiltered: _SHOWN | _SLIT_SIZE | _OPTICS | {"aperture", "plate", "source.filters"},
     # filters tell there which way the light is polarised, and which wavelengths are left
     aperture.build: _SHOWN | _SLIT_SIZE | (_LEVEL - {"source.filters"}) | {"plate.height_m"},
     light.recorder_of: _SPENT | {"title", "source", "bench", "aperture", "plate"},
@@ -39,11 +40,15 @@ _NOT_READ: dict[Callable[..., object], frozenset[str]] = {
 }
 
 
-def scene_key(scene: Scene, work: Callable[..., object]) -> Hashable:
+def scene_key(scene: Scene, work: Callable[..., object], files: Hashable) -> Hashable:
     """What a stage reads of a scene: its values, and the state of the files it names."""
+    return (_values(scene, _NOT_READ.get(work, frozenset())), files)
+
+
+def files_of(scene: Scene) -> Hashable:
+    """The folder of the files that a scene names, and the state of each."""
     files = tuple(_state(scene, name) for _, name in named_files(scene))
-    folder = scene.folder if files else None
-    return (_values(scene, _NOT_READ.get(work, frozenset())), folder, files)
+    return (scene.folder if files else None, files)
 
 
 def _values(model: BaseModel, not_read: frozenset[str]) -> tuple[Hashable, ...]:

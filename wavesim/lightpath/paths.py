@@ -20,6 +20,7 @@ from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import steepest
 from wavesim.errors import LimitError
 from wavesim.light import Recorder, Spectrum, recorder_of
+from wavesim.lightpath.previews import previewed
 from wavesim.plate import Bins, Columns, Computed, Geometry, Light, Stage
 from wavesim.plate.vignetting import Rim, cuts, rim_of, vignetted
 from wavesim.scene import Plane, Scene
@@ -33,7 +34,6 @@ PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_pl
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
 _LINES_ERROR = 2e-4  # of a preview where lines are not resolved by bins: 1.7e-4 for `sun_15000`
-_COARSE_FIELD = 1e-7  # of the peak amplitude: tolerance of a preview's far field
 
 _RIM = "the rim of the camera lens cuts the light of directions far aside"
 
@@ -119,9 +119,9 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
         return _past_the_rim(scene, rim, ruled, geometry, bins, recorder, stage)
     simple = recorder is None and not (geometry.slit_lean or geometry.slit_wedge)
     if isinstance(scene.plate, CoarsePlate) and ruled.of_u_alone and simple:
-        coarse = _previewed(scene, spectrum, geometry, ruled, stage)
+        coarse = previewed(scene, spectrum, geometry, ruled, stage)
         if coarse is not None:
-            return coarse
+            return _computed(ruled, geometry, coarse.bins, coarse.light, coarse.error)
     if not isinstance(scene.plate, CoarsePlate) and not geometry.slit_wedge:
         shortest = min(first for first, _ in spectrum.support_m)
         geometry = plate.with_bow_resolved(geometry, ruled.width_m, shortest)
@@ -140,39 +140,6 @@ def rulings_far(scene: Scene, spectrum: Spectrum, geometry: Geometry, stage: Sta
         found = _wedged(scene, spectrum, ruled, geometry, light, recorder, stage)
         light, error = found.light, error + found.error
     return _computed(ruled, geometry, bins, light, error)
-
-
-def _previewed(
-    scene: Scene, spectrum: Spectrum, geometry: Geometry, ruled: Aperture, stage: Stage
-) -> Computed | None:
-    """The same for a coarse plate, in few functions of wavelength instead of every node.
-
-    What light and plate alone determine is kept apart, for apertures of nearly the same width.
-    None where its grids would be too large.
-    """
-    structure = plate.Structure.of(ruled).rounded
-    bins = stage("wavelengths", plate.choose_for, spectrum, geometry, structure, scene.bench.air)
-    rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, bins.node_m)
-    channels = stage("rows", plate.channels_of, rows)
-    first = plate.first_column(geometry, ruled)
-    wide = stage("wavelengths", plate.wide_light, bins, channels.weight, geometry,
-                 structure.width_m, first)  # fmt: skip
-    if wide is None:
-        return None
-    reach = plate.reach_per_m(geometry, bins, ruled, beyond=wide.beyond)
-    plate.check_memory(ruled, reach, bins, geometry)
-    field = stage("far field", far.far_field, ruled, *reach, _COARSE_FIELD)
-    columns = stage("columns", plate.sweep_channels, field, geometry, ruled, wide)
-    nodes = plate.Nodes(field, geometry, bins, ruled)
-    light = stage("pixels", plate.compose_channels, columns, channels, rows, nodes,
-                  scene.plate.pixel_area_m2)  # fmt: skip
-    return _computed(
-        ruled,
-        geometry,
-        bins,
-        light,
-        max(bins.error, plate.LEAST_ERROR) + channels.error + columns.error,
-    )
 
 
 def _computed(

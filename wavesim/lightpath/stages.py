@@ -11,7 +11,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 
 import numpy as np
 
-from wavesim.lightpath.inputs import scene_key
+from wavesim.lightpath.inputs import files_of, scene_key
 from wavesim.scene import Scene
 from wavesim.threads import working
 
@@ -112,10 +112,12 @@ class Memory:
         self._known: dict[int, Hashable] = {}  # id of a held result (or part) -> what made it
         self._in_use: set[Hashable] = set()
         self._total = 0  # bytes of all entries
+        self._files: dict[int, tuple[Scene, Hashable]] = {}  # of this exposure's scenes, by id
 
     def begin(self) -> None:
         """A new exposure begins: what the last one used may be forgotten from now on."""
         self._in_use.clear()
+        self._files.clear()
 
     def __contains__(self, key: Hashable) -> bool:
         return key in self._entries
@@ -172,7 +174,7 @@ class Memory:
         if id(value) in self._known:
             return self._known[id(value)]
         if isinstance(value, Scene):
-            return scene_key(value, work)
+            return scene_key(value, work, self._files_of(value))
         if isinstance(value, np.ndarray):
             return _content(value)
         if isinstance(value, (tuple, list)):
@@ -181,6 +183,12 @@ class Memory:
             parts = (self._of(getattr(value, f.name), work) for f in fields(value))
             return (type(value), *parts)
         return cast(Hashable, value)
+
+    def _files_of(self, scene: Scene) -> Hashable:
+        """What files a scene names, looked at once an exposure."""
+        if id(scene) not in self._files:
+            self._files[id(scene)] = (scene, files_of(scene))
+        return self._files[id(scene)][1]
 
 
 class _Key(tuple[Hashable, ...]):

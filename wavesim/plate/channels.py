@@ -16,18 +16,20 @@ import numpy as np
 
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
-from wavesim.diffraction.far import FarField
-from wavesim.plate.bins import Bins
+from wavesim.diffraction.far import FarField, far_field
+from wavesim.light import Spectrum
+from wavesim.light.air import AirLike
+from wavesim.plate.bins import choose
 from wavesim.plate.compose import Light, cosines, middle_spectrum, on_plate
 from wavesim.plate.deferred import later
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import cross
 from wavesim.plate.photometry import sensitivities
 from wavesim.plate.rows import Rows, intervals
-from wavesim.plate.sweep import first_column, sweep
+from wavesim.plate.sweep import first_column, reach_per_m, sweep
 from wavesim.plate.wide import WideLight
 
-LEVEL = 3e-5  # of the brightest row in X, Y, Z or irradiance: error allowed to few functions
+LEVEL = 1e-4  # of the brightest row in X, Y, Z or irradiance: error allowed to few functions
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,11 +80,20 @@ class ChannelColumns:
     light : (nx, r) as `Columns.light`, summed over wavelength with each channel's weight
     first : columns before this one mirror those behind, in light as in position
     error : of a pixel, of the brightest, by what was left out of fine structure
+    power : [m] of the aperture, all that is read of its running integral
     """
 
     light: Floats
     first: int
     error: float
+    power: float
+
+    def lost(self, missed: Floats, channels: Channels) -> float:
+        """Error of a pixel, of the brightest, that misses as much of X, Y, Z and irradiance (4,)
+        per unit of the aperture's power."""
+        brightest = (self.light @ channels.curves).max(axis=0)
+        brightest[:3] = brightest[:3].max()
+        return float((missed * self.power / np.maximum(brightest, 1e-300)).max())
 
 
 def sweep_channels(
@@ -94,21 +105,23 @@ def sweep_channels(
     light = np.zeros((geometry.sine_edges.size - 1, wide.channels))
     error = wide.add(term.integral, light[first:])
     light[:first] = light[::-1][:first]
-    return ChannelColumns(light, first, error)
+    return ChannelColumns(light, first, error, float(np.ptp(term.integral.once[[0, -1], 0])))
 
 
 @dataclass(frozen=True, eq=False)
 class Nodes:
     """What the light of every column at every wavelength node follows from."""
 
-    field: FarField
+    spectrum: Spectrum
     geometry: Geometry
-    bins: Bins
     ruled: Aperture
+    air: AirLike
 
-    def spectrum(self, rows: Rows, pixel_area_m2: float) -> Floats:
+    def middle(self, rows: Rows, pixel_area_m2: float) -> Floats:
         """(k, nx) [W m-2 nm-1] of the plate's middle row, as `compose` has it."""
-        columns = sweep(self.field, self.geometry, self.bins, self.ruled)
+        bins = choose(self.spectrum, self.geometry, self.ruled, self.air)
+        field = far_field(self.ruled, *reach_per_m(self.geometry, bins, self.ruled))
+        columns = sweep(field, self.geometry, bins, self.ruled)
         return middle_spectrum(columns, rows, self.geometry) / pixel_area_m2
 
 
@@ -123,7 +136,7 @@ def compose_channels(
         irradiance=plate[1],
         profile_irradiance=profile,
         profile_wavelength_m=rows.node_m,
-        profile_spectrum=later(partial(nodes.spectrum, rows, pixel_area_m2)),
+        profile_spectrum=later(partial(nodes.middle, rows, pixel_area_m2)),
     )
 
 

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -190,6 +191,16 @@ class Geometry:
     def straightened(self, y_m: float) -> Floats:
         """x on the middle line [m] that gets the light of each pixel edge at height y."""
         return self.x_of_sine(np.clip(self.straightened_sine(y_m), -1.0, 1.0))
+
+    @cached_property
+    def column_edges_m(self) -> Floats:
+        """x on the middle line [m] of the columns' edges, margin and all."""
+        return self.x_of_sine(self.sine_edges)
+
+    @cached_property
+    def straightened_rows(self) -> Floats:
+        """(ny, nx + 1) `straightened` of every row."""
+        return np.stack([self.straightened(float(y)) for y in self.y_m])
 
     def straightened_sine(self, y_m: float) -> Floats:
         """sin(beta) on the middle line that gets the light of each pixel edge at height y.

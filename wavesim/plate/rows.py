@@ -321,7 +321,6 @@ def bowed(plate: Floats, geometry: Geometry) -> Floats:
     """Rows (n, columns, c) from the lowest up, put in the pixels where the bow of the lines takes
     them: (n, nx, c)."""
     out = np.empty((plate.shape[0], geometry.x_edges_m.size - 1, plate.shape[2]))
-    edges = geometry.x_of_sine(geometry.sine_edges)
-    wanted = np.stack([geometry.straightened(float(y)) for y in geometry.y_m[: plate.shape[0]]])
+    edges, wanted = geometry.column_edges_m, geometry.straightened_rows[: plate.shape[0]]
     in_threads(lambda part: bend_rows(plate[part], edges, wanted[part], out[part]), plate.shape[0])
     return out

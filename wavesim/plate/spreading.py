@@ -64,6 +64,7 @@ def _share(light, centre, inverse, parts, runs, power):  # type: ignore[no-untyp
         signed = np.ones(taps)  # barycentric weights of even points
         for m in range(1, taps):
             signed[m] = -signed[m - 1] * (taps - m) / m
+        known, even = -1, False
         for i in range(a * parts, z * parts):
             if light[i] == 0.0:
                 continue
@@ -73,34 +74,44 @@ def _share(light, centre, inverse, parts, runs, power):  # type: ignore[no-untyp
             if taps % 2 == 0 and s < inverse[b]:
                 k += 1
             k = min(max(k, a), z - taps)
-            _lagrange(s, inverse[k : k + taps], signed, weight)
+            if k != known:
+                known, even = k, _is_even(inverse[k : k + taps])
+            _lagrange(s, inverse[k : k + taps], signed, even, weight)
             for m in range(taps):
                 power[k + m] += light[i] * weight[m]
 
 
 @compiled(inline="always", fastmath=False)
-def _lagrange(s, points, signed, weight):  # type: ignore[no-untyped-def]
-    """Weights of Lagrange's interpolation at s; quicker where the points are even."""
+def _is_even(points):  # type: ignore[no-untyped-def]
     n = points.size
     step = (points[n - 1] - points[0]) / max(n - 1, 1)
     even = True
     for m in range(1, n):
-        if abs(points[m] - points[m - 1] - step) > 1e-6 * abs(step):
-            even = False
-    total = 0.0
+        even = even and abs(points[m] - points[m - 1] - step) <= 1e-6 * abs(step)
+    return even
+
+
+@compiled(inline="always", fastmath=False)
+def _lagrange(s, points, signed, even, weight):  # type: ignore[no-untyped-def]
+    """Weights of Lagrange's interpolation at s; quicker where the points are even."""
+    n = points.size
+    step = (points[n - 1] - points[0]) / max(n - 1, 1)
     for m in range(n):
-        away = s - points[m]
-        if abs(away) < 1e-9 * abs(step) or n == 1:
+        if abs(s - points[m]) < 1e-9 * abs(step) or n == 1:
             weight[:] = 0.0
             weight[m] = 1.0
             return
-        w = signed[m]
-        if not even:
+    for m in range(n):
+        weight[m] = signed[m] / (s - points[m])
+    if not even:
+        for m in range(n):
             w = 1.0
             for j in range(n):
                 if j != m:
                     w /= (points[m] - points[j]) / step
-        weight[m] = w / away
+            weight[m] = w / (s - points[m])
+    total = 0.0
+    for m in range(n):
         total += weight[m]
     for m in range(n):
         weight[m] /= total

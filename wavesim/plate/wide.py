@@ -27,6 +27,7 @@ import numpy as np
 from wavesim.aperture.elements import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.far import RunningIntegral
+from wavesim.diffraction.far.resampling import fast_size
 from wavesim.plate.bins import Bins
 from wavesim.plate.convolution import BEYOND, edge_readings, pseudo_bins, table_on
 from wavesim.plate.costs import (
@@ -94,23 +95,28 @@ class WideLight:
 
 
 def wide_light(
-    bins: Bins, weight: Floats, geometry: Geometry, width_m: float, first: int
+    bins: Bins, weight: Floats, geometry: Geometry, width_m: float, first: int, *, exact: bool = False
 ) -> WideLight | None:
     """Light of a plate's columns from `first` on; None where that would take too much memory.
 
     Parameters
     ----------
     weight : (k, r) of the channels, at the wavelength nodes
-    width_m : [m] of the apertures to come, or more
+    width_m : [m] of the apertures to come, or more; or the longest lag of what is left of them
+    exact : all columns by convolution on the finest grid, or None
     """
     every = slice(first, geometry.sine_edges.size - 1)
     cut, count = bins.cut(width_m), weight.shape[1]
     parts: list[_Part] = []
     for columns, apart in octaves(geometry, cut, every):
-        way = _cheapest(geometry, cut, columns, count, apart=apart)
-        part = way(columns, geometry, bins, weight, width_m)
-        if isinstance(part, _Convolved) and part.size > MOST_POINTS:
+        if exact and not apart:
             return None
+        way = _convolved if exact else _cheapest(geometry, cut, columns, count, apart=apart)
+        part = way(columns, geometry, bins, weight, width_m)
+        if isinstance(part, _Convolved):
+            if part.size > MOST_POINTS:
+                return None
+            part = replace(part, times=() if exact else _TIMES)
         parts.append(part)
     again = bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)
     read_twice = again and any(not isinstance(part, _Convolved) for part in parts)
@@ -186,6 +192,7 @@ class _Convolved:
     size : points of the circular convolution
     kernel : (r + 1, f) transforms up to `_KEPT` of the grid's frequency; the last of the whole
         light
+    times : coarser grids that are tried, the coarsest first
     """
 
     columns: slice
@@ -193,6 +200,7 @@ class _Convolved:
     grid: LogGrid
     size: int
     kernel: Complexes
+    times: tuple[int, ...] = _TIMES
 
     @cached_property
     def _readings(self) -> dict[int, Reading]:
@@ -206,17 +214,21 @@ class _Convolved:
         """Add the light; the error is that of the coarser grid on the whole light."""
         spectrum = np.fft.rfft(table_on(table, self.grid, self.size))[: self.kernel.shape[1]]
         columns = self.columns.stop - self.columns.start
-        exact = self._read(spectrum, self.kernel[-1:], 1)
-        brightest = float(exact.max())
-        for times in _TIMES:
-            error = float(np.abs(self._read(spectrum, self.kernel[-1:], times) - exact).max())
-            if error <= COARSE * brightest:
-                break
-        else:
-            times, error = 1, 0.0
-        columns = self.columns.stop - self.columns.start
+        times, error = self._coarsest(spectrum)
         light[:columns] += self._read(spectrum, self.kernel[:-1], times).T
-        return error / max(brightest, 1e-300)
+        return error
+
+    def _coarsest(self, spectrum: Complexes) -> tuple[int, float]:
+        """How much coarser a grid may be, and what that changes, of the brightest column."""
+        if not self.times:
+            return 1, 0.0
+        exact = self._read(spectrum, self.kernel[-1:], 1)
+        brightest = max(float(exact.max()), 1e-300)
+        for times in self.times:
+            changed = np.abs(self._read(spectrum, self.kernel[-1:], times) - exact).max()
+            if changed <= COARSE * brightest:
+                return times, float(changed) / brightest
+        return 1, 0.0
 
     def _read(self, spectrum: Complexes, kernels: Complexes, times: int) -> Floats:
         """(n, columns) light of kernels (n, f), on a grid `times` coarser."""
@@ -225,8 +237,10 @@ class _Convolved:
         light = np.empty((kernels.shape[0], reading.start.size - 1))
 
         def part(some: slice) -> None:
+            product, values = np.empty_like(smooth), np.empty(size)
             for kernel, row in zip(kernels[some], light[some], strict=True):
-                values = np.fft.irfft(smooth * kernel[: smooth.size], size)
+                np.multiply(smooth, kernel[: smooth.size], out=product)
+                np.fft.irfft(product, size, out=values)
                 _rises(values, reading.start, reading.weight, row)
 
         in_threads(part, kernels.shape[0], few=4)
@@ -267,7 +281,7 @@ def _convolved(
     start = math.log(near) - first - (longest + _PAD) * step
     side = -1.0 if edges.sum() < 0 else 1.0
     grid = LogGrid(start, first, step, side)
-    size = _fast(longest + 2 * _PAD + math.ceil(math.log(far / near) / step))
+    size = fast_size(longest + 2 * _PAD + math.ceil(math.log(far / near) / step))
     if size > MOST_POINTS:
         return _Convolved(columns, geometry, grid, size, np.empty((0, 0), dtype=np.complex128))
     every = np.column_stack([weight, np.ones(weight.shape[0])])
@@ -277,11 +291,6 @@ def _convolved(
     for row, samples in zip(kernel, light.T, strict=True):
         row[:] = np.fft.rfft(samples, size)[:frequencies]
     return _Convolved(columns, geometry, grid, size, kernel)
-
-
-def _fast(least: int) -> int:
-    """A size not below `least` that transforms quickly, a multiple of 16."""
-    return min(16 * m << max(0, math.ceil(math.log2(least / (16 * m)))) for m in (1, 3, 5, 9, 15))
 
 
 def _spread(bins: Bins, position: Floats, weight: Floats, length: int, first: int) -> Floats:

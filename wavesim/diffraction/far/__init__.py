@@ -2,7 +2,13 @@
 
 from wavesim.diffraction.far.amplitude import amplitude, interference
 from wavesim.diffraction.far.running import RunningIntegral
-from wavesim.diffraction.far.tables import FarField, Term, far_field, table_bytes
+from wavesim.diffraction.far.tables import (
+    FarField,
+    Term,
+    far_field,
+    smoothed_far_field,
+    table_bytes,
+)
 
 __all__ = [
     "FarField",
@@ -11,5 +17,6 @@ __all__ = [
     "amplitude",
     "far_field",
     "interference",
+    "smoothed_far_field",
     "table_bytes",
 ]

@@ -9,10 +9,11 @@ from typing import Literal
 
 import numpy as np
 
-from wavesim.aperture.combs import Aperture, within
+from wavesim.aperture.combs import Aperture, Comb, within
 from wavesim.aperture.elements import Element, Rays
 from wavesim.arrays import Complexes, Floats
 from wavesim.diffraction.far.mixing import Mixing, mixing
+from wavesim.diffraction.far.resampling import resampled
 from wavesim.diffraction.far.running import (
     CELLS,
     RunningIntegral,
@@ -158,9 +159,96 @@ def _chords_averaged(
             part = replace(aperture, combs=combs, chords=())
             yield chord.fraction, _straight(part, aperture, first_per_m, last_per_m, tolerance)
 
+    if aperture.of_u_alone:
+        return _power_averaged(aperture, first_per_m, last_per_m, tolerance)
     parts = fields()
     fraction, first = next(parts)
     return first.averaging(chain([(fraction, first)], parts))
+
+
+def _power_averaged(
+    aperture: Aperture, first_per_m: float, last_per_m: float, tolerance: float
+) -> FarField:
+    """The same where every element depends on u alone: each chord at as few u as tell its power."""
+    grid = _grid(aperture.width_m, first_per_m, last_per_m)
+    return _of_power(aperture, grid, tolerance)
+
+
+def smoothed_far_field(
+    aperture: Aperture,
+    first_per_m: float,
+    last_per_m: float,
+    grid_m: float,
+    longest_m: float,
+    tolerance: float = TOLERANCE,
+) -> FarField:
+    """The power of the far field between two frequencies [1/m] without its fine structure.
+
+    No lag above `longest_m` is left, and all below two thirds of it are; the elements depend on u
+    alone. The grid is that of an aperture of the width `grid_m`. Cost: one non-uniform FFT of
+    (W + longest) * (last - first) samples, and for each chord.
+    """
+    grid = _grid(grid_m, first_per_m, last_per_m)
+    return _of_power(aperture, grid, tolerance, longest_m)
+
+
+def _of_power(
+    aperture: Aperture,
+    grid: tuple[int, float, float, int],
+    tolerance: float,
+    longest_m: float | None = None,
+) -> FarField:
+    cells, start, step, count = grid
+
+    def power(first: float, apart: float, number: int) -> Floats:
+        return _power_at(aperture, first, apart, number, tolerance)
+
+    samples = resampled(power, aperture.width_m, start, step, count, longest_m=longest_m)
+    elements = (aperture.combs[0].element,)
+    return FarField(elements, (), start, step, cells, whole=True, averaged=(((0, 0), samples),))
+
+
+def _power_at(
+    aperture: Aperture, start_per_m: float, step_per_m: float, count: int, tolerance: float
+) -> Floats:
+    """|A|^2 [m2] (count,) on an even grid of u, averaged over the chords of a round beam; the
+    elements depend on u alone."""
+    grid = start_per_m, step_per_m, count
+    if not aperture.chords:
+        return _power(_amplitude(aperture.combs, aperture.centre_m, *grid, tolerance))
+    total = np.zeros(count)
+    for chord in aperture.chords:
+        combs = tuple(within(comb, chord) for comb in aperture.combs)
+        power = _power(_amplitude(combs, aperture.centre_m, *grid, tolerance))
+        power *= chord.fraction
+        total += power
+    return total
+
+
+def _amplitude(
+    combs: tuple[Comb, ...],
+    centre_m: float,
+    start: float,
+    step: float,
+    count: int,
+    tolerance: float,
+) -> Complexes:
+    """A [m] (count,) of elements that depend on u alone."""
+    whole: Complexes | None = None
+    for comb in combs:
+        if comb.position_m.size:
+            part = sampled(comb, centre_m, start, step, count, tolerance)
+            part = _enveloped(part, comb.element.amplitude, start, step)
+            whole = part if whole is None else np.add(whole, part, out=whole)
+    return np.zeros(count, dtype=np.complex128) if whole is None else whole
+
+
+def _grid(width_m: float, first_per_m: float, last_per_m: float) -> tuple[int, float, float, int]:
+    """Cells to 1 / (aperture width), start, step and number of samples."""
+    cells = cells_for(width_m, first_per_m, last_per_m)
+    step = 1.0 / (cells * width_m)
+    start, count = guarded(first_per_m, last_per_m, step)
+    return cells, start, step, count
 
 
 def _straight(
@@ -171,23 +259,18 @@ def _straight(
     tolerance: float,
 ) -> FarField:
     """Interference functions of rulings that are part of an aperture, on the aperture's grid."""
-    width = aperture.width_m
-    cells = cells_for(width, first_per_m, last_per_m)
-    step = 1.0 / (cells * width)
-    start, count = guarded(first_per_m, last_per_m, step)
+    cells, start, step, count = _grid(aperture.width_m, first_per_m, last_per_m)
     elements = tuple(comb.element for comb in part.combs)
+    if aperture.of_u_alone:
+        whole = _amplitude(part.combs, aperture.centre_m, start, step, count, tolerance)
+        return FarField(elements[:1], (whole,), start, step, cells, whole=True)
     parts = (
         sampled(comb, aperture.centre_m, start, step, count, tolerance)
         if comb.position_m.size
         else np.zeros(count, dtype=np.complex128)
         for comb in part.combs
     )
-    if not aperture.of_u_alone:
-        return _blended(FarField(elements, (), start, step, cells, whole=False), parts, count)
-    whole = _enveloped(next(parts), elements[0].amplitude, start, step)
-    for element, other in zip(elements[1:], parts, strict=True):
-        whole += _enveloped(other, element.amplitude, start, step)
-    return FarField(elements[:1], (whole,), start, step, cells, whole=True)
+    return _blended(FarField(elements, (), start, step, cells, whole=False), parts, count)
 
 
 def _blended(bare: FarField, parts: Iterator[Complexes], count: int) -> FarField:

@@ -77,8 +77,8 @@ class NearRulings:
             field = self.amplitude(u, wavelength_m, sine_in)
             return np.asarray(field.real**2 + field.imag**2)
 
-        width = self.aperture.width_m
-        return integral_of(power, width, first_per_m, last_per_m, again=again)
+        width, costly = self.aperture.width_m, self.aperture.of_u_alone
+        return integral_of(power, width, first_per_m, last_per_m, again=again, costly=costly)
 
 
 def near_rulings(aperture: Aperture, front: Wavefront) -> NearRulings:
