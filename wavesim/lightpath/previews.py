@@ -99,4 +99,5 @@ def _in_channels(bench: _Bench, width_m: float, missed: Floats | None) -> Previe
     found = stage("pixels", plate.compose_channels, columns, channels, rows, nodes,
                   scene.plate.pixel_area_m2)  # fmt: skip
     error = max(bins.error, plate.LEAST_ERROR) + channels.error + columns.error + lost
+    error += columns.bow_error(channels, place)
     return Preview(bins, found, error)

@@ -25,7 +25,7 @@ from wavesim.plate.deferred import later
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import cross
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, intervals
+from wavesim.plate.rows import Rows, bow_error, intervals
 from wavesim.plate.sweep import first_column, reach_per_m, sweep
 from wavesim.plate.wide import WideLight
 
@@ -94,6 +94,10 @@ class ChannelColumns:
         brightest = (self.light @ channels.curves).max(axis=0)
         brightest[:3] = brightest[:3].max()
         return float((missed * self.power / np.maximum(brightest, 1e-300)).max())
+
+    def bow_error(self, channels: Channels, place: Geometry) -> float:
+        """Error of a pixel, of the brightest, by lines that are moved within its width."""
+        return bow_error(self.light @ channels.curves[:, 3], place) if place.margin else 0.0
 
 
 def sweep_channels(

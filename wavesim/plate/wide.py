@@ -41,6 +41,7 @@ from wavesim.plate.costs import (
 )
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.interpolation import BEFORE, PER_PERIOD, TAPS, coefficients
+from wavesim.plate.memory import require_memory
 from wavesim.plate.pairwise import hats, sweep_pairs
 from wavesim.plate.passes import LogGrid, Reading
 from wavesim.threads import in_threads
@@ -53,6 +54,7 @@ _CUTS = {1: 0.3, 2: 0.2, 4: 0.2}  # of a grid's frequency: the middle of that fa
 _PAD = _TIMES[0] * (_HALF + TAPS)  # grid points at either end that are not right
 _KEPT = 0.35  # of the grid's frequency: T holds nothing above 1 / PER_PERIOD
 _BEYOND = _PAD / PER_PERIOD + 8.0  # of 1 / W: how far beyond the plate's u the table is read
+_POINT_BYTES = 16  # of a point of a channel's grid, while it is made; a third of that is kept
 MOST_POINTS = 1 << 20  # of a grid: more are too many to be remembered
 
 
@@ -282,7 +284,13 @@ def _convolved(
     side = -1.0 if edges.sum() < 0 else 1.0
     grid = LogGrid(start, first, step, side)
     size = fast_size(longest + 2 * _PAD + math.ceil(math.log(far / near) / step))
-    if size > MOST_POINTS:
+    if size <= MOST_POINTS:
+        require_memory(
+            _POINT_BYTES * (weight.shape[1] + 1) * size,
+            what=" for the light of previews",
+            expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
+        )
+    else:
         return _Convolved(columns, geometry, grid, size, np.empty((0, 0), dtype=np.complex128))
     every = np.column_stack([weight, np.ones(weight.shape[0])])
     light = _spread(bins, grid.position(np.log(bench)), every, longest + TAPS, 0)
