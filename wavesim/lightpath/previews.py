@@ -60,44 +60,46 @@ class _Bench:
 
 def _fine_light(bench: _Bench, width_m: float) -> FineLight | None:
     """How fine the light is: as it leaves the source, where filters are smooth."""
-    scene, place = bench.scene, bench.geometry
+    scene, geometry = bench.scene, bench.geometry
     found = bench.spectrum
-    if not filters_sharp(scene.source.filters, place, width_m):
+    if not filters_sharp(scene.source.filters, geometry, width_m):
         found = bench.stage("light", light.unfiltered, scene)
-    first = plate.first_column(place, bench.ruled)
-    return bench.stage("wavelengths", fine_light, found, place, width_m, first)
+    first = plate.first_column(geometry, bench.ruled)
+    return bench.stage("wavelengths", fine_light, found, geometry, width_m, first)
 
 
 def _in_channels(bench: _Bench, width_m: float, missed: Floats | None) -> Preview | None:
     """The plate with all lags up to `width_m`, at which columns miss as much of X, Y, Z and
     irradiance; None where that is more than may be left out, or grids would be too large."""
-    scene, place, ruled, stage = bench.scene, bench.geometry, bench.ruled, bench.stage
+    scene, geometry, ruled, stage = bench.scene, bench.geometry, bench.ruled, bench.stage
     smoothed = missed is not None
     structure = plate.Structure(width_m, None)
-    bins = stage("wavelengths", plate.choose_for, bench.spectrum, place, structure, scene.bench.air)
-    rows = stage("rows", plate.rows, ruled.along, place.along_rulings, bins.node_m)
+    bins = stage(
+        "wavelengths", plate.choose_for, bench.spectrum, geometry, structure, scene.bench.air
+    )
+    rows = stage("rows", plate.rows, ruled.along, geometry.along_rulings, bins.node_m)
     channels = stage("rows", plate.channels_of, rows)
     grid_m = GRID * width_m if smoothed else width_m
-    wide = stage("wavelengths", plate.wide_light, bins, channels.weight, place, grid_m,
-                 plate.first_column(place, ruled), exact=smoothed)  # fmt: skip
+    wide = stage("wavelengths", plate.wide_light, bins, channels.weight, geometry, grid_m,
+                 plate.first_column(geometry, ruled), exact=smoothed)  # fmt: skip
     if wide is None:
         return None
     beyond = wide.beyond * (ruled.width_m / grid_m if smoothed else 1.0)
-    reach = plate.reach_per_m(place, bins, ruled, beyond=beyond)
-    plate.check_memory(ruled, reach, bins, place)
+    reach = plate.reach_per_m(geometry, bins, ruled, beyond=beyond)
+    plate.check_memory(ruled, reach, bins, geometry)
     if smoothed:
         field = stage(
             "far field", far.smoothed_far_field, ruled, *reach, grid_m, width_m, _TOLERANCE
         )
     else:
         field = stage("far field", far.far_field, ruled, *reach, _TOLERANCE)
-    columns = stage("columns", plate.sweep_channels, field, place, ruled, wide)
+    columns = stage("columns", plate.sweep_channels, field, geometry, ruled, wide, rows)
     lost = 0.0 if missed is None else columns.lost(missed, channels)
     if lost > MOST:
         return None
-    nodes = plate.Nodes(bench.spectrum, place, ruled, scene.bench.air)
+    nodes = plate.Nodes(bench.spectrum, geometry, ruled, scene.bench.air)
     found = stage("pixels", plate.compose_channels, columns, channels, rows, nodes,
                   scene.plate.pixel_area_m2)  # fmt: skip
     error = max(bins.error, plate.LEAST_ERROR) + channels.error + columns.error + lost
-    error += columns.bow_error(channels, place)
+    error += columns.bow_error(channels, geometry)
     return Preview(bins, found, error)

@@ -25,11 +25,12 @@ from wavesim.plate.deferred import later
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import cross
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, bow_error, intervals
+from wavesim.plate.rows import Rows, bent_columns, bow_error, intervals
 from wavesim.plate.sweep import first_column, reach_per_m, sweep
 from wavesim.plate.wide import WideLight
 
 LEVEL = 1e-4  # of the brightest row in X, Y, Z or irradiance: error allowed to few functions
+_MARGIN = 1.5  # over what the row that bow changes most misses, for the others
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +73,45 @@ def channels_of(rows: Rows) -> Channels:
 
 
 @dataclass(frozen=True, eq=False)
+class BentRow:
+    """The row that bow may change most: off its pixels by part of their width, and bright.
+
+    Attributes
+    ----------
+    y_m : [m] its height
+    sines : (nx + 1,) on the plate's middle line, whose light its pixels' edges get
+    aside : of a pixel, by which lines are off at most
+    fraction : of the brightest row's light
+    """
+
+    y_m: float
+    sines: Floats
+    aside: float
+    fraction: float
+
+    def error(self, light: Floats, exact: Floats | None, geometry: Geometry) -> float:
+        """Error of a pixel, of the brightest, by moving light (columns,) within pixels: against
+        the row's own light `exact` (nx,), or as columns twice as wide miss it."""
+        if exact is None:
+            return 4 * self.aside * (1 - self.aside) * self.fraction * bow_error(light, geometry)
+        bent = bent_columns(light[:, None], geometry, self.y_m)[:, 0]
+        missed = float(np.abs(bent - exact).max()) / max(float(light.max()), 1e-300)
+        return _MARGIN * self.fraction * missed
+
+
+def bent_row(geometry: Geometry, rows: Rows) -> BentRow:
+    """That row of a plate."""
+    bright = rows.weight.max(axis=(0, 1))
+    moved = geometry.straightened_rows[: bright.size] - geometry.x_edges_m
+    moved /= float(geometry.x_edges_m[1] - geometry.x_edges_m[0])
+    aside = np.abs(moved - np.rint(moved)).max(axis=1)
+    row = int(np.argmax(bright * aside))
+    y_m = float(geometry.y_m[row])
+    fraction = float(bright[row]) / max(float(bright.max()), 1e-300)
+    return BentRow(y_m, geometry.straightened_sine(y_m), float(aside[row]), fraction)
+
+
+@dataclass(frozen=True, eq=False)
 class ChannelColumns:
     """Light of every pixel column in each channel.
 
@@ -81,12 +121,16 @@ class ChannelColumns:
     first : columns before this one mirror those behind, in light as in position
     error : of a pixel, of the brightest, by what was left out of fine structure
     power : [m] of the aperture, all that is read of its running integral
+    bent : the row that bow changes most, where lines are bowed
+    beside : (nx,) the whole light of that row's pixels, if it is known exactly
     """
 
     light: Floats
     first: int
     error: float
     power: float
+    bent: BentRow | None
+    beside: Floats | None
 
     def lost(self, missed: Floats, channels: Channels) -> float:
         """Error of a pixel, of the brightest, that misses as much of X, Y, Z and irradiance (4,)
@@ -95,21 +139,26 @@ class ChannelColumns:
         brightest[:3] = brightest[:3].max()
         return float((missed * self.power / np.maximum(brightest, 1e-300)).max())
 
-    def bow_error(self, channels: Channels, place: Geometry) -> float:
+    def bow_error(self, channels: Channels, geometry: Geometry) -> float:
         """Error of a pixel, of the brightest, by lines that are moved within its width."""
-        return bow_error(self.light @ channels.curves[:, 3], place) if place.margin else 0.0
+        if self.bent is None:
+            return 0.0
+        return self.bent.error(self.light @ channels.curves[:, 3], self.beside, geometry)
 
 
 def sweep_channels(
-    field: FarField, geometry: Geometry, ruled: Aperture, wide: WideLight
+    field: FarField, geometry: Geometry, ruled: Aperture, wide: WideLight, rows: Rows
 ) -> ChannelColumns:
     """Light of each pixel column in each channel; the elements depend on u alone."""
     first = first_column(geometry, ruled)
     (term,) = field.terms(again=wide.again)
     light = np.zeros((geometry.sine_edges.size - 1, wide.channels))
-    error = wide.add(term.integral, light[first:])
+    bent = bent_row(geometry, rows) if geometry.margin else None
+    aside = None if bent is None or first else bent.sines
+    error, exact = wide.add(term.integral, light[first:], aside)
     light[:first] = light[::-1][:first]
-    return ChannelColumns(light, first, error, float(np.ptp(term.integral.once[[0, -1], 0])))
+    power = float(np.ptp(term.integral.once[[0, -1], 0]))
+    return ChannelColumns(light, first, error, power, bent, exact)
 
 
 @dataclass(frozen=True, eq=False)

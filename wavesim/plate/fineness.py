@@ -78,15 +78,17 @@ class FineLight:
         return bool(missed[1] <= COARSE * most[1] and missed[3] <= COARSE * most[3])
 
 
-def fine_light(spectrum: Spectrum, place: Geometry, width_m: float, first: int) -> FineLight | None:
+def fine_light(
+    spectrum: Spectrum, geometry: Geometry, width_m: float, first: int
+) -> FineLight | None:
     """What the columns from `first` on lose of some light behind an aperture of that width [m].
 
     None where the plate reaches to the zero order, or its pixels are not wide.
     """
-    lo, hi = place.slit_sines or (0.0, 0.0)
-    sigma = place.sine_in + place.sine_edges[first:]
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    sigma = geometry.sine_in + geometry.sine_edges[first:]
     nearest = min(abs(sigma[0] + lo), abs(sigma[-1] + hi))
-    if sigma[0] * sigma[-1] <= 0 or place.pixel_sine * width_m < _FEWEST * _TYPICAL_M:
+    if sigma[0] * sigma[-1] <= 0 or geometry.pixel_sine * width_m < _FEWEST * _TYPICAL_M:
         return None
     shortest, longest = spectrum.support_m[0][0], spectrum.support_m[-1][1]
     per_e = nearest * width_m / _TYPICAL_M  # periods of the longest lag to a factor e
@@ -94,7 +96,7 @@ def fine_light(spectrum: Spectrum, place: Geometry, width_m: float, first: int) 
     edges = shortest * (longest / shortest) ** (np.arange(count + 1) / count)
     power, _ = spectrum.integrate(edges[:-1], edges[1:])
     step = math.log(longest / shortest) / count
-    boxes = place.pixel_sine / nearest / step, (hi - lo) / nearest / step
+    boxes = geometry.pixel_sine / nearest / step, (hi - lo) / nearest / step
     size = fast_size(count + math.ceil(8 * width_m / _lag(width_m, 0) * _PER_PERIOD + sum(boxes)))
     frequency = np.arange(size // 2 + 1) / size
     light = np.fft.rfft(power, size) * np.sinc(frequency * boxes[0]) * np.sinc(frequency * boxes[1])
@@ -107,9 +109,9 @@ def fine_light(spectrum: Spectrum, place: Geometry, width_m: float, first: int) 
     return _by_nanometre(spectrum, edges[:-1], np.stack([*lost, most]))
 
 
-def filters_sharp(filters: tuple[Filter, ...], place: Geometry, width_m: float) -> bool:
+def filters_sharp(filters: tuple[Filter, ...], geometry: Geometry, width_m: float) -> bool:
     """Whether some filter is as sharp as lines that a preview tells apart, or of unknown shape."""
-    resolved = _TYPICAL_M**2 / (_lag(width_m, 0) * max(place.widest_sine, 1e-12))
+    resolved = _TYPICAL_M**2 / (_lag(width_m, 0) * max(geometry.widest_sine, 1e-12))
     return any(
         isinstance(item, TableFilter) or getattr(item, "width_m", math.inf) < _SMOOTH * resolved
         for item in filters

@@ -64,8 +64,11 @@ class _Part(Protocol):
     @property
     def columns(self) -> slice: ...
 
-    def add(self, table: RunningIntegral, light: Floats) -> float:
-        """Add the light to (columns, r); what was left out of the brightest column."""
+    def add(
+        self, table: RunningIntegral, light: Floats, aside: Floats | None = None
+    ) -> tuple[float, Floats | None]:
+        """Add the light to (columns, r); what was left out of the brightest column, and the whole
+        light between other edges (n + 1,) as sines, where that is known exactly."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,16 +91,27 @@ class WideLight:
         """How far beyond the plate's u the table is read [1 / W]."""
         return _BEYOND if any(isinstance(part, _Convolved) for part in self.parts) else BEYOND
 
-    def add(self, table: RunningIntegral, light: Floats) -> float:
-        """Add the light of the plate's last columns to (their number, r); its error."""
-        first, error, total = self.parts[0].columns.start, 0.0, light.shape[0]
+    def add(
+        self, table: RunningIntegral, light: Floats, aside: Floats | None = None
+    ) -> tuple[float, Floats | None]:
+        """Add the light of the plate's last columns to (their number, r); its error, and the whole
+        light between the edges `aside` (n + 1,) of other columns, given as sines, if there are."""
+        first, error, beside = self.parts[0].columns.start, 0.0, None
+        aside = aside if len(self.parts) == 1 else None
         for part in self.parts:
-            error = max(error, part.add(table, light[part.columns.start - first :][:total]))
-        return error
+            missed, beside = part.add(table, light[part.columns.start - first :], aside)
+            error = max(error, missed)
+        return error, beside
 
 
 def wide_light(
-    bins: Bins, weight: Floats, geometry: Geometry, width_m: float, first: int, *, exact: bool = False
+    bins: Bins,
+    weight: Floats,
+    geometry: Geometry,
+    width_m: float,
+    first: int,
+    *,
+    exact: bool = False,
 ) -> WideLight | None:
     """Light of a plate's columns from `first` on; None where that would take too much memory.
 
@@ -146,13 +160,15 @@ class _Pairs:
     bins: Bins
     weight: Floats
 
-    def add(self, table: RunningIntegral, light: Floats) -> float:
+    def add(
+        self, table: RunningIntegral, light: Floats, _aside: Floats | None = None
+    ) -> tuple[float, None]:
         """Add the light."""
         columns = self.columns.stop - self.columns.start
         part = np.zeros((columns, self.bins.node_m.size))
         sweep_pairs(table, self.geometry, self.bins, self.columns, part)
         light[:columns] += part @ self.weight
-        return 0.0
+        return 0.0, None
 
 
 def _pairs(
@@ -170,13 +186,15 @@ class _Few:
     bins: Bins
     mix: Floats
 
-    def add(self, table: RunningIntegral, light: Floats) -> float:
+    def add(
+        self, table: RunningIntegral, light: Floats, _aside: Floats | None = None
+    ) -> tuple[float, None]:
         """Add the light."""
         columns = self.columns.stop - self.columns.start
         rise = np.zeros((columns, self.mix.shape[0]))
         sweep_pairs(table, self.geometry, self.bins, self.columns, rise)
         light[:columns] += rise @ self.mix
-        return 0.0
+        return 0.0, None
 
 
 def _few(columns: slice, geometry: Geometry, bins: Bins, weight: Floats, width_m: float) -> _Few:
@@ -212,13 +230,19 @@ class _Convolved:
     def _filters(self) -> dict[int, Floats]:
         return {}
 
-    def add(self, table: RunningIntegral, light: Floats) -> float:
+    def add(
+        self, table: RunningIntegral, light: Floats, aside: Floats | None = None
+    ) -> tuple[float, Floats | None]:
         """Add the light; the error is that of the coarser grid on the whole light."""
         spectrum = np.fft.rfft(table_on(table, self.grid, self.size))[: self.kernel.shape[1]]
         columns = self.columns.stop - self.columns.start
         times, error = self._coarsest(spectrum)
         light[:columns] += self._read(spectrum, self.kernel[:-1], times).T
-        return error
+        if aside is None:
+            return error, None
+        other = replace(self.geometry, sine_edges=aside, margin=0, fine=1)
+        beside = edge_readings(other, slice(0, aside.size - 1), self.grid)
+        return error, self._between(spectrum * self.kernel[-1, : spectrum.size], beside)
 
     def _coarsest(self, spectrum: Complexes) -> tuple[int, float]:
         """How much coarser a grid may be, and what that changes, of the brightest column."""
@@ -247,6 +271,12 @@ class _Convolved:
 
         in_threads(part, kernels.shape[0], few=4)
         return light
+
+    def _between(self, product: Complexes, reading: Reading) -> Floats:
+        """(n,) light between edges, of a product of transforms."""
+        row = np.empty(reading.start.size - 1)
+        _rises(np.fft.irfft(product, self.size), reading.start, reading.weight, row)
+        return row
 
     def _reading(self, times: int) -> Reading:
         if times not in self._readings:
