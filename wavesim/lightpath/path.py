@@ -11,9 +11,11 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim import light, plate, store
+from wavesim.aperture.energy import energy_notes
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
 from wavesim.diffraction.fresnel import judged, wavefront
+from wavesim.light import Spectrum
 from wavesim.lightpath.paths import path_of
 from wavesim.lightpath.stages import Stages
 from wavesim.plate import Computed, Plate, Report
@@ -102,7 +104,7 @@ def follow(scene: Scene, stage: Stages) -> ExposedPlate:
         geometry = stage("geometry", plate.geometry_of, scene)
         found = path_of(scene)(scene, spectrum, geometry, stage)
         level = plate.level(scene, spectrum.kind_of_level, found)
-        report = _report(scene, found, stage.seconds)
+        report = _report(scene, spectrum, found, stage.seconds)
         return exposed(stage("exposure", plate.develop, found.light, level, scene, report))
 
 
@@ -130,7 +132,8 @@ def _frozen(value: Any) -> Any:
     return view
 
 
-def _report(scene: Scene, found: Computed, seconds: dict[str, float]) -> Report:
+def _report(scene: Scene, spectrum: Spectrum, found: Computed, seconds: dict[str, float]) -> Report:
+    field = judged(wavefront(scene.bench, found.half_m), found.half_m)
     return Report(
         elements=found.elements,
         wavelengths=found.wavelengths,
@@ -140,7 +143,7 @@ def _report(scene: Scene, found: Computed, seconds: dict[str, float]) -> Report:
         seconds=seconds,
         seeds=_seeds(scene),
         cautions=light.cautions(scene.source),
-        notes=(*found.notes, judged(wavefront(scene.bench, found.half_m), found.half_m)),
+        notes=(*found.notes, *energy_notes(scene, spectrum), field),
     )
 
 

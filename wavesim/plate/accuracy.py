@@ -1,9 +1,10 @@
 """How well a plate of rulings is known: parts of it computed again, more finely.
 
 A few stretches of columns (the brightest, the steepest, the most curved, and some spread over the
-plate) are computed once more with bins cut in two, pixels of phase gratings cut in two, and, where
-lines are bowed, at the directions that pixels of some rows truly see. What they miss the plate by,
-with a margin for the columns that were not looked at, is the error that the plate states.
+plate) are computed once more with bins cut in two, columns and source slit of phase gratings cut in
+two, and, where lines are bowed, at the directions that pixels of some rows truly see. What they
+miss the plate by, with a margin for the columns that were not looked at, is the error that the
+plate states.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ import numpy.typing as npt
 
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
+from wavesim.constants import VISIBLE_LO_M
 from wavesim.diffraction.far import FarField
 from wavesim.errors import LimitError
 from wavesim.light.air import STANDARD, AirLike, relative_to_standard
@@ -32,7 +34,8 @@ if TYPE_CHECKING:
     from wavesim.light import Spectrum
 
 _WIDE = 3  # columns of a stretch
-_FINER = 2  # parts of a pixel where grooves change the phase (else pixels are exact)
+_FINER = 2  # parts of a column where grooves change the phase (else pixels are exact)
+_NARROW = 5e-5  # of an order: a source slit across which a groove's factor changes by as little
 _MARGIN = 3.0  # over what was found
 LEAST_ERROR = 6e-5  # measured: 300 random plates against quadrature (tests/test_plate_accuracy.py)
 _COARSE = 0.1  # of the error allowed where bins are wider than the rulings resolve
@@ -79,7 +82,7 @@ def measured_error(
         some = total if nodes.all() else columns.light[:, nodes] @ sight[nodes]
         probes = tuple(_probes(geometry, some, row_weights, part))
         looks.append(_Look(nodes, _WRONG * left, probes, finer))
-    parts = 1 if ruled.of_u_alone else _FINER
+    parts = 1 if ruled.of_u_alone else _FINER * geometry.fine
     light = _looked_at(looks, field, geometry, ruled, parts)
     worst = max(
         _missed(look, fine, parts, sight, brightest)
@@ -154,16 +157,35 @@ def _looked_at(
     ]
     same = [[i for i, b in enumerate(looks) if b.finer is a.finer] for a in looks]
     groups = [g for i, g in enumerate(same) if g[0] == i]
+    halves = _slit_halves(geometry, ruled)
     geometries = [
-        replace(geometry, sine_edges=np.concatenate([edges[i] for i in g]), margin=0, fine=1)
+        replace(half, sine_edges=np.concatenate([edges[i] for i in g]), margin=0, fine=1)
+        for half in halves
         for g in groups
     ]
-    light = sweep_some(field, geometries, [looks[g[0]].finer for g in groups], ruled)
+    bins = [looks[g[0]].finer for g in groups] * len(halves)
+    light = sweep_some(field, geometries, bins, ruled)
     found: dict[int, Floats] = {}
-    for group, some in zip(groups, light, strict=True):
+    for k, group in enumerate(groups):
+        some = sum(light[k + len(groups) :: len(groups)], start=light[k])
         ends = np.cumsum([edges[i].size for i in group])[:-1]
         found.update(zip(group, np.split(some, ends), strict=True))
     return [found[i] for i in range(len(looks))]
+
+
+def _slit_halves(geometry: Geometry, ruled: Aperture) -> list[Geometry]:
+    """Both halves of a source slit, each met at its own angle, where a groove's factor would tell;
+    else the whole slit. Their light adds up."""
+    if ruled.of_u_alone or geometry.slit_sines is None:
+        return [geometry]
+    lo, hi = geometry.slit_sines
+    if (hi - lo) * ruled.pitch_m / VISIBLE_LO_M < _NARROW:
+        return [geometry]
+    middle, quarter = (lo + hi) / 2, (hi - lo) / 4
+    return [
+        regeometry(geometry, sine_in=geometry.sine_in + middle + at, slit_sines=(-quarter, quarter))
+        for at in (-quarter, quarter)
+    ]
 
 
 def _missed(look: _Look, light: Floats, parts: int, sight: Floats, brightest: Floats) -> float:
