@@ -183,7 +183,11 @@ def _slit_halves(geometry: Geometry, ruled: Aperture) -> list[Geometry]:
         return [geometry]
     middle, quarter = (lo + hi) / 2, (hi - lo) / 4
     return [
-        regeometry(geometry, sine_in=geometry.sine_in + middle + at, slit_sines=(-quarter, quarter))
+        replace(
+            geometry,
+            sine_in=geometry.sine_in + middle + at,
+            slit_sines=(-quarter, quarter),
+        )
         for at in (-quarter, quarter)
     ]
 
