@@ -243,6 +243,28 @@ def test_what_is_given_up_is_said() -> None:
     assert (kept.colour, kept.luminance) == (0.5, 0.0)
 
 
+def test_the_colour_difference_of_what_is_given_up() -> None:
+    """Of each light the CIEDE2000 to its own picture, by colour-science; greys do not count."""
+    from wavesim.colorimetry.loss import loss
+
+    nm, level = [450, 490, 520, 560, 630], np.array([0.02, 0.1, 0.2, 0.4, 0.1])
+    cmf = observer()[1][[n - 360 for n in nm]]
+    light = cmf / cmf[:, 1:2] * level[:, None]
+    xyz = np.concatenate([light, np.outer([0.1, 0.4, 0.9], D65), [100 * light[2]]])
+    style = Rendering(depth=16, dither=False)
+    white = {"white_xyz": D65, "white_level": 1.0, "balance": "none"}
+    found = loss(xyz, rendering=style, **white)
+    rgb = np.asarray(picture(light, rendering=style, **white)) / 65535
+    shown = decode(rgb, "srgb") @ rgb_space("srgb").to_xyz().T
+    apart = ciede2000(light, shown)
+    assert found.difference == pytest.approx((np.median(apart), apart.max()), rel=1e-6)
+    assert apart.min() > 3  # the test would notice: every one of these is shown wrongly
+    assert f"at most {apart.max():.2g} (CIEDE2000)" in found.sentence
+    greys = loss(np.outer([0.1, 0.4, 0.9], D65), rendering=style, **white)
+    assert greys.difference == (0.0, 0.0)
+    assert greys.sentence == ""
+
+
 def corner_size(gamut: str) -> float:
     """Largest change of slope [OKLab units per nm per nm] along a bright spectrum."""
     wavelength_m, cmf = observer()

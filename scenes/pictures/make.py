@@ -86,13 +86,27 @@ def darker_with_profile(name: str) -> Figure:
 def with_ghosts(name: str) -> Figure:
     """The plate above its profile over decades, ghosts in their own colour."""
     plate = expose(shipped(name))
-    marks = [*named(line_marks(plate)), *ghosts(plate)]
-    return plate_figure(plate, marks=marks, log=True, size=WEB, rendering=PLAIN)
+    return decades(plate, plate.scene.title)
+
+
+def screw(name: str) -> Figure:
+    """The same of the line and the ghosts beside it, without the third order's ultraviolet."""
+    scene = shipped(name)
+    size = {"plate.width": "13 mm", "plate.height": "2 mm"}
+    violet = {"source.filters": [{"kind": "longpass", "edge": "400 nm"}]}
+    return decades(expose(scene.but({**size, **violet})), f"{scene.title}, ultraviolet removed")
+
+
+def decades(plate: Plate, title: str) -> Figure:
+    """Plate and logarithmic profile, with the lines and the green one's ghosts."""
+    real = Mark(float(order_positions(plate.scene, 1, 535.403e-9)), "535.4", "line")
+    marks = [*line_marks(plate), real, *ghosts(plate)]
+    return plate_figure(plate, marks=marks, log=True, size=WEB, rendering=PLAIN, title=title)
 
 
 def ghosts(plate: Plate) -> list[Mark]:
-    """Predicted ghosts of the strongest line, each period's first, unnamed."""
-    found = predict(plate.scene, ghosts_above=1e-4).ghosts
+    """Predicted ghosts of the green line, the strongest."""
+    found = predict(plate.scene, wavelength="546.0749 nm", ghosts_above=1e-4).ghosts
     return [Mark(ghost.x_m, "ghost", "ghost") for ghost in found if math.isfinite(ghost.x_m)]
 
 
@@ -116,14 +130,14 @@ def anomaly(name: str) -> Figure:
 
 
 def dark_lines(name: str) -> Figure:
-    """Three orders with the same dark lines marked in each."""
+    """Three orders with the same dark lines marked in each, the profile below."""
     plate = expose(shipped(name))
     marks = [
         Mark(float(order_positions(plate.scene, order, nm * 1e-9)), f"{letter}", "line")
         for letter, nm in (("F", 486.13), ("b", 517.5), ("E", 527.0))
         for order in (1, 2, 3)
     ]
-    return strip(plate, marks=marks)
+    return plate_figure(plate, marks=marks, size=WEB, rendering=PLAIN)
 
 
 def strip(plate: Plate, note: str = "", marks: Iterable[Mark] | None = None) -> Figure:
@@ -197,7 +211,8 @@ FIGURES: dict[str, Callable[[str], Figure]] = {
     **dict.fromkeys(("slit_turned", "slit_wedge", "plane_bow", "plane_fan"), with_scale),
     **dict.fromkeys(("anomalies_across", "anomalies_along"), anomaly),
     **dict.fromkeys(("blaze_orders", "replica"), with_orders),
-    **dict.fromkeys(("grating_600_ghosts", "grating_screw"), with_ghosts),
+    "grating_600_ghosts": with_ghosts,
+    "grating_screw": screw,
     "sun_15000": darker_with_profile,
     "sun_250": dark_lines,
     **dict.fromkeys(("sodium_500", "sodium_987", "sodium_2000"), with_profile),

@@ -275,7 +275,10 @@ def _record(
         for frame, path in zip(frames, written, strict=True)
     ]
     for entry, lost in zip(pictures, losses, strict=False):
-        entry |= {"colour_given_up": lost.colour, "luminance_given_up": lost.luminance}
+        median, most = lost.difference
+        entry |= {"colour_given_up": lost.colour, "luminance_given_up": lost.luminance,
+                  "colour_difference_median": median,
+                  "colour_difference_largest": most}  # fmt: skip
     return {
         "tone": look.tone,
         "space": look.space,

@@ -1,4 +1,4 @@
-"""wavesim keys: every key of a scene file, for people."""
+"""wavesim keys: every key of a scene or study file, for people."""
 
 from __future__ import annotations
 
@@ -14,37 +14,47 @@ from wavesim.cli.options import Output, examples, json_option
 from wavesim.errors import InputError
 
 if TYPE_CHECKING:
+    from pydantic import BaseModel
+
     from wavesim.scene.reference import KeyTable
 
 
 @click.command(
-    short_help="Explain the keys of a scene file.",
+    short_help="Explain the keys of a scene or study file.",
     epilog=examples(
         "wavesim keys aperture.pitch",
         "wavesim keys source.filters",
+        "wavesim keys --study record.numbers",
         "wavesim keys --markdown -o KEYS.md",
     ),
 )
 @click.argument("key", required=False)
+@click.option("--study", is_flag=True, help="The keys of a study file instead.")
 @click.option("--markdown", is_flag=True, help="All keys, as a page of Markdown.")
 @click.option("-o", "output", type=Output(".md"), help="Write the page here.")
 @json_option
-def command(key: str | None, markdown: bool, output: Path | None, as_json: bool) -> None:
-    """Explain the keys of a scene file: meaning, unit, limits, default, example.
+def command(
+    key: str | None, study: bool, markdown: bool, output: Path | None, as_json: bool
+) -> None:
+    """Explain the keys of a scene or study file: meaning, unit, limits, default, example.
 
     KEY is a key (pitch, aperture.pitch) or a table (source.slit); without it all tables are
-    listed. `wavesim schema` gives the same for editors.
+    listed. `wavesim schema` gives those of a scene for editors.
     """
-    from wavesim.scene import reference
+    from wavesim.scene import Scene, reference
 
+    if study:
+        from wavesim.ensemble.plan import StudyTable
+    model: type[BaseModel] = StudyTable if study else Scene
+    what = "study" if study else "scene"
     if markdown or output is not None:
         if key is not None:
             raise click.UsageError("--markdown lists all keys; leave out KEY")
-        _page(reference.markdown(), output)
+        _page(_study_page(model) if study else reference.markdown(), output)
         return
-    tables = reference.reference() if key is None else reference.matching(key)
+    tables = reference.reference(model) if key is None else reference.matching(key, model)
     if not tables:
-        raise _unknown(str(key), reference.reference())
+        raise _unknown(str(key), what, reference.reference(model))
     if as_json:
         echo_json([asdict(table) for table in tables])
     else:
@@ -61,13 +71,30 @@ def _page(text: str, output: Path | None) -> None:
         temporary.write_text(text, encoding="utf-8")
 
 
-def _unknown(key: str, tables: tuple[KeyTable, ...]) -> InputError:
+def _study_page(model: type[BaseModel]) -> str:
+    """The page of study files, with the numbers that can be recorded."""
+    from wavesim.ensemble.numbers import NUMBERS
+    from wavesim.scene.reference import markdown
+
+    page = markdown(model, "study", "wavesim keys --study", "scenes/studies/KEYS.md")
+    rows = [f"| `{name}` | {one.unit} | {one.meaning} |" for name, one in NUMBERS.items()]
+    heading = [
+        "## Numbers that can be recorded",
+        "",
+        "| name | unit | meaning |",
+        "| --- | --- | --- |",
+    ]
+    return "\n".join([page, *heading, *rows]) + "\n"
+
+
+def _unknown(key: str, what: str, tables: tuple[KeyTable, ...]) -> InputError:
     names = {one.name for table in tables for one in table.keys}
     names |= {f"{table.name}.{one.name}" for table in tables for one in table.keys if table.name}
     names |= {table.name for table in tables}
     near = difflib.get_close_matches(key, sorted(names - {""}), 1)
-    right = f'did you mean "{near[0]}"?' if near else "a key such as aperture.pitch"
-    return InputError("is not a key of a scene file", key="KEY", value=key, expected=right)
+    usual = "aperture.pitch" if what == "scene" else "vary.values"
+    right = f'did you mean "{near[0]}"?' if near else f"a key such as {usual}"
+    return InputError(f"is not a key of a {what} file", key="KEY", value=key, expected=right)
 
 
 def _text(table: KeyTable, *, full: bool) -> str:

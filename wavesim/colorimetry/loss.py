@@ -9,16 +9,18 @@ import numpy.typing as npt
 from numpy.typing import ArrayLike
 
 from wavesim.arrays import Floats
+from wavesim.colorimetry.difference import ciede2000, xyz_to_lab
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.colorimetry.spaces import decode, rgb_space
 from wavesim.colorimetry.tone import Linear
 
-Counts = npt.NDArray[np.int64]
+Marked = npt.NDArray[np.bool_]
 
 _AT_ONCE = 1 << 20  # pixels
 _BLACK = 1e-3  # of white: darker pixels do not count
 _EMPTY = 1e-3  # of the fullest channel: a colour that needs a channel below minus that is too pure
 _SAME = 0.02  # relative: luminances nearer than that are one
+_JUST_SEEN = 1.0  # CIEDE2000
 
 
 @dataclass(frozen=True)
@@ -29,10 +31,13 @@ class Loss:
     ----------
     colour : more saturated than the display shows; they are paler, at their luminance
     luminance : too strong for the display in their colour; they are darker than the light
+    difference : median and largest CIEDE2000 between the light and what is shown of it, over the
+        pixels of either kind that are not brighter than white; 0 where there are none
     """
 
     colour: float
     luminance: float
+    difference: tuple[float, float] = (0.0, 0.0)
 
     @property
     def sentence(self) -> str:
@@ -42,6 +47,11 @@ class Loss:
             parts.append(f"{self.colour:.0%} of the picture is purer in colour than shown")
         if self.luminance >= 0.005:
             parts.append(f"{self.luminance:.0%} is brighter than shown")
+        if parts and self.difference[1] >= _JUST_SEEN:
+            median, most = self.difference
+            parts.append(
+                f"colours of these are off by {median:.0f}, at most {most:.0f} (CIEDE2000)"
+            )
         return "; ".join(parts)
 
 
@@ -55,6 +65,7 @@ def loss(
     rows = light.reshape(-1, *light.shape[-2:]) if light.ndim > 1 else light.reshape(1, 1, 3)
     step = max(1, _AT_ONCE // rows.shape[1])
     counts = np.zeros(3, dtype=np.int64)
+    differences = []
     for first in range(0, rows.shape[0], step):
         part = rows[first : first + step]
         asked = linear_rgb(
@@ -63,18 +74,29 @@ def loss(
         shown = picture(
             part, white_xyz=white_xyz, white_level=white_level, balance=balance, rendering=style
         )
-        counts += _counted(asked, shown, style)
+        given = decode(np.asarray(shown) / 65535, rgb_space(style.space).curve)
+        counted, pure, dim = _lost(asked, given, style)
+        counts += [counted.sum(), pure.sum(), dim.sum()]
+        differences.append(_differences(asked, given, pure | dim, style))
     number = max(int(counts[0]), 1)
-    return Loss(float(counts[1] / number), float(counts[2] / number))
+    apart = np.concatenate(differences)
+    median_most = (float(np.median(apart)), float(apart.max())) if apart.size else (0.0, 0.0)
+    return Loss(float(counts[1] / number), float(counts[2] / number), median_most)
 
 
-def _counted(asked: Floats, shown: npt.NDArray[np.generic], style: Rendering) -> Counts:
-    """(3,) pixels that are not black, and of those the too pure and the too dim."""
-    chosen = rgb_space(style.space)
-    weight = chosen.to_xyz()[1]
-    wanted = asked @ weight
-    given = decode(np.asarray(shown) / 65535, chosen.curve) @ weight
+def _differences(asked: Floats, given: Floats, lost: Marked, style: Rendering) -> Floats:
+    """(n,) CIEDE2000 of the pixels that lost something and are not brighter than white."""
+    to_xyz = rgb_space(style.space).to_xyz()
+    chosen = lost & (asked @ to_xyz[1] <= 1)
+    light, picture_of_it = (xyz_to_lab(rgb[chosen] @ to_xyz.T) for rgb in (asked, given))
+    return ciede2000(light, picture_of_it)
+
+
+def _lost(asked: Floats, shown: Floats, style: Rendering) -> tuple[Marked, Marked, Marked]:
+    """Pixels that are not black, and of those the too pure and the too dim."""
+    weight = rgb_space(style.space).to_xyz()[1]
+    wanted, given = asked @ weight, shown @ weight
     counted = wanted > _BLACK
     pure = counted & (asked.min(axis=-1) < -_EMPTY * asked.max(axis=-1))
     dim = counted & (given < (1 - _SAME) * wanted)
-    return np.array([counted.sum(), pure.sum(), dim.sum()], dtype=np.int64)
+    return counted, pure, dim

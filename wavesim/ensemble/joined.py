@@ -8,6 +8,7 @@ on workers, order, restarts or the clock: the same plan gives the same bytes.
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import islice
@@ -24,7 +25,7 @@ from wavesim.ensemble.members import Design
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.plan import StudyPlan, table_of
 from wavesim.errors import InputError, OutputError, PlateFileError, SceneError
-from wavesim.scene import Scene, parse
+from wavesim.scene import Scene, named_files, parse
 from wavesim.store.sink import hdf5_replacing
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def join(plan: StudyPlan, design: Design, folder: Path, target: Path) -> int:
         raise OutputError(f"lacks {missing} members", file=folder, expected="the same run again")
     first = next(_whole(found, design.count), None)
     with hdf5_replacing(target) as file:
-        _attributes(file, plan, design)
+        _attributes(file, plan, design, target.absolute().parent)
         _coordinates(file, plan, design)
         _arrays(file, plan, design.count, first)
         failed = _fill(file, parts.members_of(found, range(design.count)))
@@ -78,7 +79,10 @@ def _whole(found: dict[int, Path], count: int) -> Iterator[Recorded]:
     return (m for m in parts.members_of(found, range(count)) if not m.failure)
 
 
-def _attributes(file: h5py.File, plan: StudyPlan, design: Design) -> None:
+def _attributes(file: h5py.File, plan: StudyPlan, design: Design, home: Path) -> None:
+    """What the file is; folders of tables that it needs are told as seen from its own, `home`."""
+    scene_folder = plan.scene.folder if any(named_files(plan.scene)) else home
+    study_folder = plan.folder if any(draw.file for draw in plan.table.draw) else home
     file.attrs.update(
         {
             "NX_class": "NXroot",
@@ -89,8 +93,8 @@ def _attributes(file: h5py.File, plan: StudyPlan, design: Design) -> None:
             "title": plan.table.title,
             "study": plan.text,
             "scene": plan.scene.text,
-            "scene_folder": str(plan.scene.folder),
-            "study_folder": str(plan.folder),
+            "scene_folder": os.path.relpath(scene_folder, home),
+            "study_folder": os.path.relpath(study_folder, home),
             "identity": plan.identity,
             "design": plan.table.design,
             "draws": plan.table.draws,
@@ -312,14 +316,16 @@ def plan_of(path: str | Path) -> StudyPlan:
         with h5py.File(path) as file:
             names = ("study", "scene", "scene_folder", "study_folder")
             text, scene, scene_folder, study_folder = (str(file.attrs[n]) for n in names)
-        table, base = table_of(text, str(path)), parse(scene, file=str(path)).beside(scene_folder)
+        home = Path(path).parent  # an absolute name, as older files hold it, stays what it is
+        table = table_of(text, str(path))
+        base = parse(scene, file=str(path)).beside(str(home / scene_folder))
     except (*parts.DAMAGED, SceneError) as error:
         raise PlateFileError(
             "does not hold the study that made it",
             file=path,
             expected=_RIGHT,
         ) from error
-    return StudyPlan(table, base, text, str(path), Path(study_folder))
+    return StudyPlan(table, base, text, str(path), home / study_folder)
 
 
 def member_scene(path: str | Path, member: int) -> Scene:

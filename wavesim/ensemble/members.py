@@ -13,9 +13,10 @@ keys: matrices A and B from Sobol's sequence in 2k dimensions, moved by one rand
 from __future__ import annotations
 
 import math
+import tomllib
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -276,6 +277,17 @@ def _unit_of(value: Value) -> str | None:
         return None
 
 
+def _unit_written(text: str, key: str) -> str:
+    """SI unit of the value that a scene's text has at a dotted key; "" of a number or none."""
+    found: Any = tomllib.loads(text)
+    for part in key.split("."):
+        try:
+            found = found[int(part) if isinstance(found, list) else part]
+        except (KeyError, IndexError, TypeError, ValueError):
+            return ""
+    return _unit_of(found) or ""
+
+
 class _Drawn:
     """A drawn key: from a level in [0, 1) to a value of the scene."""
 
@@ -293,6 +305,7 @@ class _Drawn:
                 self._low, self._high, self.unit = _ends(draw.mean, draw.deviation, plan, draw.key)
             case "table":
                 self._values, self._cumulative = self._table()
+                self.unit = _unit_written(plan.scene.text, draw.key)
 
     def value(self, word: int, level: float) -> Value:
         """The value for a member's random word and level."""
@@ -308,7 +321,7 @@ class _Drawn:
                 return quantity(self._low + self._high * deviate, self.unit)
             case "table":
                 chosen = int(np.searchsorted(self._cumulative, level, side="right"))
-                return float(self._values[min(chosen, self._values.size - 1)])
+                return quantity(float(self._values[min(chosen, self._values.size - 1)]), self.unit)
 
     def _table(self) -> tuple[Floats, Floats]:
         from wavesim import tables

@@ -40,11 +40,15 @@ class Vary(Model):
     """One key of the scene over a list or an even range of values."""
 
     key: str = _KEY
-    values: tuple[Value, ...] | None = Field(None, description="as in the scene file")
-    from_: Value | None = Field(None, alias="from", description="first value of a range")
-    to: Value | None = Field(None, description="last value of a range")
+    values: tuple[Value, ...] | None = Field(
+        None, description="as in the scene file", examples=[["80 um", "90 um"]]
+    )
+    from_: Value | None = Field(
+        None, alias="from", description="first value of a range", examples=["2 nm"]
+    )
+    to: Value | None = Field(None, description="last value of a range", examples=["18 nm"])
     steps: Annotated[int, Plain(2, 1_000_000, whole=True)] | None = Field(
-        None, description="number of values of a range"
+        None, description="number of values of a range", examples=[9]
     )
     spacing: Literal["linear", "logarithmic"] = Field("linear", description="of a range")
     along: str | None = Field(
@@ -138,17 +142,19 @@ class ProfileRecord(Model):
 class PictureRecord(Model):
     """A small picture of each member's plate, all on one time of exposure or each on its own."""
 
-    columns: Annotated[int, Plain(1, 4096, whole=True)] = 300
-    rows: Annotated[int, Plain(1, 1024, whole=True)] = 24
+    columns: Annotated[int, Plain(1, 4096, whole=True)] = Field(300, description="pixels across")
+    rows: Annotated[int, Plain(1, 1024, whole=True)] = Field(24, description="pixels high")
 
 
 class RecordTable(Model):
     """What is recorded of each member."""
 
-    numbers: tuple[str, ...] = Field((), description="names of numbers")
-    line: LineRecord | None = None
-    profile: ProfileRecord | None = None
-    picture: PictureRecord | None = None
+    numbers: tuple[str, ...] = Field(
+        (), description="names of numbers, as listed below", examples=[["line_width", "strehl"]]
+    )
+    line: LineRecord | None = Field(None, description="whose profile gives the numbers of a line")
+    profile: ProfileRecord | None = Field(None, description="of the line, for the band of profiles")
+    picture: PictureRecord | None = Field(None, description="small pictures, for a contact sheet")
     plate: bool = Field(False, description="whether whole plates are kept (irradiance)")
 
     @model_validator(mode="after")
@@ -186,9 +192,13 @@ class RecordTable(Model):
 class Limit(Model):
     """A limit that a number has to keep; its yield is the fraction of members that do."""
 
-    number: str
-    at_most: Annotated[float, Plain()] | None = Field(None, description="[SI]")
-    at_least: Annotated[float, Plain()] | None = Field(None, description="[SI]")
+    number: str = Field(description="name of a recorded number", examples=["strongest_ghost"])
+    at_most: Annotated[float, Plain()] | None = Field(
+        None, description="largest value that passes, in SI", examples=[1e-3]
+    )
+    at_least: Annotated[float, Plain()] | None = Field(
+        None, description="smallest value that passes, in SI"
+    )
 
     def kept(self, values: Floats) -> NDArray[np.bool_]:
         """(n,) which values [SI] keep the limit; that of a member that failed, nan, does not."""
@@ -210,17 +220,21 @@ class Limit(Model):
 class ReportTable(Model):
     """What is said of all members."""
 
-    quantiles: tuple[Annotated[float, Plain(0.0, 1.0)], ...] = (0.05, 0.5, 0.95)
+    quantiles: tuple[Annotated[float, Plain(0.0, 1.0)], ...] = Field(
+        (0.05, 0.5, 0.95), description="of each number, as fractions of the members"
+    )
     worst: Annotated[int, Plain(0, 1000, whole=True)] = Field(5, description="members listed")
-    limits: tuple[Limit, ...] = ()
+    limits: tuple[Limit, ...] = Field((), description="that numbers have to keep; give a yield")
 
 
 class StudyTable(Model):
     """A study file."""
 
-    schema_: Literal[1] = Field(1, alias="schema")
-    title: str = Field("", max_length=1000)
-    scene: str = Field(description="scene file, relative to the study file")
+    schema_: Literal[1] = Field(1, alias="schema", description="version of the file's form")
+    title: str = Field("", max_length=1000, description="above its figures")
+    scene: str = Field(
+        description="scene file, relative to the study file", examples=["slits_005.toml"]
+    )
     seed: Annotated[int, Plain(0, 2**63 - 1, whole=True)] = Field(
         0, description="fixes all draws of the study"
     )
@@ -228,10 +242,12 @@ class StudyTable(Model):
     design: Literal["random", "sobol"] = Field(
         "random", description="independent draws, or Saltelli's for variance shares"
     )
-    vary: tuple[Vary, ...] = ()
-    draw: tuple[Draw, ...] = ()
-    record: RecordTable
-    report: ReportTable = Field(default_factory=ReportTable)
+    vary: tuple[Vary, ...] = Field((), description="keys on a grid: every value with every other")
+    draw: tuple[Draw, ...] = Field((), description="keys drawn at random")
+    record: RecordTable = Field(description="what is kept of each member")
+    report: ReportTable = Field(
+        default_factory=ReportTable, description="what is said of all members"
+    )
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:

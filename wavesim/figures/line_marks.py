@@ -7,8 +7,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.figures.marks import Mark, order_positions, orders_on
+from wavesim.light.observer import cie1931
 from wavesim.plate import Plate
 from wavesim.scene import Lamp, Laser, Sun
 
@@ -16,6 +18,10 @@ _LEAST = 1e-4  # of the plate's brightest light of one nanometre: fainter light 
 _FAINTEST_LINE = 1e-3  # of the lamp's strongest
 _REACH_M = 3e-9  # about a line: a dark line is marked where its neighbourhood is bright
 _MOST_LINES = 60
+_UNSEEN = 1e-4  # luminous efficiency by which lines that the eye does not see are ranked
+# where there is no room for all letters: Fraunhofer's capitals first, then by a reader's interest
+# (a choice, no source)
+_FIRST = (*"CFGBHAE", "D2", "b1", "D1", "K", "G'", "h", "b2", "b4", "d", "c", "a")
 
 
 def line_marks(plate: Plate) -> list[Mark]:
@@ -42,7 +48,7 @@ def line_marks(plate: Plate) -> list[Mark]:
 
 
 def _lines(plate: Plate) -> list[tuple[str, float]]:
-    """Label and wavelength [m], the strongest first."""
+    """Label and wavelength [m], those first that are named where there is no room for all."""
     source = plate.scene.source
     match source:
         case Lamp():
@@ -51,6 +57,8 @@ def _lines(plate: Plate) -> list[tuple[str, float]]:
             table = lines(source.element)
             strong = np.argsort(-table.strength)[:_MOST_LINES]
             chosen = strong[table.strength[strong] > _FAINTEST_LINE * table.strength.max()]
+            bright = table.strength[chosen] * (_luminous(table.wavelength_m[chosen]) + _UNSEEN)
+            chosen = chosen[np.argsort(-bright)]
             return [(f"{table.wavelength_m[k] * 1e9:.1f}", float(table.wavelength_m[k]))
                     for k in chosen]  # fmt: skip
         case Laser():
@@ -58,12 +66,19 @@ def _lines(plate: Plate) -> list[tuple[str, float]]:
         case Sun(lines=True):
             from wavesim.measuring import FRAUNHOFER
 
-            return [(letter, nm * 1e-9) for letter, nm, _ in FRAUNHOFER]
+            known = {letter: nm * 1e-9 for letter, nm, _ in FRAUNHOFER}
+            return [(letter, known[letter]) for letter in _FIRST]
         case _:
             raise InputError(
                 "has no lines to mark", key="source.kind", value=source.kind,
                 expected="a lamp, a laser or the Sun with its lines; or --mark orders",
             )  # fmt: skip
+
+
+def _luminous(wavelength_m: Floats) -> Floats:
+    """Luminous efficiency V."""
+    known_m, cmf = cie1931()
+    return np.interp(wavelength_m, known_m, cmf[:, 1], left=0.0, right=0.0)
 
 
 def _bright(plate: Plate, x_m: float, wavelength_m: float) -> bool:

@@ -1,9 +1,9 @@
-"""Every key of a scene file, for people: meaning, values allowed, default, example.
+"""Every key of a scene or study file, for people: meaning, values allowed, default, example.
 
     for table in reference():
         print(table.name, table.condition, [key.name for key in table.keys])
 
-Made from the same models that read scene files, so that it cannot fall behind them.
+Made from the same models that read the files, so that it cannot fall behind them.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Key:
 
 @dataclass(frozen=True)
 class KeyTable:
-    """One table of a scene file.
+    """One table of a file.
 
     Attributes
     ----------
@@ -73,9 +73,9 @@ class KeyTable:
         return f"[[{self.name}]]" if self.repeated else f"[{self.name}]"
 
 
-def reference() -> tuple[KeyTable, ...]:
-    """All tables of a scene file, each with its keys, in the order of the file."""
-    return tuple(_tables("", (Scene,), repeated=False))
+def reference(model: type[BaseModel] = Scene) -> tuple[KeyTable, ...]:
+    """All tables of the files that `model` reads, each with its keys, in the order of the file."""
+    return tuple(_tables("", (model,), repeated=False))
 
 
 def _tables(name: str, forms: tuple[type[BaseModel], ...], *, repeated: bool) -> Iterator[KeyTable]:
@@ -228,12 +228,12 @@ def _is_list(annotation: Any) -> bool:
     return any(isinstance(part, list) for part in _parts(annotation))
 
 
-def matching(word: str) -> tuple[KeyTable, ...]:
+def matching(word: str, model: type[BaseModel] = Scene) -> tuple[KeyTable, ...]:
     """The tables with the keys that a word names: "pitch", "aperture.pitch" or "source.slit"."""
     word = word.strip("[] ")
     table_name, _, last = word.rpartition(".")
     found = []
-    for table in reference():
+    for table in reference(model):
         if table.name == word:
             found.append(table)
             continue
@@ -245,14 +245,19 @@ def matching(word: str) -> tuple[KeyTable, ...]:
     return tuple(found)
 
 
-def markdown() -> str:
-    """The whole reference as a page of Markdown."""
+def markdown(
+    model: type[BaseModel] = Scene,
+    what: str = "scene",
+    command: str = "wavesim keys",
+    page: str = "scenes/KEYS.md",
+) -> str:
+    """The whole reference as a page of Markdown; `command` makes the `page` and shows its parts."""
     lines = [
-        "# Keys of a scene file", "",
-        "Made by `wavesim keys --markdown -o scenes/KEYS.md`; the tests hold it to the program.",
-        "Every quantity is a text with its unit. `wavesim keys KEY` shows a part of this page.",
+        f"# Keys of a {what} file", "",
+        f"Made by `{command} --markdown -o {page}`; the tests hold it to the program.",
+        f"Every quantity is a text with its unit. `{command} KEY` shows a part of this page.",
     ]  # fmt: skip
-    for table in reference():
+    for table in reference(model):
         form = f", {table.condition}" if table.condition else ""
         lines += ["", f"## `{table.heading}`{form}", ""]
         lines += [table.meaning, ""] if table.meaning else []
