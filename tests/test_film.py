@@ -10,10 +10,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import wavesim
 from tests.sample_plates import slit_plate
+from wavesim.cli import main
 from wavesim.colorimetry import Rendering
 from wavesim.colorimetry.film import (
     Schwarzschild,
+    densities,
     filmed,
     lights,
     read_curve,
@@ -25,7 +28,7 @@ from wavesim.colorimetry.spaces import decode
 from wavesim.constants import LIGHT_SPEED_M_S, PLANCK_J_S
 from wavesim.errors import InputError, TableError
 from wavesim.light import photometry, smooth
-from wavesim.text import SHUTTER_SPEEDS, nearest_shutter
+from wavesim.text import SHUTTER_SPEEDS, nearest_shutter, shutter
 
 SHEET = "log_exposure,density\n-3,0.1\n-2,0.2\n-1,0.8\n0,1.6\n1,1.8\n"
 
@@ -157,3 +160,44 @@ def test_a_sensor_counts_a_seventh_of_daylight_s_photons() -> None:
     per_lumen /= photometry.luminous(daylight)
     counted = photons_at_white(1.0, 5e-6) / 25e-12
     assert counted / per_lumen == pytest.approx(0.14, abs=0.005)
+
+
+def test_the_corrected_time_is_the_one_that_counts_as_the_metered(tmp_path: Path) -> None:
+    """t factor(t) = metered, by Schwarzschild's law and by a datasheet's table."""
+    (tmp_path / "long.csv").write_text("metered_s,corrected_s\n1,1\n10,20\n100,400\n")
+    for late in (Schwarzschild(0.8), read_reciprocity(tmp_path / "long.csv")):
+        for metered in (0.1, 1.0, 7.0, 60.0):
+            wanted = late.corrected_time(metered)
+            assert wanted * late.factor(wanted) == pytest.approx(metered, rel=1e-12)
+    assert Schwarzschild(0.8).corrected_time(16.0) == pytest.approx(32.0)  # 16^(1 / 0.8)
+    assert read_reciprocity(tmp_path / "long.csv").corrected_time(10.0) == pytest.approx(20.0)
+    assert np.isnan(read_reciprocity(tmp_path / "long.csv").corrected_time(101.0))
+
+
+def test_the_densities_of_a_plate_are_those_of_its_exposures(sheet: Path) -> None:
+    """One stop is 0.301 in lg of the exposure; a film that loses half records one stop less."""
+    plate, curve = slit_plate(), read_curve(sheet)
+    found = densities(plate, curve, stops=1.0)
+    light = np.log10(np.maximum(plate.shown_xyz[::-1, :, 1] * 2, 1e-30))
+    expected = np.interp(light, [-3, -2, -1, 0, 1], [0.1, 0.2, 0.8, 1.6, 1.8])
+    np.testing.assert_allclose(found, expected, atol=1e-12)
+
+
+def test_the_command_says_what_the_film_records(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], sheet: Path
+) -> None:
+    plate = tmp_path / "plate.h5"
+    scene = wavesim.load("scenes/sodium_987.toml").but(plate__pixel="40 um")
+    exposed = wavesim.expose(scene)
+    exposed.save(plate)
+    words = ["develop", str(plate), "-o", str(tmp_path / "f.png"), "--curve", str(sheet),
+             "--reciprocity", "0.5"]  # fmt: skip
+    with pytest.raises(SystemExit) as end:
+        main(words)
+    assert end.value.code == 0
+    out = " ".join(capsys.readouterr().out.split())
+    counts = exposed.exposure_s**0.5  # E t^p
+    assert f"counts as {shutter(counts)}; {shutter(exposed.exposure_s**2)} makes up for it" in out
+    most = np.log10(exposed.xyz[..., 1].max() * counts / exposed.exposure_s)
+    density = np.interp(most, [-3, -2, -1, 0, 1], [0.1, 0.2, 0.8, 1.6, 1.8])
+    assert f"to {density:.2f}; the film has 0.10 to 1.80" in out

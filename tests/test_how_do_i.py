@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from math import cos, pi, radians, sin
+from math import asin, atan, cos, degrees, exp, log, pi, radians, sin, tan
 from pathlib import Path
 
 import pytest
@@ -34,7 +34,7 @@ def test_the_command_shows_what_the_page_shows(desk: Path, command: str, shown: 
 
 def test_every_question_has_one_command_and_a_link() -> None:
     parts = PAGE.split("\n## ")[1:]
-    assert len(parts) == 13
+    assert len(parts) == 16
     for part in parts:
         assert len(steps(part)) == 1, part.splitlines()[0]
         title = part.splitlines()[0]
@@ -75,5 +75,15 @@ def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     assert 2 * (1e6 / 1200) * sin(turn) * cos(radians(15)) == pytest.approx(546.1, abs=0.01)
     passing = 100 * (1e-3**0.5 * PITCH_NM / (2 * pi)) / 10
     assert number(r"so\s+([\d.]+)\s+%\s+of\s+errors") == pytest.approx(passing, abs=0.05)
+    lean = number(r"rotation +([\d.]+) deg")  # tan(turn) cos(alpha) / cos(beta), 577 nm
+    beta = asin(577e-6 * 600)
+    assert lean == pytest.approx(degrees(atan(tan(radians(3)) / cos(beta))), abs=0.02)
+    metered, counted, cure = 98, number(r"counts as (\d+) s"), number(r"; 4 min (\d+) s")
+    curve = [(log(m), log(c)) for m, c in ((15, 26), (60, 145), (240, 850))]  # the page's table
+    (m0, c0), (m1, c1), (m2, c2) = curve
+    within = m0 + (log(metered) - c0) * (m1 - m0) / (c1 - c0)
+    assert counted == pytest.approx(exp(within), abs=0.6)
+    beyond = c1 + (log(metered) - m1) * (c2 - c1) / (m2 - m1)
+    assert 240 + cure == pytest.approx(exp(beyond), abs=3)
     share, error = number(r"yield +([\d.]+)%"), number(r"yield +[\d.]+% \+- ([\d.]+)%")
     assert abs(share - passing) < 2 * error

@@ -297,6 +297,7 @@ def _summary(
     from wavesim.text import nearest_shutter, shutter
 
     rows = [("plate", plate.scene.title)]
+    late = look.long_exposures()
     for frame, path in zip(frames, written, strict=True):
         label = f"{frame.stops:+g} stop{'' if abs(frame.stops) == 1 else 's'}"
         words = f"{shutter(frame.time_s)}, {path}: {frame.brief}"
@@ -304,6 +305,10 @@ def _summary(
         speed, off = nearest_shutter(frame.time_s)
         if abs(off) < 1:
             rows.append(("shutter", f"{speed} is the nearest speed, {off:+.1f} stops"))
+        if look.on_film:
+            rows.append(("density", _density(plate, frame, look)))
+        if late is not None and frame.time_s > late.factor(frame.time_s) * frame.time_s:
+            rows.append(("reciprocity", _long_exposure(frame.time_s, late)))
     if look.depth != _FLOAT and (label := look.rendering().tone.label):
         rows.append(("tone", label))
     if look.on_film:
@@ -313,6 +318,25 @@ def _summary(
             rows.append(("given up", f"in {look.space}: {lost.sentence}"))
     rows += [("caution", text) for text in plate.report.cautions]
     return labelled(rows)
+
+
+def _density(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> str:
+    """What the film records, between what it can."""
+    from wavesim.colorimetry.film import densities
+
+    curve = look.film(plate.scene.exposure.speed)
+    found = densities(plate, curve, stops=frame.stops, reciprocity=look.long_exposures())
+    least, most = curve.density.min(), curve.density.max()
+    return f"{found.min():.2f} to {found.max():.2f}; the film has {least:.2f} to {most:.2f}"
+
+
+def _long_exposure(time_s: float, late: Reciprocity) -> str:
+    """What of a long exposure counts, and the time that makes up for it."""
+    from wavesim.text import shutter
+
+    counts, wanted = late.factor(time_s) * time_s, late.corrected_time(time_s)
+    cure = f"{shutter(wanted)} makes up for it" if wanted == wanted else "the table ends below it"
+    return f"{shutter(time_s)} counts as {shutter(counts)}; {cure}"
 
 
 def _stock(plate: ExposedPlate, look: _Look) -> str:

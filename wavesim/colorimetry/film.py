@@ -111,6 +111,10 @@ class Schwarzschild:
         """Part of an exposure that counts: (t / 1 s)^(p - 1) for t > 1 s."""
         return float(max(time_s / REFERENCE_S, 1.0) ** (self.exponent - 1.0))
 
+    def corrected_time(self, metered_s: float) -> float:
+        """Time whose part that counts is `metered_s` [s]: t with t factor(t) = metered."""
+        return float(max(metered_s, metered_s ** (1.0 / self.exponent)))
+
     @property
     def label(self) -> str:
         """In words."""
@@ -150,6 +154,14 @@ class ReciprocityTable:
         lg = np.log(self.corrected_s), np.log(self.metered_s)
         shorter = min(math.log(time_s) - float(lg[0][0]), 0.0)
         return math.exp(float(np.interp(math.log(time_s), *lg)) + shorter) / time_s
+
+    def corrected_time(self, metered_s: float) -> float:
+        """Time that a metered one asks for [s]; not a number beyond the table."""
+        if metered_s > self.metered_s[-1]:
+            return math.nan
+        lg = np.log(self.metered_s), np.log(self.corrected_s)
+        shorter = min(math.log(metered_s) - float(lg[0][0]), 0.0)
+        return math.exp(float(np.interp(math.log(metered_s), *lg)) + shorter)
 
     @property
     def label(self) -> str:
@@ -197,6 +209,19 @@ def lights(density: Floats, curve: CharacteristicCurve, *, negative: bool) -> Fl
     return np.asarray((10.0 ** (density - high) - black) / max(1.0 - black, 1e-12))
 
 
+def densities(
+    plate: Plate,
+    curve: CharacteristicCurve,
+    *,
+    stops: float = 0.0,
+    reciprocity: Reciprocity | None = None,
+) -> Floats:
+    """(ny, nx) density of the plate exposed `stops` longer on that film, the upper edge first."""
+    part = 1.0 if reciprocity is None else reciprocity.factor(plate.exposure_s * 2.0**stops)
+    exposure = plate.shown_xyz[::-1, :, 1] * (2.0**stops * part)
+    return curve.at(np.maximum(exposure, 0.0))
+
+
 def filmed(
     plate: Plate,
     curve: CharacteristicCurve,
@@ -207,10 +232,8 @@ def filmed(
     negative: bool = False,
 ) -> NDArray[np.uint8 | np.uint16]:
     """(ny, nx, 3) grey picture of the plate exposed `stops` longer on that film."""
-    time_s = plate.exposure_s * 2.0**stops
-    part = 1.0 if reciprocity is None else reciprocity.factor(time_s)
-    exposure = plate.shown_xyz[::-1, :, 1] * (2.0**stops * part)
-    light = lights(curve.at(np.maximum(exposure, 0.0)), curve, negative=negative)
+    density = densities(plate, curve, stops=stops, reciprocity=reciprocity)
+    light = lights(density, curve, negative=negative)
     white = d65_xyz()
     return picture(
         light[..., None] * white,
