@@ -228,7 +228,7 @@ def _scale(value: Floats, unit: str) -> tuple[float, str]:
     if unit != "m":
         return 1.0, unit
     middle = float(value[len(value) // 2])
-    for size, name in ((1.0, "m"), (1e-3, "mm"), (1e-6, "um")):
+    for size, name in ((1.0, "m"), (1e-3, "mm"), (1e-6, "µm")):
         if middle >= size:
             return size, name
     return 1e-9, "nm"

@@ -106,8 +106,7 @@ def _draw(scene: Scene, found: LineProfile, path: Path, look: Look) -> None:
     ghosts = [ghost for ghost in ghosts if ghost.observed > 10.0**-_DECADES]
     near = _window(found, ghosts)
     marks = [
-        Mark(ghost.mu, ",".join(f"{k:+d}" if k else "0" for k in ghost.harmonics) if named else "",
-             "ghost", ghost.observed)
+        Mark(ghost.mu, _harmonics(ghost) if named else "", "ghost", ghost.observed)
         for ghost, named in _named(ghosts, float(found.mu[near][-1] - found.mu[near][0]))
     ]  # fmt: skip
     drawn = line_profile_figure(
@@ -122,6 +121,12 @@ def _draw(scene: Scene, found: LineProfile, path: Path, look: Look) -> None:
         size=look.of_figure(),
     )
     save(drawn, path)
+
+
+def _harmonics(ghost: Ghost) -> str:
+    """The harmonic of each period, "+1,0"."""
+    texts = (f"{k:+d}" if k else "0" for k in ghost.harmonics)
+    return ",".join(texts).replace("-", "\N{MINUS SIGN}")
 
 
 def _window(found: LineProfile, ghosts: list[Ghost]) -> slice:

@@ -54,7 +54,8 @@ from wavesim.figures.style import (
 KINDS = ("distribution", "map", "band", "contact", "sensitivity")
 _MOST_PICTURES = 60
 _BAND = (0.05, 0.5, 0.95)
-_LEAST_BARS = 5  # rows of a figure of sensitivities, so that few bars are not blocks
+_BAR_LINES = 2.2  # height of a bar and its gap, in lines of text
+_LEAST_BARS = 5  # rows of a figure as high as a slide, so that few bars are not blocks
 
 
 def study_figure(
@@ -375,13 +376,14 @@ def sensitivity_figure(
         )
     words = Words(
         title or members.title,
-        f"what {label(name, members)} depends on, each key alone",
+        f"what it depends on: {label(name, members)}, each key alone",
         "fraction of its variance",
         "",
         cautions,
     )
     with styled(size):
-        sheet, axes = graph(size, words, left=0.32)
+        high = (_BAR_LINES * len(found) + 1) * size.line_in()
+        sheet, axes = graph(size, words, left=0.32, high_in=high)
         _bars(axes, found, size)
     return sheet.figure
 
@@ -408,5 +410,6 @@ def _bars(axes: Axes, found: list[Sensitivity], size: Size) -> None:
     axes.set_yticks(rows, [plain(key_words(s.key)) for s in found])
     axes.set_xlim(0.0, 1.35)
     axes.set_xticks(np.linspace(0, 1, 6))
-    axes.set_ylim(min(-0.7, len(found) - 0.3 - _LEAST_BARS), len(found) - 0.3)
+    rows_high = _LEAST_BARS if size.height_in is not None else 0
+    axes.set_ylim(min(-0.7, len(found) - 0.3 - rows_high), len(found) - 0.3)
     axes.tick_params(axis="y", length=0)

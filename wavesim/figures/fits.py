@@ -35,7 +35,8 @@ def fit_figure(found: Fit, *, title: str = "", size: str | Size = "page") -> Fig
     """
     size = size_named(size)
     values = ", ".join(
-        f"{v.key.rpartition('.')[2]} {v.text}".replace("+-", "±") for v in found.values
+        f"{v.key.rpartition('.')[2]} {v.text}".replace("+-", "±").replace(" um", " µm")
+        for v in found.values
     )
     words = Words(title or found.title, values)
     line = size.line_in()

@@ -279,21 +279,25 @@ def heading_in(size: Size, title: str, subtitle: str) -> float:
 
 
 def graph(
-    size: Size, words: Words, *, above_in: float = 0.0, left: float = 0.1
-) -> tuple[Sheet, Axes]:
+    size: Size, words: Words, *, above_in: float = 0.0, left: float = 0.1,
+    high_in: float | None = None,
+) -> tuple[Sheet, Axes]:  # fmt: skip
     """A sheet with its heading and one pair of axes, half as high as it is wide.
 
-    `above_in` leaves room between heading and axes; `left` is the margin, as a part of the width.
+    `above_in` leaves room between heading and axes; `left` is the margin, as a part of the width;
+    `high_in` is another height of the axes, where the size leaves it open.
     """
     line = size.line_in()
     head = heading_in(size, words.title, words.subtitle) + above_in
     edge, right = left * size.width_in, 0.96 * size.width_in
     cautions = cautions_of(words.cautions, size, right - edge)
     foot = 2.9 * line + lines_in(cautions, size.tiny_pt)
-    sheet = blank(size, head + 0.5 * size.width_in + foot)
+    high = 0.5 * size.width_in if high_in is None else high_in
+    sheet = blank(size, head + high + foot)
     sheet.heading(edge, words.title, words.subtitle)
     sheet.cautions(edge, cautions)
-    high = 0.5 * size.width_in if size.height_in is None else size.height_in - head - foot
+    if size.height_in is not None:
+        high = size.height_in - head - foot
     axes = sheet.axes(edge, head, right - edge, high)
     axes.set_xlabel(plain(words.x_label), loc="left")
     axes.set_ylabel(plain(words.y_label))
