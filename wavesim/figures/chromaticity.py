@@ -107,7 +107,7 @@ def chromaticity_path(
         wide = tall * np.ptp(_XLIM) / np.ptp(_YLIM)
         sheet = blank(size, head + tall + foot)
         left = (size.width_in - wide) / 2 + 0.03 * size.width_in
-        words = f"colour along the plate from {lo * _MM:g} to {hi * _MM:g} mm".replace("-", "−")
+        words = f"colour along the plate from {lo * _MM:.4g} to {hi * _MM:.4g} mm".replace("-", "−")
         sheet.heading(left, title or plate.scene.title, words)
         sheet.cautions(0.09 * size.width_in, cautions)
         axes = sheet.axes(left, head, wide, tall)
