@@ -74,7 +74,7 @@ def loss(
         shown = picture(
             part, white_xyz=white_xyz, white_level=white_level, balance=balance, rendering=style
         )
-        given = decode(np.asarray(shown) / 65535, rgb_space(style.space).curve)
+        given = decode(np.asarray(shown, dtype=np.float64) / 65535, rgb_space(style.space).curve)
         counted, pure, dim = _lost(asked, given, style)
         counts += [counted.sum(), pure.sum(), dim.sum()]
         differences.append(_differences(asked, given, pure | dim, style))
