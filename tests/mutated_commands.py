@@ -107,7 +107,7 @@ _DEAR = re.compile(r"\d{2,}|[3-9]|e")
 
 def arguments(folder: Path) -> Work:
     """Command lines, run in a folder that holds one file of each kind."""
-    _furnished(folder)
+    furnish_all(folder)
     before = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
     mutator, commands = SceneMutator(), _options()
     cli = importlib.import_module("wavesim.cli")
@@ -129,7 +129,8 @@ def arguments(folder: Path) -> Work:
 # ---- the folder
 
 
-def _furnished(folder: Path) -> None:
+def furnish_all(folder: Path) -> None:
+    """A file of every kind that a command reads."""
     from PIL import Image
 
     from tests.bench import SMALL_SCENE

@@ -22,6 +22,7 @@ except ImportError:  # not a Unix: nobody locks, and nobody clears away
 _ENDING = ".wavesim-part"
 _LONGEST_STEM = 200  # bytes of a target's name within that of its temporary file
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
+_CUT_SHORT = re.compile(r"\d+ requested and \d+ written")  # numpy's, without the system's reason
 _reported: set[tuple[str, str]] = set()  # what has been said to be lost, and in which folder
 
 
@@ -135,7 +136,7 @@ def _locked_beside(target: Path) -> tuple[int, Path]:
     """
     flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_CLOEXEC", 0)
     while True:
-        path = target.parent / f".{_stem(target)}.{secrets.token_hex(4)}{_ENDING}"
+        path = target.parent / f".{short_name(target)}.{secrets.token_hex(4)}{_ENDING}"
         try:
             handle = os.open(path, flags, 0o666)
         except FileExistsError:
@@ -148,8 +149,8 @@ def _locked_beside(target: Path) -> tuple[int, Path]:
         os.close(handle)  # cleared away by another writer before the lock
 
 
-def _stem(target: Path) -> str:
-    """The target's name, shortened where the temporary one would be longer than systems allow."""
+def short_name(target: Path) -> str:
+    """The target's name, shortened where one made of it would be longer than systems allow."""
     name = os.fsencode(target.name)
     if len(name) <= _LONGEST_STEM:
         return target.name
@@ -174,7 +175,7 @@ def _clear_away(target: Path) -> None:
     """Remove the temporary files of this target whose writer is gone: nobody locks them."""
     if fcntl is None:
         return
-    ours = re.compile(re.escape(f".{_stem(target)}.") + r"\w{8}" + re.escape(_ENDING))
+    ours = re.compile(re.escape(f".{short_name(target)}.") + r"\w{8}" + re.escape(_ENDING))
     with suppress(OSError), os.scandir(target.parent) as entries:
         for entry in entries:
             if ours.fullmatch(entry.name) and entry.is_file(follow_symlinks=False):
@@ -204,6 +205,8 @@ def _disk_of(target: Path) -> Path:
 
 def _unwritable(target: Path, error: OSError) -> OutputError:
     reason = error.strerror or str(error)
+    if _CUT_SHORT.search(reason):
+        reason = "there is no room for all of it"
     if error.errno in _FULL:
         reason += f" (on the disk at {_disk_of(target)})"
     return OutputError(

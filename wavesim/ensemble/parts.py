@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from wavesim.ensemble.exposing import Array, Packed, Recorded
 from wavesim.errors import PlateFileError
+from wavesim.files import short_name
 from wavesim.store.sink import hdf5_replacing
 
 FIELDS = ("profile", "picture", "irradiance")
@@ -35,7 +36,7 @@ _NAME = re.compile(r"members-(\d{8})-(\d{8})-(\d{5})\.h5")
 
 def folder_of(output: Path, identity: str) -> Path:
     """The folder of a study's parts, beside its file."""
-    return output.with_name(f"{output.name}.{identity}.parts")
+    return output.with_name(f"{short_name(output)}.{identity}.parts")
 
 
 def write_part(folder: Path, members: Sequence[Recorded]) -> str:
