@@ -112,7 +112,7 @@ def sun_plate(count: int, order: int, band_nm: tuple[float, float] = BAND_NM) ->
 def dips(level: Array, least: float = LEAST) -> int:
     """Minima that lie by `least` of the light below both sides."""
     inner = level[level > 0.3 * np.median(level)]
-    return int(maxima(-np.log(inner), -math.log1p(-least)).at.size)
+    return int(maxima(-np.log(inner), -math.log1p(-least)).index.size)
 
 
 def expected(resolving_power: float, band_nm: tuple[float, float] = BAND_NM) -> int:

@@ -267,7 +267,7 @@ def test_a_flat_peak_says_how_far_its_place_is_known() -> None:
 
     x = np.linspace(-1.0, 2.0, 4001)
     peak = peak_of(1, x, 0.8 * (1 - (x / 2.0) ** 2), 0.8e-4)
-    assert (peak.at, peak.efficiency) == pytest.approx((0.0, 0.8), abs=1e-3)
+    assert (peak.position, peak.efficiency) == pytest.approx((0.0, 0.8), abs=1e-3)
     assert peak.uncertainty == pytest.approx(2.0 * 1e-2, rel=1e-3)
     assert (peak.low, peak.high) == pytest.approx((-1.0, math.sqrt(2)), abs=1e-3)
     assert not peak.at_end

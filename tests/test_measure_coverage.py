@@ -83,7 +83,7 @@ def lamp(seed: int, noise: float = NOISE) -> Judged:
     text = scene_text(rng, f'kind = "lamp"\nelement = "{element}"', (8, 100))
     found, instrument = plate(text, rng, noise)
     table = lamps.lines(element)
-    place = instrument.place(table.wavelength_m, 1)
+    place = instrument.position_m(table.wavelength_m, 1)
     features = find_lines(found)
     top = max(f.height for f in features)
     wide = np.median([f.width_m for f in features if f.height > FAINT * top])

@@ -33,7 +33,7 @@ def test_maxima_match_scipy(seed):
     y = np.cumsum(np.random.default_rng(seed).normal(size=2000))
     at, facts = find_peaks(y, prominence=1.0)
     found = maxima(y, 1.0)
-    assert np.array_equal(found.at, at)
+    assert np.array_equal(found.index, at)
     np.testing.assert_allclose(found.prominence, facts["prominences"], rtol=1e-12)
     for part in (0.35, 0.5):
         np.testing.assert_allclose(widths(y, found, part), peak_widths(y, at, part)[0], rtol=1e-9)
@@ -41,7 +41,7 @@ def test_maxima_match_scipy(seed):
 
 def test_flat_tops_count_once():
     y = np.array([0.0, 1, 1, 1, 0, 0, 2, 0])
-    assert maxima(y, 0.5).at.tolist() == [2, 6]
+    assert maxima(y, 0.5).index.tolist() == [2, 6]
 
 
 @pytest.mark.parametrize("shape", [gaussian, box])

@@ -47,7 +47,7 @@ def lines_at(places, heights) -> object:
 
 def test_one_order_alone_is_taken_as_the_lowest_and_others_are_named():
     """0.8 um = 1 x 800 nm = 2 x 400 nm: nothing on the plate decides."""
-    place = float(BENCH.place(800e-9, 1))
+    place = float(BENCH.position_m(800e-9, 1))
     table = measure_profile(lines_at([place], [1.0]), BENCH, Task())
     row = table.lines[0]
     assert row.order == 1
@@ -56,7 +56,7 @@ def test_one_order_alone_is_taken_as_the_lowest_and_others_are_named():
 
 def test_a_partner_in_another_order_decides():
     """404.656 nm in orders 1 and 2: the second could be 809.3 nm, but the first is there too."""
-    places = [float(BENCH.place(404.656e-9, m)) for m in (1, 2)]
+    places = [float(BENCH.position_m(404.656e-9, m)) for m in (1, 2)]
     table = measure_profile(lines_at(places, [1.0, 0.5]), BENCH, Task())
     assert [r.order for r in table.lines] == [1, 2]
     assert all(r.confirmed and r.other_orders == () for r in table.lines)
@@ -64,14 +64,14 @@ def test_a_partner_in_another_order_decides():
 
 def test_the_list_decides_where_no_partner_is():
     """Cadmium's 467.815 nm in order 3 might be 701.7 nm in order 2, which cadmium has not."""
-    place = float(BENCH.place(467.815e-9, 3))
+    place = float(BENCH.position_m(467.815e-9, 3))
     table = measure_profile(lines_at([place], [1.0]), BENCH, Task(element="Cd"))
     assert table.lines[0].order == 3
     assert table.lines[0].name.startswith("Cd 467.8")
 
 
 def test_the_order_may_be_given():
-    place = float(BENCH.place(800e-9, 1))
+    place = float(BENCH.position_m(800e-9, 1))
     row = measure_profile(lines_at([place], [1.0]), BENCH, Task(order=2)).lines[0]
     assert (row.order, row.other_orders) == (2, ())
     with pytest.raises(InputError, match="order"):
@@ -81,7 +81,7 @@ def test_the_order_may_be_given():
 def test_the_zero_order_sets_the_origin():
     """A plate put 0.3 mm to the side: its own zero order says so."""
     shift = 3e-4
-    places = [shift + float(BENCH.place(w, 1)) for w in (0.0, 435.833e-9, 546.075e-9)]
+    places = [shift + float(BENCH.position_m(w, 1)) for w in (0.0, 435.833e-9, 546.075e-9)]
     table = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task())
     assert table.instrument.origin_m == pytest.approx(shift, abs=2e-7)  # 0.02 sample
     found = [r.wavelength_m * 1e9 for r in table.lines]
@@ -105,7 +105,7 @@ def test_ghosts_of_a_lone_line_in_one_order():
 def test_negative_orders_and_oblique_light():
     """At 20 degrees of incidence, the order -1 beside the order +1: one wavelength."""
     bench = Instrument(1e-3 / 300, 0.5, math.radians(20), math.radians(-20))
-    places = [float(bench.place(546.075e-9, m)) for m in (-1, 1)]
+    places = [float(bench.position_m(546.075e-9, m)) for m in (-1, 1)]
     x = np.arange(min(places) - 0.01, max(places) + 0.01, 1e-5)
     light = sum(np.exp(-(((x - p) / 2e-5) ** 2)) for p in places) + 1e-9
     table = measure_profile(profile(x, light), bench, Task(element="Hg"))
@@ -166,7 +166,7 @@ def test_commands_with_bad_quantities():
 
 
 def test_doubt_is_carried():
-    place = float(BENCH.place(546.075e-9, 1))
+    place = float(BENCH.position_m(546.075e-9, 1))
     bench = Instrument(1e-3 / 300, 0.5, uncertainties=Uncertainties(pitch=1e-4, origin_m=1e-6))
     row = measure_profile(lines_at([place], [1.0]), bench, Task()).lines[0]
     assert row.uncertainty_m > 1e-4 * 546e-9

@@ -30,7 +30,7 @@ def test_wavelength_follows_the_grating_equation():
     (sin b = 0.6 - sin 20 deg, by hand)."""
     bench = Instrument(1e-3 / 1200, 1.0, math.radians(20), math.radians(14.9502276835))
     assert bench.wavelength(0.0, 1) == pytest.approx(500e-9, rel=1e-10)
-    assert bench.place(500e-9, 1) == pytest.approx(0.0, abs=1e-11)
+    assert bench.position_m(500e-9, 1) == pytest.approx(0.0, abs=1e-11)
     # 0.00124204278108 rad/nm there, in m of wavelength per m of plate at 1 m
     assert bench.dispersion(0.0, 1) == pytest.approx(1e-9 / 0.00124204278108, rel=1e-6)
 
@@ -38,7 +38,7 @@ def test_wavelength_follows_the_grating_equation():
 def test_air_of_the_bench_is_taken_out():
     """In warmer, thinner air the same standard wavelength is longer: by (n - 1) / T, 1e-6 a K."""
     warm = replace(TRUE, air=AirState(temperature_K=303.15))
-    place = float(warm.place(546.074e-9, 1))
+    place = float(warm.position_m(546.074e-9, 1))
     assert warm.wavelength(place, 1) == pytest.approx(546.074e-9, rel=1e-12)
     shift = float(TRUE.wavelength(place, 1)) / 546.074e-9 - 1
     # ideal gas: n - 1 falls as 1 / T; Ciddor departs from it by less than 1 %
@@ -47,7 +47,7 @@ def test_air_of_the_bench_is_taken_out():
 
 def references(order: int = 1, error_m: float = 0.0, seed: int = 0) -> list[Reference]:
     noise = np.random.default_rng(seed).normal(0, error_m, LINES_M.size) if error_m else 0.0
-    x = TRUE.place(LINES_M, order) + noise
+    x = TRUE.position_m(LINES_M, order) + noise
     sigma = max(error_m, 1e-7)
     return [Reference(float(a), float(w), order, sigma) for a, w in zip(x, LINES_M, strict=True)]
 
@@ -132,14 +132,21 @@ def test_a_pattern_is_recognised_at_a_wrong_scale():
     camera = replace(TRUE, focal_m=TRUE.focal_m * 1.15, origin_m=0.02)
     features = tuple(
         Feature(
-            float(camera.place(e.wavelength_m, 1)), 1e-6, 0.0, 0.0, e.strength, 2e-5, False, False
+            float(camera.position_m(e.wavelength_m, 1)),
+            1e-6,
+            0.0,
+            0.0,
+            e.strength,
+            2e-5,
+            False,
+            False,
         )
         for e in strong
     )
     found = recognise(features, entries, TRUE)
     assert len(found) >= 8
     for reference in found:
-        assert float(camera.place(reference.wavelength_m, 1)) == pytest.approx(
+        assert float(camera.position_m(reference.wavelength_m, 1)) == pytest.approx(
             reference.x_m, abs=1e-9
         )
     solved = solve(found, TRUE, ("focal", "origin")).instrument

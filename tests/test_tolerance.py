@@ -76,7 +76,7 @@ def test_formula_and_simulation_agree(found: Tolerance) -> None:
 
 
 def test_together_the_limits_are_kept(found: Tolerance) -> None:
-    assert found.together.met
+    assert found.together.within_limits
     assert found.together.ghost <= 1e-4 + 2 * found.together.ghost_error
     assert found.together.ghost_error < 1e-5
     assert found.together.resolving_power >= 4000

@@ -88,12 +88,12 @@ def by_width(x: Floats, width: Floats, error: Floats, weight: Floats, *, pixel: 
     order, span = np.argsort(width / trend), max(float(np.ptp(x)), 1e-300)
     near = (weight * np.exp(-_LOCAL * np.abs(x[:, None] - x) / span))[:, order]
     running = np.cumsum(near, axis=1)
-    at = (running < _LOWER * running[:, -1:]).sum(axis=1)
-    usual = (width / trend)[order][np.minimum(at, x.size - 1)] * trend
+    index = (running < _LOWER * running[:, -1:]).sum(axis=1)
+    usual = (width / trend)[order][np.minimum(index, x.size - 1)] * trend
     limit = usual * (1 + _SCATTER) + 2 * error + _SAMPLED * pixel * pixel / usual
-    told = np.maximum(width**2 - limit**2, 0.0)
-    untold = _UNTOLD * ((usual + 2 * error) ** 2 - usual**2)
-    return np.asarray(_PULL * (told + untold) / usual)
+    excess = np.maximum(width**2 - limit**2, 0.0)
+    undetectable = _UNTOLD * ((usual + 2 * error) ** 2 - usual**2)
+    return np.asarray(_PULL * (excess + undetectable) / usual)
 
 
 def _slope(x: Floats, y: Floats, weight: Floats) -> float:

@@ -29,8 +29,8 @@ def subsidiary(
     """
     out = [False] * len(features)
     by_height = sorted(range(len(features)), key=lambda k: -features[k].height)
-    for place, j in enumerate(by_height):
-        taller = [k for k in by_height[:place] if not out[k]]
+    for rank, j in enumerate(by_height):
+        taller = [k for k in by_height[:rank] if not out[k]]
         steps = [(_steps(features, orders, instrument, k, j), k) for k in taller]
         near = [(s, k) for s, k in steps if 1.2 <= s <= _REACH]
         narrow = [k for _, k in near if features[j].width_m < _NARROW * features[k].width_m]
@@ -46,8 +46,8 @@ def _steps(
     """Distance of feature j from line k in steps of 1/N."""
     if not (instrument.rulings and orders[k]):
         return 0.886 * abs(features[j].x_m - features[k].x_m) / features[k].width_m
-    here, there = (float(instrument.sine(features[i].x_m)) for i in (k, j))
-    return instrument.rulings * abs(orders[k] * (there / here - 1))
+    sine_line, sine_feature = (float(instrument.sine(features[i].x_m)) for i in (k, j))
+    return instrument.rulings * abs(orders[k] * (sine_feature / sine_line - 1))
 
 
 def _in_step(

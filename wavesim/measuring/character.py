@@ -103,7 +103,7 @@ def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
     if pattern.slits > 1:
         pitch, error = (1e6 * v for v in pattern.pitch(in_bench))
         parts.insert(0, f"pitch {_with_error(pitch, error)} um")
-    of = f"for light of {pattern.wavelength_m * 1e9:.5g} nm"
+    condition = f"for light of {pattern.wavelength_m * 1e9:.5g} nm"
     if pattern.white:
-        of += " on average; light of many wavelengths gives no more than a few per cent"
-    return ", ".join(parts) + " " + of
+        condition += " on average; light of many wavelengths gives no more than a few per cent"
+    return ", ".join(parts) + " " + condition

@@ -264,12 +264,12 @@ def _wavelengths(
             expected="orders of opposite sign on opposite sides",
         )  # fmt: skip
     slope = d * np.cos(beta) / order
-    one = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in lines])
+    reading = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in lines])
     of_zeros = [1 / (1 + (s.second_rad is not None)) for s in zeros]
     zero = circle.reading_rad * math.sqrt(sum(of_zeros)) / len(zeros)
-    own = np.diag(slope * one)
+    settings = np.diag(slope * reading)
     parts = {
-        "reading": np.concatenate([own, -(slope * zero)[:, None]], axis=1),
+        "reading": np.concatenate([settings, -(slope * zero)[:, None]], axis=1),
         "pitch": (wavelength * circle.pitch_error)[:, None],
         "incidence": (d * (math.cos(alpha) - np.cos(beta)) / order * circle.incidence_error_rad)[
             :, None
@@ -357,8 +357,8 @@ def _settled(found: CircleTable) -> list[str]:
         error = math.hypot(fit.error["sine"], fit.error["cosine"])
         size = fit.centring_rad * arcsec
         parts.append(f"error of centring up to {size:.3g} +- {error * arcsec:.1g} arcsec")
-    if not math.isnan(fit.misfit):
-        parts.append(f"scatter {fit.misfit:.2g} times the reading error")
+    if not math.isnan(fit.scatter):
+        parts.append(f"scatter {fit.scatter:.2g} times the reading error")
     return parts
 
 

@@ -31,13 +31,13 @@ class Settled:
     value, error : of "zero", "pitch", "incidence", "sine", "cosine" (of the centring error), and of
         each line's wavelength by its name; SI, standard errors
     reading_rad : (n,) readings free of the centring error, from the zero, in the orders' sense
-    misfit : root of chi square over degrees of freedom; nan without any
+    scatter : root of chi square over degrees of freedom; nan without any
     """
 
     value: dict[str, float]
     error: dict[str, float]
     reading_rad: Floats
-    misfit: float
+    scatter: float
 
     @property
     def centring_rad(self) -> float:
@@ -130,8 +130,8 @@ class _Model:
         value = dict(zip(names, best.x.tolist(), strict=True))
         error = dict(zip(names, np.sqrt(np.diag(covariance)).tolist(), strict=True))
         turn = self.sense * _wrapped(self._centred(value) - value["zero"])
-        misfit = math.sqrt(chi2 / spare) if spare > 0 else math.nan
-        return Settled(value, error, np.asarray(turn), misfit), chi2
+        scatter = math.sqrt(chi2 / spare) if spare > 0 else math.nan
+        return Settled(value, error, np.asarray(turn), scatter), chi2
 
     @property
     def _priors(self) -> int:
@@ -173,8 +173,8 @@ class _Model:
         turn = self.sense * _wrapped(r.angle_rad - zero)
         lines = []
         for name in self.names[5 if self.centring else 3 :]:
-            at = [k for k, n in enumerate(r.name) if n == name and r.order[k]]
-            each = [d * (math.sin(alpha) + math.sin(turn[k] - alpha)) / r.order[k] for k in at]
+            rows = [k for k, n in enumerate(r.name) if n == name and r.order[k]]
+            each = [d * (math.sin(alpha) + math.sin(turn[k] - alpha)) / r.order[k] for k in rows]
             lines.append(float(np.mean(each)))
         if any(not wavelength > 0 for wavelength in lines):
             return None

@@ -83,11 +83,11 @@ def _setting(table: TextTable, k: int, cells: dict[str, str]) -> CircleSetting:
         right = "a whole number, 0 for the straight-through image"
         raise table.wrong(k, "is not an order", cells["order"], right)
     second = _angle(table, k, cells, "2") if cells.get("degrees2") else None
-    name, told = cells.get("name", ""), cells.get("wavelength_nm", "")
-    known_m = table.number(k, told) * 1e-9 if told else None
+    name, stated = cells.get("name", ""), cells.get("wavelength_nm", "")
+    known_m = table.number(k, stated) * 1e-9 if stated else None
     if known_m is not None and not 1e-8 < known_m < 1e-4:
-        raise table.wrong(k, "is no wavelength", told, "nanometres, such as 546.075")
-    name = name or (f"{told} nm" if told else "")
+        raise table.wrong(k, "is no wavelength", stated, "nanometres, such as 546.075")
+    name = name or (f"{stated} nm" if stated else "")
     return CircleSetting(int(order), _angle(table, k, cells, ""), second, name, known_m)
 
 

@@ -113,7 +113,10 @@ def find_pattern(profile: Profile, sine: Floats) -> FringePattern | None:
     if best is not None and best.slits > 1 and best.spread > _SHARP / 2 and spacing is not None:
         near = range(max(2, best.slits - 1), best.slits + 2)
         white = [_fitted(s[::2], y[::2], n, spacing, model=_white_model) for n in near]
-        best = max([best, *(one for one in white if one)], key=lambda one: one.explained)
+        best = max(
+            [best, *(candidate for candidate in white if candidate)],
+            key=lambda candidate: candidate.explained,
+        )
     return best if best is not None and best.explained > _EXPLAINED else None
 
 
@@ -125,10 +128,10 @@ def _spacing(s: Floats, y: Floats) -> float | None:
     size = 2 * flat.size
     power = np.abs(np.fft.rfft(flat, size)) ** 2
     correlation = np.fft.irfft(power, size)[: flat.size // 2]
-    at, _ = find_peaks(correlation / correlation[0], prominence=0.02)
-    if at.size == 0:
+    indices, _ = find_peaks(correlation / correlation[0], prominence=0.02)
+    if indices.size == 0:
         return None
-    high = at[correlation[at] >= 0.6 * correlation[at].max()]
+    high = indices[correlation[indices] >= 0.6 * correlation[indices].max()]
     if high.size == 0:
         return None
     return float(high[0]) * float(np.median(np.diff(s)))
@@ -142,8 +145,8 @@ def _model(q: Floats, s: Floats, slits: int) -> Floats:
         return np.asarray(q[1] + q[2] * envelope)
     phase, total = q[4] * t, np.ones_like(t)
     for k in range(1, slits):
-        seen = np.exp(-((k * q[5]) ** 2) - (k * q[6] * phase) ** 2)
-        total += 2 * (1 - k / slits) * seen * np.cos(2 * np.pi * k * phase)
+        visibility = np.exp(-((k * q[5]) ** 2) - (k * q[6] * phase) ** 2)
+        total += 2 * (1 - k / slits) * visibility * np.cos(2 * np.pi * k * phase)
     return np.asarray(q[1] + q[2] * envelope * total / slits)
 
 
@@ -151,12 +154,14 @@ def _white_model(q: Floats, s: Floats, slits: int) -> Floats:
     """The same averaged over wavelengths 1 + spread x deviation times the mean one."""
     spread = min(abs(q[6]) / (math.sqrt(2) * math.pi), _WIDEST)
     total = np.zeros_like(s)
-    for deviation, share in zip(_DEVIATIONS, _SHARES, strict=True):
+    for deviation, weight in zip(_DEVIATIONS, _SHARES, strict=True):
         longer = 1 + spread * deviation
-        one = np.array([q[0], 0.0, 1.0, q[3] / longer, *q[4:6], 0.0][: 4 if slits == 1 else 7])
+        parameters = np.array(
+            [q[0], 0.0, 1.0, q[3] / longer, *q[4:6], 0.0][: 4 if slits == 1 else 7]
+        )
         if slits > 1:
-            one[4] /= longer
-        total += share * _model(one, s, slits)
+            parameters[4] /= longer
+        total += weight * _model(parameters, s, slits)
     return np.asarray(q[1] + q[2] * total)
 
 

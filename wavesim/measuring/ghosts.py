@@ -69,13 +69,13 @@ class Classification:
     kind : "line" or "ghost"
     parent : index of the line that the ghost belongs to, or -1
     fraction : f of the ghost, k/P of its line's order
-    share : part of the height that ghosts explain
+    explained : fraction of the height that ghosts explain
     """
 
     kind: str
     parent: int = -1
     fraction: float = 0.0
-    share: float = 0.0
+    explained: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,7 +120,7 @@ def classify(
         return tuple(Classification("line") for _ in features), ()
     plate = _plate(features, orders, instrument)
     periods = _periods(plate)
-    return _verdicts(plate, periods), tuple(periods)
+    return _classified(plate, periods), tuple(periods)
 
 
 def _plate(
@@ -269,7 +269,7 @@ def _tones(periods: list[Period], order: int, pitch_m: float) -> list[tuple[floa
     return [tone for tone in out if abs(tone[0]) < 0.9 * order]
 
 
-def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Classification, ...]:
+def _classified(plate: _Plate, periods: list[Period]) -> tuple[Classification, ...]:
     """From the tallest to the faintest: a ghost is what taller lines' ghosts explain."""
     classified = [Classification("line") for _ in plate.order]
     if not periods:
@@ -280,11 +280,11 @@ def _verdicts(plate: _Plate, periods: list[Period]) -> tuple[Classification, ...
     offset = np.zeros(plate.sine.size)
     tones = {m: _tones(periods, m, plate.pitch_m) for m in {abs(m) for m in plate.order} if m}
     for k in np.argsort(-plate.height):
-        share = expected[k] / plate.height[k]
-        if share >= _EXPLAINED:
-            classified[k] = Classification("ghost", int(source[k]), float(offset[k]), float(share))
+        explained = float(expected[k] / plate.height[k])
+        if explained >= _EXPLAINED:
+            classified[k] = Classification("ghost", int(source[k]), float(offset[k]), explained)
             continue
-        classified[k] = Classification("line", share=float(share))
+        classified[k] = Classification("line", explained=explained)
         if not plate.order[k]:
             continue
         f, tolerance = _fraction(plate, int(k))

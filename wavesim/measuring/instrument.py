@@ -110,7 +110,7 @@ class Instrument:
         """Wavelength in standard air [m] of light of an order at x."""
         return self.geometry.wavelength_m(self._straight_m(x_m), order)
 
-    def place(self, wavelength_m: Floats | float, order: Floats | int) -> Floats:
+    def position_m(self, wavelength_m: Floats | float, order: Floats | int) -> Floats:
         """x [m] where a wavelength (standard air) of an order falls; NaN where nowhere."""
         return self._bent_m(self.geometry.x_m(order, wavelength_m))
 
@@ -121,10 +121,10 @@ class Instrument:
 
     def _straight_m(self, x_m: Floats | float) -> Floats:
         """Where a perfect lens would show what is seen at x: three steps of Newton's method."""
-        seen = (np.asarray(x_m, dtype=np.float64) - self.origin_m) / self.focal_m
-        t, k = seen, self.distortion
+        tangent = (np.asarray(x_m, dtype=np.float64) - self.origin_m) / self.focal_m
+        t, k = tangent, self.distortion
         for _ in range(3 if k else 0):
-            t = t - (t * (1 + k * t**2) - seen) / (1 + 3 * k * t**2)
+            t = t - (t * (1 + k * t**2) - tangent) / (1 + 3 * k * t**2)
         return np.asarray(self.origin_m + self.focal_m * t)
 
     def dispersion(self, x_m: float, order: int) -> float:

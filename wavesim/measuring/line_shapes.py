@@ -33,7 +33,7 @@ class LineFit:
     centre_error : (k,) [samples] from the noise and the misfit
     width : [samples] full width at half maximum, common to all
     power : p
-    misfit : rms residual over the largest height
+    residual : rms residual over the largest height
     good : the fit settled inside its window
     gain : (k, n) change of each centre with each sample of the window, the fit linearised; 0 for
         samples that did not count
@@ -45,7 +45,7 @@ class LineFit:
     centre_error: Floats
     width: float
     power: float
-    misfit: float
+    residual: float
     good: bool
     gain: Floats
     model: Floats
@@ -150,10 +150,10 @@ def _result(
     gain[:, keep] = inverse[:k]
     height = q[k : 2 * k]
     largest = max(float(np.abs(height).max()), 1e-300)
-    misfit = math.sqrt(float((residual**2).mean())) / largest
-    good = bool(np.all(np.abs(q[:k]) <= span / 2) and np.all(height > 0) and misfit < 1)
+    residual_rms = math.sqrt(float((residual**2).mean())) / largest
+    good = bool(np.all(np.abs(q[:k]) <= span / 2) and np.all(height > 0) and residual_rms < 1)
     width, power = float(q[2 * k]), float(q[2 * k + 1])
-    return LineFit(q[:k] + middle, height, error, width, power, misfit, good, gain, gain[0])
+    return LineFit(q[:k] + middle, height, error, width, power, residual_rms, good, gain, gain[0])
 
 
 def _failed(centre: Floats, samples: int) -> LineFit:

@@ -96,9 +96,9 @@ def _sun(resolution_m: float) -> tuple[Entry, ...]:
     # area of a Voigt profile of unit height between those of its Gaussian and Lorentz parts
     area = 1.064 * table.gaussian_m + math.pi / 2 * table.lorentz_m
     equivalent = table.depth * area
-    seen = equivalent > _WEAK_M
-    wavelength, strength = table.wavelength_m[seen], equivalent[seen] * 1e12
-    species = [name for name, kept in zip(table.species, seen, strict=True) if kept]
+    strong = equivalent > _WEAK_M
+    wavelength, strength = table.wavelength_m[strong], equivalent[strong] * 1e12
+    species = [name for name, is_strong in zip(table.species, strong, strict=True) if is_strong]
     names = [_solar_name(w * 1e9, s) for w, s in zip(wavelength, species, strict=True)]
     merged = _merged(wavelength, strength, names, resolution_m)
     return _lettered(merged)

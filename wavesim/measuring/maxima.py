@@ -17,24 +17,24 @@ from wavesim.arrays import Floats, Indices
 class Maxima:
     """Samples at maxima (k,), and the prominence of each (k,)."""
 
-    at: Indices
+    index: Indices
     prominence: Floats
 
 
 def maxima(y: Floats, least: float) -> Maxima:
     """Maxima whose prominence is at least `least`; a flat top counts at its middle. O(n)."""
-    at = _tops(y)
-    if at.size == 0:
-        return Maxima(at, np.zeros(0))
+    tops = _tops(y)
+    if tops.size == 0:
+        return Maxima(tops, np.zeros(0))
     valley = np.array(
-        [y[a:b].min() for a, b in zip(np.append(0, at), np.append(at, y.size), strict=True)]
+        [y[a:b].min() for a, b in zip(np.append(0, tops), np.append(tops, y.size), strict=True)]
     )
-    height = y[at]
+    height = y[tops]
     left = _lowest(height, valley[:-1])
     right = _lowest(height[::-1], valley[::-1][:-1])[::-1]
     prominence = height - np.maximum(left, right)
-    kept = prominence >= least
-    return Maxima(at[kept], prominence[kept])
+    prominent = prominence >= least
+    return Maxima(tops[prominent], prominence[prominent])
 
 
 def _tops(y: Floats) -> Indices:
@@ -44,8 +44,8 @@ def _tops(y: Floats) -> Indices:
     last = np.append(change, y.size - 1)
     level = y[first]
     inner = (level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])
-    stretch = np.flatnonzero(inner) + 1
-    return np.asarray((first[stretch] + last[stretch]) // 2, dtype=np.intp)
+    chosen = np.flatnonzero(inner) + 1
+    return np.asarray((first[chosen] + last[chosen]) // 2, dtype=np.intp)
 
 
 def _lowest(height: Floats, valley: Floats) -> Floats:
@@ -63,24 +63,24 @@ def _lowest(height: Floats, valley: Floats) -> Floats:
 
 def widths(y: Floats, found: Maxima, part: float) -> Floats:
     """(k,) full widths [samples] at `part` of the prominence below each top, interpolated."""
-    out = np.empty(found.at.size)
-    for k, (at, prominence) in enumerate(zip(found.at, found.prominence, strict=True)):
-        level = y[at] - part * prominence
-        out[k] = _crossing(y, int(at), level, 1) + _crossing(y, int(at), level, -1)
+    out = np.empty(found.index.size)
+    for k, (top, prominence) in enumerate(zip(found.index, found.prominence, strict=True)):
+        level = y[top] - part * prominence
+        out[k] = _crossing(y, int(top), level, 1) + _crossing(y, int(top), level, -1)
     return out
 
 
-def _crossing(y: Floats, at: int, level: float, step: int) -> float:
+def _crossing(y: Floats, top: int, level: float, step: int) -> float:
     """Distance from a maximum to where the samples fall below a level."""
-    k, reach = at, 64
+    k, reach = top, 64
     while True:
         side = y[k : k + reach] if step > 0 else y[max(k - reach + 1, 0) : k + 1][::-1]
         below = np.flatnonzero(side < level)
         if below.size:
             j = k + step * int(below[0])
             a, b = float(y[j - step]), float(y[j])
-            return abs(j - at) - (level - b) / (a - b)
+            return abs(j - top) - (level - b) / (a - b)
         k += step * (side.size - 1)
         if side.size < reach:
-            return float(abs(k - at))
+            return float(abs(k - top))
         reach *= 4

@@ -97,22 +97,22 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
         entries = line_list(task.element, _resolution_m(features, instrument, task))
     sides, lines = _placed(features, entries, instrument, task)
     if task.kind == "dark":
-        lines = [_or_band(one, entries, instrument) for one in lines]
+        lines = [_or_band(line, entries, instrument) for line in lines]
     classified: tuple[Classification, ...] = tuple(Classification("line") for _ in lines)
     periods: tuple[Period, ...] = ()
     lost = task.order is not None and not any(p.assignment and p.assignment.entry for p in lines)
     if task.kind == "bright" and not (lost and entries):
         classified, periods = classify(
-            tuple(one.feature for one in lines), tuple(one.order for one in lines), instrument
+            tuple(line.feature for line in lines), tuple(line.order for line in lines), instrument
         )
     placed = [
-        (one, classified_as, lines[classified_as.parent] if classified_as.parent >= 0 else None)
-        for one, classified_as in zip(lines, classified, strict=True)
+        (line, classified_as, lines[classified_as.parent] if classified_as.parent >= 0 else None)
+        for line, classified_as in zip(lines, classified, strict=True)
     ]
-    placed += [(one, Classification("subsidiary maximum"), None) for one in sides]
+    placed += [(line, Classification("subsidiary maximum"), None) for line in sides]
     if zero is not None:
         placed.append((_Placed(zero, None), Classification("zero order"), None))
-    rows = _relative([_row(*one, instrument, profile) for one in placed], task.kind)
+    rows = _relative([_row(*line, instrument, profile) for line in placed], task.kind)
     rows.sort(key=lambda row: row.x_m)
     notes += _unnamed(rows, entries, task) + _bands(rows)
     return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
@@ -193,42 +193,42 @@ def _placed(
     )
     each = [_Placed(f, a) for f, a in zip(features, assigned, strict=True)]
     pairs = list(zip(each, side, strict=True))
-    return [one for one, is_side in pairs if is_side], [
-        one for one, is_side in pairs if not is_side
+    return [feature for feature, is_side in pairs if is_side], [
+        feature for feature, is_side in pairs if not is_side
     ]
 
 
-def _or_band(one: _Placed, entries: tuple[Entry, ...], instrument: Instrument) -> _Placed:
+def _or_band(line: _Placed, entries: tuple[Entry, ...], instrument: Instrument) -> _Placed:
     """The line, or a band without wavelength if more light is missing than lines take away.
 
     Gaps between orders and between fringes are broader than 1/25 of their wavelength, or darker
     than the line whose name they would get (than any line of the list, where they would get none).
     """
-    if one.assignment is None or not entries:
-        return one
-    feature, entry = one.feature, one.assignment.entry
-    width = feature.width_m * abs(instrument.dispersion(feature.x_m, one.order))
+    if line.assignment is None or not entries:
+        return line
+    feature, entry = line.feature, line.assignment.entry
+    width = feature.width_m * abs(instrument.dispersion(feature.x_m, line.order))
     strongest = max(e.strength for e in entries) if entry is None else entry.strength
     if entry is not None and "(" in entry.name:
         strongest *= _LETTERED  # of a letter more is missing than one line's: G is a band itself
     missing = _GAUSSIAN * feature.height * width
-    wavelength = abs(float(instrument.wavelength(feature.x_m, one.order)))
+    wavelength = abs(float(instrument.wavelength(feature.x_m, line.order)))
     if missing <= _DARKER * strongest * _STRENGTH_M and width <= BROAD * wavelength:
-        return one
+        return line
     return _Placed(feature, None, band=True)
 
 
 def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
     """The zero order's image, if the plate reaches it and something stands out there."""
-    place = float(instrument.position(0.0))
+    expected_m = float(instrument.position(0.0))
     reach = max(1e-3 * instrument.focal_m, 50 * profile.pixel_m)
     uncertainties = instrument.uncertainties
     reach += 3 * (
         uncertainties.origin_m
         + instrument.focal_m * (uncertainties.viewing_rad + uncertainties.incidence_rad)
     )
-    near = np.abs(profile.x_m - place) <= reach
-    if not np.isfinite(place) or not near.any() or near.sum() < 8:
+    near = np.abs(profile.x_m - expected_m) <= reach
+    if not np.isfinite(expected_m) or not near.any() or near.sum() < 8:
         return None
     part = replace(
         profile, x_m=profile.x_m[near], value=profile.value[near], saturated=profile.saturated[near]
@@ -241,9 +241,9 @@ def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
 
 def _at_zero(instrument: Instrument, zero: Feature) -> Instrument:
     """The instrument with its origin moved so that the zero order lies where it was found."""
-    by = zero.x_m - float(instrument.position(0.0))
+    shift_m = zero.x_m - float(instrument.position(0.0))
     uncertainties = replace(instrument.uncertainties, origin_m=zero.x_error_m, viewing_rad=0.0)
-    return replace(instrument, origin_m=instrument.origin_m + by, uncertainties=uncertainties)
+    return replace(instrument, origin_m=instrument.origin_m + shift_m, uncertainties=uncertainties)
 
 
 def _without_zero(features: tuple[Feature, ...], zero: Feature | None) -> tuple[Feature, ...]:
@@ -261,16 +261,16 @@ def _resolution_m(features: tuple[Feature, ...], instrument: Instrument, task: T
 
 
 def _row(
-    one: _Placed,
+    placed: _Placed,
     classified_as: Classification,
     parent: _Placed | None,
     instrument: Instrument,
     profile: Profile,
 ) -> Line:
-    feature, found = one.feature, one.assignment if classified_as.kind == "line" else None
+    feature, found = placed.feature, placed.assignment if classified_as.kind == "line" else None
     parts: dict[str, float] = {}
-    if one.assignment is not None:
-        whole = budget(instrument, feature, one.order, profile.slit_image_m)
+    if placed.assignment is not None:
+        whole = budget(instrument, feature, placed.order, profile.slit_image_m)
         parts = {f"u_{part}": size for part, size in asdict(whole).items()}
         parts["uncertainty_m"] = whole.total_m
     entry = None if found is None else found.entry
@@ -280,9 +280,9 @@ def _row(
         x_m=feature.x_m,
         height=feature.height,
         width_m=feature.width_m,
-        kind="band" if one.band else classified_as.kind,
-        order=one.order,
-        wavelength_m=one.wavelength_m(instrument),
+        kind="band" if placed.band else classified_as.kind,
+        order=placed.order,
+        wavelength_m=placed.wavelength_m(instrument),
         name="" if entry is None else entry.name,
         listed_m=None if entry is None else entry.wavelength_m,
         ghost_of_m=None if parent is None else parent.wavelength_m(instrument),

@@ -79,9 +79,10 @@ def _each_once(
         key = (a.order, a.entry.name)
         if key not in best or apart < best[key][0]:
             best[key] = (apart, k)
-    kept = {k for _, k in best.values()}
+    best_features = {k for _, k in best.values()}
     return tuple(
-        a if a is None or k in kept else replace(a, entry=None) for k, a in enumerate(found)
+        a if a is None or k in best_features else replace(a, entry=None)
+        for k, a in enumerate(found)
     )
 
 
@@ -135,10 +136,10 @@ def _partner(
     for other in (order - 2, order - 1, order + 1, order + 2):
         if other == 0:
             continue
-        place = float(instrument.place(wavelength_m, other))
-        if not np.isfinite(place) or x_m.size == 0:
+        expected_m = float(instrument.position_m(wavelength_m, other))
+        if not np.isfinite(expected_m) or x_m.size == 0:
             continue
-        k = int(np.argmin(np.abs(x_m - place)))
+        k = int(np.argmin(np.abs(x_m - expected_m)))
         if abs(float(instrument.wavelength(x_m[k], other)) - wavelength_m) <= reach_m:
             return True
     return False

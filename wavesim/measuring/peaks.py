@@ -113,19 +113,19 @@ def find_lines(
     signal = _bright(profile, least) if kind == "bright" else _dark(profile, least)
     if signal is None:
         return ()
-    at, wide = _maxima(signal)
-    if at.size == 0:
+    tops, wide = _maxima(signal)
+    if tops.size == 0:
         return ()
-    usual = _usual_widths(signal, at, wide, profile)
-    alone = [[k] for k in range(at.size)]
-    groups = alone if kind == "dark" else _groups(signal, at, wide)
+    usual = _usual_widths(signal, tops, wide, profile)
+    alone = [[k] for k in range(tops.size)]
+    groups = alone if kind == "dark" else _groups(signal, tops, wide)
     found: list[Feature] = []
     for group in groups:
         near = float(usual[group].min())
-        together = _fit_group(signal, profile, at, wide, group, near)
+        together = _fit_group(signal, profile, tops, wide, group, near)
         parts = alone[group[0] : group[-1] + 1] if together is None else []
         found += together or ()
-        found += [f for k in parts for f in _fit_group(signal, profile, at, wide, k, near) or ()]
+        found += [f for k in parts for f in _fit_group(signal, profile, tops, wide, k, near) or ()]
     if kind == "bright":
         found = _with_neighbours(found, profile.pixel_m)
     return tuple(sorted(found, key=lambda f: f.x_m))
@@ -152,12 +152,12 @@ def _bright(profile: Profile, least: float | None) -> _Signal | None:
 
 
 def _dark(profile: Profile, least: float | None) -> _Signal | None:
-    level, lit = continuum(profile)
-    if not lit.any():
+    level, illuminated = continuum(profile)
+    if not illuminated.any():
         return None
-    safe = np.where(lit, level, 1.0)
-    missing = np.where(lit, 1.0 - profile.value / safe, 0.0)
-    noise = profile.noise / float(np.median(level[lit]))
+    safe = np.where(illuminated, level, 1.0)
+    missing = np.where(illuminated, 1.0 - profile.value / safe, 0.0)
+    noise = profile.noise / float(np.median(level[illuminated]))
     return _signal(missing, noise, 0.05 if least is None else least, profile, "dark")
 
 
@@ -190,13 +190,13 @@ def continuum(profile: Profile) -> tuple[Floats, Flags]:
     pairs = list(pairwise(edges))
     upper = np.array([np.percentile(v[a:b], 95) for a, b in pairs])
     middles = np.array([(a + b - 1) / 2 for a, b in pairs])
-    lit = upper > 0.03 * np.percentile(upper, 75)
-    usual = float(np.median(upper[lit])) if lit.any() else 0.0
-    lit &= upper < 20 * usual
-    wide = np.array([upper[max(0, k - 1) : k + 2][lit[max(0, k - 1) : k + 2]].max(initial=0.0)
-                     for k in range(count)])  # fmt: skip
+    illuminated = upper > 0.03 * np.percentile(upper, 75)
+    usual = float(np.median(upper[illuminated])) if illuminated.any() else 0.0
+    illuminated &= upper < 20 * usual
+    near = [slice(max(0, k - 1), k + 2) for k in range(count)]
+    wide = np.array([upper[some][illuminated[some]].max(initial=0.0) for some in near])
     level = np.interp(np.arange(v.size), middles, wide)
-    each = np.repeat(lit, np.diff(edges))
+    each = np.repeat(illuminated, np.diff(edges))
     return level, each & (level > 0.03 * usual)
 
 
@@ -207,41 +207,41 @@ def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
     """
     enough = NOISE_MULTIPLE * signal.smooth_noise
     found = maxima(signal.smooth, max(enough, 0.2 * signal.least))
-    height = signal.smooth[found.at]
+    height = signal.smooth[found.index]
     shoulder = (found.prominence > _SHOULDER * height) & (height > signal.least)
-    kept = (found.prominence >= signal.least) | (shoulder & (signal.kind == "bright"))
-    found = Maxima(found.at[kept], found.prominence[kept])
+    chosen = (found.prominence >= signal.least) | (shoulder & (signal.kind == "bright"))
+    found = Maxima(found.index[chosen], found.prominence[chosen])
     if signal.kind == "bright":
-        return found.at, widths(signal.smooth, found, 0.5)
-    return found.at, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
+        return found.index, widths(signal.smooth, found, 0.5)
+    return found.index, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
 
 
-def _usual_widths(signal: _Signal, at: Indices, wide: Floats, profile: Profile) -> Floats:
+def _usual_widths(signal: _Signal, tops: Indices, wide: Floats, profile: Profile) -> Floats:
     """(k,) width that half of the other lines about each exceed [samples].
 
     Each counts by the root of its height (tall lines decide: the many faint maxima beside them are
     narrower) and less the farther it stands: lines of long wavelengths are the wider ones where
     the rulings decide.
     """
-    weight = np.sqrt(np.maximum(signal.smooth[at], 0.0)) * ~profile.saturated[at]
+    weight = np.sqrt(np.maximum(signal.smooth[tops], 0.0)) * ~profile.saturated[tops]
     if not weight.any():
-        return np.full(at.size, float(np.median(wide)))
+        return np.full(tops.size, float(np.median(wide)))
     order = np.argsort(wide)
-    out = np.empty(at.size)
-    for k in range(at.size):
-        near = np.exp(-np.abs(at - at[k]) * (_ABOUT / signal.y.size)) * (at != at[k])
+    out = np.empty(tops.size)
+    for k in range(tops.size):
+        near = np.exp(-np.abs(tops - tops[k]) * (_ABOUT / signal.y.size)) * (tops != tops[k])
         running = np.cumsum((weight * near)[order])
         out[k] = wide[order][np.searchsorted(running, running[-1] / 2)] if running[-1] else wide[k]
     return out
 
 
-def _groups(signal: _Signal, at: Indices, wide: Floats) -> list[list[int]]:
+def _groups(signal: _Signal, tops: Indices, wide: Floats) -> list[list[int]]:
     """Maxima to be fitted together: neighbours closer than 1.6 widths and of like height."""
     groups: list[list[int]] = [[0]]
-    for k in range(1, at.size):
+    for k in range(1, tops.size):
         last = groups[-1][-1]
-        near = at[k] - at[last] < 0.8 * (wide[k] + wide[last])
-        ratio = signal.smooth[at[k]] / max(signal.smooth[at[last]], 1e-300)
+        near = tops[k] - tops[last] < 0.8 * (wide[k] + wide[last])
+        ratio = signal.smooth[tops[k]] / max(signal.smooth[tops[last]], 1e-300)
         alike = 1 / _COMMENSURATE < ratio < _COMMENSURATE
         if near and alike and len(groups[-1]) < 4:
             groups[-1].append(k)
@@ -251,12 +251,12 @@ def _groups(signal: _Signal, at: Indices, wide: Floats) -> list[list[int]]:
 
 
 def _fit_group(
-    signal: _Signal, profile: Profile, at: Indices, wide: Floats, group: list[int], usual: float
+    signal: _Signal, profile: Profile, tops: Indices, wide: Floats, group: list[int], usual: float
 ) -> list[Feature] | None:
     """The lines of a group; None where several do not fit together."""
-    centre = at[group].astype(np.float64)
+    centre = tops[group].astype(np.float64)
     width = float(wide[group].min())
-    lo, hi = _window(signal, at, wide, group)
+    lo, hi = _window(signal, tops, wide, group)
     x = np.arange(lo, hi, dtype=np.float64)
     use = ~profile.saturated[lo:hi]
     guess = {"width": width, "noise": signal.noise, "use": use}
@@ -274,37 +274,43 @@ def _fit_group(
 
 def _together(found: LineFit, guess: Floats) -> bool:
     """Whether a fit of several lines is one of those lines, each near its maximum."""
-    if not (found.good and found.misfit < _MISFIT):
+    if not (found.good and found.residual < _MISFIT):
         return False
     near = np.abs(found.centre - guess) < 0.7 * found.width
     return bool(np.all(near & (found.centre_error < _LOOSE * found.width)))
 
 
-def _window(signal: _Signal, at: Indices, wide: Floats, group: list[int]) -> tuple[int, int]:
+def _window(signal: _Signal, tops: Indices, wide: Floats, group: list[int]) -> tuple[int, int]:
     """First and last sample of a fit: a width beyond the outer lines, not past the valleys."""
     first, last = group[0], group[-1]
-    lo = int(at[first] - math.ceil(_WINDOW * wide[first]) - 1)
-    hi = int(at[last] + math.ceil(_WINDOW * wide[last]) + 2)
+    lo = int(tops[first] - math.ceil(_WINDOW * wide[first]) - 1)
+    hi = int(tops[last] + math.ceil(_WINDOW * wide[last]) + 2)
     if first > 0:
-        lo = max(lo, int(at[first - 1] + np.argmin(signal.smooth[at[first - 1] : at[first] + 1])))
-    if last + 1 < at.size:
-        hi = min(hi, int(at[last] + np.argmin(signal.smooth[at[last] : at[last + 1] + 1])) + 1)
+        lo = max(
+            lo, int(tops[first - 1] + np.argmin(signal.smooth[tops[first - 1] : tops[first] + 1]))
+        )
+    if last + 1 < tops.size:
+        hi = min(
+            hi, int(tops[last] + np.argmin(signal.smooth[tops[last] : tops[last + 1] + 1])) + 1
+        )
     room = max(3, 4 * len(group) + 1)
-    lo, hi = min(lo, at[first] - room // 2), max(hi, at[last] + room // 2 + 1)
+    lo, hi = min(lo, tops[first] - room // 2), max(hi, tops[last] + room // 2 + 1)
     return max(0, lo), min(signal.y.size, hi)
 
 
-def _split(signal: _Signal, x: Floats, one: LineFit, usual: float) -> LineFit | None:
+def _split(signal: _Signal, x: Floats, single: LineFit, usual: float) -> LineFit | None:
     """Two lines of the usual width instead of a wide one, if that fits far better."""
     y = signal.y[int(x[0]) : int(x[-1]) + 1]
-    apart = math.sqrt(max(one.width**2 - usual**2, 0.25)) / 2
-    centre = float(one.centre[0]) + np.array([-apart, apart])
+    apart = math.sqrt(max(single.width**2 - usual**2, 0.25)) / 2
+    centre = float(single.centre[0]) + np.array([-apart, apart])
     two = fit(x, y, centre, width=usual, noise=signal.noise)
-    odd = one.power > _FLAT or one.misfit > _SKEW
-    real = odd and two.good and two.misfit < 0.4 * one.misfit and 0.8 < two.width / usual < 1.2
+    odd = single.power > _FLAT or single.residual > _SKEW
+    real = (
+        odd and two.good and two.residual < 0.4 * single.residual and 0.8 < two.width / usual < 1.2
+    )
     real = real and abs(two.centre[1] - two.centre[0]) > 0.3 * usual
     strong = two.height.min() > 0.05 * two.height.max() if real else False
-    clear = one.misfit * float(np.nan_to_num(one.height[0])) > 3 * signal.noise
+    clear = single.residual * float(np.nan_to_num(single.height[0])) > 3 * signal.noise
     return two if real and strong and clear else None
 
 

@@ -203,24 +203,26 @@ def _candidates(
 ) -> list[tuple[Reference, float]]:
     """Up to four lines that may be a known one, the likeliest first, each with its cost."""
     if known.near_m is None:
-        place = float(instrument.place(known.wavelength_m, known.order))
-        per_m = abs(instrument.dispersion(place, known.order)) if math.isfinite(place) else 1.0
+        position = float(instrument.position_m(known.wavelength_m, known.order))
+        per_m = (
+            abs(instrument.dispersion(position, known.order)) if math.isfinite(position) else 1.0
+        )
         reach = _LOOK_M / per_m
     else:
-        place, reach = known.near_m, _POINTED_M
-    found = [f for f in features if abs(f.x_m - place) <= reach]
+        position, reach = known.near_m, _POINTED_M
+    found = [f for f in features if abs(f.x_m - position) <= reach]
     if not found:
         raise InputError(
             "is not on the plate where it should be", key="reference",
             value=known.name or f"{known.wavelength_m * 1e9:.3f} nm",
-            expected=f"a {kind} line within {reach * 1e3:.3g} mm of x = {place * 1e3:.4g} mm",
+            expected=f"a {kind} line within {reach * 1e3:.3g} mm of x = {position * 1e3:.4g} mm",
         )  # fmt: skip
-    found.sort(key=lambda f: -_weight(f, place, reach))
-    top = _weight(found[0], place, reach)
+    found.sort(key=lambda f: -_weight(f, position, reach))
+    top = _weight(found[0], position, reach)
     return [
         (
             Reference(f.x_m, known.wavelength_m, known.order, f.x_error_m, name=known.name),
-            -2 * math.log(_weight(f, place, reach) / top),
+            -2 * math.log(_weight(f, position, reach) / top),
         )
         for f in found[:4]
     ]

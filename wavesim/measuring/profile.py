@@ -148,9 +148,11 @@ def _out_of_focus_m(scene: Scene) -> float:
     geometry = grating_geometry(scene)
     x = np.linspace(*scene.plate.x_range_m, _PLACES)
     middle = float(geometry.order(float(x.mean()), _MIDDLE_M))
-    waves = geometry.wavelength_m(x, round(middle) or math.copysign(1.0, middle or 1.0))
-    waves = np.where((waves > VISIBLE_LO_M) & (waves < VISIBLE_HI_M), waves, _MIDDLE_M)
-    focus = (line_focus(bench, float(p), float(w)) for p, w in zip(x, waves, strict=True))
+    wavelengths = geometry.wavelength_m(x, round(middle) or math.copysign(1.0, middle or 1.0))
+    wavelengths = np.where(
+        (wavelengths > VISIBLE_LO_M) & (wavelengths < VISIBLE_HI_M), wavelengths, _MIDDLE_M
+    )
+    focus = (line_focus(bench, float(p), float(w)) for p, w in zip(x, wavelengths, strict=True))
     beam = wide * math.cos(bench.camera_axis_rad)
     return math.sqrt(sum(f.blur_m(beam) ** 2 for f in focus) / _PLACES)
 

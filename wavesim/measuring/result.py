@@ -255,5 +255,7 @@ def _remarks(row: Line) -> str:
         remarks.append("in two orders")
     if row.other_orders:
         remarks.append("or order " + ", ".join(str(m) for m in row.other_orders))
-    remarks += [text for text, on in (("blend", row.blended), ("clipped", row.saturated)) if on]
+    remarks += [
+        text for text, applies in (("blend", row.blended), ("clipped", row.saturated)) if applies
+    ]
     return ", ".join(remarks)

@@ -156,14 +156,14 @@ def _slope(light: Floats, turn: float) -> float:
         return 0.0
     below = np.arange(rows) - (rows - 1) / 2
     edges = np.linspace(0, rows, count + 1).astype(int)
-    strips, places = [], []
+    strips, positions = [], []
     for a, b in pairwise(edges):
         part = _averaged(light[a:b], below[a:b] * math.sin(turn), math.cos(turn))
         strips.append(np.nan_to_num(part, nan=float(np.nanmin(part))))
-        places.append(float(below[a:b].mean()))
+        positions.append(float(below[a:b].mean()))
     middle = strips[count // 2]
     shifts = np.array([_shift(strip, middle) for strip in strips])
-    y = np.array(places)
+    y = np.array(positions)
     i, j = np.triu_indices(count, 1)
     weight = np.abs(y[j] - y[i])
     slopes = (shifts[j] - shifts[i]) / (y[j] - y[i])

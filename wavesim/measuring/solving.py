@@ -167,8 +167,8 @@ def _residual(references: tuple[Reference, ...], instrument: Instrument) -> Floa
     wavelength = np.array([r.wavelength_m for r in references])
     order = np.array([r.order for r in references])
     x = np.array([r.x_m for r in references])
-    place = instrument.place(wavelength, order)
-    return np.where(np.isfinite(place), x - place, 1e3)
+    position = instrument.position_m(wavelength, order)
+    return np.where(np.isfinite(position), x - position, 1e3)
 
 
 def _agreeing(references: tuple[Reference, ...], instrument: Instrument) -> tuple[bool, ...]:
@@ -225,8 +225,8 @@ def _scales(instrument: Instrument, fields: tuple[str, ...]) -> Floats:
     return np.array([size[f] for f in fields])
 
 
-def _changed(instrument: Instrument, fields: tuple[str, ...], by: Floats) -> Instrument:
-    new = {f: getattr(instrument, f) + float(b) for f, b in zip(fields, by, strict=True)}
+def _changed(instrument: Instrument, fields: tuple[str, ...], change: Floats) -> Instrument:
+    new = {f: getattr(instrument, f) + float(b) for f, b in zip(fields, change, strict=True)}
     return replace(instrument, **new)
 
 
@@ -237,10 +237,10 @@ def _slopes(
     scale = _scales(instrument, fields)
     columns = []
     for i in range(len(fields)):
-        by = np.zeros(len(fields))
-        by[i] = 1e-6 * scale[i]
-        ahead = _residual(references, _changed(instrument, fields, by))
-        back = _residual(references, _changed(instrument, fields, -by))
+        change = np.zeros(len(fields))
+        change[i] = 1e-6 * scale[i]
+        ahead = _residual(references, _changed(instrument, fields, change))
+        back = _residual(references, _changed(instrument, fields, -change))
         columns.append((back - ahead) / 2e-6)
     return np.stack(columns, axis=1)
 
@@ -269,11 +269,11 @@ def _stepped(
     fields: tuple[str, ...],
     step: tuple[Floats, float],
 ) -> tuple[bool, Instrument, float]:
-    by, error = step
+    change, error = step
     weight = 1 / _sigma(references, instrument)
     for halving in range(12):
         try:
-            trial = _changed(instrument, fields, by / 2**halving)
+            trial = _changed(instrument, fields, change / 2**halving)
         except InputError:
             continue
         trial_error = float((weight * _residual(references, trial) ** 2).sum())
@@ -334,7 +334,7 @@ def recognise(
     start: Instrument,
     *,
     order: int = 1,
-    stretch: float = 0.25,
+    scale_range: float = 0.25,
 ) -> tuple[Reference, ...]:
     """Match a plate of unknown scale and origin with a line list, by the pattern of its lines.
 
@@ -343,7 +343,7 @@ def recognise(
 
     Parameters
     ----------
-    start : rough instrument; its scale may be wrong by `stretch`, its origin by anything
+    start : rough instrument; its scale may be wrong by `scale_range`, its origin by anything
     order : of the lines
 
     Raises
@@ -354,14 +354,14 @@ def recognise(
     tall = sorted(sorted(features, key=lambda f: -f.height)[:12], key=lambda f: f.x_m)
     strong = sorted(sorted(entries, key=lambda e: -e.strength)[:12], key=lambda e: e.wavelength_m)
     x = np.array([f.x_m for f in tall])
-    listed = start.place(np.array([e.wavelength_m for e in strong]), order)
+    listed = start.position_m(np.array([e.wavelength_m for e in strong]), order)
     width = float(np.median([f.width_m for f in tall]))
     best: list[tuple[int, int]] = []
     best_score = (0, 0.0)
     for i, j in itertools.combinations(range(x.size), 2):
         for a, b in itertools.permutations(range(listed.size), 2):
             scale = (x[j] - x[i]) / (listed[b] - listed[a])
-            if not 1 / (1 + stretch) <= scale <= 1 + stretch:
+            if not 1 / (1 + scale_range) <= scale <= 1 + scale_range:
                 continue
             pairs, miss = _matches(x, x[i] + (listed - listed[a]) * scale, 2 * width)
             if (len(pairs), -miss) > best_score:
@@ -380,9 +380,9 @@ def recognise(
     )  # fmt: skip
 
 
-def _matches(x: Floats, place: Floats, reach: float) -> tuple[list[tuple[int, int]], float]:
+def _matches(x: Floats, position: Floats, reach: float) -> tuple[list[tuple[int, int]], float]:
     """Pairs (line, entry) that are each other's nearest within reach, and their summed miss."""
-    apart: npt.NDArray[np.float64] = np.abs(x[:, None] - place)
+    apart: npt.NDArray[np.float64] = np.abs(x[:, None] - position)
     nearest = apart.argmin(axis=1)
     back = apart.argmin(axis=0)
     pairs = [(i, int(a)) for i, a in enumerate(nearest) if apart[i, a] <= reach and back[a] == i]

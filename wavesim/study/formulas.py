@@ -103,9 +103,9 @@ def ghost_over_line(
     order: FloatLike, offset: FloatLike, harmonic: int, amplitude: FloatLike
 ) -> Floats:
     """`ghost_ratio` at an offset k/P that need not be exact; arrays broadcast."""
-    here = bessel(harmonic, 2 * np.pi * (order + offset) * amplitude)
+    ghost = bessel(harmonic, 2 * np.pi * (order + offset) * amplitude)
     line = bessel(0, 2 * np.pi * order * amplitude)
-    return np.asarray((here / line) ** 2)
+    return np.asarray((ghost / line) ** 2)
 
 
 def ghost_ratio_small(order: float, harmonic: int, *, amplitude: float) -> float:
@@ -208,9 +208,9 @@ def focal_shift_m(focal_m: float, curvature_per_m: float) -> float:
     return -(focal_m**2) * curvature_per_m / (1 + focal_m * curvature_per_m)
 
 
-def strehl_of_phase(waves: Floats) -> float:
+def strehl_of_phase(path_waves: Floats) -> float:
     """|mean exp(2 pi i w)|^2 of a wavefront w sampled evenly across a uniform ruling."""
-    return float(np.abs(np.mean(np.exp(2j * np.pi * waves))) ** 2)
+    return float(np.abs(np.mean(np.exp(2j * np.pi * path_waves))) ** 2)
 
 
 def step_left(order: float, relative_step: float, fraction: float = 0.5) -> float:
@@ -220,5 +220,5 @@ def step_left(order: float, relative_step: float, fraction: float = 0.5) -> floa
 
     At s = d/2m a middle step leaves nothing there: the line is split into twins.
     """
-    part = 4 * fraction * (1 - fraction)
-    return 1 - part * math.sin(math.pi * order * relative_step) ** 2
+    product = 4 * fraction * (1 - fraction)
+    return 1 - product * math.sin(math.pi * order * relative_step) ** 2

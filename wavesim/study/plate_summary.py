@@ -60,8 +60,8 @@ class PlateSummary(Result):
         yield Sentence("accuracy", self._accuracy())
         yield Sentence("exposure", self._exposure())
         yield Sentence("brightest", self._brightest())
-        if words := self._recorded():
-            yield Sentence("recorded", words)
+        if sentence := self._recorded():
+            yield Sentence("recorded", sentence)
         yield from self.visibility.report()
         if self.ghosts is not None:
             yield from (Sentence("ghosts", text) for text in ghost_sentences(self.ghosts))
@@ -96,7 +96,7 @@ class PlateSummary(Result):
             "power_W": plate.power_W,
             "stage_seconds": dict(report.seconds),
             "seeds": list(report.seeds),
-            "ghosts": [plain(one) for one in self.ghosts or () if one.shown],
+            "ghosts": [plain(ghost) for ghost in self.ghosts or () if ghost.shown],
             "warnings": [] if self.warning is None else [self.warning],
             "notes": list(report.notes),
             "cautions": list(report.cautions),
@@ -139,8 +139,8 @@ class PlateSummary(Result):
         )
 
     def _recorded(self) -> str:
-        words = recorder_words(self.plate.scene.exposure)
-        return f"{words}; exposures in lx s are as it counts them" if words else ""
+        recorder = recorder_words(self.plate.scene.exposure)
+        return f"{recorder}; exposures in lx s are as it counts them" if recorder else ""
 
 
 def brightest(plate: Plate) -> tuple[int, int]:

@@ -98,8 +98,8 @@ class Ruling:
         sine = np.atleast_1d(self.sine_out(mu, wavelength_m))
         inside = np.abs(sine) < 1
         rays = Rays(self.sine_in, np.where(inside, sine, 0.0), self.bench_m(wavelength_m))
-        share = np.abs(self.element.amplitude(rays) / self.pitch_m) ** 2
-        return np.where(inside, share, 0.0).reshape(np.shape(mu))
+        efficiency = np.abs(self.element.amplitude(rays) / self.pitch_m) ** 2
+        return np.where(inside, efficiency, 0.0).reshape(np.shape(mu))
 
     def wavelength_seen_m(self, order: int, mu: float, wavelength_m: float) -> float:
         """Wavelength [m] that would have its order `order` where this one has mu."""

@@ -53,7 +53,7 @@ class FoundError:
     harmonic : k of the ghosts that it was found by: 1, or 2 and more where the nearer ones of its
         period were not measured, and these grow as |m|^2k
     ghosts : how many measured ghosts it explains, harmonics included
-    misfit : root of chi square over degrees of freedom; about 1 for a good fit
+    residual : root of chi square over degrees of freedom; about 1 for a good fit
     """
 
     kind: str
@@ -68,7 +68,7 @@ class FoundError:
     growth: float
     growth_error: float
     ghosts: int
-    misfit: float
+    residual: float
     harmonic: int = 1
 
 
@@ -139,7 +139,7 @@ def diagnose(measured: GhostTable, *, pitch_m: float = math.nan) -> Diagnosis:
             ghosts.append(0)
         ghosts[parent] += cluster.part.order.size
     return Diagnosis(
-        tuple(_error(*one, count, pitch_m) for one, count in zip(found, ghosts, strict=True)),
+        tuple(_error(*pair, count, pitch_m) for pair, count in zip(found, ghosts, strict=True)),
         longer_periods([(cluster.part, cluster.offset, cluster.error, fit.kind, sum_of)
                         for (cluster, fit), sum_of in zip(found, ghosts, strict=True)], pitch_m),
     )  # fmt: skip
@@ -178,11 +178,12 @@ def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, GhostFit]]) -> i
     for harmonics in itertools.product(range(-_HIGHEST, _HIGHEST + 1), repeat=min(len(found), 3)):
         if not 2 <= sum(map(abs, harmonics)) <= _HIGHEST:
             continue
-        place = sum(k * c.offset for k, (c, _) in zip(harmonics, found, strict=False))
+        expected = sum(k * c.offset for k, (c, _) in zip(harmonics, found, strict=False))
         reach = sum(abs(k) * c.error for k, (c, _) in zip(harmonics, found, strict=False))
-        distance = abs(place - round(place))  # beyond half an order it stands by the next line
+        # beyond half an order it stands by the next line
+        distance = abs(expected - round(expected))
         allowed = _SAME * (cluster.error + reach) + _SAME_PART * cluster.offset
-        if place <= 0 or abs(distance - cluster.offset) > allowed:
+        if expected <= 0 or abs(distance - cluster.offset) > allowed:
             continue
         part, fits = cluster.part, [fit for _, fit in found]
         level = combined(part.order, part.offset, zip(harmonics, fits, strict=False))

@@ -35,7 +35,7 @@ class GhostFit:
     modulation_error: float
     growth: float
     growth_error: float
-    misfit: float
+    residual: float
     harmonic: int = 1
 
 
@@ -95,29 +95,29 @@ def fitted(part: GhostTable) -> GhostFit:
     """The kind of error that explains the strengths, simplest first."""
     pairs = _paired(part)
     growth, growth_error = _growth(pairs)
-    amplitude, amplitude_error, misfit_place = _displacement(pairs)
-    modulation, modulation_error, misfit_strength = _strength(pairs)
+    amplitude, amplitude_error, residual_displacement = _displacement(pairs)
+    modulation, modulation_error, residual_strength = _strength(pairs)
     if np.unique(np.abs(part.order)).size < 2:
         return GhostFit("undetermined", amplitude, amplitude_error, modulation, modulation_error,
-                   growth, growth_error, misfit_place)  # fmt: skip
+                   growth, growth_error, residual_displacement)  # fmt: skip
     if growth > _STEEP:
         return _higher(pairs, growth, growth_error)
-    if min(misfit_place, misfit_strength) > _POOR:
+    if min(residual_displacement, residual_strength) > _POOR:
         return _both(pairs, growth, growth_error)
-    if misfit_place <= misfit_strength:
+    if residual_displacement <= residual_strength:
         return GhostFit("displacement", amplitude, amplitude_error, 0.0, 0.0, growth, growth_error,
-                   misfit_place)  # fmt: skip
+                   residual_displacement)  # fmt: skip
     return GhostFit("strength", 0.0, 0.0, modulation, modulation_error, growth, growth_error,
-               misfit_strength)  # fmt: skip
+               residual_strength)  # fmt: skip
 
 
 def _higher(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
     """Displacement of a longer period, of which these are the k-th ghosts: they grow as |m|^2k."""
     tried = [(replace(pairs, harmonic=k), k) for k in range(1, _HIGHEST + 1)]
-    (amplitude, error, misfit), k = min(
-        ((_displacement(one), k) for one, k in tried), key=lambda found: found[0][2]
+    (amplitude, error, residual), k = min(
+        ((_displacement(pairs_k), k) for pairs_k, k in tried), key=lambda found: found[0][2]
     )
-    return GhostFit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, misfit, k)
+    return GhostFit("displacement", amplitude, error, 0.0, 0.0, growth, growth_error, residual, k)
 
 
 def amplitude_of(part: GhostTable, harmonic: int) -> tuple[float, float, float]:
@@ -137,7 +137,7 @@ def _growth(pairs: _Pairs) -> tuple[float, float]:
     return float(np.sum(w * (x - mean) * y) / moment), 1 / math.sqrt(moment)
 
 
-def _misfit(residual: Floats, error: Floats, free: int) -> float:
+def _normalised_residual(residual: Floats, error: Floats, free: int) -> float:
     return math.sqrt(float(np.sum((residual / error) ** 2)) / max(residual.size - free, 1))
 
 
@@ -159,9 +159,9 @@ def _displacement(pairs: _Pairs) -> tuple[float, float, float]:
     amplitude = float((low + high) / 2)
     level, step = pairs.log_model(amplitude), 1e-4 * amplitude
     slope = (pairs.log_model(amplitude + step) - level) / step
-    misfit = _misfit(level - pairs.log_strength, error, 1)
-    sigma = 1 / math.sqrt(float(np.sum((slope / error) ** 2))) * max(misfit, 1.0)
-    return amplitude, max(sigma, _common(amplitude, error)), misfit
+    normalised = _normalised_residual(level - pairs.log_strength, error, 1)
+    sigma = 1 / math.sqrt(float(np.sum((slope / error) ** 2))) * max(normalised, 1.0)
+    return amplitude, max(sigma, _common(amplitude, error)), normalised
 
 
 def _common(amplitude: float, error: Floats) -> float:
@@ -177,22 +177,22 @@ def _strength(pairs: _Pairs) -> tuple[float, float, float]:
     """a, its standard error and the misfit: the weighted mean of the logarithms."""
     weight = 1 / pairs.error**2
     mean = float(np.average(pairs.log_strength, weights=weight))
-    misfit = _misfit(pairs.log_strength - mean, pairs.error, 1)
+    residual = _normalised_residual(pairs.log_strength - mean, pairs.error, 1)
     modulation = 2 * math.exp(mean / 2)
-    sigma = modulation / 2 / math.sqrt(float(weight.sum())) * max(misfit, 1.0)
-    return modulation, max(sigma, _common(modulation, pairs.error)), misfit
+    sigma = modulation / 2 / math.sqrt(float(weight.sum())) * max(residual, 1.0)
+    return modulation, max(sigma, _common(modulation, pairs.error)), residual
 
 
 def _both(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
     """Small-error form of both at one period: strength = x (m + offset)^2 + y, sides averaged."""
-    place = pairs.mean @ (pairs.part.order + pairs.part.offset) ** 2
+    growth_term = pairs.mean @ (pairs.part.order + pairs.part.offset) ** 2
     strength = pairs.mean @ pairs.part.strength
-    columns = np.column_stack([place, np.ones(place.size)])
+    columns = np.column_stack([growth_term, np.ones(growth_term.size)])
     scale = 1 / (pairs.error * strength)
     found, *_ = np.linalg.lstsq(columns * scale[:, None], strength * scale, rcond=None)
     covariance = np.linalg.pinv((columns * scale[:, None]).T @ (columns * scale[:, None]))
-    misfit = _misfit(columns @ found - strength, 1 / scale, 2)
-    spread = np.sqrt(np.diag(covariance)) * max(misfit, 1.0)
+    residual = _normalised_residual(columns @ found - strength, 1 / scale, 2)
+    spread = np.sqrt(np.diag(covariance)) * max(residual, 1.0)
     x, y = max(float(found[0]), 0.0), max(float(found[1]), 0.0)
     amplitude, modulation = math.sqrt(x) / math.pi, 2 * math.sqrt(y)
     return GhostFit(
@@ -203,5 +203,5 @@ def _both(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
         2 * float(spread[1]) / max(modulation, 1e-12),
         growth,
         growth_error,
-        misfit,
+        residual,
     )

@@ -63,18 +63,18 @@ def longer_periods(found: list[_Found], pitch_m: float) -> tuple[LongerPeriod, .
     ]
     if pairs:
         return tuple(
-            one
-            for k, one in enumerate(pairs)
-            if all(abs(one.period / other.period - 1) > _ALIKE for other in pairs[:k])
+            pair
+            for k, pair in enumerate(pairs)
+            if all(abs(pair.period / other.period - 1) > _ALIKE for other in pairs[:k])
         )
-    lone = []
+    single = []
     for k, (part, offset, _, kind, count) in enumerate(found):
         if kind == "undetermined" and count <= part.order.size:
             amplitude = amplitude_of(part, 2)[0]
-            lone.append(
+            single.append(
                 LongerPeriod(2 / offset, (2,), (k + 1,), amplitude, amplitude * pitch_m, True)
             )
-    return tuple(lone)
+    return tuple(single)
 
 
 def _common(

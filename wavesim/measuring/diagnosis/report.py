@@ -17,7 +17,7 @@ def report(found: Diagnosis) -> Iterator[Sentence]:
     """The errors, the strongest first."""
     for number, error in enumerate(found.errors, 1):
         yield Sentence(f"error {number}", _error(error))
-    yield from (Sentence("or", _longer(one)) for one in found.longer)
+    yield from (Sentence("or", _longer(longer_period)) for longer_period in found.longer)
 
 
 def _error(error: FoundError) -> str:
@@ -35,25 +35,26 @@ def _error(error: FoundError) -> str:
         parts.append("one order cannot tell displacement from strength")
     if error.harmonic > 1:
         parts.append(f"found by its ghosts {error.harmonic}; the nearer ones are not in the table")
-    parts.append(f"explains {error.ghosts} ghosts, misfit {error.misfit:.2g}")
+    parts.append(f"explains {error.ghosts} ghosts, misfit {error.residual:.2g}")
     return "; ".join(parts)
 
 
-def _longer(one: LongerPeriod) -> str:
+def _longer(longer_period: LongerPeriod) -> str:
     size = (
-        f"{one.amplitude:.4g} of the pitch"
-        if math.isnan(one.amplitude_m)
-        else f"{one.amplitude_m * 1e9:.4g} nm"
+        f"{longer_period.amplitude:.4g} of the pitch"
+        if math.isnan(longer_period.amplitude_m)
+        else f"{longer_period.amplitude_m * 1e9:.4g} nm"
     )
     which = " and ".join(
-        f"ghosts {k} for error {n}" for k, n in zip(one.harmonics, one.errors, strict=True)
+        f"ghosts {k} for error {n}"
+        for k, n in zip(longer_period.harmonics, longer_period.errors, strict=True)
     )
     fits = f"fits as well, with an amplitude of {size} ({which})"
-    if not one.agrees:
+    if not longer_period.agrees:
         fits = f"fits the places as well ({which}), but not the strengths"
     return (
-        f"a longer period of {one.period:.6g} rulings {fits}: look for its first ghosts, "
-        f"{1 / one.period:.3g} orders from the line, which the line's wings may hide"
+        f"a longer period of {longer_period.period:.6g} rulings {fits}: look for its first ghosts, "
+        f"{1 / longer_period.period:.3g} orders from the line, which the line's wings may hide"
     )
 
 

@@ -37,14 +37,14 @@ def _angles(scene: Scene, value: float | None) -> Check:
         scene = scaled_pitch(scene, value)
     if getattr(scene.aperture, "slits", None) is None:
         scene = counted(ideal(scene), _MANY)
-    seen = pattern(scene)
-    mu = peak(seen.intensity, 1.0, 1.0 / seen.count)
-    place = grating_geometry(scene)
+    far_field = pattern(scene)
+    mu = peak(far_field.intensity, 1.0, 1.0 / far_field.count)
+    geometry = grating_geometry(scene)
     if value is not None:
-        place = replace(place, axis_rad=-scene.bench.alpha_rad)
-    zero, first = place.x_of_sine(-seen.sine_in), place.x_of_sine(seen.sine(mu))
+        geometry = replace(geometry, axis_rad=-scene.bench.alpha_rad)
+    zero, first = geometry.x_of_sine(-far_field.sine_in), geometry.x_of_sine(far_field.sine(mu))
     engine = float(first - zero)
-    formula = place.focal_m * seen.wavelength_m / seen.pitch_m
+    formula = geometry.focal_m * far_field.wavelength_m / far_field.pitch_m
     return Check(engine, formula, abs(formula / engine - 1))
 
 
@@ -104,18 +104,18 @@ SMALL_ANGLES = Approximation(
 
 def _order(scene: Scene, value: float | None) -> Check:
     """Where the maximum nearest to order 1 lies, in orders."""
-    seen = pattern(scene if value is None else counted(ideal(scene), max(2, round(value))))
-    engine = peak(seen.intensity, 1.0, 1.2 / seen.count)
+    far_field = pattern(scene if value is None else counted(ideal(scene), max(2, round(value))))
+    engine = peak(far_field.intensity, 1.0, 1.2 / far_field.count)
     return Check(engine, 1.0, abs(1 / engine - 1))
 
 
 def _order_why(scene: Scene) -> str | None:
     if equal_elements(scene):
         return equal_elements(scene)
-    seen = pattern(counted(ideal(scene), 2))
-    if abs(float(seen.sine(1.3))) >= 1:
+    far_field = pattern(counted(ideal(scene), 2))
+    if abs(float(far_field.sine(1.3))) >= 1:
         return "the first order does not leave the grating"
-    if (element_width_m(scene) or 1.0) / seen.pitch_m > 0.9:
+    if (element_width_m(scene) or 1.0) / far_field.pitch_m > 0.9:
         return "the first order is nearly missing"
     return None
 
@@ -152,11 +152,13 @@ def _distance(scene: Scene, value: float | None) -> Check:
     distance = value if value is not None else _own_distance(scene)
     if distance is None:
         return Check(1.0, 1.0, 0.0)
-    seen = pattern(ideal(scene) if value is not None else scene)
-    near = near_rulings(seen.ruled, Wavefront(1 / distance, 1 / distance))
-    directions = np.array([0.0, 1e-3 / seen.ruled.width_m])  # an even grid; the axis is wanted
-    axis = float(np.abs(near.amplitude(directions, seen.wavelength_m)[0]) ** 2)
-    distant = float(np.abs(far.amplitude(seen.ruled, 0.0, np.zeros(1), seen.wavelength_m)[0]) ** 2)
+    far_field = pattern(ideal(scene) if value is not None else scene)
+    near = near_rulings(far_field.ruled, Wavefront(1 / distance, 1 / distance))
+    directions = np.array([0.0, 1e-3 / far_field.ruled.width_m])  # an even grid; the axis is wanted
+    axis = float(np.abs(near.amplitude(directions, far_field.wavelength_m)[0]) ** 2)
+    distant = float(
+        np.abs(far.amplitude(far_field.ruled, 0.0, np.zeros(1), far_field.wavelength_m)[0]) ** 2
+    )
     return Check(axis / distant, 1.0, abs(distant / axis - 1) if axis > 0 else math.inf)
 
 

@@ -37,20 +37,20 @@ def save(compared: FormulaComparisons, path: str | Path) -> None:
         entry["scene_text"] = compared.scene.text
         entry["scene_resolved"] = json.dumps(resolved(compared.scene))
         entry["stated"] = list(compared.stated)
-        for one in compared.comparisons:
-            _group(entry.create_group(one.name), one)
+        for comparison in compared.comparisons:
+            _group(entry.create_group(comparison.name), comparison)
 
 
-def _group(group, one: Comparison) -> None:  # type: ignore[no-untyped-def]
+def _group(group, comparison: Comparison) -> None:  # type: ignore[no-untyped-def]
     group.attrs.update({"NX_class": "NXdata", "signal": "error", "axes": ["value"]})
     for column in _COLUMNS:
-        group[column] = np.array([getattr(row, column) for row in one.rows])
-    group["value"].attrs["units"] = one.unit
+        group[column] = np.array([getattr(row, column) for row in comparison.rows])
+    group["value"].attrs["units"] = comparison.unit
     for key in ("title", "quantity", "parameter", "fails", "estimate_source", "tolerance"):
-        group.attrs[key] = getattr(one, key)
+        group.attrs[key] = getattr(comparison, key)
     for key in ("fails_at", "estimate", "own"):
-        if getattr(one, key) is not None:
-            group.attrs[key] = getattr(one, key)
-    if one.at_scene is not None:
-        for key, value in asdict(one.at_scene).items():
+        if getattr(comparison, key) is not None:
+            group.attrs[key] = getattr(comparison, key)
+    if comparison.at_scene is not None:
+        for key, value in asdict(comparison.at_scene).items():
             group.attrs[f"scene_{key}"] = value

@@ -81,13 +81,13 @@ def _closed(scene: Scene, value: float | None) -> Check:
 
 def _whole_pattern(scene: Scene) -> Check:
     """Largest deviation over the first two orders, of the peak; the worst place's values."""
-    seen = pattern(scene)
-    width, pitch, count = element_width_m(scene) or 0.0, seen.pitch_m, rulings(scene)
+    far_field = pattern(scene)
+    width, pitch, count = element_width_m(scene) or 0.0, far_field.pitch_m, rulings(scene)
     peak = (width * count) ** 2
     near = np.linspace(-2, 2, 41) / count
     mu = np.concatenate([near, 1 + near, np.linspace(-1.6, 1.6, 801)])
-    mu = mu[np.abs(seen.sine(mu)) < 1]
-    engine = seen.intensity(mu) / peak
+    mu = mu[np.abs(far_field.sine(mu)) < 1]
+    engine = far_field.intensity(mu) / peak
     formula = np.sinc(width * mu / pitch) ** 2 * interference_factor(mu, count)
     worst = int(np.argmax(np.abs(engine - formula)))
     return Check(float(engine[worst]), float(formula[worst]), float(abs(engine - formula)[worst]))
@@ -135,8 +135,8 @@ def missing_order(scene: Scene) -> int | None:
 
 def _missing(scene: Scene, value: float | None) -> Check:
     order = missing_order(scene) or 1
-    seen = pattern(scene) if value is None else pattern(_alternating(scene, value))
-    both = seen.intensity(np.array([0.0, float(order)]))
+    far_field = pattern(scene) if value is None else pattern(_alternating(scene, value))
+    both = far_field.intensity(np.array([0.0, float(order)]))
     height = float(both[1] / both[0])
     return Check(height, 0.0, height)
 
@@ -201,13 +201,13 @@ MISSING_ORDERS = Approximation(
 def _rayleigh(scene: Scene, value: float | None) -> Check:
     if value is not None:
         scene = counted(ideal(scene), max(2, round(value)))
-    seen = pattern(scene)
+    far_field = pattern(scene)
     formula = float(_ORDER * rulings(scene))
-    engine = resolving_power(seen, _ORDER, positions_alone=value is not None)
+    engine = resolving_power(far_field, _ORDER, positions_alone=value is not None)
     return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
 
 
-def resolving_power(seen: FarPattern, order: int, *, positions_alone: bool = False) -> float:
+def resolving_power(far_field: FarPattern, order: int, *, positions_alone: bool = False) -> float:
     """lambda / dlambda at which two equal lines leave a dip of 8/pi^2 between them; 0 if none.
 
     Rayleigh's case for a slit of even light; found by bisection on the separation.
@@ -215,10 +215,10 @@ def resolving_power(seen: FarPattern, order: int, *, positions_alone: bool = Fal
     """
 
     def light(mu: Floats, factor: float) -> Floats:
-        other = seen.at(seen.wavelength_m * factor)
+        other = far_field.at(far_field.wavelength_m * factor)
         return other.interference(mu) if positions_alone else other.intensity(mu)
 
-    return _separated(light, order, seen.count)
+    return _separated(light, order, far_field.count)
 
 
 def _separated(light: Callable[[Floats, float], Floats], order: int, count: float) -> float:

@@ -160,7 +160,7 @@ class FormulaComparisons(Result, Table[Row]):
         """Everything as plain values, SI."""
         return {
             "title": self.title,
-            "comparisons": [plain(one) for one in self.comparisons],
+            "comparisons": [plain(comparison) for comparison in self.comparisons],
             "left_out": [{"name": name, "reason": reason} for name, reason in self.left_out],
             "stated": list(self.stated),
         }
@@ -171,8 +171,8 @@ def _report(found: FormulaComparisons) -> Iterator[Sentence | Listing]:
     yield Sentence("scene", found.scene.title or "without a title")
     if found.comparisons:
         yield _table(found.comparisons)
-    for one in found.comparisons:
-        yield Sentence("formula", _formula(one))
+    for comparison in found.comparisons:
+        yield Sentence("formula", _formula(comparison))
     for name, reason in found.left_out:
         yield Sentence("left out", f"{name}: {reason}")
     for text in found.stated:
@@ -186,32 +186,39 @@ def _table(comparisons: tuple[Comparison, ...]) -> Listing:
         Column("expected"), Column("this scene"), Column("its error"),
     )  # fmt: skip
     title = f"where each formula differs from the exact computation by {percent}"
-    return Listing(title, columns, tuple(_row(one) for one in comparisons))
+    return Listing(title, columns, tuple(_row(comparison) for comparison in comparisons))
 
 
-def _row(one: Comparison) -> tuple[str, ...]:
-    if one.fails_at is None:
-        where = _WHERE.get(one.fails, "in places")
+def _row(comparison: Comparison) -> tuple[str, ...]:
+    if comparison.fails_at is None:
+        where = _WHERE.get(comparison.fails, "in places")
     else:
-        where = f"{one.fails} {_value(one.fails_at, one.unit)}"
-    compared = one.at_scene is not None and one.at_scene.engine != one.at_scene.formula
+        where = f"{comparison.fails} {_value(comparison.fails_at, comparison.unit)}"
+    compared = (
+        comparison.at_scene is not None
+        and comparison.at_scene.engine != comparison.at_scene.formula
+    )
     return (
-        one.name,
-        one.parameter,
+        comparison.name,
+        comparison.parameter,
         where,
-        "" if one.estimate is None else _value(one.estimate, one.unit),
-        "" if one.own is None else _value(one.own, one.unit),
-        f"{one.at_scene.error:.2g}" if compared and one.at_scene is not None else "",
+        "" if comparison.estimate is None else _value(comparison.estimate, comparison.unit),
+        "" if comparison.own is None else _value(comparison.own, comparison.unit),
+        f"{comparison.at_scene.error:.2g}" if compared and comparison.at_scene is not None else "",
     )
 
 
-def _formula(one: Comparison) -> str:
-    text = f"{one.name}: {one.title}"
-    if one.at_scene is not None and one.at_scene.engine != one.at_scene.formula:
-        exact, formula = one.at_scene.engine, one.at_scene.formula
+def _formula(comparison: Comparison) -> str:
+    text = f"{comparison.name}: {comparison.title}"
+    if (
+        comparison.at_scene is not None
+        and comparison.at_scene.engine != comparison.at_scene.formula
+    ):
+        exact, formula = comparison.at_scene.engine, comparison.at_scene.formula
         text += f"; computed {exact:.6g}, by formula {formula:.6g}"
-    if one.estimate is not None:
-        text += f"; expected at {_value(one.estimate, one.unit)}: {one.estimate_source}"
+    if comparison.estimate is not None:
+        estimate = _value(comparison.estimate, comparison.unit)
+        text += f"; expected at {estimate}: {comparison.estimate_source}"
     return text
 
 

@@ -45,9 +45,9 @@ def ghosts(scene: Scene, amplitude: float, period: float) -> tuple[float, float]
     pitch = pitch_m(scene) or 1.0
     error = PeriodicDefect(amplitude_m=amplitude * pitch, period=Span(rulings=float(whole)))
     bare = counted(ideal(scene), whole * _PERIODS)
-    seen = pattern(with_aperture(bare, defects=(error,)))
+    far_field = pattern(with_aperture(bare, defects=(error,)))
     mu = _ORDER + np.array([-1 / whole, 0.0, 1 / whole])
-    inner, line, outer = (float(v) for v in seen.interference(mu))
+    inner, line, outer = (float(v) for v in far_field.interference(mu))
     return inner / line, outer / line
 
 
@@ -128,9 +128,11 @@ def _diffuse(scene: Scene, relative_rms: float, mu: Floats) -> float:
     perfect = pattern(counted(ideal(scene), _RULINGS))
     total = 0.0
     for seed in range(_DRAWS):
-        by = relative_rms * perfect.pitch_m * draw("independent", seed, _RULINGS, perfect.pitch_m)
+        displacement = (
+            relative_rms * perfect.pitch_m * draw("independent", seed, _RULINGS, perfect.pitch_m)
+        )
         for sign in (-1.0, 1.0):
-            total += float(perfect.displaced(sign * by).interference(mu).mean())
+            total += float(perfect.displaced(sign * displacement).interference(mu).mean())
     return total / (2 * _DRAWS * _RULINGS**2)
 
 
@@ -206,8 +208,8 @@ def _cells(rms: float) -> Floats:
     law = diffuse_level(mu, rms, _LONG)
     parts = []
     for seed in range(math.ceil(_CELLS / mu.size)):
-        places = even_positions(_LONG, 1.0) + rms * draw("independent", seed, _LONG, 1.0)
-        comb = Comb(Slit(1e-6), places, np.ones(_LONG, dtype=np.complex128))
+        positions = even_positions(_LONG, 1.0) + rms * draw("independent", seed, _LONG, 1.0)
+        comb = Comb(Slit(1e-6), positions, np.ones(_LONG, dtype=np.complex128))
         found = sampled(comb, 0.0, float(mu[0]), float(mu[1] - mu[0]), mu.size)
         parts.append(np.abs(found) ** 2 / _LONG**2 / law)
     return np.concatenate(parts)[:_CELLS]

@@ -81,7 +81,7 @@ def compare(
         else:
             reasons[item.name] = found
     left_out = [(name, reason) for name, reason in reasons.items() if reason is not None]
-    rows = tuple(row for one in done for row in one.rows)
+    rows = tuple(row for result in done for row in result.rows)
     return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
 
@@ -126,7 +126,7 @@ def vary(
         if progress is not None:
             progress(item.name)
         done.append(next(followed))
-    rows = tuple(row for one in done for row in one.rows)
+    rows = tuple(row for result in done for row in result.rows)
     return FormulaComparisons(rows, tuple(done), tuple(left_out), stated(scene), scene)
 
 
@@ -146,9 +146,11 @@ def _numbers(scene: Scene, key: str, values: Sequence[str | float]) -> tuple[lis
             "is not a number that can be varied", key=key, value=old, expected="another key"
         )
     found = [measure(value) if isinstance(value, str) else None for value in values]
-    unit = next((SI_UNITS.get(one.dimension, "") for one in found if one is not None), "")
+    unit = next(
+        (SI_UNITS.get(quantity.dimension, "") for quantity in found if quantity is not None), ""
+    )
     pairs = zip(values, found, strict=True)
-    return [float(v) if one is None else one.value for v, one in pairs], unit
+    return [float(v) if quantity is None else quantity.value for v, quantity in pairs], unit
 
 
 def stated(scene: Scene) -> tuple[str, ...]:
@@ -223,9 +225,9 @@ def _along(
 ) -> Comparison:
     key, values, tolerance, unit = along
     checks = [item.check(scene, None) for scene in scenes]
-    at = np.asarray(values, dtype=np.float64)
-    fails_at, fails = _threshold(at, checks, tolerance, None)
-    rows = _rows(item.name, key, at, checks, tolerance)
+    parameter = np.asarray(values, dtype=np.float64)
+    fails_at, fails = _threshold(parameter, checks, tolerance, None)
+    rows = _rows(item.name, key, parameter, checks, tolerance)
     return Comparison(
         item.name, item.title, item.quantity, key, unit, rows, tolerance, fails_at, fails,
         None, "", None, None,
@@ -299,8 +301,8 @@ def _refined(
         middle = good * (bad / good) ** (low / (low - high))
         if abs(bad / good - 1) < _SETTLED:
             break
-        here = error(middle)
-        miss = math.log(max(here, 1e-300) / tolerance) if math.isfinite(here) else 1.0
+        deviation = error(middle)
+        miss = math.log(max(deviation, 1e-300) / tolerance) if math.isfinite(deviation) else 1.0
         if abs(miss) < _SETTLED:
             return float(middle)
         if miss <= 0:

@@ -15,25 +15,25 @@ from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 _BAND_POINTS = 64
 
 
-def _visibility(seen: FarPattern, *, positions_alone: bool = False) -> float:
+def _visibility(far_field: FarPattern, *, positions_alone: bool = False) -> float:
     """(max - min) / (max + min) about order zero: its peak and the first minimum beside it."""
-    n = seen.count
+    n = far_field.count
     mu = np.concatenate([np.linspace(-0.25, 0.25, 21) / n, np.linspace(0.6, 1.4, 81) / n])
-    light = seen.interference(mu) if positions_alone else seen.intensity(mu)
+    light = far_field.interference(mu) if positions_alone else far_field.intensity(mu)
     top, low = float(light[:21].max()), float(light[21:].min())
     return (top - low) / (top + low)
 
 
 def _slit(scene: Scene, value: float | None) -> Check:
     focal = scene.bench.source_focal_m or 1.0
-    seen = pattern(scene)
+    far_field = pattern(scene)
     if value is not None:
-        seen = pattern(ideal(scene))
+        far_field = pattern(ideal(scene))
         width = value / focal * math.cos(scene.bench.alpha_rad)
-        seen = replace(seen, slit_sine=width)
+        far_field = replace(far_field, slit_sine=width)
     alone = value is not None
-    engine = _visibility(seen, positions_alone=alone)
-    formula = _visibility(replace(seen, slit_sine=0.0), positions_alone=alone)
+    engine = _visibility(far_field, positions_alone=alone)
+    formula = _visibility(replace(far_field, slit_sine=0.0), positions_alone=alone)
     return Check(engine, formula, abs(formula / engine - 1) if engine else math.inf)
 
 
@@ -83,17 +83,17 @@ NARROW_SLIT = Approximation(
 def _band(scene: Scene, value: float | None) -> Check:
     """Height of the first order in the light of a band, over that of one wavelength."""
     alone = value is not None
-    seen = pattern(ideal(scene) if alone else scene)
+    far_field = pattern(ideal(scene) if alone else scene)
     width = value if value is not None else own_band(scene) or 0.0
     t, w = np.polynomial.legendre.leggauss(_BAND_POINTS)
-    sine = seen.sine_in + float(seen.sine(1.0))
+    sine = far_field.sine_in + float(far_field.sine(1.0))
     light = []
-    for lam in seen.wavelength_m + width / 2 * t:
-        other = seen.at(float(lam))
-        mu = seen.pitch_m * sine / float(lam)
+    for lam in far_field.wavelength_m + width / 2 * t:
+        other = far_field.at(float(lam))
+        mu = far_field.pitch_m * sine / float(lam)
         light.append(float(other.interference(mu) if alone else other.intensity(mu)))
-    one = float(seen.interference(1.0) if alone else seen.intensity(1.0))
-    engine = float(np.sum(w / 2 * np.array(light))) / one
+    reference = float(far_field.interference(1.0) if alone else far_field.intensity(1.0))
+    engine = float(np.sum(w / 2 * np.array(light))) / reference
     return Check(engine, 1.0, abs(1 / engine - 1))
 
 
@@ -106,9 +106,9 @@ def own_band(scene: Scene) -> float | None:
 
 
 def _band_limit(scene: Scene, tolerance: float) -> float:
-    seen = pattern(ideal(scene))
-    n = seen.count
-    return 6 * math.sqrt(tolerance) / (math.pi * math.sqrt(n * n - 1)) * seen.wavelength_m
+    far_field = pattern(ideal(scene))
+    n = far_field.count
+    return 6 * math.sqrt(tolerance) / (math.pi * math.sqrt(n * n - 1)) * far_field.wavelength_m
 
 
 def _band_span(scene: Scene) -> tuple[float, float]:

@@ -58,20 +58,20 @@ def efficiency(
     ComputationError
         The groove is deeper than the theory converges for.
     """
-    of = mounted(scene).conical(conical_rad)
+    mount = mounted(scene).conical(conical_rad)
     if wavelength_m is None:
         _check_range(from_m, to_m, "wavelengths")
         x = np.linspace(from_m, to_m, points)
-        path, found = of.path(), wavelength_curve(of, from_m, to_m, tolerance)
+        path, found = mount.path(), wavelength_curve(mount, from_m, to_m, tolerance)
     else:
         low, high = turn_rad or (-math.pi / 4, math.pi / 4)
         low, high = _turns(scene, low, high)
         x = np.linspace(low, high, points)
-        path = _turning(scene, of, wavelength_m)
-        predicted = [p.place for p in _passing(of, path, x)]
+        path = _turning(scene, mount, wavelength_m)
+        predicted = [p.place for p in _passing(mount, path, x)]
         breaks = np.unique([low, *predicted, high])
-        found = curve(of.surface, path, breaks, tolerance=tolerance)
-    return _described(scene, of, path, found, x, orders, over_turn=wavelength_m is not None)
+        found = curve(mount.surface, path, breaks, tolerance=tolerance)
+    return _described(scene, mount, path, found, x, orders, over_turn=wavelength_m is not None)
 
 
 def _check_range(low: float, high: float, what: str) -> None:
@@ -95,65 +95,65 @@ def _turns(scene: Scene, low: float, high: float) -> tuple[float, float]:
     return low, high
 
 
-def _turning(scene: Scene, of: Mounted, wavelength_m: float) -> Path:
+def _turning(scene: Scene, mount: Mounted, wavelength_m: float) -> Path:
     half = _half_angle(scene)
 
     def wavelength(x: Floats) -> Floats:
         return np.full_like(x, wavelength_m)
 
-    cosine = math.sqrt(1 - of.sine_along**2)
+    cosine = math.sqrt(1 - mount.sine_along**2)
     return Path(
         wavelength,
-        lambda x: of.sine_inside(wavelength(x), cosine * np.sin(x + half)),
-        of.sine_along,
+        lambda x: mount.sine_inside(wavelength(x), cosine * np.sin(x + half)),
+        mount.sine_along,
     )
 
 
-def _passing(of: Mounted, path: Path, x: Floats) -> list[Place]:
+def _passing(mount: Mounted, path: Path, x: Floats) -> list[Place]:
     """Places where an order passes off, in air or in a transparent grating."""
-    grating = _grating(of, path)
+    grating = _grating(mount, path)
     low, high = float(x[0]), float(x[-1])
-    along = of.sine_along**2
+    along = mount.sine_along**2
     found = places("passing off", low, high, grating, lambda x: np.full_like(x, (1 - along) ** 0.5))
-    glass = of.surface.above if of.transmission else of.surface.below
+    glass = mount.surface.above if mount.transmission else mount.surface.below
     if glass is not None and not glass.metallic:
         kind: Kind = "passing off in the substrate"
 
-        def limit(place: Floats) -> Floats:
-            return np.asarray(np.sqrt(glass.at(path.vacuum_m(place)).real ** 2 - along))
+        def limit(at_x: Floats) -> Floats:
+            return np.asarray(np.sqrt(glass.at(path.vacuum_m(at_x)).real ** 2 - along))
 
         found += places(kind, low, high, grating, limit)
     return found
 
 
-def _grating(of: Mounted, path: Path):  # type: ignore[no-untyped-def]
+def _grating(mount: Mounted, path: Path):  # type: ignore[no-untyped-def]
     """x -> (lambda / d, sin alpha) in air."""
 
-    def at(x: Floats) -> tuple[Floats, Floats]:
+    def wavelength_and_sine(x: Floats) -> tuple[Floats, Floats]:
         wavelength = path.vacuum_m(x)
-        outside = path.sine_in(x) * of.surface.above.at(wavelength).real
-        return wavelength / of.surface.pitch_m, outside
+        outside = path.sine_in(x) * mount.surface.above.at(wavelength).real
+        return wavelength / mount.surface.pitch_m, outside
 
-    return at
+    return wavelength_and_sine
 
 
-def _plasmons(of: Mounted, path: Path, x: Floats) -> list[Place]:
+def _plasmons(mount: Mounted, path: Path, x: Floats) -> list[Place]:
     """Places where a metal surface's plasmon is expected."""
-    metal = of.surface.below
-    if metal is None or not metal.metallic or of.surface.coating:
+    metal = mount.surface.below
+    if metal is None or not metal.metallic or mount.surface.coating:
         return []
 
-    def limit(place: Floats) -> Floats:
-        eps = metal.at(path.vacuum_m(place)) ** 2
-        index = np.sqrt(eps / (1 + eps) - of.sine_along**2).real
+    def limit(at_x: Floats) -> Floats:
+        eps = metal.at(path.vacuum_m(at_x)) ** 2
+        index = np.sqrt(eps / (1 + eps) - mount.sine_along**2).real
         return np.where(eps.real < -1, index, np.nan)
 
-    return places("surface plasmon", float(x[0]), float(x[-1]), _grating(of, path), limit)
+    return places("surface plasmon", float(x[0]), float(x[-1]), _grating(mount, path), limit)
 
 
 def _described(
     scene: Scene,
-    of: Mounted,
+    mount: Mounted,
     path: Path,
     found: EfficiencyCurve,
     x: Floats,
@@ -162,9 +162,9 @@ def _described(
     over_turn: bool,
 ) -> Efficiency:
     wavelength = path.vacuum_m(x)
-    outside = _grating(of, path)(x)[1]
+    outside = _grating(mount, path)(x)[1]
     up, down, absorbed = found.at(x)
-    both = (down if of.transmission else up) * of.entrance(wavelength, outside)[:, :, None]
+    both = (down if mount.transmission else up) * mount.entrance(wavelength, outside)[:, :, None]
     leaves = np.flatnonzero(both.max(axis=(0, 1)) > 0)
     known = {int(found.order[k]): both[:, :, k] for k in leaves}
     bright = sorted(known, key=lambda m: -float(known[m].mean()))[:6]
@@ -177,23 +177,23 @@ def _described(
                 value=m,
                 expected=f"one of {', '.join(map(str, sorted(known)))}",
             )
-    side = "transmitted" if of.transmission else "reflected"
+    side = "transmitted" if mount.transmission else "reflected"
     listed = tuple(
         OrderEfficiency(
-            m, side, known[m][0], known[m][1], _scalar(scene, of, wavelength, outside, m)
+            m, side, known[m][0], known[m][1], _scalar(scene, mount, wavelength, outside, m)
         )
         for m in chosen
     )
     fine = np.linspace(x[0], x[-1], PLACES)
-    curves, taken = _unpolarised(of, path, found, fine)
+    curves, absorbed_fine = _unpolarised(mount, path, found, fine)
     error = float(found.error.max()) + found.sampling_error
-    anomalies = [Anomaly(p.order, p.kind, p.place, None) for p in _passing(of, path, x)]
+    anomalies = [Anomaly(p.order, p.kind, p.place, None) for p in _passing(mount, path, x)]
     anomalies += [
         Anomaly(
             p.order, p.kind, p.place,
-            None if over_turn else absorption_peak(fine, taken[1], p.place, error),
+            None if over_turn else absorption_peak(fine, absorbed_fine[1], p.place, error),
         )
-        for p in _plasmons(of, path, x)
+        for p in _plasmons(mount, path, x)
     ]  # fmt: skip
     return Efficiency(
         title=scene.title,
@@ -204,7 +204,7 @@ def _described(
         absorbed=absorbed,
         anomalies=tuple(sorted(anomalies, key=lambda a: a.predicted)),
         peaks=tuple(peak_of(m, fine, curves[m], error) for m in chosen),
-        material=of.material,
+        material=mount.material,
         error=(float(found.error[0]), float(found.error[1])),
         sampling_error=found.sampling_error,
         balance=found.balance,
@@ -214,23 +214,24 @@ def _described(
 
 
 def _unpolarised(
-    of: Mounted, path: Path, found: EfficiencyCurve, x: Floats
+    mount: Mounted, path: Path, found: EfficiencyCurve, x: Floats
 ) -> tuple[dict[int, Floats], Floats]:
     """Efficiency (n,) of each order for unpolarised light, and what is absorbed (2, n)."""
-    outside = _grating(of, path)(x)[1]
+    outside = _grating(mount, path)(x)[1]
     up, down, absorbed = found.at(x)
-    both = (down if of.transmission else up) * of.entrance(path.vacuum_m(x), outside)[:, :, None]
+    entrance = mount.entrance(path.vacuum_m(x), outside)[:, :, None]
+    both = (down if mount.transmission else up) * entrance
     mean = both.mean(axis=0)
     return {int(m): mean[:, k] for k, m in enumerate(found.order)}, absorbed
 
 
-def _scalar(scene: Scene, of: Mounted, wavelength: Floats, sine_in: Floats, m: int) -> Floats:
+def _scalar(scene: Scene, mount: Mounted, wavelength: Floats, sine_in: Floats, m: int) -> Floats:
     """|E|^2 / d^2 of the thin relief at a whole order, times the flat surface's part."""
     grating = scene.aperture
     assert isinstance(grating, Grating)
     bare = grating.model_copy(update={"reflectance": 1.0, "reflectance_file": None})
     element = scalar_groove(bare, scene.folder)
-    pitch, cosine = of.surface.pitch_m, math.sqrt(1 - of.sine_along**2)
+    pitch, cosine = mount.surface.pitch_m, math.sqrt(1 - mount.sine_along**2)
     # to scalar theory conical light is light of a longer wavelength in the plane of alpha
     sine_alpha, projected = sine_in / cosine, wavelength / cosine
     sine_out = m * projected / pitch - sine_alpha
@@ -238,15 +239,15 @@ def _scalar(scene: Scene, of: Mounted, wavelength: Floats, sine_in: Floats, m: i
     for k in np.flatnonzero(np.abs(sine_out) < 1):
         rays = Rays(float(sine_alpha[k]), sine_out[k : k + 1], float(projected[k]))
         total[k] = float(np.abs(element.amplitude(rays)[0]) ** 2) / pitch**2
-    return total * _flat(of, wavelength, sine_in)
+    return total * _flat(mount, wavelength, sine_in)
 
 
-def _flat(of: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
+def _flat(mount: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
     """(n,) what a flat surface reflects, or passes, of unpolarised light (Fresnel)."""
-    below, above = of.surface.below, of.surface.above.at(wavelength).real
+    below, above = mount.surface.below, mount.surface.above.at(wavelength).real
     if below is None:
         return np.ones(wavelength.size)
-    squared = sine_in**2 + of.sine_along**2  # of the whole angle of incidence
+    squared = sine_in**2 + mount.sine_along**2  # of the whole angle of incidence
     first = np.sqrt(1 - squared / above**2 + 0j) * above
     eps = below.at(wavelength) ** 2
     second = np.sqrt(eps - squared + 0j)
@@ -254,6 +255,6 @@ def _flat(of: Mounted, wavelength: Floats, sine_in: Floats) -> Floats:
     ratio = eps / above**2
     across = np.abs((ratio * first - second) / (ratio * first + second)) ** 2
     reflected = (along + across) / 2
-    if not of.transmission:
+    if not mount.transmission:
         return np.asarray(reflected)
-    return np.asarray((1 - reflected) * of.entrance(wavelength, sine_in).mean(axis=0))
+    return np.asarray((1 - reflected) * mount.entrance(wavelength, sine_in).mean(axis=0))

@@ -23,13 +23,13 @@ def save_csv(found: Efficiency, path: str | Path) -> None:
     """
     turned = found.over == "turn"
     head = ["wavelength_nm", *(["turn_rad"] if turned else [])]
-    head += [f"order_{one.order}_{name}" for one in found.orders for name in _COLUMNS]
+    head += [f"order_{order.order}_{name}" for order in found.orders for name in _COLUMNS]
     with replacing(path) as temporary, temporary.open("w", newline="", encoding="utf-8") as stream:
         writer = csv.writer(stream)
         writer.writerow(head)
         for k, wavelength in enumerate(found.wavelength_m):
             row = [f"{wavelength * 1e9:.9g}", *([f"{found.x[k]:.12g}"] if turned else [])]
-            row += [f"{getattr(one, name)[k]:.9g}" for one in found.orders for name in _COLUMNS]
+            row += [f"{getattr(order, name)[k]:.9g}" for order in found.orders for name in _COLUMNS]
             writer.writerow(row)
 
 
@@ -63,10 +63,10 @@ def save_hdf5(found: Efficiency, scene: Scene, path: str | Path) -> None:
         entry["wavelength"] = found.wavelength_m
         entry["wavelength"].attrs["units"] = "m"
         entry["absorbed"] = found.absorbed
-        for one in found.orders:
-            group = entry.create_group(f"{one.side}_{one.order}")
+        for order in found.orders:
+            group = entry.create_group(f"{order.side}_{order.order}")
             group.attrs.update({"NX_class": "NXdata", "signal": "unpolarised", "axes": [axis]})
             group[axis] = found.x
             group[axis].attrs["units"] = unit
             for name in _COLUMNS:
-                group[name] = getattr(one, name)
+                group[name] = getattr(order, name)

@@ -22,9 +22,14 @@ def peak_of(order: int, x: Floats, curve: Floats, error: float) -> Peak:
     top = float(curve[k])
     low, high = _stretch(x, curve, k, top - min(error, top / 2))
     ends = k in (0, x.size - 1)
-    at = float(x[k]) if ends else (low + high) / 2
+    position = float(x[k]) if ends else (low + high) / 2
     return Peak(
-        order, at, top, *_stretch(x, curve, k, top / 2), 0.0 if ends else (high - low) / 2, ends
+        order,
+        position,
+        top,
+        *_stretch(x, curve, k, top / 2),
+        0.0 if ends else (high - low) / 2,
+        ends,
     )
 
 
@@ -33,11 +38,11 @@ def absorption_peak(x: Floats, absorbed: Floats, predicted: float, error: float)
     near = np.flatnonzero((x > _REACH[0] * predicted) & (x < _REACH[1] * predicted))
     if near.size < 3:
         return None
-    here, part = x[near], absorbed[near]
+    near_x, part = x[near], absorbed[near]
     k = int(np.argmax(part))
     top = float(part[k])
-    low, high = _stretch(here, part, k, top - min(error, top / 2))
-    inside = here[0] < low and high < here[-1]
+    low, high = _stretch(near_x, part, k, top - min(error, top / 2))
+    inside = near_x[0] < low and high < near_x[-1]
     return (low + high) / 2 if inside else None
 
 

@@ -47,15 +47,16 @@ class Peak:
     Attributes
     ----------
     order : m
-    at : wavelength [m] or angle [rad]
+    position : wavelength [m] or angle [rad]
     efficiency : there
     low, high : where it falls to half, or the end of the range
-    uncertainty : of `at`: so far about it the curve lies within its error of the highest value
+    uncertainty : of `position`: so far about it the curve lies within its error of the highest
+        value
     at_end : whether it is highest at an end of the range, which says nothing of the groove
     """
 
     order: int
-    at: float
+    position: float
     efficiency: float
     low: float
     high: float
@@ -126,20 +127,20 @@ class Efficiency(Result):
             **({"turn_rad": self.x.tolist()} if self.over == "turn" else {}),
             "orders": [
                 {
-                    "order": one.order,
-                    "side": one.side,
+                    "order": order.order,
+                    "side": order.side,
                     **{
-                        key: getattr(one, key).tolist()
+                        key: getattr(order, key).tolist()
                         for key in ("along", "across", "unpolarised", "scalar")
                     },
                 }
-                for one in self.orders
+                for order in self.orders
             ],
             "absorbed": {
                 "along": self.absorbed[0].tolist(), "across": self.absorbed[1].tolist()
             },
-            "anomalies": [vars(one) for one in self.anomalies],
-            "peaks": [vars(one) for one in self.peaks],
+            "anomalies": [vars(anomaly) for anomaly in self.anomalies],
+            "peaks": [vars(peak) for peak in self.peaks],
             "material": self.material,
             "accuracy": {
                 "truncation_along": self.error[0], "truncation_across": self.error[1],
@@ -179,12 +180,12 @@ class Efficiency(Result):
 
     def _values(self) -> Listing:
         columns = [Column(self.over, self._unit)]
-        for one in self.orders:
-            columns += [Column(f"{one.order} {name}", "%") for name in _CURVES]
+        for order in self.orders:
+            columns += [Column(f"{order.order} {name}", "%") for name in _CURVES]
         picked = np.unique(np.linspace(0, self.x.size - 1, 11).round().astype(int))
         rows = tuple(
             (self._shown(float(self.x[k])),
-             *(self._percent(getattr(one, name)[k]) for one in self.orders for name in _CURVES))
+             *(self._percent(getattr(order, name)[k]) for order in self.orders for name in _CURVES))
             for k in picked
         )  # fmt: skip
         return Listing("Efficiency of each order", tuple(columns), rows)
@@ -206,12 +207,12 @@ class Efficiency(Result):
         if not self.peaks:
             return None
         peak = max(self.peaks, key=lambda p: p.efficiency)
-        one = next(o for o in self.orders if o.order == peak.order)
-        k = int(np.argmin(np.abs(self.x - peak.at)))
+        order = next(o for o in self.orders if o.order == peak.order)
+        k = int(np.argmin(np.abs(self.x - peak.position)))
         return (
-            f"at {self._peak(peak)[0]} {self._unit} scalar theory gives order {one.order} "
-            f"{100 * one.scalar[k]:.1f} %; rigorous {100 * one.along[k]:.1f} % along, "
-            f"{100 * one.across[k]:.1f} % across the grooves"
+            f"at {self._peak(peak)[0]} {self._unit} scalar theory gives order {order.order} "
+            f"{100 * order.scalar[k]:.1f} %; rigorous {100 * order.along[k]:.1f} % along, "
+            f"{100 * order.across[k]:.1f} % across the grooves"
         )
 
     @property
@@ -235,8 +236,8 @@ class Efficiency(Result):
         """Where it lies, to the digit that is known, and its uncertainty."""
         step = self._step(peak.uncertainty)
         known = step < (1.0 if self.over == "wavelength" else 0.1)
-        place = self._shown(peak.at) if known else self._rounded(peak.at)
-        return place, "end" if peak.at_end else f"{step:g}"
+        position = self._shown(peak.position) if known else self._rounded(peak.position)
+        return position, "end" if peak.at_end else f"{step:g}"
 
     def _shown(self, x: float) -> str:
         return f"{x * self._scale:.{1 if self.over == 'wavelength' else 2}f}"

@@ -95,23 +95,23 @@ def explain(plate: Plate, x_m: float) -> PlatePoint:
         Not enough memory for the far field of that place.
     """
     column = column_of(plate, x_m)
-    place = float(plate.x_m[column])
-    beta = float(grating_geometry(plate.scene).beta_rad(place))
+    x_plate_m = float(plate.x_m[column])
+    beta = float(grating_geometry(plate.scene).beta_rad(x_plate_m))
     ruled = ruling_seen(plate.scene)
-    seen = point_spectrum(plate, column)
-    waves = _waves(place, ruled, seen.wavelength_m)
-    bands = remaining(seen, waves, _half_width(plate, ruled, seen))
-    sent = _sent(plate, seen)
-    dark = extinguished(seen, waves, ruled, sent)
+    spectrum = point_spectrum(plate, column)
+    path_difference = _waves(x_plate_m, ruled, spectrum.wavelength_m)
+    bands = remaining(spectrum, path_difference, _half_width(plate, ruled, spectrum))
+    sent = _sent(plate, spectrum)
+    dark = extinguished(spectrum, path_difference, ruled, sent)
     colour = colour_at(plate, column)
-    return PlatePoint(plate.scene, place, beta, colour, seen, bands, dark, ruled, sent)
+    return PlatePoint(plate.scene, x_plate_m, beta, colour, spectrum, bands, dark, ruled, sent)
 
 
-def _sent(plate: Plate, seen: PointSpectrum) -> Floats:
+def _sent(plate: Plate, spectrum: PointSpectrum) -> Floats:
     """(n,) light of the source, filters included, in the steps of a spectrum, over the most."""
-    half = seen.step_m / 2
+    half = spectrum.step_m / 2
     power, _ = light.of_scene(plate.scene).integrate(
-        seen.wavelength_m - half, seen.wavelength_m + half
+        spectrum.wavelength_m - half, spectrum.wavelength_m + half
     )
     return np.asarray(power / max(float(power.max()), 1e-300))
 
@@ -163,10 +163,10 @@ def _waves(x_m: float, ruled: Ruling | None, wavelength_m: Floats) -> Floats:
     return ruled.geometry.order(x_m, wavelength_m)
 
 
-def _half_width(plate: Plate, ruled: Ruling | None, seen: PointSpectrum) -> float:
+def _half_width(plate: Plate, ruled: Ruling | None, spectrum: PointSpectrum) -> float:
     """Half-width of an order in waves of path difference: 1/N, half of source slit and pixel."""
     if ruled is None:
         return 0.0
     blur = plate.scene.plate.pixel_m / plate.scene.bench.camera_focal_m
     blur += source_angle_rad(plate.scene)
-    return 1.0 / ruled.count + 0.5 * blur * ruled.pitch_m / float(seen.wavelength_m[0])
+    return 1.0 / ruled.count + 0.5 * blur * ruled.pitch_m / float(spectrum.wavelength_m[0])

@@ -91,89 +91,97 @@ class Zero:
     by_element: bool
 
 
-def remaining(seen: PointSpectrum, waves: Floats, width: float) -> tuple[Remaining, ...]:
+def remaining(
+    spectrum: PointSpectrum, path_difference: Floats, width: float
+) -> tuple[Remaining, ...]:
     """The bands that reach a place, from violet to red.
 
     Parameters
     ----------
-    waves : (n,) path difference of neighbouring rulings in waves; NaN where there are none
+    path_difference : (n,) of neighbouring rulings in wavelengths; NaN where there are none
     width : half-width of an order in the same measure, source slit and pixel included
     """
-    weighted = _weighted(seen)
+    weighted = _weighted(spectrum)
     running = _running(weighted)
-    lit = _stretches(seen.passed >= EXTINGUISHED)
-    parts = [part for stretch in lit for part in _split(seen.passed, *stretch)]
-    ends = _shared_ends(seen.passed, parts)
+    illuminated = _stretches(spectrum.passed >= EXTINGUISHED)
+    parts = [part for ends in illuminated for part in _split(spectrum.passed, *ends)]
+    ends = _shared_ends(spectrum.passed, parts)
     found = []
     for part, (a, b) in zip(parts, pairwise(ends), strict=True):
-        shares = running[b] - running[a]
-        if shares.max() >= _LEAST_SHARE:
+        fractions = running[b] - running[a]
+        if fractions.max() >= _LEAST_SHARE:
             inside = running[part[1] + 1] - running[part[0]]
-            stray = bool(inside[0] < _STRAY * shares[0])
+            stray = bool(inside[0] < _STRAY * fractions[0])
             mixed = a + int(np.argmax(weighted[a:b, 2]))
-            found.append(_band(seen, waves, width, (*part, mixed), shares, stray))
+            found.append(_band(spectrum, path_difference, width, (*part, mixed), fractions, stray))
     return tuple(found)
 
 
 def _band(
-    seen: PointSpectrum,
-    waves: Floats,
+    spectrum: PointSpectrum,
+    path_difference: Floats,
     width: float,
-    places: tuple[int, int, int],
-    shares: Floats,
+    indices: tuple[int, int, int],
+    fractions: Floats,
     stray: bool,
 ) -> Remaining:
-    first, last, mixed = places
-    best = first + int(np.argmax(seen.passed[first : last + 1]))
-    lo, hi, strongest, mixing = (float(seen.wavelength_m[k]) for k in (first, last, best, mixed))
-    held = () if stray else _orders(waves, (first, last, best), width)
-    told = float(waves[mixed if stray else best])
-    light, bright, colour = (float(share) for share in shares)
-    return Remaining(lo, hi, strongest, mixing, told, held, light, bright, colour, stray)
+    first, last, mixed = indices
+    best = first + int(np.argmax(spectrum.passed[first : last + 1]))
+    lo, hi, strongest, mixing = (
+        float(spectrum.wavelength_m[k]) for k in (first, last, best, mixed)
+    )
+    held = () if stray else _orders(path_difference, (first, last, best), width)
+    difference = float(path_difference[mixed if stray else best])
+    light, bright, colour = (float(fraction) for fraction in fractions)
+    return Remaining(lo, hi, strongest, mixing, difference, held, light, bright, colour, stray)
 
 
 def extinguished(
-    seen: PointSpectrum, waves: Floats, ruled: Ruling | None, sent: Floats
+    spectrum: PointSpectrum, path_difference: Floats, ruled: Ruling | None, sent: Floats
 ) -> tuple[Extinguished, ...]:
     """Stretches of `NAMED_M` of which less than `EXTINGUISHED` of the best passes.
 
     `sent` (n,) is the light of the source at each wavelength, over the most.
     """
-    named = (seen.wavelength_m >= NAMED_M[0]) & (seen.wavelength_m <= NAMED_M[1])
+    named = (spectrum.wavelength_m >= NAMED_M[0]) & (spectrum.wavelength_m <= NAMED_M[1])
     found = []
-    for first, last in _stretches(named & (seen.passed < EXTINGUISHED)):
-        lo, hi = float(seen.wavelength_m[first]), float(seen.wavelength_m[last])
+    for first, last in _stretches(named & (spectrum.passed < EXTINGUISHED)):
+        lo, hi = float(spectrum.wavelength_m[first]), float(spectrum.wavelength_m[last])
         if hi - lo >= _LEAST_WIDTH_M:
             dark = slice(first, last + 1)
-            cause, missing = cause_of(waves[dark], seen.wavelength_m[dark], ruled, sent[dark])
-            zeros = _zeros(seen, waves, ruled, (first, last))
+            cause, missing = cause_of(
+                path_difference[dark], spectrum.wavelength_m[dark], ruled, sent[dark]
+            )
+            zeros = _zeros(spectrum, path_difference, ruled, (first, last))
             found.append(Extinguished(lo, hi, zeros, cause, missing))
     return tuple(found)
 
 
 def _zeros(
-    seen: PointSpectrum, waves: Floats, ruled: Ruling | None, ends: tuple[int, int]
+    spectrum: PointSpectrum, path_difference: Floats, ruled: Ruling | None, ends: tuple[int, int]
 ) -> tuple[Zero, ...]:
-    first, last = max(ends[0], 1), min(ends[1], seen.passed.size - 2)
-    y = seen.passed
-    here = y[first : last + 1]
-    low = (here <= y[first - 1 : last]) & (here < y[first + 1 : last + 2]) & (here < _ZERO)
-    at = first + np.flatnonzero(low)
-    if at.size > _MOST_ZEROS:
+    first, last = max(ends[0], 1), min(ends[1], spectrum.passed.size - 2)
+    y = spectrum.passed
+    values = y[first : last + 1]
+    low = (values <= y[first - 1 : last]) & (values < y[first + 1 : last + 2]) & (values < _ZERO)
+    lowest = first + np.flatnonzero(low)
+    if lowest.size > _MOST_ZEROS:
         return ()
-    return tuple(_zero(float(seen.wavelength_m[k]), float(waves[k]), ruled) for k in at)
+    return tuple(
+        _zero(float(spectrum.wavelength_m[k]), float(path_difference[k]), ruled) for k in lowest
+    )
 
 
-def _zero(wavelength_m: float, waves: float, ruled: Ruling | None) -> Zero:
-    dark = ruled is not None and element_dark(ruled, waves, wavelength_m)
-    return Zero(wavelength_m, waves, dark)
+def _zero(wavelength_m: float, path_difference: float, ruled: Ruling | None) -> Zero:
+    dark = ruled is not None and element_dark(ruled, path_difference, wavelength_m)
+    return Zero(wavelength_m, path_difference, dark)
 
 
-def _weighted(seen: PointSpectrum) -> Floats:
+def _weighted(spectrum: PointSpectrum) -> Floats:
     """(n, 3) light, brightness and X + Y + Z at each wavelength."""
-    xyz = colour_matching(seen.wavelength_m)
+    xyz = colour_matching(spectrum.wavelength_m)
     curves = np.column_stack([np.ones(len(xyz)), xyz[:, 1], xyz.sum(axis=1)])
-    return np.asarray(seen.irradiance[:, None] * curves)
+    return np.asarray(spectrum.irradiance[:, None] * curves)
 
 
 def _running(weighted: Floats) -> Floats:
@@ -212,9 +220,11 @@ def _shared_ends(passed: Floats, parts: list[tuple[int, int]]) -> list[int]:
     return [*ends, passed.size]
 
 
-def _orders(waves: Floats, places: tuple[int, int, int], width: float) -> tuple[int, ...]:
+def _orders(
+    path_difference: Floats, indices: tuple[int, int, int], width: float
+) -> tuple[int, ...]:
     """Whole numbers of waves within a band, or the one that its maximum belongs to."""
-    first, last, peak = (float(waves[k]) for k in places)
+    first, last, peak = (float(path_difference[k]) for k in indices)
     if not math.isfinite(peak):
         return ()
     lo, hi = min(first, last), max(first, last)

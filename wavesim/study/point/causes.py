@@ -37,8 +37,10 @@ def cause_of(
         return "element", ()
     low, high = float(path_difference.min()), float(path_difference.max())
     orders = [m for m in range(math.ceil(low), math.floor(high) + 1) if m]
-    at = [float(np.interp(m, path_difference[::-1], wavelength_m[::-1])) for m in orders]
-    missing = [m for m, w in zip(orders, at, strict=True) if element_dark(ruled, float(m), w)]
+    wavelengths = [float(np.interp(m, path_difference[::-1], wavelength_m[::-1])) for m in orders]
+    missing = [
+        m for m, w in zip(orders, wavelengths, strict=True) if element_dark(ruled, float(m), w)
+    ]
     passes = interference_factor(path_difference, ruled.count).max() > _PASSES
     cause = "element" if orders or passes else "interference"
     return cause, tuple(missing)
@@ -49,6 +51,6 @@ def element_dark(ruled: Ruling, path_difference: float, wavelength_m: float) -> 
     if not math.isfinite(path_difference):
         return False
     every = np.arange(-1000, 1001) / 200.0
-    here = float(ruled.efficiency(path_difference, wavelength_m))
+    efficiency = float(ruled.efficiency(path_difference, wavelength_m))
     most = float(np.max(ruled.efficiency(every, wavelength_m)))
-    return here < _ELEMENT_DARK * most
+    return efficiency < _ELEMENT_DARK * most

@@ -32,11 +32,11 @@ _NOUNS = {"slits": "slit", "wires": "gap", "grating": "groove"}
 
 def why(found: PlatePoint) -> str:
     """Place, causes, and the resulting colour as this exposure shows it."""
-    place = f"at x = {found.x_m * 1e3:.4g} mm ({math.degrees(found.beta_rad):.4f} deg)"
+    position = f"at x = {found.x_m * 1e3:.4g} mm ({math.degrees(found.beta_rad):.4f} deg)"
     if math.isinf(found.colour.stops) or not found.remaining:
-        return f"{place} no visible light arrives"
+        return f"{position} no visible light arrives"
     causes = [*_source(found), *_losses(found), *_orders(found)]
-    return f"{place} {'; '.join(causes)}: {_result(found)}"
+    return f"{position} {'; '.join(causes)}: {_result(found)}"
 
 
 def element_noun(found: PlatePoint) -> str:
@@ -56,28 +56,28 @@ def _source(found: PlatePoint) -> list[str]:
         return []
     if isinstance(found.scene.source, Lamp):
         return ["the lamp emits lines only"]
-    seen = found.spectrum.wavelength_m[sent]
+    sent_m = found.spectrum.wavelength_m[sent]
     what = "the filter passes" if found.scene.source.filters else "the source sends"
-    return [f"{what} only {wavelengths(float(seen[0]), float(seen[-1]))}"]
+    return [f"{what} only {wavelengths(float(sent_m[0]), float(sent_m[-1]))}"]
 
 
 def _losses(found: PlatePoint) -> list[str]:
     """What is extinguished, by cause; what is weakened, where nothing is extinguished."""
-    dark = [one for one in found.extinguished if one.cause != "source"]
+    dark = [band for band in found.extinguished if band.cause != "source"]
     if _nearly_all(dark):
         return []
-    told = []
+    texts = []
     for cause in ("element", "interference", ""):
-        chosen = [one for one in dark if one.cause == cause]
+        chosen = [band for band in dark if band.cause == cause]
         if chosen:
-            told.append(f"{_stretches(chosen)} extinguished{_by(found, cause, chosen)}")
-    return told or _weakened(found)
+            texts.append(f"{_stretches(chosen)} extinguished{_by(found, cause, chosen)}")
+    return texts or _weakened(found)
 
 
 def _nearly_all(dark: Sequence[Extinguished]) -> bool:
     """Whether interference leaves narrow bands only."""
     lo, hi = NAMED_M
-    total = sum(one.hi_m - one.lo_m for one in dark if one.cause == "interference")
+    total = sum(band.hi_m - band.lo_m for band in dark if band.cause == "interference")
     return total > _NARROW * (hi - lo)
 
 
@@ -85,13 +85,13 @@ def _stretches(chosen: Sequence[Extinguished]) -> str:
     if len(chosen) > _MOST:
         lo, hi = chosen[0].lo_m, chosen[-1].hi_m
         return f"{len(chosen)} bands between {wavelengths(lo, hi, ' and ')} are"
-    texts = [wavelengths(one.lo_m, one.hi_m) for one in chosen]
+    texts = [wavelengths(band.lo_m, band.hi_m) for band in chosen]
     return f"light of {' and of '.join(texts)} is"
 
 
 def _by(found: PlatePoint, cause: str, chosen: Sequence[Extinguished]) -> str:
     if cause == "element":
-        missing = sorted({m for one in chosen for m in one.missing_orders})
+        missing = sorted({m for band in chosen for m in band.missing_orders})
         orders = ", ".join(map(str, missing))
         text = f" by {element_noun(found)}"
         return f"{text} (missing order {orders})" if missing else text + _path(chosen)
@@ -103,22 +103,22 @@ def _by(found: PlatePoint, cause: str, chosen: Sequence[Extinguished]) -> str:
 
 def _path(chosen: Sequence[Extinguished]) -> str:
     """The path difference at the one zero that there is."""
-    zeros = [zero for one in chosen for zero in one.zeros]
+    zeros = [zero for band in chosen for zero in band.zeros]
     if len(zeros) != 1:
         return ""
-    at = f"{zeros[0].wavelength_m * 1e9:.0f} nm"
-    return f" (path difference {zeros[0].path_difference:.2f} wavelengths at {at})"
+    wavelength = f"{zeros[0].wavelength_m * 1e9:.0f} nm"
+    return f" (path difference {zeros[0].path_difference:.2f} wavelengths at {wavelength})"
 
 
 def _weakened(found: PlatePoint) -> list[str]:
     """Which third of the spectrum is weaker than the strongest, of what the source sends."""
     if found.sent[_named(found)].min() < _FILTERED:
         return []
-    seen = found.spectrum
+    spectrum = found.spectrum
     means = {}
     for name, lo, hi in _THIRDS:
-        inside = (seen.wavelength_m >= lo) & (seen.wavelength_m <= hi)
-        means[name] = float(np.mean(seen.passed[inside]))
+        inside = (spectrum.wavelength_m >= lo) & (spectrum.wavelength_m <= hi)
+        means[name] = float(np.mean(spectrum.passed[inside]))
     most = max(means.values())
     weak = [f"{name} to {100 * mean / most:.0f} %" for name, mean in means.items()
             if mean < _WEAKENED * most]  # fmt: skip

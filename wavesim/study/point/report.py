@@ -41,19 +41,19 @@ def record(found: PlatePoint) -> dict[str, object]:
     """Plain values, SI."""
     spectrum = found.spectrum
     every = max(1, round(_DARK_STEP_M / spectrum.step_m))
-    told = (spectrum.passed > _DARK) | (np.arange(spectrum.passed.size) % every == 0)
+    listed = (spectrum.passed > _DARK) | (np.arange(spectrum.passed.size) % every == 0)
     return {
         "x_m": found.x_m,
         "beta_rad": found.beta_rad,
         "colour": asdict(found.colour),
         "remaining": [asdict(band) for band in found.remaining],
         "extinguished": [asdict(dark) for dark in found.extinguished],
-        "sentences": [one.text for one in found.sentences],
+        "sentences": [sentence.text for sentence in found.sentences],
         "spectrum": {
             "full_resolution": spectrum.full,
-            "wavelength_m": spectrum.wavelength_m[told].tolist(),
-            "irradiance_W_m2_nm": spectrum.irradiance[told].tolist(),
-            "passed": spectrum.passed[told].tolist(),
+            "wavelength_m": spectrum.wavelength_m[listed].tolist(),
+            "irradiance_W_m2_nm": spectrum.irradiance[listed].tolist(),
+            "passed": spectrum.passed[listed].tolist(),
         },
     }
 
@@ -130,38 +130,38 @@ def _extinguished(found: PlatePoint) -> list[str]:
     if not dark:
         lo, hi = (f"{w * 1e9:.0f}" for w in NAMED_M)
         return [f"nothing is extinguished between {lo} and {hi} nm"]
-    told = [_stretch(one, found) for one in dark[:_MOST]]
+    texts = [_stretch(band, found) for band in dark[:_MOST]]
     if len(dark) > _MOST:
-        told.append(f"and {len(dark) - _MOST} more stretches")
-    return told
+        texts.append(f"and {len(dark) - _MOST} more stretches")
+    return texts
 
 
-def _stretch(one: Extinguished, found: PlatePoint) -> str:
+def _stretch(band: Extinguished, found: PlatePoint) -> str:
     cause = {
         "source": "the source sends nothing",
         "element": f"extinguished by {element_noun(found)}",
         "interference": "extinguished by interference",
         "": "extinguished",
-    }[one.cause]
-    if one.missing_orders:
-        cause += f", missing order {', '.join(map(str, one.missing_orders))}"
-    zeros = ", ".join(_zero(zero, found.ruling) for zero in one.zeros)
-    text = f"{wavelengths(one.lo_m, one.hi_m)}: {cause}"
+    }[band.cause]
+    if band.missing_orders:
+        cause += f", missing order {', '.join(map(str, band.missing_orders))}"
+    zeros = ", ".join(_zero(zero, found.ruling) for zero in band.zeros)
+    text = f"{wavelengths(band.lo_m, band.hi_m)}: {cause}"
     return f"{text}; darkest at {zeros}" if zeros else text
 
 
 def _zero(zero: Zero, ruled: Ruling | None) -> str:
-    at = _nm(zero.wavelength_m)
+    wavelength = _nm(zero.wavelength_m)
     if ruled is None:
-        return at
+        return wavelength
     whose = "the slit's edges" if ruled.count == 1 else "neighbouring rulings"
-    return f"{at} (path difference of {whose} {zero.path_difference:.2f} wavelengths)"
+    return f"{wavelength} (path difference of {whose} {zero.path_difference:.2f} wavelengths)"
 
 
-def _measures(seen: PointSpectrum) -> str:
+def _measures(spectrum: PointSpectrum) -> str:
     lo, hi = (f"{w * 1e9:.0f}" for w in VISIBLE_M)
-    step = seen.step_m * 1e9
-    how = f"computed in steps of {step:.2g} nm" if seen.full else "read in steps of 1 nm"
+    step = spectrum.step_m * 1e9
+    how = f"computed in steps of {step:.2g} nm" if spectrum.full else "read in steps of 1 nm"
     return (
         f"extinguished: below {100 * EXTINGUISHED:.0f} % of the best transmitted wavelength; "
         f"light from {lo} to {hi} nm, {how}"

@@ -196,7 +196,7 @@ def _shown(
     if exposure is None:
         return None
     by_line = {(line.order, line.wavelength_m): line for line in lines}
-    levels = [(by_line[one.order, one.wavelength_m], one.stops) for one in exposure.orders]
+    levels = [(by_line[order.order, order.wavelength_m], order.stops) for order in exposure.orders]
     return shown_ghosts(scene, ruled, levels)
 
 

@@ -16,8 +16,8 @@ _WHOLE = 0.995  # of the rulings: a rim that takes less is not worth a sentence
 
 def bench_errors(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> list[str]:
     """Sentences on every error that the scene names."""
-    seen = [line for line in lines if line.on_plate][:_MOST]
-    return [*_focus(scene, ruled, seen), *_rim(scene, ruled, seen), *_slit(scene)]
+    on_plate = [line for line in lines if line.on_plate][:_MOST]
+    return [*_focus(scene, ruled, on_plate), *_rim(scene, ruled, on_plate), *_slit(scene)]
 
 
 def _focus(scene: Scene, ruled: Ruling, lines: list[Order]) -> list[str]:

@@ -57,7 +57,7 @@ class Effect:
     halo_orders : full width of the diffuse halo at half its height [orders], inf if even
     broadening_orders : width that the error adds to a line [orders]
     focal_shift_m : displacement of best focus along the camera's axis [m]
-    words : the same in a sentence
+    text : the same in a sentence
     """
 
     kind: str
@@ -68,7 +68,7 @@ class Effect:
     halo_orders: float = math.inf
     broadening_orders: float = 0.0
     focal_shift_m: float = 0.0
-    words: str = ""
+    text: str = ""
 
 
 def effects_of(scene: Scene, ruled: Ruling, line: Order) -> tuple[Effect, ...]:
@@ -96,8 +96,8 @@ def _effect(ruled: Ruling, line: Order, defect: Defect) -> Effect | None:
         case DepthDefect():
             return _depth(ruled, line, defect)
         case _:
-            words = "no closed form: the line profile computes it"
-            return Effect(defect.kind, line.order, line.wavelength_m, words=words)
+            text = "no closed form: the line profile computes it"
+            return Effect(defect.kind, line.order, line.wavelength_m, text=text)
 
 
 def _periodic(scene: Scene, ruled: Ruling, line: Order) -> Effect | None:
@@ -105,8 +105,8 @@ def _periodic(scene: Scene, ruled: Ruling, line: Order) -> Effect | None:
     if periods.amplitude.size == 0:
         return None
     left = fraction_left(periods, line.order)
-    words = f"periodic errors put {1 - left:.3g} of the line into ghosts"
-    return Effect("periodic", line.order, line.wavelength_m, fraction_left=left, words=words)
+    text = f"periodic errors put {1 - left:.3g} of the line into ghosts"
+    return Effect("periodic", line.order, line.wavelength_m, fraction_left=left, text=text)
 
 
 def _random(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
@@ -118,8 +118,8 @@ def _random(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
         length = span.in_rulings(ruled.pitch_m)
         level, halo = _halo(line.order, defect.rms_m / ruled.pitch_m, length, ruled)
         where = f"in a halo {halo:.3g} orders wide about the line"
-    words = f"{1 - left:.3g} of the line becomes diffuse light {where}, mean level {level:.2g}"
-    return Effect("random", line.order, line.wavelength_m, left, level, halo, words=words)
+    text = f"{1 - left:.3g} of the line becomes diffuse light {where}, mean level {level:.2g}"
+    return Effect("random", line.order, line.wavelength_m, left, level, halo, text=text)
 
 
 def _halo(order: int, rms: float, length: float, ruled: Ruling) -> tuple[float, float]:
@@ -136,7 +136,7 @@ def _accumulated(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
     rms = defect.rms_m / ruled.pitch_m
     left = float(accumulated_factor(line.order, rms, ruled.count))
     width = accumulated_width_orders(line.order, rms)
-    words = (
+    text = (
         f"accumulated errors broaden the line by {width:.3g} orders, leaving {left:.3g} of its peak"
     )
     return Effect(
@@ -145,15 +145,16 @@ def _accumulated(ruled: Ruling, line: Order, defect: RandomDefect) -> Effect:
         line.wavelength_m,
         fraction_left=left,
         broadening_orders=width,
-        words=words,
+        text=text,
     )
 
 
 def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
     width = ruled.count * ruled.pitch_m
     s = (np.arange(_SAMPLES) + 0.5) / _SAMPLES - 0.5
-    waves = line.order * ruled.count * defect.displacement(s)
-    waves = waves - np.polyval(np.polyfit(s, waves, 1), s)  # a tilt only moves the line
+    path_waves = line.order * ruled.count * defect.displacement(s)
+    tilt = np.polyfit(s, path_waves, 1)  # only moves the line
+    path_waves = path_waves - np.polyval(tilt, s)
     curvature = drift_curvature_per_m(
         line.order,
         line.wavelength_m,
@@ -162,12 +163,12 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
         drift_per_m=defect.linear / width,
     )
     shift = focal_shift_m(ruled.focal_m, curvature)
-    left = strehl_of_phase(waves)
-    words = (
+    left = strehl_of_phase(path_waves)
+    text = (
         f"the pitch drifts: best focus moves by {shift * 1e3:.3g} mm, the peak falls to {left:.3g}"
     )
-    if float(np.ptp(waves)) > _MUCH_WAVES:
-        words += f"; {np.ptp(waves):.2g} waves from middle to edge: refocus before judging"
+    if float(np.ptp(path_waves)) > _MUCH_WAVES:
+        text += f"; {np.ptp(path_waves):.2g} waves from middle to edge: refocus before judging"
     return Effect(
         "drift",
         line.order,
@@ -175,7 +176,7 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
         fraction_left=left,
         broadening_orders=_spread(line, defect),
         focal_shift_m=shift,
-        words=words,
+        text=text,
     )
 
 
@@ -186,24 +187,24 @@ def _spread(line: Order, defect: DriftDefect) -> float:
 
 
 def _step(ruled: Ruling, line: Order, defect: StepDefect) -> Effect:
-    part = defect.rulings_before(ruled.count) / ruled.count
-    left = step_left(line.order, defect.size_m / ruled.pitch_m, part)
-    words = f"the step leaves {left:.3g} at the middle of the line"
+    fraction_before = defect.rulings_before(ruled.count) / ruled.count
+    left = step_left(line.order, defect.size_m / ruled.pitch_m, fraction_before)
+    text = f"the step leaves {left:.3g} at the middle of the line"
     if left < 0.5:
-        words += ", which is split in two"
-    return Effect("step", line.order, line.wavelength_m, fraction_left=left, words=words)
+        text += ", which is split in two"
+    return Effect("step", line.order, line.wavelength_m, fraction_left=left, text=text)
 
 
 def _missing(ruled: Ruling, line: Order, defect: MissingDefect) -> Effect:
     if defect.fraction is not None:
-        part = defect.fraction
-        level = part * (1 - part) / ruled.effective_count
+        missing = defect.fraction
+        level = missing * (1 - missing) / ruled.effective_count
     else:
-        part = len([n for n in defect.indices if n < ruled.count]) / ruled.count
-        level = part / ruled.count
-    left = (1 - part) ** 2
-    words = f"missing rulings leave {left:.4g} of the line, mean diffuse level {level:.2g}"
-    return Effect("missing", line.order, line.wavelength_m, left, level, words=words)
+        missing = len([n for n in defect.indices if n < ruled.count]) / ruled.count
+        level = missing / ruled.count
+    left = (1 - missing) ** 2
+    text = f"missing rulings leave {left:.4g} of the line, mean diffuse level {level:.2g}"
+    return Effect("missing", line.order, line.wavelength_m, left, level, text=text)
 
 
 def _width(ruled: Ruling, line: Order, defect: WidthDefect) -> Effect:
@@ -216,7 +217,7 @@ def _width(ruled: Ruling, line: Order, defect: WidthDefect) -> Effect:
 def _depth(ruled: Ruling, line: Order, defect: DepthDefect) -> Effect:
     groove = ruled.element
     if not isinstance(groove, FacetGroove | SineGroove):
-        return Effect("depth", line.order, line.wavelength_m, words="slits have no depth")
+        return Effect("depth", line.order, line.wavelength_m, text="slits have no depth")
     change = _Change(lambda s: groove.deepened(1 + s), (0.0, -defect.wear), defect.rms, 1e-3)
     return _profile_change(ruled, line, "depth", change)
 
@@ -239,21 +240,24 @@ class _Change:
 def _profile_change(ruled: Ruling, line: Order, kind: str, change: _Change) -> Effect:
     """Loss by the mean amplitude from end to end; diffuse light by the amplitude's slope."""
 
-    def at(value: float) -> complex:
+    def amplitude(value: float) -> complex:
         return change.amplitude(value, ruled, line)
 
     if line.missing:
-        words = f"{kind} errors put light into an order that the perfect groove leaves dark"
-        return Effect(kind, line.order, line.wavelength_m, words=words)
-    perfect, (first, last) = at(0.0), change.ends
-    node, share = np.polynomial.legendre.leggauss(_ALONG)
-    places = (first + last) / 2 + (last - first) / 2 * node
-    mean = share @ np.array([at(float(v)) for v in places]) / 2
-    curvature = (at(change.small) - 2 * perfect + at(-change.small)) / change.small**2
+        text = f"{kind} errors put light into an order that the perfect groove leaves dark"
+        return Effect(kind, line.order, line.wavelength_m, text=text)
+    perfect, (first, last) = amplitude(0.0), change.ends
+    node, weight = np.polynomial.legendre.leggauss(_ALONG)
+    values = (first + last) / 2 + (last - first) / 2 * node
+    mean = weight @ np.array([amplitude(float(v)) for v in values]) / 2
+    curvature = (amplitude(change.small) - 2 * perfect + amplitude(-change.small)) / change.small**2
     mean += curvature * change.rms**2 / 2
-    slopes = [(at(v + change.small) - at(v - change.small)) / (2 * change.small) for v in places]
-    scattered = float(share @ np.abs(slopes) ** 2) / 2 * change.rms**2
+    slopes = [
+        (amplitude(v + change.small) - amplitude(v - change.small)) / (2 * change.small)
+        for v in values
+    ]
+    scattered = float(weight @ np.abs(slopes) ** 2) / 2 * change.rms**2
     left = float(abs(mean / perfect) ** 2)
     level = scattered / abs(perfect) ** 2 / ruled.effective_count
-    words = f"{kind} errors leave {left:.4g} of the line, mean diffuse level {level:.2g}"
-    return Effect(kind, line.order, line.wavelength_m, left, level, words=words)
+    text = f"{kind} errors leave {left:.4g} of the line, mean diffuse level {level:.2g}"
+    return Effect(kind, line.order, line.wavelength_m, left, level, text=text)

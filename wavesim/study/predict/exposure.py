@@ -57,13 +57,13 @@ class ExposureEstimate:
     subsidiary : state and stops of the largest subsidiary maximum beside the brightest order;
         None where there is none
     orders : the rest
-    words : in sentences
+    sentences : in sentences
     """
 
     time_s: float
     subsidiary: tuple[str, float] | None
     orders: tuple[Exposed, ...]
-    words: tuple[str, ...]
+    sentences: tuple[str, ...]
 
 
 def estimate(
@@ -74,15 +74,15 @@ def estimate(
     The widths of slit image, line and pixel are added as squares: good to about a fifth where one
     of them is much the widest, and to a factor of two else; the exposed plate has the exact figure.
     """
-    seen = [line for line in lines if line.on_plate and not line.missing]
-    if scene.source.slit is None or not scene.bench.far_field or not seen:
+    on_plate = [line for line in lines if line.on_plate and not line.missing]
+    if scene.source.slit is None or not scene.bench.far_field or not on_plate:
         return None
     if spectrum.kind_of_level != "radiance":
         return None
-    if len({line.wavelength_m for line in seen if line.order == 0}) > 1:
-        white_m = min((x.wavelength_m for x in seen), key=lambda x: abs(x - _EYE_M))
-        seen = [line for line in seen if line.order or line.wavelength_m == white_m]
-    light = [_illuminance(scene, ruled, spectrum, line) for line in seen]
+    if len({line.wavelength_m for line in on_plate if line.order == 0}) > 1:
+        white_m = min((x.wavelength_m for x in on_plate), key=lambda x: abs(x - _EYE_M))
+        on_plate = [line for line in on_plate if line.order or line.wavelength_m == white_m]
+    light = [_illuminance(scene, ruled, spectrum, line) for line in on_plate]
     white = scene.exposure.white_exposure_lx_s
     brightest = max(light)
     if brightest <= 0:
@@ -93,11 +93,11 @@ def estimate(
     stops = [math.log2(time * e / white) if e > 0 else -math.inf for e in light]
     orders = tuple(
         Exposed(line.order, line.wavelength_m, e, s, _state(s))
-        for line, e, s in zip(seen, light, stops, strict=True)
+        for line, e, s in zip(on_plate, light, stops, strict=True)
     )
     side = max(stops) + math.log2(FIRST_MAXIMUM)
     subsidiary = (_state(side), side) if ruled.uniform and ruled.count > 2 else None
-    return ExposureEstimate(time, subsidiary, orders, _words(scene, orders, subsidiary))
+    return ExposureEstimate(time, subsidiary, orders, _sentences(scene, orders, subsidiary))
 
 
 def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -> float:
@@ -122,17 +122,17 @@ def _state(stops: float) -> str:
     return "visible" if stops >= math.log2(FAINT) else "too faint"
 
 
-def _words(
+def _sentences(
     scene: Scene, orders: tuple[Exposed, ...], subsidiary: tuple[str, float] | None
 ) -> tuple[str, ...]:
-    brightest = max(orders, key=lambda one: one.stops)
+    brightest = max(orders, key=lambda order: order.stops)
     found = [
         f"at ISO {scene.exposure.speed:g}: order {brightest.order} gets "
         f"{brightest.illuminance_lx:.3g} lx (estimated from L S / f^2)"
     ]
-    best = {one.order: one for one in sorted(orders, key=lambda one: one.stops)}
+    best = {order.order: order for order in sorted(orders, key=lambda order: order.stops)}
     for state in ("burnt out", "visible", "too faint"):
-        names = sorted(m for m, one in best.items() if one.state == state)
+        names = sorted(m for m, order in best.items() if order.state == state)
         if names:
             found.append(f"{state}, each at its brightest colour: {ranges('order', names)}")
     if subsidiary is not None:

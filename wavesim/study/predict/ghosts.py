@@ -160,15 +160,15 @@ def _groups(rows: Floats, periods: Periods) -> list[Floats]:
     rows = rows[np.lexsort((offset, np.abs(rows).sum(axis=1)))]
     offset = rows @ (1 / periods.period)
     groups: list[Floats] = []
-    taken = _distance(offset) * periods.count < _CLOSE
+    grouped = _distance(offset) * periods.count < _CLOSE
     for j in range(rows.shape[0]):
-        if taken[j]:
+        if grouped[j]:
             continue
         same = _distance(offset - offset[j]) * periods.count < _CLOSE
         groups.append(
             np.concatenate([rows[j : j + 1], rows[same & (np.arange(rows.shape[0]) != j)]])
         )
-        taken |= same
+        grouped |= same
     return groups
 
 
@@ -179,13 +179,13 @@ def _ghost(
     if abs(sine) >= 1 or parent == 0:
         return None
     offset = mu - round(mu)
-    own = periods.amplitude_at(mu, group)
-    relative = abs(own / parent) ** 2
+    amplitude = periods.amplitude_at(mu, group)
+    relative = abs(amplitude / parent) ** 2
     shown = relative
     if periods.steps is not None and offset:
-        shown = periods.steps.ghost_over_line(own, parent, mu=mu, order=line.order)
-    share = float(ruled.efficiency(mu, line.wavelength_m))
-    envelope = share / line.efficiency if line.efficiency else math.nan
+        shown = periods.steps.ghost_over_line(amplitude, parent, mu=mu, order=line.order)
+    efficiency = float(ruled.efficiency(mu, line.wavelength_m))
+    envelope = efficiency / line.efficiency if line.efficiency else math.nan
     tail = float(hard_edge_tail(mu - line.order, ruled.count)) if ruled.uniform and offset else 0.0
     return Ghost(
         order=line.order,

@@ -56,10 +56,10 @@ def _far_field(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
                 "focus"]  # fmt: skip
     half = ruled.bare.width_m / 2
     number = half**2 / (longest_m * bench.camera_focal_m)
-    place = f"Fresnel number {number:.2g}"
+    text = f"Fresnel number {number:.2g}"
     if number < _FAR:
-        return [f"no camera lens, {place}: the far field holds within about 1 % on the axis"]
-    return [f"no camera lens, {place}: near field, where these formulas do not hold"]
+        return [f"no camera lens, {text}: the far field holds within about 1 % on the axis"]
+    return [f"no camera lens, {text}: near field, where these formulas do not hold"]
 
 
 def _beam(ruled: Ruling) -> list[str]:

@@ -83,11 +83,11 @@ def order_table(
     lines: list[Order] = []
     for wavelength in wavelengths_m:
         propagating = _propagating(ruled, wavelength)
-        share = ruled.efficiency(np.array(propagating), wavelength)
+        efficiency = ruled.efficiency(np.array(propagating), wavelength)
         chosen = (
             [m for m in propagating if m in orders] if orders else _chosen(scene, ruled, wavelength)
         )
-        lines += [_order(scene, ruled, wavelength, m, float(share.max())) for m in chosen]
+        lines += [_order(scene, ruled, wavelength, m, float(efficiency.max())) for m in chosen]
     return tuple(sorted(lines, key=lambda line: (line.order, line.wavelength_m)))
 
 
@@ -133,7 +133,7 @@ def _chosen(scene: Scene, ruled: Ruling, wavelength_m: float) -> list[int]:
         return orders
     low, high = scene.plate.x_range_m
     x = ruled.x_m(ruled.sine_out(np.array(orders), wavelength_m))
-    on_plate = [m for m, place in zip(orders, x, strict=True) if low <= place <= high]
+    on_plate = [m for m, position in zip(orders, x, strict=True) if low <= position <= high]
     middle = ruled.x_m(ruled.sine_out(np.array(on_plate), wavelength_m)) if on_plate else x[:0]
     near = np.argsort(np.abs(middle - scene.plate.centre_m), kind="stable")[:_MOST]
     return sorted(on_plate[k] for k in near)

@@ -83,23 +83,23 @@ def pairs_of(
         if line.order and not line.missing:
             by_order.setdefault(line.order, []).append(line)
     return tuple(
-        _pair(scene, ruled, one, other)
+        _pair(scene, ruled, first, second)
         for order in sorted(by_order)
-        for one, other in pairwise(sorted(by_order[order], key=lambda line: line.wavelength_m))
+        for first, second in pairwise(sorted(by_order[order], key=lambda line: line.wavelength_m))
     )
 
 
-def _pair(scene: Scene, ruled: Ruling, one: Order, other: Order) -> Pair:
+def _pair(scene: Scene, ruled: Ruling, first: Order, second: Order) -> Pair:
     focal = ruled.focal_m
-    scale = sum(math.cos(line.beta_rad - ruled.axis_rad) ** 2 for line in (one, other)) / 2
-    apart = focal * abs(other.beta_rad - one.beta_rad)
-    dip = _blend(ruled, apart, (one.line_m + other.line_m) / 2 * scale, scene.plate.pixel_m)
-    image = (one.slit_image_m + other.slit_image_m) / 2 * scale
+    scale = sum(math.cos(line.beta_rad - ruled.axis_rad) ** 2 for line in (first, second)) / 2
+    apart = focal * abs(second.beta_rad - first.beta_rad)
+    dip = _blend(ruled, apart, (first.line_m + second.line_m) / 2 * scale, scene.plate.pixel_m)
+    image = (first.slit_image_m + second.slit_image_m) / 2 * scale
     now = dip(image)
     return Pair(
-        order=one.order,
-        first_m=one.wavelength_m,
-        second_m=other.wavelength_m,
+        order=first.order,
+        first_m=first.wavelength_m,
+        second_m=second.wavelength_m,
         separation_m=apart,
         dip=now,
         resolved=now <= RAYLEIGH_DIP,
@@ -122,9 +122,9 @@ def _blend(ruled: Ruling, apart: float, line: float, pixel: float) -> Callable[[
     offset = pixel / 2 * node
     x = np.linspace(0, apart, _PEAKS)
 
-    def profile(at: Floats, image: float) -> Floats:
-        places = np.asarray(at)[:, None] + offset
-        return np.asarray(_line(ruled, places, line, image) @ weight)
+    def profile(mu: Floats, image: float) -> Floats:
+        positions = np.asarray(mu)[:, None] + offset
+        return np.asarray(_line(ruled, positions, line, image) @ weight)
 
     def dip(image: float) -> float:
         both = profile(x - apart / 2, image) + profile(x + apart / 2, image)
@@ -140,8 +140,8 @@ def _line(ruled: Ruling, x: Floats, fwhm: float, image: float) -> Floats:
     if ruled.uniform:
         zero = fwhm / SINC_FWHM  # distance of the first zero
 
-        def integral(at: Floats) -> Floats:
-            t = np.where(at == 0, 1e-12, at / zero)
+        def integral(mu: Floats) -> Floats:
+            t = np.where(mu == 0, 1e-12, mu / zero)
             wings = np.sin(np.pi * t) ** 2 / (np.pi**2 * t)
             return np.asarray(sici(2 * np.pi * t)[0] / np.pi - wings)
 
@@ -149,8 +149,8 @@ def _line(ruled: Ruling, x: Floats, fwhm: float, image: float) -> Floats:
     else:
         unit = fwhm / (2 * math.sqrt(math.log(2)))  # exp(-(x / unit)^2)
 
-        def integral(at: Floats) -> Floats:
-            return np.asarray(math.sqrt(math.pi) / 2 * erf(at / unit))
+        def integral(mu: Floats) -> Floats:
+            return np.asarray(math.sqrt(math.pi) / 2 * erf(mu / unit))
 
     wide = max(image, 1e-3 * fwhm)
     return np.asarray((integral(x + wide / 2) - integral(x - wide / 2)) * unit / wide)
@@ -172,7 +172,7 @@ def best_order(
 
     line = max(
         found,
-        key=lambda one: (resolved(one.order), one.on_plate, one.efficiency, one.order > 0),
+        key=lambda pair: (resolved(pair.order), pair.on_plate, pair.efficiency, pair.order > 0),
     )
     key, angle = _turned(scene, ruled, line)
     middle = abs(line.x_m - scene.plate.centre_m) < 0.1 * scene.plate.width_m

@@ -146,8 +146,10 @@ def _features(found: Prediction) -> Listing | None:
     """Distance of each ring or minimum, by wavelength."""
     if not found.features:
         return None
-    distance = {(one.what, one.wavelength_m): one.distance_m for one in found.features}
-    height = {one.what: one.height for one in found.features}
+    distance = {
+        (feature.what, feature.wavelength_m): feature.distance_m for feature in found.features
+    }
+    height = {feature.what: feature.height for feature in found.features}
     columns = (
         Column("feature"), Column("relative\nintensity"),
         *(Column(f"{w * 1e9:.2f} nm", "mm") for w in found.wavelengths_m),
@@ -223,10 +225,10 @@ def _conclusions(found: Prediction) -> Iterator[Sentence]:
         yield Sentence("warning", found.warning)
     if found.best_order is not None:
         yield Sentence("order", _best(found.best_order))
-    for text in sorted({e.words for e in found.effects if "no closed form" in e.words}):
+    for text in sorted({e.text for e in found.effects if "no closed form" in e.text}):
         yield Sentence("error", text)
     if found.exposure is not None:
-        first, *rest = found.exposure.words
+        first, *rest = found.exposure.sentences
         yield Sentence("exposure", f"{shutter(found.exposure.time_s)} {first}")
         yield from (Sentence("", text) for text in rest)
     if found.shown_ghosts is not None:

@@ -59,7 +59,7 @@ def shown_ghosts(
             if low <= ghost.x_m <= high and ghost.observed > 0:
                 level = stops + math.log2(ghost.observed)
                 found.append(ShownGhost(ghost, level, level >= faintest and not ghost.hidden))
-    return tuple(sorted(found, key=lambda one: -one.stops))
+    return tuple(sorted(found, key=lambda row: -row.stops))
 
 
 def of_plate(plate: Plate) -> tuple[ShownGhost, ...] | None:
@@ -88,7 +88,7 @@ def _stops(plate: Plate, row: Floats, x_m: float) -> float:
 def sentences(found: Iterable[ShownGhost]) -> list[str]:
     """What shows, line by line; or how far the strongest is from showing."""
     every = list(found)
-    shown = [one for one in every if one.shown]
+    shown = [row for row in every if row.shown]
     if not every:
         return ["no ghost comes near to showing on this exposure"]
     if not shown:
@@ -96,10 +96,12 @@ def sentences(found: Iterable[ShownGhost]) -> list[str]:
         why = "hidden by the wings of its line" if best.ghost.hidden else "too faint to show"
         return [f"none shows; the strongest, {_name(best.ghost)}, is {why} "
                 f"({stops_from_white(best.stops)})"]  # fmt: skip
-    told = [f"{_name(one.ghost)}: {stops_from_white(one.stops)}{_apparent(one.ghost)}"
-            for one in shown[:_MOST]]  # fmt: skip
+    texts = [
+        f"{_name(row.ghost)}: {stops_from_white(row.stops)}{_apparent(row.ghost)}"
+        for row in shown[:_MOST]
+    ]
     rest = len(shown) - _MOST
-    return told + ([f"and {rest} fainter ones show"] if rest > 0 else [])
+    return texts + ([f"and {rest} fainter ones show"] if rest > 0 else [])
 
 
 def _name(ghost: Ghost) -> str:

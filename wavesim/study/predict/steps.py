@@ -49,7 +49,7 @@ class RulingSteps:
     total: float
 
     @property
-    def places(self) -> Floats:
+    def positions(self) -> Floats:
         """(u,) offsets [orders] about a line that its peaks cover."""
         return _ABOUT / (self.ends[1] - self.ends[0]) * np.linspace(-1, 1, _PLACES)
 
@@ -66,12 +66,14 @@ class RulingSteps:
         moved = np.concatenate([[0.0], np.cumsum(self.size)])
         turned = np.concatenate([[0.0], np.exp(-2j * np.pi * mu * moved), [0.0]])
         jump = np.diff(turned) * np.interp(edges, self.along, self.weight)
-        waves = np.exp(-2j * np.pi * np.outer(delta, edges)) @ jump
-        return np.asarray(waves / (2j * np.sin(np.pi * delta)) / self.total, dtype=np.complex128)
+        interference = np.exp(-2j * np.pi * np.outer(delta, edges)) @ jump
+        return np.asarray(
+            interference / (2j * np.sin(np.pi * delta)) / self.total, dtype=np.complex128
+        )
 
     def peak(self, mu: float) -> float:
         """Highest place of |S|^2 about a line or ghost at mu."""
-        return float((np.abs(self.shape(mu, self.places)) ** 2).max())
+        return float((np.abs(self.shape(mu, self.positions)) ** 2).max())
 
     def ghost_over_line(self, ghost: complex, line: complex, *, mu: float, order: float) -> float:
         """Peak of a ghost at mu over its line's, its amplitude added to what the line leaves there.
@@ -80,7 +82,7 @@ class RulingSteps:
         ----------
         ghost, line : amplitudes of both without any step
         """
-        u = self.places
+        u = self.positions
         both = ghost * self.shape(mu, u) + line * self.wings(mu, mu + u - order)
         return float((np.abs(both) ** 2).max()) / (abs(line) ** 2 * self.peak(order))
 

@@ -24,13 +24,13 @@ def reference_wavelengths(scene: Scene, spectrum: Spectrum) -> tuple[float, ...]
     """
     candidates = np.sort(np.array(_candidates(scene)))
     strength = _strength(scene, spectrum, candidates)
-    seen = strength > _SEEN * strength.max() if strength.max() > 0 else strength > 0
-    if not seen.any():
+    chosen = strength > _SEEN * strength.max() if strength.max() > 0 else strength > 0
+    if not chosen.any():
         return (_middle(spectrum),)
-    if seen.sum() > _MOST_LINES:
+    if chosen.sum() > _MOST_LINES:
         weakest = np.sort(strength)[-_MOST_LINES]
-        seen &= strength >= weakest
-    return tuple(candidates[seen].tolist())
+        chosen &= strength >= weakest
+    return tuple(candidates[chosen].tolist())
 
 
 def principal_wavelength(

@@ -187,8 +187,11 @@ def _window(light: Illumination, order: int, span: float) -> tuple[float, float]
 
 def _refuse_dark(ruled: Ruling, light: Illumination, order: int) -> None:
     low, high = (math.ceil(edge) for edge in light.reach)
-    share = ruled.efficiency(np.arange(max(low, -1000.0), min(high, 1000.0)), light.wavelength_m)
-    if float(ruled.efficiency(order, light.wavelength_m)) <= DARK * float(share.max(initial=0.0)):
+    efficiency = ruled.efficiency(
+        np.arange(max(low, -1000.0), min(high, 1000.0)), light.wavelength_m
+    )
+    darkest = DARK * float(efficiency.max(initial=0.0))
+    if float(ruled.efficiency(order, light.wavelength_m)) <= darkest:
         raise LimitError(
             f"order {order} is missing: the groove sends no light there",
             expected="an order that wavesim predict lists with some light",
@@ -217,8 +220,8 @@ def _rate(ruled: Ruling, order: int, wavelength_m: float) -> float:
 
 
 def _perfect_peak(ruled: Ruling, order: int, wavelength_m: float) -> float:
-    share = float(ruled.efficiency(order, wavelength_m)) * ruled.pitch_m**2
-    return share * float(np.abs(ruled.weight).sum()) ** 2
+    efficiency = float(ruled.efficiency(order, wavelength_m)) * ruled.pitch_m**2
+    return efficiency * float(np.abs(ruled.weight).sum()) ** 2
 
 
 def _power_within(

@@ -29,13 +29,15 @@ class SoftScan:
         return np.abs(self.mu - self.line)
 
 
-def prepared(seen: OrderScan, near: float) -> SoftScan:
+def prepared(order_scan: OrderScan, near: float) -> SoftScan:
     """SoftScan about the highest line within a quarter order of `near`."""
-    mu = seen.mu
-    here = np.flatnonzero(np.abs(mu - near) < 0.25)
-    k = int(here[np.argmax(seen.level[here])])
-    offset, peak, width = parabola(seen.level[k - 1 : k + 2])
-    return SoftScan(mu, seen.level / peak, mu[k] + offset * seen.step, width * seen.step)
+    mu = order_scan.mu
+    near_line = np.flatnonzero(np.abs(mu - near) < 0.25)
+    k = int(near_line[np.argmax(order_scan.level[near_line])])
+    offset, peak, width = parabola(order_scan.level[k - 1 : k + 2])
+    return SoftScan(
+        mu, order_scan.level / peak, mu[k] + offset * order_scan.step, width * order_scan.step
+    )
 
 
 def parabola(three: Floats) -> tuple[float, float, float]:

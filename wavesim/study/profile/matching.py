@@ -112,10 +112,10 @@ def search(
     scale = softer[1] / softer[0] ** 2
     far = list(find(field, None if broken else _inside(field, windows[-1], scale)))
     predicted = _predicted(scene, ruled, light, order, ends)
-    places = np.array([g.mu for g in far] + [g.mu for g in predicted])
+    positions = np.array([g.mu for g in far] + [g.mu for g in predicted])
     between = diffuse(
         field,
-        places,
+        positions,
         moments=(own[1] / own[0] ** 2, scale),
         cell=softer[2] / softer[1] ** 2,
     )
@@ -128,8 +128,8 @@ def search(
     if broken:
         found = [_in_own_beam(light, g, field.line, width) for g in found]
     matched = tuple(MatchedGhost(g, _nearest(g, predicted, field, width)) for g in found)
-    taken = {id(pair.predicted) for pair in matched}
-    rest = [g for g in predicted if id(g) not in taken]
+    paired = {id(pair.predicted) for pair in matched}
+    rest = [g for g in predicted if id(g) not in paired]
     hidden, missed = _unseen(rest, near, between, (order, skirt))
     return GhostSearch(
         ghosts=matched,
@@ -173,9 +173,9 @@ def _in_own_beam(light: Illumination, ghost: FoundGhost, line: float, width: flo
     """Its strength as the scene's beam shows it, peak over peak; wings add to it in amplitude."""
     about = width * np.linspace(-_ABOUT, _ABOUT, _PLACES)
     peak = float(light.intensity(line + about).max())
-    seen = light.intensity(ghost.mu + about) / peak
+    intensity = light.intensity(ghost.mu + about) / peak
     beside = light.intensity(ghost.mu + np.concatenate([about - 5 * width, about + 5 * width]))
-    strength = float(seen.max())
+    strength = float(intensity.max())
     wings = float(np.median(beside)) / peak
     return FoundGhost(
         mu=ghost.mu,

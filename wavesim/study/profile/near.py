@@ -71,15 +71,15 @@ def windowed(
             continue
         used = windowed_light or light
         wings = wings_of(_kaiser(ideal, strength) or ideal)
-        seen = scan(used, near - reach, near + reach, fineness=_FINENESS)
-        middle = np.flatnonzero(np.abs(seen.mu - near) < min(reach / 3, 0.25))
-        top = int(middle[np.argmax(seen.level[middle])])
-        part, height, _ = parabola(seen.level[top - 1 : top + 2])
-        offset = seen.mu - seen.mu[top] - part * seen.step
-        line = float(seen.mu[top] + part * seen.step)
+        order_scan = scan(used, near - reach, near + reach, fineness=_FINENESS)
+        middle = np.flatnonzero(np.abs(order_scan.mu - near) < min(reach / 3, 0.25))
+        top = int(middle[np.argmax(order_scan.level[middle])])
+        part, height, _ = parabola(order_scan.level[top - 1 : top + 2])
+        offset = order_scan.mu - order_scan.mu[top] - part * order_scan.step
+        line = float(order_scan.mu[top] + part * order_scan.step)
         total, squared, _ = weight_moments(used.aperture)
         speckle = squared / total**2
-        found.append(Windowed(line, offset, seen.level / height, wings, speckle))
+        found.append(Windowed(line, offset, order_scan.level / height, wings, speckle))
     return found
 
 
@@ -142,8 +142,8 @@ def find_near(windows: list[Windowed], field: SoftScan, *, broken: bool) -> Near
         steep = _falls(windows[0])
         fit = _proved(_best_fit(each, windows), windows[0], steep=steep)
         found = fit.ghosts
-    at = [replace(g, mu=windows[0].line + g.mu) for g in sorted(found, key=lambda g: g.mu)]
-    return NearGhosts(tuple(at), windows, fit, steep)
+    shifted = [replace(g, mu=windows[0].line + g.mu) for g in sorted(found, key=lambda g: g.mu)]
+    return NearGhosts(tuple(shifted), windows, fit, steep)
 
 
 def _best_fit(each: list[list[list[FoundGhost]]], windows: list[Windowed]) -> list[Pair]:

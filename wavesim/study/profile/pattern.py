@@ -65,7 +65,7 @@ def fitted(window: Windowed, ghosts: list[FoundGhost]) -> PatternFit:
 
     start = model.start
     best = least_squares(
-        lambda q: np.abs(model.amplitude(q)) - model.seen, start, jac=model.slopes,
+        lambda q: np.abs(model.amplitude(q)) - model.measured, start, jac=model.slopes,
         x_scale=np.maximum(np.abs(start), 0.1), max_nfev=_TRIALS,
     )  # fmt: skip
     residual = math.sqrt(2 * best.cost / max(model.u.size - start.size, 1))
@@ -86,7 +86,7 @@ class _Model:
     window: Windowed
     ghosts: list[FoundGhost]
     u: Floats
-    seen: Floats
+    measured: Floats
 
     @classmethod
     def about(cls, window: Windowed, ghosts: list[FoundGhost]) -> _Model:
@@ -97,7 +97,7 @@ class _Model:
         return cls(window, ghosts, window.offset[near], np.sqrt(window.level[near]))
 
     @cached_property
-    def place(self) -> Floats:
+    def position(self) -> Floats:
         """(n,) of the ghosts, from the line."""
         return np.array([g.mu for g in self.ghosts])
 
@@ -116,16 +116,16 @@ class _Model:
     def amplitude(self, q: Floats) -> Complexes:
         """(samples,) of line, ghosts and second harmonics; the latter start from nothing."""
         n, width, wings = len(self.ghosts), self.window.wings.width, self.window.wings
-        place, parts = self.place + q[2 : 2 + n] * width, self._parts(q)
-        first = wings.signed(self.u[:, None] - place) @ (self.size * parts[:n])
-        second = wings.signed(self.u[:, None] - 2 * place) @ (self.size**2 * parts[n:])
+        position, parts = self.position + q[2 : 2 + n] * width, self._parts(q)
+        first = wings.signed(self.u[:, None] - position) @ (self.size * parts[:n])
+        second = wings.signed(self.u[:, None] - 2 * position) @ (self.size**2 * parts[n:])
         return np.asarray(q[0] * wings.signed(self.u - q[1] * width) + first + second)
 
     def slopes(self, q: Floats) -> Floats:
         """(samples, unknowns): how |amplitude| changes with each."""
         n, width, wings = len(self.ghosts), self.window.wings.width, self.window.wings
-        place, parts = self.place + q[2 : 2 + n] * width, self._parts(q)
-        once, twice = self.u[:, None] - place, self.u[:, None] - 2 * place
+        position, parts = self.position + q[2 : 2 + n] * width, self._parts(q)
+        once, twice = self.u[:, None] - position, self.u[:, None] - 2 * position
         first = wings.signed(once) * self.size
         second = wings.signed(twice) * self.size**2 * self._doubled
         moved = wings.slope(once) * (self.size * parts[:n])
@@ -147,9 +147,9 @@ class _Model:
 
         It must lie within the samples and not be one of the ghosts itself.
         """
-        width, twice = self.window.wings.width, 2 * self.place
+        width, twice = self.window.wings.width, 2 * self.position
         within = np.abs(twice) < float(self.u.max()) - width
-        itself = (np.abs(twice[:, None] - self.place) < width).any(axis=1)
+        itself = (np.abs(twice[:, None] - self.position) < width).any(axis=1)
         return np.asarray(within & ~itself, dtype=np.float64)
 
     def _parts(self, q: Floats) -> Complexes:
@@ -180,13 +180,13 @@ class _Model:
     def tested(self, k: int, q: Floats, residual: Floats) -> tuple[float, float]:
         """Its strength over the unexplained light about it, and the cells that tell this."""
         n, width = len(self.ghosts), self.window.wings.width
-        place = self.place + q[2 : 2 + n] * width
-        apart = np.abs(self.u - place[k]) / width
+        position = self.position + q[2 : 2 + n] * width
+        apart = np.abs(self.u - position[k]) / width
         about = (apart > _ABOUT[0]) & (apart < _ABOUT[1])
         if not about.any():
             return 0.0, 0.0
         unexplained = HALVED * float(np.mean(residual[about] ** 2))
-        others = np.count_nonzero(np.abs(place - place[k]) < _ABOUT[1] * width) - 1
+        others = np.count_nonzero(np.abs(position - position[k]) < _ABOUT[1] * width) - 1
         cells = np.count_nonzero(about) * (self.u[1] - self.u[0]) / (_CELL * width)
         strength = float(self.size[k] ** 2 * abs(self._parts(q)[k]) ** 2 / q[0] ** 2)
         return strength / max(unexplained, 1e-300), float(cells - _TAKEN * others)

@@ -23,7 +23,7 @@ def record(found: LineProfile) -> dict[str, object]:
     plain = {key: value for key, value in vars(found).items() if key not in curves}
     return {
         **plain,
-        "power_within": [{"widths": n, "share": share} for n, share in found.power_within],
+        "power_within": [{"widths": n, "share": fraction} for n, fraction in found.power_within],
         "ghosts": [asdict(pair) for pair in found.ghosts],
         "hidden": [asdict(ghost) for ghost in found.hidden],
         "missed": [asdict(ghost) for ghost in found.missed],
@@ -49,7 +49,7 @@ def report(found: LineProfile) -> Iterator[Sentence | Listing]:
         f"{_apart(found.sparrow_orders, m, found.wavelength_m)} (Sparrow)",
     )
     yield Sentence("Strehl", f"peak {found.strehl:.6f} of the perfect ruling's")
-    power = ", ".join(f"{100 * part:.4f} % within {n:g}" for n, part in found.power_within)
+    power = ", ".join(f"{100 * fraction:.4f} % within {n:g}" for n, fraction in found.power_within)
     yield Sentence("power", f"{power} widths")
     yield Sentence("diffuse", _diffuse(found))
     yield Sentence("ghosts", _count(found))

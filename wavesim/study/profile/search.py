@@ -148,8 +148,8 @@ def diffuse(
     """
     reach = max(_CELLS * cell / 2, _NEAREST)
     free = apart_from_orders(field) & (field.distance <= reach)
-    for place in avoid:
-        free &= np.abs(field.mu - place) > SKIRT * field.width
+    for position in avoid:
+        free &= np.abs(field.mu - position) > SKIRT * field.width
     level = field.level[free]
     if level.size == 0:
         return Diffuse(math.nan, math.nan, 0.0, math.nan, reach)

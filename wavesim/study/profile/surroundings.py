@@ -43,10 +43,10 @@ def surroundings(field: SoftScan, free: Flags, k: int) -> tuple[float, float]:
     guard, reach = round(SKIRT * per_width), round(_TRAIN * per_width)
     sides, falls = [], []
     for near, far in ((k - reach, k - guard), (k + guard, k + reach)):
-        here = slice(max(near, 0), max(far, 0))
-        usable = free[here]
+        side_slice = slice(max(near, 0), max(far, 0))
+        usable = free[side_slice]
         if np.count_nonzero(usable) >= _FEWEST:
-            level, distance = field.level[here][usable], field.distance[here][usable]
+            level, distance = field.level[side_slice][usable], field.distance[side_slice][usable]
             middle = max(float(np.median(level)) / math.log(2), FLOOR)
             sides.append((float(np.median(distance)), middle, roughness(level, distance)))
             falls.append(fall(level, distance))
@@ -143,9 +143,9 @@ def _straight(found: list[_Part], cell: float) -> tuple[float, float, bool]:
 def _part(level: Floats, usable: Flags, k: int, between: Floats) -> _Part | None:
     """Middle, logarithm of the mean and number of usable samples between two offsets from k."""
     low, high = (max(round(k + float(edge)), 0) for edge in np.sort(between))
-    here = usable[low:high]
-    count = int(np.count_nonzero(here))
+    side_slice = usable[low:high]
+    count = int(np.count_nonzero(side_slice))
     if 2 * count < high - low or count < _FEWEST_NEAR:
         return None
-    middle = max(float(np.median(level[low:high][here])) / math.log(2), FLOOR)
+    middle = max(float(np.median(level[low:high][side_slice])) / math.log(2), FLOOR)
     return float(between.mean()), math.log(middle), count

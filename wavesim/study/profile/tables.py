@@ -18,8 +18,8 @@ def write_profile(scene: Scene, found: LineProfile, path: Path) -> None:
     """Order, the wavelength it would be taken for [nm], place [mm] and level over the peak."""
     ruled = ruling(scene)
     x = ruled.x_m(ruled.sine_out(found.mu, found.wavelength_m))
-    taken = found.wavelength_m * found.mu / (found.order or np.nan)
-    columns = np.column_stack([found.mu, taken * 1e9, x * 1e3, found.level])
+    wavelength = found.wavelength_m * found.mu / (found.order or np.nan)
+    columns = np.column_stack([found.mu, wavelength * 1e9, x * 1e3, found.level])
     header = "order, wavelength [nm], x [mm], level"
     with replacing(path) as temporary:
         np.savetxt(temporary, columns, "%.12g", ", ", header=header, comments="")

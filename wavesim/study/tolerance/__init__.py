@@ -63,7 +63,7 @@ class Allowed:
     alone : largest by formula if it is the only error, in `unit`
     simulated : the same by simulation
     reached : what the simulation measures at `alone`
-    asked : the limit
+    required : the limit
     together : largest by formula with all the others present
     unit : "m", or "" for a plain number
     """
@@ -73,7 +73,7 @@ class Allowed:
     alone: float
     simulated: float
     reached: float
-    asked: float
+    required: float
     together: float
     unit: str
 
@@ -91,7 +91,7 @@ class Together:
     ghost_error, diffuse_error : standard errors
     factor : by which the errors that widen the line had to be shrunk to meet their limit; 1 where
         the formula's share was right
-    met : whether all limits are kept
+    within_limits : whether all limits are kept
     """
 
     ghost: float
@@ -100,7 +100,7 @@ class Together:
     diffuse_error: float
     resolving_power: float
     factor: float
-    met: bool
+    within_limits: bool
 
 
 @dataclass(frozen=True, repr=False)
@@ -138,10 +138,10 @@ class _Kind:
     limit: str
     unit: str
     formula: float
-    share: float
+    fraction: float
     errors: Callable[[float], RelativeErrors]
     measure: Callable[[RelativeErrors], float]
-    asked: float
+    required: float
     power: float  # the measured quantity goes with the error to this power, about
 
 
@@ -175,9 +175,9 @@ def tolerance(
         raise LimitError("order 0 shows no position errors", expected="another order")
     if limits == Limits():
         raise LimitError("no limit is given", expected="a limit for ghosts, diffuse light or width")
-    there = bench(scene, wavelength_m, order)
-    period = period or _period(scene, there.ruled.pitch_m)
-    perfect = resolving_power(there.ruled, order, Broadening())
+    simulation = bench(scene, wavelength_m, order)
+    period = period or _period(scene, simulation.ruled.pitch_m)
+    perfect = resolving_power(simulation.ruled, order, Broadening())
     if limits.resolving_power is not None and limits.resolving_power >= perfect:
         raise LimitError(
             f"the perfect ruling resolves only {perfect:,.0f} in order {order}",
@@ -185,14 +185,14 @@ def tolerance(
             expected="less than that",
         )
     kinds = [
-        *_ghost_kinds(there, limits, period),
-        *_diffuse_kinds(there, limits),
-        *_width_kinds(there, limits),
+        *_ghost_kinds(simulation, limits, period),
+        *_diffuse_kinds(simulation, limits),
+        *_width_kinds(simulation, limits),
     ]
     rows = tuple(mapping(_row, kinds))
     everything = _sum(kind.errors(row.together) for kind, row in zip(kinds, rows, strict=True))
     return Tolerance(
-        order, wavelength_m, perfect, period, rows, _together(there, limits, everything)
+        order, wavelength_m, perfect, period, rows, _together(simulation, limits, everything)
     )
 
 
@@ -202,49 +202,50 @@ def _period(scene: Scene, pitch_m: float) -> float:
     return _PERIOD
 
 
-def _ghost_kinds(there: SimulatedRuling, limits: Limits, period: float) -> list[_Kind]:
+def _ghost_kinds(simulation: SimulatedRuling, limits: Limits, period: float) -> list[_Kind]:
     if limits.ghost is None:
         return []
-    d, limit = there.ruled.pitch_m, limits.ghost
-    place = largest_periodic(there.order, period, limit)
+    d, limit = simulation.ruled.pitch_m, limits.ghost
+    displacement = largest_periodic(simulation.order, period, limit)
     strength = largest_modulation(limit)
 
     def measure(errors: RelativeErrors) -> float:
-        return there.ghost(errors)[0]
+        return simulation.ghost(errors)[0]
 
     # in the worst case both add in amplitude, so each may have half of it
     return [
-        _Kind("periodic displacement", "ghost", "m", place * d,
-              largest_periodic(there.order, period, limit / 4) / place,
+        _Kind("periodic displacement", "ghost", "m", displacement * d,
+              largest_periodic(simulation.order, period, limit / 4) / displacement,
               lambda a: RelativeErrors(periodic=a / d, period=period), measure, limit, 2.0),
         _Kind("periodic groove strength", "ghost", "", strength, 0.5,
               lambda a: RelativeErrors(modulation=a, period=period), measure, limit, 2.0),
     ]  # fmt: skip
 
 
-def _diffuse_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
+def _diffuse_kinds(simulation: SimulatedRuling, limits: Limits) -> list[_Kind]:
     if limits.diffuse is None:
         return []
-    d, limit = there.ruled.pitch_m, limits.diffuse
-    random, missing = largest_random(there.order, limit), largest_missing(limit)
+    d, limit = simulation.ruled.pitch_m, limits.diffuse
+    random, missing = largest_random(simulation.order, limit), largest_missing(limit)
 
     def measure(errors: RelativeErrors) -> float:
-        return there.diffuse(errors)[0]
+        return simulation.diffuse(errors)[0]
 
     half = math.sqrt(1 + limit) - 1  # (1 + half)^2 = 1 + limit
     return [
         _Kind("random displacement, rms", "diffuse", "m", random * d,
-              largest_random(there.order, half) / random,
+              largest_random(simulation.order, half) / random,
               lambda s: RelativeErrors(random=s / d), measure, limit, 2.0),
         _Kind("missing rulings, fraction", "diffuse", "", missing, largest_missing(half) / missing,
               lambda q: RelativeErrors(missing=q), measure, limit, 1.0),
     ]  # fmt: skip
 
 
-def _width_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
+def _width_kinds(simulation: SimulatedRuling, limits: Limits) -> list[_Kind]:
     if limits.resolving_power is None:
         return []
-    d, limit, ruled, order = there.ruled.pitch_m, limits.resolving_power, there.ruled, there.order
+    ruled, order, limit = simulation.ruled, simulation.order, limits.resolving_power
+    d = ruled.pitch_m
 
     def over(errors: Callable[[float], Broadening]) -> Callable[[float], float]:
         return lambda size: limit - resolving_power(ruled, order, errors(size))
@@ -254,14 +255,14 @@ def _width_kinds(there: SimulatedRuling, limits: Limits) -> list[_Kind]:
     drift = largest(over(lambda k: Broadening(drift=k)), 30 / (m * count))
     step = largest(over(lambda s: Broadening(step=s)), 0.5 / m)
     each = Broadening(walk, drift, step)
-    share = largest(lambda t: limit - resolving_power(ruled, order, each.scaled(t)), 1.0)
-    measure = there.resolving_power
+    fraction = largest(lambda t: limit - resolving_power(ruled, order, each.scaled(t)), 1.0)
+    measure = simulation.resolving_power
     return [
-        _Kind("accumulated pitch error, rms", "resolving power", "m", walk * d, share,
+        _Kind("accumulated pitch error, rms", "resolving power", "m", walk * d, fraction,
               lambda s: RelativeErrors(walk=s / d), measure, limit, 0.0),
-        _Kind("drift of pitch over the width", "resolving power", "", drift, share,
+        _Kind("drift of pitch over the width", "resolving power", "", drift, fraction,
               lambda k: RelativeErrors(drift=k), measure, limit, 0.0),
-        _Kind("one step in the middle", "resolving power", "m", step * d, share,
+        _Kind("one step in the middle", "resolving power", "m", step * d, fraction,
               lambda s: RelativeErrors(step=s / d), measure, limit, 0.0),
     ]  # fmt: skip
 
@@ -274,8 +275,8 @@ def _row(kind: _Kind) -> Allowed:
         alone=kind.formula,
         simulated=_simulated(kind, reached),
         reached=reached,
-        asked=kind.asked,
-        together=kind.formula * kind.share,
+        required=kind.required,
+        together=kind.formula * kind.fraction,
         unit=kind.unit,
     )
 
@@ -288,11 +289,11 @@ def _simulated(kind: _Kind, reached: float) -> float:
     """
     size = kind.formula
     if not kind.power:
-        return _bisected(lambda t: kind.measure(kind.errors(t * size)) > kind.asked) * size
+        return _bisected(lambda t: kind.measure(kind.errors(t * size)) > kind.required) * size
     for _ in range(_STEPS):
-        if abs(reached / kind.asked - 1) < _CLOSE or reached <= 0:
+        if abs(reached / kind.required - 1) < _CLOSE or reached <= 0:
             break
-        size *= (kind.asked / reached) ** (1 / kind.power)
+        size *= (kind.required / reached) ** (1 / kind.power)
         reached = kind.measure(kind.errors(size))
     return size
 
@@ -320,20 +321,20 @@ def _sum(parts: Iterable[RelativeErrors]) -> RelativeErrors:
     return RelativeErrors(**total)
 
 
-def _together(there: SimulatedRuling, limits: Limits, errors: RelativeErrors) -> Together:
+def _together(simulation: SimulatedRuling, limits: Limits, errors: RelativeErrors) -> Together:
     """All errors at once; what still breaks a limit is shrunk until it does not."""
     alone = errors.without_widening()
-    ghost, unsure = there.ghost(alone) if limits.ghost is not None else (math.nan, 0.0)
-    scattered, error = there.diffuse(alone) if limits.diffuse is not None else (math.nan, 0.0)
+    ghost, unsure = simulation.ghost(alone) if limits.ghost is not None else (math.nan, 0.0)
+    scattered, error = simulation.diffuse(alone) if limits.diffuse is not None else (math.nan, 0.0)
     power, factor = math.nan, 1.0
     if limits.resolving_power is not None:
-        power = there.resolving_power(errors)
+        power = simulation.resolving_power(errors)
         while power < limits.resolving_power and factor > _LEAST_FACTOR:
             factor -= _SHRINK
-            power = there.resolving_power(errors.widening_scaled(factor))
-    met = [
+            power = simulation.resolving_power(errors.widening_scaled(factor))
+    within = [
         limits.ghost is None or ghost <= limits.ghost + 2 * unsure,
         limits.diffuse is None or scattered <= limits.diffuse + 2 * error,
         limits.resolving_power is None or power >= limits.resolving_power,
     ]
-    return Together(ghost, unsure, scattered, error, power, factor, all(met))
+    return Together(ghost, unsure, scattered, error, power, factor, all(within))

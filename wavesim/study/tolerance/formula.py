@@ -68,7 +68,7 @@ def mean_width(ruled: Ruling, order: int, errors: Broadening) -> float:
     return step * with_twins(np.arange(size, dtype=np.float64), level, ends)
 
 
-def with_twins(place: Floats, level: Floats, ends: tuple[float, float]) -> float:
+def with_twins(mu: Floats, level: Floats, ends: tuple[float, float]) -> float:
     """Width between two places, or out to a second peak that would be taken for a line.
 
     That is one higher than 1 - 8/pi^2 = 0.19 of the line, as high as Rayleigh's dip is deep: a
@@ -78,7 +78,7 @@ def with_twins(place: Floats, level: Floats, ends: tuple[float, float]) -> float
     peaks = np.flatnonzero(inner & (level[1:-1] > (1 - RAYLEIGH_DIP) * level.max())) + 1
     if peaks.size == 0:
         return ends[1] - ends[0]
-    return max(ends[1], float(place[peaks].max())) - min(ends[0], float(place[peaks].min()))
+    return max(ends[1], float(mu[peaks].max())) - min(ends[0], float(mu[peaks].min()))
 
 
 def _correlation(ruled: Ruling, order: int, errors: Broadening) -> tuple[Complexes, float]:

@@ -36,7 +36,7 @@ def _row(row: Allowed) -> tuple[str, ...]:
         return length(value) if row.unit else f"{value:.4g}"
 
     return (
-        row.kind, row.limit, f"{row.asked:.6g}", size(row.alone), size(row.simulated),
+        row.kind, row.limit, f"{row.required:.6g}", size(row.alone), size(row.simulated),
         f"{row.reached:.4g}", size(row.together),
     )  # fmt: skip
 
@@ -53,4 +53,4 @@ def _together(found: Tolerance) -> str:
     text = "all errors of the last column at once give " + ", ".join(parts)
     if measured.factor < 1:
         text += f", those that widen the line reduced to {measured.factor:.2f} of it"
-    return text + (": all limits are met" if measured.met else ": not all limits are met")
+    return text + (": all limits are met" if measured.within_limits else ": not all limits are met")

@@ -117,15 +117,15 @@ class SimulatedRuling:
         """
         offset = np.array([0.0, 1.0, -1.0, 2.0, -2.0]) / errors.period
         mu = self.order + offset
-        share = np.sqrt(self.ruled.efficiency(mu, self.wavelength_m))
+        amplitude = np.sqrt(self.ruled.efficiency(mu, self.wavelength_m))
         perfect = self.light(RelativeErrors())
         copies = self._wings(softened(perfect), offset[:, None] - offset)
         draws = _GHOST_DRAWS if errors.random or errors.missing else 1
         level = np.empty((draws, mu.size))
         for k in range(draws):
             light = softened(self.light(errors, 10 * k), edge=perfect.edge_amplitude)
-            seen = light.amplitude(mu) / share
-            level[k] = np.abs(np.linalg.solve(copies, seen)) ** 2
+            relative = light.amplitude(mu) / amplitude
+            level[k] = np.abs(np.linalg.solve(copies, relative)) ** 2
         ratio = level[:, 1:3] / level[:, :1]
         side = int(np.argmax(ratio.mean(axis=0)))
         error = float(ratio[:, side].std()) / math.sqrt(draws)
@@ -135,9 +135,9 @@ class SimulatedRuling:
         """Amplitude that a line of the perfect ruling leaves at offsets, over its peak."""
         comb = perfect.aperture.combs[0]
         weight, along = np.abs(comb.weight), comb.position_m / self.ruled.pitch_m
-        flat, place = np.unique(np.abs(offset), return_inverse=True)
-        waves = np.array([float(weight @ np.cos(2 * np.pi * u * along)) for u in flat])
-        return np.asarray((waves / weight.sum())[place].reshape(offset.shape))
+        flat, inverse = np.unique(np.abs(offset), return_inverse=True)
+        amplitude = np.array([float(weight @ np.cos(2 * np.pi * u * along)) for u in flat])
+        return np.asarray((amplitude / weight.sum())[inverse].reshape(offset.shape))
 
     def diffuse(self, errors: RelativeErrors) -> tuple[float, float]:
         """Share of the line's light that is scattered evenly, and its standard error."""
@@ -158,9 +158,9 @@ class SimulatedRuling:
     def _level(self, light: Illumination, errors: RelativeErrors) -> tuple[float, float]:
         soft = softened(light)
         field = prepared(scan(soft, self.order - 0.25, self.order + 0.25, fineness=4), self.order)
-        share = self.ruled.efficiency(field.mu, self.wavelength_m)
+        efficiency = self.ruled.efficiency(field.mu, self.wavelength_m)
         line = float(self.ruled.efficiency(self.order, self.wavelength_m))
-        flat = type(field)(field.mu, field.level * line / share, field.line, field.width)
+        flat = type(field)(field.mu, field.level * line / efficiency, field.line, field.width)
         own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)
         moments = (own[1] / own[0] ** 2, softer[1] / softer[0] ** 2)
         ghosts = (
@@ -196,15 +196,15 @@ class SimulatedRuling:
     def _short(self, errors: RelativeErrors, count: int, seed: int, mu: Floats) -> Floats:
         """|sum w exp(-2 pi i u x)|^2 of `count` rulings with the whole one's errors end to end."""
         fewer, d = self.ruled.count / count, self.ruled.pitch_m
-        place = even_positions(count, d)
-        along = place / (count * d)
+        position = even_positions(count, d)
+        along = position / (count * d)
         grid = (np.arange(self.ruled.count) + 0.5) / self.ruled.count - 0.5
         weight = np.interp(along, grid, np.abs(self.ruled.weight)).astype(np.complex128)
         moved = errors.drift * fewer * count * along**2 / 2 + errors.step * (along > 0)
         if errors.walk:
             moved = moved + errors.walk * math.sqrt(fewer) * draw("accumulated", seed, count, d)
         out = np.empty(mu.size, dtype=np.complex128)
-        direct_sum(weight, place + d * moved, mu / d, np.zeros(mu.size), out)
+        direct_sum(weight, position + d * moved, mu / d, np.zeros(mu.size), out)
         return np.asarray(out.real**2 + out.imag**2)
 
 
@@ -213,11 +213,11 @@ def bench(scene: Scene, wavelength_m: float, order: int) -> SimulatedRuling:
     return SimulatedRuling(scene, ruling(scene), wavelength_m, order)
 
 
-def _missing(part: float, count: int, seed: int) -> MissingDefect:
+def _missing(fraction: float, count: int, seed: int) -> MissingDefect:
     """One ruling missing at random in every stretch of 1/part: random, but of even number."""
-    stretch = max(round(1 / part), 2) if part else count
-    first = np.arange(0, count - stretch + 1, stretch)
-    chosen = first + ruling_stream(seed).randint(0, stretch, first.size)
+    spacing = max(round(1 / fraction), 2) if fraction else count
+    first = np.arange(0, count - spacing + 1, spacing)
+    chosen = first + ruling_stream(seed).randint(0, spacing, first.size)
     return MissingDefect(rulings=tuple(int(n) + 1 for n in chosen) or (1,))
 
 

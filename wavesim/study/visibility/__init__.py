@@ -61,7 +61,7 @@ def visibility(
     time = positive("time_s", plate.exposure_s if time_s is None else time_s)
     speed = positive("speed", plate.scene.exposure.speed if speed is None else speed)
     white = SATURATION_EXPOSURE_LX_S / speed
-    threshold, words = _threshold(criterion, speed, white)
+    threshold, text = _threshold(criterion, speed, white)
     scale = time / plate.exposure_s
     ruled = ruling_seen(plate.scene)
     limits = _Limits(white, threshold, scale)
@@ -73,7 +73,7 @@ def visibility(
         speed=speed,
         white_lx_s=white,
         threshold_lx_s=threshold,
-        criterion=words,
+        criterion=text,
         orders=orders,
         subsidiary=subsidiary,
         apart=() if ruled is None else _apart(plate, ruled, orders, limits),
@@ -127,7 +127,7 @@ def _maxima(
         return orders, ()
     between = range(min(dealt.orders, default=0) - 1, max(dealt.orders, default=-2) + 1)
     found = (limits.maximum(m, k, dealt.peak(m * n + k)) for m in between for k in range(1, n - 1))
-    return orders, tuple(one for one in found if one.exposure_lx_s > 0)
+    return orders, tuple(maximum for maximum in found if maximum.exposure_lx_s > 0)
 
 
 def _of_one_slit(
@@ -138,7 +138,7 @@ def _of_one_slit(
     centre = limits.maximum(0, 0, dealt.peak(-1, 0))
     sides = [limits.maximum(0, k, dealt.peak(k)) for k in range(1, last + 1)]
     sides += [limits.maximum(0, k + 1, dealt.peak(k)) for k in range(dealt.first, -1)]
-    return (centre,), tuple(sorted(sides, key=lambda one: one.number))
+    return (centre,), tuple(sorted(sides, key=lambda maximum: maximum.number))
 
 
 def _run_together(plate: Plate, ruled: Ruling) -> bool:
@@ -157,7 +157,9 @@ def _apart(
         return ()
     exposure = plate.shown_xyz[plate.xyz.shape[0] // 2, :, 1] * limits.scale
     found = []
-    for m in sorted({one.order for one in orders} | {one.order - 1 for one in orders}):
+    for m in sorted(
+        {maximum.order for maximum in orders} | {maximum.order - 1 for maximum in orders}
+    ):
         ends = ruled.sine_out(np.array([m + 1 / ruled.count, m + 1 - 1 / ruled.count]), _EYE_M)
         if np.abs(ends).max() >= 1:
             continue

@@ -46,8 +46,8 @@ class ExposureCells:
         if not inside:
             return 0.0, math.nan
         together = self.exposure_lx_s[:, inside].sum(axis=1)
-        at = int(np.argmax(together))
-        return float(together[at]), float(self.x_m[at])
+        index = int(np.argmax(together))
+        return float(together[index]), float(self.x_m[index])
 
     @property
     def orders(self) -> range:
@@ -64,17 +64,17 @@ def cells(plate: Plate, ruled: Ruling) -> ExposureCells:
     """
     mu = _waves(plate, ruled)
     count = min(ruled.count, _MOST_SLITS)
-    seen = _bright(plate)
-    lit = seen > 0
-    spread = float(np.ptp(mu[lit])) if lit.any() else 0.0
+    exposure = _bright(plate)
+    illuminated = exposure > 0
+    spread = float(np.ptp(mu[illuminated])) if illuminated.any() else 0.0
     count = max(1, min(count, int(_MOST_CELLS / max(spread, 1e-9))))
     number = np.floor(mu * count).astype(np.int64)
-    first = int(number[lit].min()) if lit.any() else 0
-    last = int(number[lit].max()) if lit.any() else 0
+    first = int(number[illuminated].min()) if illuminated.any() else 0
+    last = int(number[illuminated].max()) if illuminated.any() else 0
     total = last - first + 1
-    place = np.arange(plate.x_m.size)[None, :]
-    key = place * total + np.clip(number - first, 0, total - 1)
-    summed = np.bincount(key.ravel(), weights=seen.ravel(), minlength=plate.x_m.size * total)
+    column = np.arange(plate.x_m.size)[None, :]
+    key = column * total + np.clip(number - first, 0, total - 1)
+    summed = np.bincount(key.ravel(), weights=exposure.ravel(), minlength=plate.x_m.size * total)
     table = summed.astype(np.float64).reshape(plate.x_m.size, total)
     return ExposureCells(plate.x_m, table, first, count)
 

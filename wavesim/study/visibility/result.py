@@ -80,29 +80,29 @@ class Visibility(Result):
 
 def _texts(found: Visibility) -> tuple[str, ...]:
     """What is burnt out, what shows and what does not; then the measure of it."""
-    words = []
+    texts = []
     if found.slits == 1:
-        words += _slit_words(found)
+        texts += _slit_texts(found)
     elif found.orders:
-        words += _order_words(found.orders)
-        words += _subsidiary_words(found)
-    words.append(
+        texts += _order_texts(found.orders)
+        texts += _subsidiary_texts(found)
+    texts.append(
         f"{_percent(found.burnt_area)} of the plate is burnt out (above white), "
         f"{_percent(found.visible_area)} shows (down to {found.criterion})"
     )
-    return tuple(words)
+    return tuple(texts)
 
 
 def brief(found: Visibility) -> str:
     """One line: orders burnt out and orders that show, subsidiary maxima that show, areas."""
     parts = []
     for state in _STATES[:2]:
-        chosen = [one.order for one in found.orders if one.state == state]
+        chosen = [maximum.order for maximum in found.orders if maximum.state == state]
         if chosen and found.slits > 1:
             parts.append(f"{state} {ranges('order', chosen)}")
         elif chosen:
             parts.append(f"{state} the central maximum")
-    sides = sum(one.state != "too faint" for one in found.subsidiary)
+    sides = sum(maximum.state != "too faint" for maximum in found.subsidiary)
     if sides:
         parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima show")
     parts.append(f"{_percent(found.burnt_area)} of the plate burnt out")
@@ -110,18 +110,18 @@ def brief(found: Visibility) -> str:
     return "; ".join(parts)
 
 
-def _order_words(orders: Sequence[Maximum]) -> list[str]:
-    words = []
+def _order_texts(orders: Sequence[Maximum]) -> list[str]:
+    texts = []
     for state in _STATES:
-        chosen = [one for one in orders if one.state == state]
+        chosen = [maximum for maximum in orders if maximum.state == state]
         if chosen:
-            words.append(
-                f"{state}: {ranges('order', [one.order for one in chosen])}{_span(chosen)}"
+            texts.append(
+                f"{state}: {ranges('order', [maximum.order for maximum in chosen])}{_span(chosen)}"
             )
-    return words
+    return texts
 
 
-def _subsidiary_words(found: Visibility) -> list[str]:
+def _subsidiary_texts(found: Visibility) -> list[str]:
     between = found.slits - 2
     if between < 1:
         return []
@@ -130,49 +130,51 @@ def _subsidiary_words(found: Visibility) -> list[str]:
             f"the {between:,} subsidiary maxima between two orders are narrower than the source "
             "slit's image or two pixels and run together"
         ]
-    words: list[str] = []
+    texts: list[str] = []
     if not found.subsidiary:
         return [f"there are {between:,} subsidiary maxima between two orders, too many to list"]
-    apart, told = dict(found.apart), ""
-    for order in sorted({one.order for one in found.subsidiary}, key=lambda m: (abs(m + 0.5), -m)):
-        maxima = [one for one in found.subsidiary if one.order == order]
-        if all(one.state == "too faint" for one in maxima):
+    apart, last = dict(found.apart), ""
+    for order in sorted(
+        {maximum.order for maximum in found.subsidiary}, key=lambda m: (abs(m + 0.5), -m)
+    ):
+        maxima = [maximum for maximum in found.subsidiary if maximum.order == order]
+        if all(maximum.state == "too faint" for maximum in maxima):
             continue
-        text = _stretch_words(maxima, apart.get(order))
-        if order < 0 and text == told:
-            words[-1] += "; likewise on the other side"
-        elif len(words) < _MOST_STRETCHES:
-            words.append(f"{_noun(between)} between orders {order} and {order + 1}: {text}")
-        told = text
-    return words or [f"too faint: {_noun(between)} between any two orders"]
+        text = _range_text(maxima, apart.get(order))
+        if order < 0 and text == last:
+            texts[-1] += "; likewise on the other side"
+        elif len(texts) < _MOST_STRETCHES:
+            texts.append(f"{_noun(between)} between orders {order} and {order + 1}: {text}")
+        last = text
+    return texts or [f"too faint: {_noun(between)} between any two orders"]
 
 
 def _noun(count: int) -> str:
     return "the subsidiary maximum" if count == 1 else f"the {count} subsidiary maxima"
 
 
-def _stretch_words(maxima: Sequence[Maximum], apart: int | None) -> str:
+def _range_text(maxima: Sequence[Maximum], apart: int | None) -> str:
     text = f"{_counts(maxima)}{_span(maxima)}"
     if apart is None:
         return text
     return f"{text}, {apart or 'none'} separately visible"
 
 
-def _slit_words(found: Visibility) -> list[str]:
+def _slit_texts(found: Visibility) -> list[str]:
     centre = found.orders[0]
-    words = [f"the central maximum: {centre.state}{_span([centre])}"]
+    texts = [f"the central maximum: {centre.state}{_span([centre])}"]
     for state in _STATES:
-        chosen = [one for one in found.subsidiary if one.state == state]
+        chosen = [maximum for maximum in found.subsidiary if maximum.state == state]
         if chosen:
-            sides = sorted({abs(one.number) for one in chosen})
-            words.append(f"{state}: {ranges('side maximum', sides, 'side maxima')}{_span(chosen)}")
-    return words
+            sides = sorted({abs(maximum.number) for maximum in chosen})
+            texts.append(f"{state}: {ranges('side maximum', sides, 'side maxima')}{_span(chosen)}")
+    return texts
 
 
 def _counts(maxima: Sequence[Maximum]) -> str:
     parts = []
     for state in _STATES:
-        count = sum(one.state == state for one in maxima)
+        count = sum(maximum.state == state for maximum in maxima)
         if count == len(maxima):
             return state if count == 1 else f"all {state}"
         if count:
@@ -182,7 +184,7 @@ def _counts(maxima: Sequence[Maximum]) -> str:
 
 def _span(maxima: Sequence[Maximum]) -> str:
     """Their exposure in stops from white."""
-    stops = [one.stops for one in maxima if math.isfinite(one.stops)]
+    stops = [maximum.stops for maximum in maxima if math.isfinite(maximum.stops)]
     if not stops:
         return " (no light)"
     low, high = min(stops), max(stops)
@@ -194,8 +196,8 @@ def _span(maxima: Sequence[Maximum]) -> str:
     return f" ({near:.1f} to {far:.1f} stops {'above' if high > 0 else 'below'} white)"
 
 
-def _percent(share: float) -> str:
-    percent = 100 * share
+def _percent(fraction: float) -> str:
+    percent = 100 * fraction
     if percent in (0, 100) or percent >= 10:
         return f"{percent:.0f} %"
     return f"{percent:.2g} %"
