@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from typing import Any
 
 import hypothesis
 import pytest
@@ -11,6 +12,8 @@ os.environ["MPLBACKEND"] = "Agg"
 # as the command sets it: the last bits of matrix products depend on the number of their threads
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("WAVESIM_DEBUG", None)
+# commands that tests start would compile every module of the program again
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 # no deadline: the first example compiles kernels; derandomized: a failure shows on every machine
 hypothesis.settings.register_profile("repeatable", deadline=None, derandomize=True)
@@ -23,6 +26,19 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="run the tests over hundreds of random scenes, too",
     )
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """With `-n 2` alone, let each process walk through its half of the files, and then help.
+
+    Tests of one file share exposures; dealt out one by one, both processes would make them all.
+    """
+    if config.getoption("dist") != "load":
+        return None
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

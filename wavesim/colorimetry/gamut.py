@@ -15,6 +15,7 @@ import numpy as np
 
 from wavesim.arrays import Floats
 from wavesim.colorimetry.spaces import ROOTS_TO_OKLAB, XYZ_TO_LMS, rgb_space
+from wavesim.disk_cache import grid
 
 HUES = 1024  # nodes around the circle
 EDGE_NODES = 8192  # of the table that pixels are read from: 1e-5 of C / L beside blue's cliff
@@ -55,12 +56,25 @@ def largest_saturation(space: str) -> Floats:
 def edges(space: str) -> Floats:
     """The same, `rounded_saturation` and `cliff` at EDGE_NODES + 1 positions: (3, n).
 
-    For reading pixel by pixel.
+    For reading pixel by pixel. They depend on the space alone, and are kept on disk.
     """
+    return _frozen(
+        grid(
+            np.concatenate([table.ravel() for table in matrices(space)]),
+            (space, "edges"),
+            lambda: _edges(space),
+            (3, EDGE_NODES + 1),
+            what="gamut",
+            room="colorimetry",
+        )
+    )
+
+
+def _edges(space: str) -> Floats:
     positions = np.linspace(0, 4, EDGE_NODES + 1)
     exact = _largest(space, *direction(positions))
     rounded = np.interp(positions, np.linspace(0, 4, HUES + 1), rounded_saturation(space))
-    return _frozen(np.stack([exact, np.minimum(rounded, exact), cliff(space, positions)]))
+    return np.stack([exact, np.minimum(rounded, exact), cliff(space, positions)])
 
 
 def cliff(space: str, position: Floats) -> Floats:

@@ -43,7 +43,8 @@ def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floa
     starts = np.flatnonzero(np.append(True, lo_m[1:] > hi_m[:-1] * (1 + 1e-12)))
     runs = np.append(starts, lo_m.size).astype(np.int64)
     power = np.zeros(lo_m.size)
-    _share(light, centre, 1 / middle, parts, runs, power)
+    room = np.empty((2, _TAPS))
+    _share(light, centre, 1 / middle, parts, runs, room, power)
     alone = np.flatnonzero(np.diff(runs) == 1)
     if alone.size:
         k = runs[alone]
@@ -56,12 +57,13 @@ def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floa
 
 
 @compiled(fastmath=False)
-def _share(light, centre, inverse, parts, runs, power):  # type: ignore[no-untyped-def]
-    weight = np.empty(_TAPS)
+def _share(light, centre, inverse, parts, runs, room, power):  # type: ignore[no-untyped-def]
+    """Add the light of every part to power (b,); `room` (2, TAPS) is for its own use."""
+    weight, signed = room[0], room[1]
     for r in range(runs.size - 1):
         a, z = runs[r], runs[r + 1]
         taps = min(_TAPS, z - a)
-        signed = np.ones(taps)  # barycentric weights of even points
+        signed[0] = 1.0  # barycentric weights of even points
         for m in range(1, taps):
             signed[m] = -signed[m - 1] * (taps - m) / m
         known, even = -1, False
@@ -98,7 +100,8 @@ def _lagrange(s, points, signed, even, weight):  # type: ignore[no-untyped-def]
     step = (points[n - 1] - points[0]) / max(n - 1, 1)
     for m in range(n):
         if abs(s - points[m]) < 1e-9 * abs(step) or n == 1:
-            weight[:] = 0.0
+            for j in range(n):
+                weight[j] = 0.0
             weight[m] = 1.0
             return
     for m in range(n):

@@ -66,15 +66,20 @@ def cells(plate: Plate, ruled: Ruling) -> ExposureCells:
     count = min(ruled.count, _MOST_SLITS)
     exposure = _bright(plate)
     illuminated = exposure > 0
-    spread = float(np.ptp(mu[illuminated])) if illuminated.any() else 0.0
-    count = max(1, min(count, int(_MOST_CELLS / max(spread, 1e-9))))
-    number = np.floor(mu * count).astype(np.int64)
-    first = int(number[illuminated].min()) if illuminated.any() else 0
-    last = int(number[illuminated].max()) if illuminated.any() else 0
+    low = float(np.min(mu, where=illuminated, initial=math.inf))
+    high = float(np.max(mu, where=illuminated, initial=-math.inf))
+    if high < low:
+        low = high = 0.0
+    count = max(1, min(count, int(_MOST_CELLS / max(high - low, 1e-9))))
+    first, last = math.floor(low * count), math.floor(high * count)
     total = last - first + 1
-    column = np.arange(plate.x_m.size)[None, :]
-    key = column * total + np.clip(number - first, 0, total - 1)
-    summed = np.bincount(key.ravel(), weights=exposure.ravel(), minlength=plate.x_m.size * total)
+    mu *= count  # in place: a million places at a time
+    np.floor(mu, out=mu)
+    mu -= first
+    np.minimum(np.maximum(mu, 0, out=mu), total - 1, out=mu)
+    mu += total * np.arange(plate.x_m.size)
+    key = mu.ravel().astype(np.int64)
+    summed = np.bincount(key, weights=exposure.ravel(), minlength=plate.x_m.size * total)
     table = summed.astype(np.float64).reshape(plate.x_m.size, total)
     return ExposureCells(plate.x_m, table, first, count)
 
@@ -90,7 +95,8 @@ def _bright(plate: Plate) -> Floats:
     weighted = plate.profile_spectrum * (eye * _widths(plate.profile_wavelength_m))[:, None]
     exposure = plate.shown_xyz[plate.xyz.shape[0] // 2, :, 1]
     total = weighted.sum(axis=0)
-    return np.asarray(weighted * (exposure / np.where(total > 0, total, 1.0)))
+    weighted *= exposure / np.where(total > 0, total, 1.0)
+    return np.asarray(weighted)
 
 
 def _widths(wavelength_m: Floats) -> Floats:
