@@ -19,6 +19,7 @@ import pytest
 
 import wavesim
 from tests.bench import SMALL_SCENE
+from tests.parameters import slow_beyond
 from wavesim.files import replacing
 
 KILLS = int(os.environ.get("WAVESIM_KILLS", "20"))
@@ -158,7 +159,9 @@ def test_no_room_for_the_output(desk: Path) -> None:
     assert (running.returncode, err) == (1, message)
 
 
-@pytest.mark.parametrize("work", ["expose three.toml", "compare three.toml --only n-slits"])
+@pytest.mark.parametrize(
+    "work", slow_beyond(1, ["expose three.toml", "compare three.toml --only n-slits"])
+)
 def test_a_limit_on_file_size_leaves_the_old_plate(work: str, desk: Path) -> None:
     """Stands in for a full disk where there are no rights to make one."""
     (desk / "a.h5").write_text("old")

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import jv
 
+from tests.parameters import slow_beyond
 from tests.rulings import PITCH_M, WAVELENGTH_M, by_hand
 from wavesim.aperture import Aperture
 from wavesim.aperture.defects.random_errors import draw
@@ -49,7 +50,7 @@ def _measured(ruled: Aperture, orders: tuple[int, ...]) -> GhostTable:
     return GhostTable(*np.array(rows).T)
 
 
-@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("seed", slow_beyond(3, range(10)))
 def test_ten_rulings_whose_errors_nobody_tells(seed: int) -> None:
     ruled, kind, period, size = _secret(seed)
     found = diagnose(_measured(ruled, (1, 2)), pitch_m=PITCH_M).errors[0]

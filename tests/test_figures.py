@@ -22,6 +22,7 @@ from matplotlib.transforms import Bbox
 from PIL import Image
 
 from tests import bench
+from tests.parameters import slow_but
 from tests.sample_plates import slit_plate
 from wavesim import figures, scene
 from wavesim.errors import InputError, OutputError
@@ -236,7 +237,9 @@ def test_every_text_lies_on_the_paper_and_on_no_other(
 
 
 @pytest.mark.parametrize("kind", ["png", "pdf", "svg"])
-@pytest.mark.parametrize("name", ["plate, logarithmic", "sheet of five", "point"])
+@pytest.mark.parametrize(
+    "name", slow_but(["point"], ["plate, logarithmic", "sheet of five", "point"])
+)
 def test_same_figure_same_bytes(name: str, kind: str, tmp_path: Path) -> None:
     for copy in ("one", "two"):
         figures.save(DRAWINGS[name]("web"), tmp_path / f"{copy}.{kind}")

@@ -296,6 +296,7 @@ def test_a_tall_plate_before_a_lens_of_a_tenth_of_a_micrometre() -> None:
     assert np.isfinite(plate.xyz).all()
 
 
+@pytest.mark.slow
 def test_a_plate_so_tall_that_rows_shrink_apart() -> None:
     """At some scales of its rows no column stands."""
     scene = SMALL_SCENE.replace('width = "20 mm"', 'width = "300 mm"').replace("100 um", "20 mm")

@@ -15,6 +15,7 @@ from PIL import Image
 import wavesim
 from tests import bench
 from tests.light_budget import POWER_W, case_of
+from tests.parameters import slow_but
 from wavesim import aperture
 from wavesim.aperture.illumination import Along
 from wavesim.errors import InputError
@@ -35,12 +36,14 @@ def worst_of(seeds: range, *, obstacle: bool) -> float:
     return worst
 
 
-def test_a_plate_that_catches_all_gets_the_light_through_the_opening() -> None:
-    print(f"worst {worst_of(range(10), obstacle=False):.1e}")
+@pytest.mark.parametrize("seeds", [range(3), pytest.param(range(3, 10), marks=pytest.mark.slow)])
+def test_a_plate_that_catches_all_gets_the_light_through_the_opening(seeds: range) -> None:
+    print(f"worst {worst_of(seeds, obstacle=False):.1e}")
 
 
-def test_nor_does_an_obstacle_send_more_than_its_beam() -> None:
-    print(f"worst {worst_of(range(1, 5), obstacle=True):.1e}")
+@pytest.mark.parametrize("seeds", [range(1, 2), pytest.param(range(2, 5), marks=pytest.mark.slow)])
+def test_nor_does_an_obstacle_send_more_than_its_beam(seeds: range) -> None:
+    print(f"worst {worst_of(seeds, obstacle=True):.1e}")
 
 
 @pytest.mark.exhaustive
@@ -110,7 +113,7 @@ def test_a_hole_over_which_a_beam_fades(radius_um: float, error: float) -> None:
     assert found == pytest.approx(np.array(wanted), abs=error * abs(wanted[0]))
 
 
-@pytest.mark.parametrize("angle", [0, 60])
+@pytest.mark.parametrize("angle", slow_but([60], [0, 60]))
 @pytest.mark.parametrize("kind", ["hole", "slit", "picture", "open beam"])
 def test_an_oblique_gaussian_beam_is_one_thing(kind: str, angle: float, tmp_path: Path) -> None:
     """Whatever is wider than the beam sends exp(-2 (p / p0)^2 - 2 (q / q0)^2).
@@ -183,7 +186,7 @@ def test_rulings_in_a_round_beam_by_brute_force() -> None:
     assert plate.irradiance[row, column] == pytest.approx(wanted, abs=1.5e-3 * wanted.max())
 
 
-@pytest.mark.parametrize("gaussian", [0.2e-3, 0.9e-3, math.inf])
+@pytest.mark.parametrize("gaussian", slow_but([0.2e-3], [0.2e-3, 0.9e-3, math.inf]))
 @pytest.mark.parametrize("round_", [0.5e-3, 2e-3, math.inf])
 def test_amplitude_along_the_rulings(gaussian: float, round_: float) -> None:
     """Against Gauss-Legendre quadrature of the profile itself."""

@@ -12,6 +12,7 @@ import pytest
 
 import wavesim
 from tests.laws import LAWS, Violation
+from tests.parameters import slow_beyond
 from tests.random_scenes import KINDS, slit_scene
 
 FEW = range(KINDS)
@@ -20,7 +21,7 @@ MANY = range(100, 112)
 laws = pytest.mark.parametrize("law", LAWS, ids=lambda law: law.__name__)
 
 
-@pytest.mark.parametrize("seed", FEW)
+@pytest.mark.parametrize("seed", slow_beyond(3, FEW))
 @laws
 def test_a_law_holds(law: Callable[[int], Violation], seed: int) -> None:
     found = law(seed)

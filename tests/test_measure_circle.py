@@ -188,6 +188,7 @@ def test_the_density_from_known_lines(how):
         assert table.settled.centring_rad == pytest.approx(math.hypot(2e-4, 1e-4), rel=2e-3)
 
 
+@pytest.mark.slow
 def test_errors_of_the_fit_are_as_stated():
     """Deviations over stated errors of pitch and unknown lines, 40 sets of 5 arcsec."""
     ratios = []

@@ -140,6 +140,7 @@ def ratios() -> dict[str, np.ndarray]:
     return {**found, "dark": sunlight(0, 0.0)}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("which", ["bright", "faint", "dark"])
 def test_two_thirds_of_the_lines_lie_within_the_stated_uncertainty(ratios, which):
     """A Gaussian's 68, 95 and 99.7 %, less three deviations of a share of 150 lines."""

@@ -99,6 +99,7 @@ def mercury(defocus: str) -> Scene:
     ))  # fmt: skip
 
 
+@pytest.mark.slow
 def test_a_plate_out_of_focus_is_measured_as_one():
     """Positions count from the lens to the plate; lines are wider, and so is what is stated."""
     sharp, blurred = (measure(expose(mercury(d))) for d in ("", 'defocus = "5 mm"'))

@@ -80,6 +80,7 @@ def _misses(picture: Photograph, table: Measurement) -> list[float]:
     return out
 
 
+@pytest.mark.slow
 def test_a_lens_that_distorts(tmp_path: Path) -> None:
     """0.1 % rms at the picture's edge: allowed for by default, or solved from lines it shows."""
     import tifffile

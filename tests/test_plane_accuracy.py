@@ -107,6 +107,7 @@ def test_a_plate_cut_in_two_is_the_plate(seed: int) -> None:
     assert off <= stated(whole, *parts)
 
 
+@pytest.mark.slow
 def test_no_window_is_read_beyond_its_table(monkeypatch: pytest.MonkeyPatch) -> None:
     """Windows with wider cells than the plate's reach further; other memory lies there."""
     read: list[bool] = []
@@ -126,6 +127,7 @@ def test_no_window_is_read_beyond_its_table(monkeypatch: pytest.MonkeyPatch) -> 
     assert all(read)
 
 
+@pytest.mark.slow
 def test_the_rim_of_a_disc_is_as_sharp_on_a_large_plate() -> None:
     """A round source through a hole of 10 mm: fringes are 0.11 pixels wide, and cells that are
     wider moved the rim by up to a tenth of the brightest pixel; a small plate resolves them."""

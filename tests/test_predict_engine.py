@@ -13,6 +13,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.parameters import slow_beyond
 from tests.rulings import PITCH_M, WAVELENGTH_M, built, by_hand, factor, periodic
 from wavesim.aperture import Aperture
 from wavesim.aperture.defects.random_errors import draw
@@ -194,6 +195,7 @@ INDEPENDENT = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sigma", INDEPENDENT)
 def test_independent_errors_leave_the_line_and_scatter_the_rest(
     independent: dict[float, np.ndarray], sigma: float
@@ -208,6 +210,7 @@ def test_independent_errors_leave_the_line_and_scatter_the_rest(
     assert seen[:, 1:].mean() == pytest.approx(level, rel=0.02)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sigma", INDEPENDENT)
 def test_diffuse_light_is_speckle(independent: dict[float, np.ndarray], sigma: float) -> None:
     """Exponential law: standard deviation over mean tends to 1 (Goodman, Speckle Phenomena)."""
@@ -215,6 +218,7 @@ def test_diffuse_light_is_speckle(independent: dict[float, np.ndarray], sigma: f
     assert cells.std() / cells.mean() == pytest.approx(1.0, abs=0.01)  # 1 / sqrt(N) beside it
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sigma", INDEPENDENT)
 def test_line_and_background_hold_all_the_power(
     independent: dict[float, np.ndarray], sigma: float
@@ -247,7 +251,7 @@ def test_uniform_errors_of_a_quarter_pitch() -> None:
 ACCUMULATED = {0.005: {1.0: 0.937326, 1.002: 0.079337}, 0.02: {1.0: 0.441276, 1.002: 0.205663}}
 
 
-@pytest.mark.parametrize("sigma", ACCUMULATED)
+@pytest.mark.parametrize("sigma", slow_beyond(1, ACCUMULATED))
 def test_accumulated_errors_broaden_the_line(sigma: float) -> None:
     n = np.arange(N, dtype=np.float64)
     walk = np.array([draw("accumulated", seed, N, 1.0) for seed in range(6000)])

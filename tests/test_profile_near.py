@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.special import jv
 
+from tests.parameters import slow_but
 from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from wavesim import aperture
 from wavesim.study.predict import predict
@@ -75,7 +76,7 @@ WIDENED = {
 }
 
 
-@pytest.mark.parametrize("kind", WIDENED)
+@pytest.mark.parametrize("kind", slow_but(["drift"], WIDENED))
 def test_no_ghost_is_found_beside_a_line_that_is_only_broadened_or_split(kind: str) -> None:
     print("seeds 0 to 5")
     for seed in range(6):

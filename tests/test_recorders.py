@@ -12,6 +12,7 @@ from scipy.optimize import lsq_linear
 
 import wavesim
 from tests import bench
+from tests.parameters import slow_beyond
 from wavesim.errors import InputError, SceneError, TableError
 from wavesim.scene import Scene
 
@@ -63,7 +64,9 @@ def quadrature(plate: wavesim.Plate, curves: Floats) -> Floats:
 
 @pytest.mark.parametrize("name", OBSERVERS)
 @pytest.mark.parametrize(
-    "parts", [{}, {"aperture": DISC}, {"bench": 'plate_distance = "300 mm"'}], ids=str
+    "parts",
+    slow_beyond(2, [{}, {"aperture": DISC}, {"bench": 'plate_distance = "300 mm"'}]),
+    ids=str,
 )
 def test_another_observer_is_integrated_as_cie_1931(name: str, parts: dict[str, str]) -> None:
     """Far field, plane and near field: against quadrature with colour-science's table."""

@@ -14,7 +14,7 @@ def main() -> NoReturn:
     """Run the command line of this process."""
     if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
         signal.signal(signal.SIGINT, _leave)
-    # what a command imports stays: it is neither searched again and again nor taken apart at the end
+    # what a command imports stays until its end: no need to search it for garbage time and again
     gc.set_threshold(20_000, 20, 20)
     atexit.register(gc.freeze)
     from wavesim.cli import main as command
