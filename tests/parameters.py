@@ -20,4 +20,9 @@ def slow_but(everyday: Collection[Any], values: Iterable[Any]) -> list[Any]:
 
 def _marked(keyed: Iterable[tuple[Any, Any]], everyday: Collection[Any]) -> list[Any]:
     slow = pytest.mark.slow
-    return [v if k in everyday else pytest.param(v, marks=slow) for k, v in keyed]
+    return [v if k in everyday else pytest.param(*_parts(v), marks=slow) for k, v in keyed]
+
+
+def _parts(value: Any) -> tuple[Any, ...]:
+    """The values of several names are a tuple."""
+    return value if isinstance(value, tuple) else (value,)

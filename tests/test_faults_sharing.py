@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
 import threading
 import time
 from pathlib import Path
@@ -71,6 +73,44 @@ def test_a_fork_while_threads_expose_can_expose() -> None:
         ends.set()
         for thread in threads:
             thread.join()
+
+
+FORK_BESIDE_GARBAGE = """
+import gc, os, threading, time
+import wavesim
+from tests.bench import SMALL_SCENE
+
+scene = wavesim.parse(SMALL_SCENE)
+wavesim.expose(scene)
+import h5py
+
+busy = threading.Event()
+
+def drop(stage):
+    file = h5py.File("memory", "w", driver="core", backing_store=False)
+    ring = [file.create_group("ring")]
+    ring.append(ring)
+    del file, ring
+    busy.set()
+    time.sleep(0.05)
+    gc.collect()
+
+worker = threading.Thread(target=lambda: wavesim.expose(scene, progress=drop))
+worker.start()
+busy.wait()
+child = os.fork()
+if child == 0:
+    os._exit(0)
+assert os.waitpid(child, 0)[1] == 0
+worker.join()
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no forks here")
+def test_a_fork_waits_for_work_that_clears_away_what_was_read_from_a_file() -> None:
+    """h5py locks itself before a fork: the fork must wait for the work before that lock is held."""
+    command = [sys.executable, "-W", "ignore", "-c", FORK_BESIDE_GARBAGE]
+    subprocess.run(command, check=True, cwd=ROOT, timeout=PATIENCE_S)
 
 
 def _status(child: int) -> int:

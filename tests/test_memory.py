@@ -7,6 +7,7 @@ import tracemalloc
 import pytest
 
 from tests.bench import scene
+from tests.parameters import slow_but
 from wavesim.errors import LimitError
 from wavesim.lightpath import expose
 from wavesim.plate import memory
@@ -56,7 +57,7 @@ def judged(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     return found
 
 
-@pytest.mark.parametrize("name", SCENES)
+@pytest.mark.parametrize("name", slow_but(list(SCENES)[1:], SCENES))
 def test_no_more_is_held_than_was_judged(name: str, judged: list[float]) -> None:
     held = _held(SCENES[name])
     assert held < max(judged) + UNJUDGED_BYTES

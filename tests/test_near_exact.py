@@ -14,6 +14,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from tests import bench
+from tests.parameters import slow_beyond
 from wavesim.aperture import build
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
@@ -190,7 +191,8 @@ def rayleigh_sommerfeld(x: float, y: float, radius_m: float, z_m: float, wave_m:
 
 
 @pytest.mark.parametrize(
-    ("z_mm", "diameter_um", "aside"), [(1.0, 100.0, 0.5), (2.0, 140.0, 0.5), (5.0, 140.0, 0.2)]
+    ("z_mm", "diameter_um", "aside"),
+    slow_beyond(1, [(1.0, 100.0, 0.5), (2.0, 140.0, 0.5), (5.0, 140.0, 0.2)]),
 )
 def test_round_hole_far_off_its_axis(z_mm: float, diameter_um: float, aside: float) -> None:
     wave, side, pixel = 600e-9, 2 * aside * z_mm * 1000, 8 * aside * z_mm

@@ -270,6 +270,7 @@ def test_dots_of_many_sizes_against_a_direct_sum() -> None:
     assert aperture.open_area_m2 == pytest.approx(np.sum(np.pi / 4 * sizes**2), rel=1e-12)
 
 
+@pytest.mark.slow
 def test_corona_of_many_discs_has_the_rings_of_one() -> None:
     """N random discs give N times one disc's light and its rings, with speckle."""
     plate = expose(

@@ -121,7 +121,11 @@ def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
 
 @pytest.mark.parametrize(
     ("name", "wavelength_nm"),
-    [("grating_1200_blue", 435.8), ("grating_1200_green", 546.1), ("grating_1200_red", 656.3)],
+    [
+        ("grating_1200_green", 546.1),
+        pytest.param("grating_1200_blue", 435.8, marks=pytest.mark.slow),
+        pytest.param("grating_1200_red", 656.3, marks=pytest.mark.slow),
+    ],
 )
 def test_the_turntable_brings_its_wavelength_to_the_middle(name: str, wavelength_nm: float) -> None:
     # m lambda = 2 d sin(turn) cos(K), for collimator and camera 2 K apart (Born & Wolf 8.6.1)
@@ -188,6 +192,7 @@ def test_the_step_makes_twins_in_odd_orders_only() -> None:
     assert twins - middle == pytest.approx([-83e-6, 83e-6], abs=2e-6)  # digits stated, a pixel
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("order", "x_mm"), [(1, -81.1), (2, 2.0), (3, 85.0)])
 def test_the_worn_grating_shows_green_in_three_orders(order: int, x_mm: float) -> None:
     wanted = place_m("grating_worn", GREEN_NM, order)

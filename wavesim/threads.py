@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
@@ -80,6 +81,12 @@ def _pool() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(max_workers=_MOST, thread_name_prefix="wavesim")
 
 
+def _loaded(library: str) -> bool:
+    """Whether a library has been imported to its end."""
+    spec = getattr(sys.modules.get(library), "__spec__", None)
+    return spec is not None and not getattr(spec, "_initializing", False)
+
+
 class _Gate:
     """Lets work in, and forks only while no other thread is at work.
 
@@ -89,11 +96,21 @@ class _Gate:
 
     def __init__(self) -> None:
         self._begin(Counter())
+        self._ahead_of_h5py = _loaded("h5py")
 
     def _begin(self, inside: Counter[int]) -> None:
         self._free = threading.Condition()
         self._inside = inside  # depth of work of each thread
         self._forking = 0
+
+    def watch_forks(self) -> None:
+        """Wait before every fork, and before all that was told to act before forks until now."""
+        if hasattr(os, "register_at_fork"):
+            os.register_at_fork(
+                before=self.before_fork,
+                after_in_parent=self.after_in_parent,
+                after_in_child=self.after_in_child,
+            )
 
     def enter(self) -> None:
         me = threading.get_ident()
@@ -101,6 +118,11 @@ class _Gate:
             while self._forking and not self._inside[me]:
                 self._free.wait()
             self._inside[me] += 1
+            if not self._forking and _loaded("h5py") and not self._ahead_of_h5py:
+                # what is told last acts first: h5py locks itself before a fork, and work that
+                # clears an array of its away would wait for that lock, and the fork for the work
+                self._ahead_of_h5py = True
+                self.watch_forks()
 
     def leave(self) -> None:
         me = threading.get_ident()
@@ -120,6 +142,8 @@ class _Gate:
         self._free.acquire()
 
     def after_in_parent(self) -> None:
+        if not self._forking:  # told to act while the fork had begun already
+            return
         self._forking -= 1
         self._free.notify_all()
         self._free.release()
@@ -131,12 +155,7 @@ class _Gate:
 
 
 _gate = _Gate()
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(
-        before=_gate.before_fork,
-        after_in_parent=_gate.after_in_parent,
-        after_in_child=_gate.after_in_child,
-    )
+_gate.watch_forks()
 
 
 @contextmanager
