@@ -13,8 +13,8 @@ from click.testing import CliRunner
 
 import wavesim
 from tests import bench
-from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from tests.parameters import slow_beyond
+from tests.rulings import PITCH_M, WAVELENGTH_M, grating, periodic
 from wavesim import aperture, scene
 from wavesim.diffraction.far import amplitude
 from wavesim.errors import LimitError
