@@ -472,3 +472,22 @@ def test_a_study_file_with_a_damaged_piece(tmp_path: Path) -> None:
     not_measured(
         tmp_path / "s.h5", "is damaged: a piece of an array cannot be read", command="study"
     )
+
+
+def test_more_ghosts_than_a_ruling_shows(tmp_path: Path) -> None:
+    """Of a hundred thousand a diagnosis took minutes, and all memory."""
+    rows = "".join(f"1,{k / 200_001},5e-5\n" for k in range(1, 100_001))
+    (tmp_path / "ghosts.csv").write_text("order,offset [orders],strength\n" + rows)
+    not_measured(tmp_path / "ghosts.csv", "holds 100,000 ghosts; .* at most", command="diagnose")
+
+
+CIRCLE = ("--circle", "--density", "600 / mm")
+
+
+def test_more_settings_than_hands_can_set(tmp_path: Path) -> None:
+    """A fit of so many lines took a matrix of as many rows and columns."""
+    path = tmp_path / "circle.csv"
+    for count, words in ((30_000, "too many settings"), (1000, "too many lines of unknown")):
+        rows = "".join(f"{1 - k % 2 * 2},{159 + k % 2 * 41},37,{k % 60}\n" for k in range(count))
+        path.write_text("order,degrees,minutes,seconds\n" + rows)
+        not_measured(path, words, *CIRCLE)

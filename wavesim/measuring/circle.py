@@ -24,6 +24,8 @@ from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 ARCSEC_RAD = math.pi / 648_000
 
 _EXACT = 1e-7  # [rad] below which an incidence was not found but told
+_MOST_SETTINGS = 2000
+_MOST_UNKNOWN = 300  # lines whose wavelengths one fit finds
 
 
 @dataclass(frozen=True)
@@ -138,9 +140,14 @@ def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTa
     Raises
     ------
     InputError
-        No setting of a line, an angle that no light leaves at, or settings that do not tell what
-        is to be found.
+        No setting of a line, too many of them, an angle that no light leaves at, or settings that
+        do not tell what is to be found.
     """
+    if len(settings) > _MOST_SETTINGS:
+        raise InputError(
+            "are too many settings for a divided circle", key="circle", value=len(settings),
+            expected=f"at most {_MOST_SETTINGS:,}, as many as are set by hand",
+        )  # fmt: skip
     zeros = [s for s in settings if s.order == 0]
     lines = [s for s in settings if s.order != 0]
     if not lines:
@@ -171,6 +178,12 @@ def _from_fit(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTabl
             expected="a column wavelength_nm with one or more, or --density",
         )  # fmt: skip
     names = tuple(s.name or f"setting {k + 1}" for k, s in enumerate(settings))
+    unknown = len({n for n, s in zip(names, settings, strict=True) if s.order} - set(known))
+    if unknown > _MOST_UNKNOWN:
+        raise InputError(
+            "holds too many lines of unknown wavelength", key="circle", value=unknown,
+            expected=f"at most {_MOST_UNKNOWN}; settings of one line bear the same name",
+        )  # fmt: skip
     error = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in settings])
     readings = Readings(
         np.array([_mean(s) for s in settings]), error,

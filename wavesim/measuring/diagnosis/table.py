@@ -23,6 +23,7 @@ from wavesim.errors import TableError
 _OFFSET_ERROR = 1e-3  # of the offset, where the table gives none
 _STRENGTH_ERROR = 0.03  # of the strength, where the table gives none
 _MOST_ORDERS = 10_000
+_MOST_GHOSTS = 2000  # all apart, a diagnosis of them takes a quarter of a minute
 _LEAST = 1e-60  # its fourth power is still a number
 _EXPECTED = (
     "a CSV table with the columns order, offset [orders] (or line [nm] and ghost [nm]) and strength"
@@ -59,9 +60,15 @@ def read(*paths: str | Path) -> GhostTable:
     Raises
     ------
     TableError
-        A file is missing, a column is missing, or a number is out of range.
+        A file is missing, a column is missing, a number is out of range, or ghosts are too many.
     """
     tables = [_read(Path(path)) for path in paths]
+    ghosts = sum(table.order.size for table in tables)
+    if ghosts > _MOST_GHOSTS:
+        raise TableError(
+            f"holds {ghosts:,} ghosts", file=", ".join(map(str, paths)),
+            expected=f"at most {_MOST_GHOSTS:,}: the strongest of each order tell most",
+        )  # fmt: skip
     names = (field.name for field in fields(GhostTable))
     return GhostTable(
         **{name: np.concatenate([getattr(table, name) for table in tables]) for name in names}
