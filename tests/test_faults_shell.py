@@ -184,6 +184,14 @@ def test_leftovers_of_a_shell_change_nothing(desk: Path) -> None:
 
 
 @pytest.mark.slow
+def test_a_home_that_cannot_be_written_is_not_talked_about(desk: Path) -> None:
+    home = desk / "three.toml" / "home"  # a file is in the way, even for those who may write all
+    unset = "unset MPLCONFIGDIR XDG_CONFIG_HOME XDG_CACHE_HOME;"
+    done = wavesim(desk, "figure", "three.toml", "-o", "f.png", before=unset, HOME=str(home))
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.slow
 def test_a_page_that_cannot_be_written_whole(desk: Path) -> None:
     """A file beyond what the shell allows fails in the same way as one on a full disk."""
     done = wavesim(desk, "sheet", "three.toml", "-o", "a.pdf", before="ulimit -f 4;")

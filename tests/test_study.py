@@ -271,7 +271,7 @@ numbers = ["power"]
         rows = [list(design.numbers(k).values()) for k in range(design.count)]
         height, power, rms = np.array(rows, dtype=float).T
         assert kstest(height, "uniform", args=(4e-3, 2e-3)).pvalue > 1e-3
-        assert kstest(power, "norm", args=(1e-3, 1e-4)).pvalue > 1e-3
+        assert kstest((power - 1e-3) / 1e-4, "norm").pvalue > 1e-3
         assert np.mean(rms == 4e-8) == pytest.approx(0.75, abs=4 * math.sqrt(0.75 * 0.25 / 4000))
         assert abs(np.corrcoef(height, power)[0, 1]) < 4 / math.sqrt(4000)
 
@@ -448,6 +448,8 @@ class TestGoingOn:
         assert run_study(plan, desk / "s.h5").computed == 4  # in this process
         with pytest.raises(InputError, match=r"wavesim\[studies\]"):
             run_study(plan, desk / "t.h5", workers=2)
+        with pytest.raises(InputError, match=r"--cluster: .*wavesim\[studies\]"):
+            run_study(plan, desk / "u.h5", cluster="tcp://127.0.0.1:8786")
 
 
 @pytest.mark.slow

@@ -80,6 +80,11 @@ def _wavesim(ctx: click.Context, debug: bool) -> None:
         os.environ["WAVESIM_DEBUG"] = "1"
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
+    else:
+        import logging
+
+        # where a home cannot be written it tells on two lines that its fonts' list is elsewhere
+        logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 
 def main(args: list[str] | None = None) -> NoReturn:
@@ -89,6 +94,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     os.environ["MPLBACKEND"] = "agg"  # no window is opened, whatever a shell's leftovers name
     os.environ.pop("NUMBA_NUM_THREADS", None)  # not used, and refused where it is nonsense
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # else looked for in each package
     signals.listen()
     _fill_closed_streams()
     try:

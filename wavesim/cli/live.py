@@ -33,7 +33,9 @@ def command(
     """
     from wavesim.extras import require
 
-    require("the live bench", "starlette", "uvicorn", "websockets", "tomlkit", extra="live")
+    require(
+        "the live bench", "starlette", "uvicorn", "websockets", "segno", "tomlkit", extra="live"
+    )
     from wavesim.live.starting import open_bench, served, start_scene
 
     scene = scene_named(scene_file) if scene_file is not None else start_scene()

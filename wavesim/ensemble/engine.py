@@ -243,7 +243,7 @@ def local(workers: int) -> Iterator[Engine]:
     InputError
         dask.distributed is not installed.
     """
-    _require("several processes")
+    _require("--workers", "several processes", or_else="--workers 1")
     import dask
     from distributed import Client, LocalCluster
 
@@ -292,7 +292,7 @@ def joined(address: str) -> Iterator[Engine]:
     ComputationError
         The scheduler has no workers.
     """
-    _require("a cluster")
+    _require("--cluster", "a cluster", or_else="no --cluster")
     from distributed import Client
 
     with _quiet():
@@ -348,10 +348,10 @@ def _quiet() -> Iterator[None]:
             logger.setLevel(level)
 
 
-def _require(what: str) -> None:
+def _require(option: str, what: str, *, or_else: str) -> None:
     if not has_distributed():
         raise InputError(
             f"{what} needs dask.distributed, which is not installed",
-            key="--workers",
-            expected='pip install "wavesim[studies]", or --workers 1',
+            key=option,
+            expected=f'pip install "wavesim[studies]", or {or_else}',
         )
