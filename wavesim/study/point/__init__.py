@@ -54,6 +54,7 @@ class PlatePoint(Result):
     extinguished : stretches between 400 and 700 nm of which nothing does
     ruling : that diffracts the light; None where there are no orders
     sent : (n,) light of the source at the wavelengths of `spectrum`, over the most
+    half_width : of an order there, in waves of path difference, source slit and pixel included
     """
 
     scene: Scene
@@ -65,6 +66,7 @@ class PlatePoint(Result):
     extinguished: tuple[Extinguished, ...]
     ruling: Ruling | None
     sent: Floats
+    half_width: float
     kind: ClassVar[str] = "place on the plate"
 
     @property
@@ -100,11 +102,14 @@ def explain(plate: Plate, x_m: float) -> PlatePoint:
     ruled = ruling_seen(plate.scene)
     spectrum = point_spectrum(plate, column)
     path_difference = _waves(x_plate_m, ruled, spectrum.wavelength_m)
-    bands = remaining(spectrum, path_difference, _half_width(plate, ruled, spectrum))
+    width = _half_width(plate, ruled, spectrum)
+    bands = remaining(spectrum, path_difference, width)
     sent = _sent(plate, spectrum)
     dark = extinguished(spectrum, path_difference, ruled, sent)
     colour = colour_at(plate, column)
-    return PlatePoint(plate.scene, x_plate_m, beta, colour, spectrum, bands, dark, ruled, sent)
+    return PlatePoint(
+        plate.scene, x_plate_m, beta, colour, spectrum, bands, dark, ruled, sent, width
+    )
 
 
 def _sent(plate: Plate, spectrum: PointSpectrum) -> Floats:

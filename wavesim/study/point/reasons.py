@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from wavesim.scene import Lamp, Laser
 from wavesim.study.point.bands import NAMED_M, Extinguished, Remaining
+from wavesim.study.point.particulars import particulars, strayed
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 _MOST = 3  # stretches and bands named one by one
 _COUNTS = 0.05  # fraction of the mixture from which a band counts for the colour
+_MOSTLY = 0.75  # of the colour: from here on what lies between the orders is left out
 _FILTERED = 0.05  # of the most that the source sends: what a filter stops
 _NARROW = 0.7  # of the spectrum extinguished by interference: what is left is told instead
 _WEAKENED = 0.7  # of the brightest third of the spectrum: less is worth a word
@@ -142,15 +144,28 @@ def _orders(found: PlatePoint) -> list[str]:
         return [f"{only or 'there remain '}parts of {len(held)} overlapping orders"]
     if held:
         named = [f"{_order(b)} ({wavelengths(b.lo_m, b.hi_m)})" for b in held]
-        if len(named) == 1:
-            return [f"{only}{named[0]}" if only else f"{named[0]} alone remains"]
-        joined = f"{', '.join(named[:-1])} and {named[-1]}"
-        return [f"{only}{joined}, which overlap" if only else f"{joined} overlap"]
+        return [_held(named, only, _between(held, strong)), *particulars(found, held)]
     if all(band.stray for band in strong):
-        return ["only the faint wings of maxima elsewhere arrive"]
+        return strayed(found, strong)
     low = math.floor(strong[0].path_difference)
     where = f"between orders {low} and {low + 1}"
     return [f"it lies {where}, where only subsidiary maxima remain"] if ruled.count > 2 else []
+
+
+def _between(held: Sequence[Remaining], strong: Sequence[Remaining]) -> bool:
+    """Whether as much of the colour comes from between the orders as would change it."""
+    part = sum(band.colour_fraction for band in held)
+    return part < _MOSTLY * sum(band.colour_fraction for band in strong)
+
+
+def _held(named: Sequence[str], only: str, between: bool) -> str:
+    """Which orders remain, and whether alone."""
+    joined = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+    if between:
+        return f"{only or 'there remain '}{joined} and subsidiary maxima between the orders"
+    if len(named) == 1:
+        return f"{only}{joined}" if only else f"{joined} alone remains"
+    return f"{only}{joined}, which overlap" if only else f"{joined} overlap"
 
 
 def _rulings(found: PlatePoint) -> str:

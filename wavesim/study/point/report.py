@@ -104,7 +104,7 @@ def _band(band: Remaining, ruled: Ruling | None) -> str:
         f"the luminance, {_percent(band.colour_fraction)} of the colour mixture"
     )
     if band.stray:
-        return f"light of {_nm(band.mixing_m)} from the wings of its own maximum: {fractions}"
+        return f"light of {_nm(band.mixing_m)}, whose maxima are elsewhere: {fractions}"
     first, last = VISIBLE_M
     inner = band.lo_m < band.strongest_m < band.hi_m and band.hi_m - band.lo_m < _WHOLE_M
     peak = f", strongest at {_nm(band.strongest_m)}" if inner and first < band.strongest_m < last \
