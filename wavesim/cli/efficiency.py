@@ -149,13 +149,20 @@ def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
     x = found.x * 1e9 if over_wavelength else np.degrees(found.x)
     scale = 1e9 if over_wavelength else 180 / math.pi
     orders = [
-        OrderCurves(f"order {one.order}, {one.side}", one.along, one.across, one.scalar)
+        OrderCurves(
+            f"order {one.order}, {one.side}".replace("-", "\N{MINUS SIGN}"),
+            one.along,
+            one.across,
+            one.scalar,
+        )
         for one in found.orders
     ]
     marks = [
         AnomalyMark(
             a.predicted * scale,
-            f"{a.order} {'plasmon' if a.kind == 'surface plasmon' else 'passes off'}",
+            f"{a.order} {'plasmon' if a.kind == 'surface plasmon' else 'passes off'}".replace(
+                "-", "\N{MINUS SIGN}"
+            ),
             a.kind == "surface plasmon",
         )
         for a in found.anomalies

@@ -25,34 +25,29 @@ from wavesim.ensemble.joined import plan_of, reading
 from wavesim.ensemble.numbers import NUMBERS
 from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
 from wavesim.errors import InputError
-from wavesim.figures.lettering import lines_in, plain
+from wavesim.figures.contact import contact_sheet
+from wavesim.figures.lettering import plain
 from wavesim.figures.study_axes import (
     bins,
     cells,
     in_unit,
     key_words,
     label,
-    last_word,
     quantity,
     scale,
     unit_axis,
     units_of,
-    value_of,
 )
 from wavesim.figures.style import (
     Size,
     Words,
-    blank,
-    cautions_of,
     graph,
-    heading_in,
     save,
     size_named,
     styled,
 )
 
 KINDS = ("distribution", "map", "band", "contact", "sensitivity")
-_MOST_PICTURES = 60
 _BAND = (0.05, 0.5, 0.95)
 _BAR_LINES = 2.2  # height of a bar and its gap, in lines of text
 _LEAST_BARS = 5  # rows of a figure as high as a slide, so that few bars are not blocks
@@ -326,41 +321,6 @@ def _mean_of(profiles: h5py.Dataset) -> Floats:
         total += held.sum(axis=0)
         count += held.shape[0]
     return np.asarray(total / max(count, 1))
-
-
-def contact_sheet(
-    path: str | Path, members: Members, *, title: str = "", size: str | Size = "page",
-    cautions: tuple[str, ...] = (),
-) -> Figure:  # fmt: skip
-    """The members' pictures one below the other, each with its varying values."""
-    size = size_named(size)
-    with reading(path) as file:
-        shown = min(file["picture"].shape[0], _MOST_PICTURES)
-        pictures = file["picture"][:shown]
-    keys = [key for key in members.keys if len(set(members.keys[key].tolist())) > 1]
-    more = len(members.failures) - shown
-    subtitle = ", ".join(map(key_words, keys)) + (
-        f"; the first {shown} of {shown + more}" if more else ""
-    )
-    line = size.line_in()
-    head = heading_in(size, title or members.title, subtitle) + 0.4 * line
-    left, gap = 0.3 * size.width_in, 0.35 * line
-    width = 0.965 * size.width_in - left
-    height = max(width * pictures.shape[1] / pictures.shape[2], 1.3 * line)
-    with styled(size):
-        told = cautions_of(cautions, size, 0.93 * size.width_in)
-        foot = line + lines_in(told, size.tiny_pt)
-        sheet = blank(size, head + shown * (height + gap) + foot)
-        sheet.heading(0.035 * size.width_in, title or members.title, subtitle)
-        sheet.cautions(0.035 * size.width_in, told)
-        for k in range(shown):
-            top = head + k * (height + gap)
-            values = ", ".join(f"{last_word(key)} {value_of(members, key, k)}" for key in keys)
-            sheet.note(0.035 * size.width_in, top + height / 2 - 0.4 * line, values)
-            axes = sheet.axes(left, top, width, height)
-            axes.imshow(pictures[k], aspect="auto", interpolation="nearest")
-            axes.set_axis_off()
-    return sheet.figure
 
 
 def sensitivity_figure(

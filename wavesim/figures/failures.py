@@ -56,6 +56,9 @@ def failure_figure(
             _draw_threshold(axes, fails_at, fails_label, size)
         axes.yaxis.set_major_locator(LogLocator(numticks=9))
         axes.yaxis.set_minor_formatter(NullFormatter())
+        low, high = axes.get_xlim()
+        if high > 10 * low:  # two powers of ten are named: names between them would run together
+            axes.xaxis.set_minor_formatter(NullFormatter())
         if len(errors) > 1:
             axes.legend(
                 handlelength=2.6,
