@@ -19,6 +19,7 @@ guards its own structures in the same way, so that a damaged file is refused and
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 KINDS = {"double": "<f8", "single": "<f4"}
 PRECISIONS = ("auto", *KINDS)
 _SINGLE_FROM_BYTES = 64_000_000  # of light in float64: plates from here on are written in float32
+_CHUNK_BYTES = 1 << 18
+_CHUNK_COLUMNS = 32
+_CHUNK_REST_BYTES = 64  # of a chunk: its checksum, and its entry in the library's index
 _REST_BYTES = 60_000  # axes, texts and the library's own structures
 
 VERSION = 1
@@ -101,9 +105,35 @@ def is_single(plate: Plate, precision: str) -> bool:
 
 def most_bytes(plate: Plate, precision: str) -> int:
     """Size of a plate's file if nothing in it can be packed [bytes]; its picture counted in."""
-    light = _light_bytes(plate) // (2 if is_single(plate, precision) else 1)
-    axes = sum(getattr(plate, field.attribute).nbytes for field in AXES)
-    return int(light + 2 * axes + 3 * plate.irradiance.size + _REST_BYTES)
+    item = 4 if is_single(plate, precision) else 8
+    light = sum(
+        _stored_bytes(getattr(plate, field.attribute).shape, item) for field in fields_of(plate)
+    )
+    axes = sum(_stored_bytes(getattr(plate, field.attribute).shape, 8) for field in AXES)
+    picture = _stored_bytes((*plate.irradiance.shape, 3), 1)
+    return light + 2 * axes + picture + _REST_BYTES
+
+
+def chunks_of(shape: tuple[int, ...], item_bytes: int) -> tuple[int, ...]:
+    """Tall and narrow: the rows of a plate differ little, so down a column compresses best."""
+    if len(shape) == 1:
+        return (_equal_parts(shape[0], _CHUNK_BYTES // item_bytes),)
+    rows = _equal_parts(shape[0], _CHUNK_BYTES // (_CHUNK_COLUMNS * item_bytes))
+    row_bytes = rows * item_bytes * math.prod(shape[2:])
+    columns = _equal_parts(shape[1], max(_CHUNK_COLUMNS, _CHUNK_BYTES // row_bytes))
+    return (rows, columns, *shape[2:])
+
+
+def _equal_parts(size: int, longest: int) -> int:
+    """Length of the parts of `size`, none over `longest`, that leave the last one fullest."""
+    return -(-size // -(-size // longest))
+
+
+def _stored_bytes(shape: tuple[int, ...], item_bytes: int) -> int:
+    """What an array takes unpacked: whole chunks, each with its checksum and its place."""
+    chunks = chunks_of(shape, item_bytes)
+    count = math.prod(-(-size // part) for size, part in zip(shape, chunks, strict=True))
+    return count * (math.prod(chunks) * item_bytes + _CHUNK_REST_BYTES)
 
 
 def _light_bytes(plate: Plate) -> int:

@@ -22,8 +22,6 @@ from wavesim.store.sink import hdf5_replacing
 if TYPE_CHECKING:
     from wavesim.plate import Plate
 
-_CHUNK_BYTES = 1 << 18
-_CHUNK_COLUMNS = 32
 _WORTH_PACKING = 0.2  # of the size; see `_packing`
 
 
@@ -149,23 +147,12 @@ def _scales(dataset: h5py.Dataset, axes: tuple[str, ...]) -> None:
 def _dataset(group: h5py.Group, name: str, values: NDArray[np.generic]) -> h5py.Dataset:
     values = np.ascontiguousarray(values)
     return group.create_dataset(
-        name, data=values, chunks=_chunks(values), fletcher32=True, **_packing(values)
+        name,
+        data=values,
+        chunks=layout.chunks_of(values.shape, values.itemsize),
+        fletcher32=True,
+        **_packing(values),
     )
-
-
-def _chunks(values: NDArray[np.generic]) -> tuple[int, ...]:
-    """Tall and narrow: the rows of a plate differ little, so down a column compresses best."""
-    if values.ndim == 1:
-        return (_equal_parts(values.size, _CHUNK_BYTES // values.itemsize),)
-    rows = _equal_parts(values.shape[0], _CHUNK_BYTES // (_CHUNK_COLUMNS * values.itemsize))
-    row_bytes = rows * values.itemsize * int(np.prod(values.shape[2:], dtype=int))
-    columns = _equal_parts(values.shape[1], max(_CHUNK_COLUMNS, _CHUNK_BYTES // row_bytes))
-    return (rows, columns, *values.shape[2:])
-
-
-def _equal_parts(size: int, longest: int) -> int:
-    """Length of the parts of `size`, none over `longest`, that leave the last one fullest."""
-    return -(-size // -(-size // longest))
 
 
 def _packing(values: NDArray[np.generic]) -> dict[str, object]:
@@ -176,7 +163,8 @@ def _packing(values: NDArray[np.generic]) -> dict[str, object]:
     240 pixels behind a source slit) at three times the writing time, others to 75 % at ten
     times. lzf packs less at the same speed, and few readers know it.
     """
-    chunk = values[tuple(_middle(n, c) for n, c in zip(values.shape, _chunks(values), strict=True))]
+    chunks = layout.chunks_of(values.shape, values.itemsize)
+    chunk = values[tuple(_middle(n, c) for n, c in zip(values.shape, chunks, strict=True))]
     shuffled = np.ascontiguousarray(chunk).view(np.uint8).reshape(-1, values.itemsize).T.tobytes()
     if len(zlib.compress(shuffled, 1)) > _WORTH_PACKING * len(shuffled):
         return {}
