@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import re
+from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
@@ -64,6 +65,23 @@ def test_white_fringes_are_not_named(source, count, width, pitch):
     for (value, error), size in true:
         assert abs(value - size * 1e-6) < 2 * error
         assert error < 0.1 * value
+
+
+def test_the_fit_that_is_proposed_names_the_files_that_are_known():
+    from click.testing import CliRunner
+
+    from wavesim.cli.measure import command
+
+    scene = Path(__file__).parents[1] / "scenes" / "slits_002.toml"
+    picture = scene.parent / "photographs" / "pair.png"
+    bench_options = ("--pixel", "40 um", "--pitch", "90 um", "--camera", "1 m")
+    for args, parts in (
+        ((str(scene),), (f"wavesim fit {scene} photograph.jpg --free", "photograph.jpg is to be")),
+        ((str(picture), *bench_options), (f"fit bench.toml {picture} --free", '--pixel "40 um"',
+                                          "bench.toml is to hold")),
+    ):  # fmt: skip
+        notes = json.loads(CliRunner().invoke(command, [*args, "--json"]).stdout)["notes"]
+        assert all(any(part in note for note in notes) for part in parts)
 
 
 def test_a_continuum_has_no_lines():

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from benchmarks.photograph_coverage import judged
+from benchmarks.photograph_patrol import faults, measured, rough
 from benchmarks.photographs import Photograph, photograph
 from wavesim.measuring import (
     Instrument,
@@ -112,3 +113,52 @@ def test_a_lens_that_distorts(tmp_path: Path) -> None:
     covered(np.array(allowed))
     assert np.mean(np.abs(solved) < 2) > 0.93
     assert np.median(np.abs(solved)) < 0.8
+
+
+@pytest.mark.parametrize("first", [1000, pytest.param(1014, marks=pytest.mark.slow)])
+def test_rough_photographs_through_the_command(tmp_path: Path, first: int) -> None:
+    """Burnt out, tilted, noisy, cut off, lying on their side, lossy: nothing is invented.
+
+    Lamps, the Sun, lasers, fringes; a third of the lamps against another element's list. Of 140 one
+    name may be wrong in a hundred lines that are found.
+    """
+    count = 14 if first == 1000 else 56
+    print(f"seeds {first} to {first + count - 1}")
+    wrong, lines = 0, 0
+    for seed in range(first, first + count):
+        picture = rough(seed, tmp_path)
+        found, refused = measured(picture)
+        assert found is not None, refused
+        told = faults(picture, found)
+        assert not [text for which, text in told if which in ("invented", "beyond 3 stated")]
+        wrong += sum(which == "wrongly named" for which, _ in told)
+        lines += len(found["lines"])
+    assert wrong <= max(1, lines / 100)
+
+
+def test_a_photograph_is_read_as_it_is_to_be_looked_at(tmp_path: Path) -> None:
+    """Orientation 6 (EXIF 2.32, tag 0x0112): the stored picture is to be turned clockwise."""
+    from PIL import Image
+
+    encoded = photograph(3).encoded
+    image = Image.fromarray(encoded if encoded.dtype == np.uint8 else (encoded >> 8).astype("u1"))
+    image.save(tmp_path / "upright.png")
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    image.transpose(Image.Transpose.ROTATE_90).save(tmp_path / "side.png", exif=exif)
+    both = [read_picture(tmp_path / name, Scan(1e-5)) for name in ("upright.png", "side.png")]
+    assert np.array_equal(both[0].value, both[1].value)
+
+
+def test_turns_of_sharp_lines_are_found() -> None:
+    """Lines of 2.5 pixels turned by up to 4 degrees: within 0.05 pixel over 50 rows."""
+    from wavesim.measuring.scans import rotation
+
+    row, column = np.mgrid[-25:25, -400:400] + 0.5
+    for degrees in (-4.0, -2.3, -0.3, 1.1, 3.7):
+        turn = math.radians(degrees)
+        across = column * math.cos(turn) + row * math.sin(turn)
+        light = sum(
+            np.exp(-(((across - at) / 1.06) ** 2) / 2) for at in (-300.2, -91.7, 4.1, 240.6)
+        )
+        assert abs(rotation(np.asarray(light) + 0.01) - turn) < 0.05 / 50

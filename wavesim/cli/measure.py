@@ -205,10 +205,10 @@ def _plate(file: str, given: dict[str, Any]) -> Measurement:
 
     profile, scene = read(_source(file), _scan(file, given))
     instrument = _instrument(given, scene)
-    task = _task(given, usual_task(scene))
+    task = replace(_task(given, usual_task(scene)), **_files(file))
     solution = None
     unknown = given["unknown"]
-    if Path(file).suffix.lower() in _PICTURES and "distortion" not in unknown:
+    if _is_picture(file) and "distortion" not in unknown:
         instrument = with_distortion_error(instrument, profile, given["distortion_error"])
     known = tuple(replace(line, order=task.order or 1) for line in given["references"])
     if known and not shows_lines(profile, instrument, task.kind):
@@ -223,6 +223,17 @@ def _plate(file: str, given: dict[str, Any]) -> Measurement:
         instrument = solution.instrument
         task = replace(task, zero_order=task.zero_order and "origin" not in unknown)
     return replace(measure_profile(profile, instrument, task), solution=solution)
+
+
+def _files(file: str) -> dict[str, str]:
+    """The scene or the photograph that a file is, for the commands that messages propose."""
+    if _is_scene(file):
+        return {"scene": file}
+    return {"photograph": file} if is_plate(file) or _is_picture(file) else {}
+
+
+def _is_picture(file: str) -> bool:
+    return Path(file).suffix.lower() in _PICTURES
 
 
 def _source(file: str) -> ExposedPlate | str:
@@ -250,7 +261,7 @@ def _scan(file: str, given: dict[str, Any]) -> Scan | None:
     from wavesim.measuring import Scan
 
     if given["pixel"] is None:
-        if Path(file).suffix.lower() in _PICTURES:
+        if _is_picture(file):
             raise InputError("is needed: a picture has no scale of its own", key="--pixel",
                              file=file, expected='its width: --pixel "10 um"')  # fmt: skip
         return None

@@ -13,19 +13,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import numpy.typing as npt
 
+from wavesim.measuring.orientation import ORIENTATION, exif_tags, upright
 from wavesim.measuring.scans import pixels
 
-_ORIENTATION, _MAKE, _MODEL, _TIME, _F, _SPEED = 0x0112, 0x010F, 0x0110, 0x829A, 0x829D, 0x8827
+_MAKE, _MODEL, _TIME, _F, _SPEED = 0x010F, 0x0110, 0x829A, 0x829D, 0x8827
 _PITCH_X, _PITCH_UNIT, _COLUMNS = 0xA20E, 0xA210, 0xA002
-_EXIF, _UNIT_M = 0x8769, {2: 0.0254, 3: 0.01, 4: 1e-3, 5: 1e-6}
+_UNIT_M = {2: 0.0254, 3: 0.01, 4: 1e-3, 5: 1e-6}
 _SENSOR_M = (0.5e-6, 50e-6)  # pitches that sensors may have
-_TURNS = {  # of the stored array: (transposed, rows reversed, columns reversed)
-    2: (False, False, True), 3: (False, True, True), 4: (False, True, False),
-    5: (True, False, False), 6: (True, False, True), 7: (True, True, True), 8: (True, True, False),
-}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -53,29 +49,8 @@ def upright_pixels(path: Path) -> tuple[npt.NDArray[Any], FileNotes]:
         Missing, damaged, or not a picture.
     """
     raw = pixels(path)
-    tags = _tags(path)
-    return _upright(raw, tags.get(_ORIENTATION)), _notes(tags, raw.shape[1])
-
-
-def _tags(path: Path) -> dict[int, Any]:
-    """Tags by number; none where they cannot be read."""
-    from PIL import Image
-
-    from wavesim.raster import READABLE
-
-    try:
-        with Image.open(path, formats=READABLE) as image:
-            found = image.getexif()
-            return {**dict(found), **dict(found.get_ifd(_EXIF))}
-    except Exception:  # decoders raise what they come upon; the picture itself was read
-        return {}
-
-
-def _upright(raw: npt.NDArray[Any], orientation: object) -> npt.NDArray[Any]:
-    transposed, up, left = _TURNS.get(orientation, (False, False, False))  # type: ignore[call-overload]
-    found = raw.swapaxes(0, 1) if transposed else raw
-    found = found[::-1] if up else found
-    return np.ascontiguousarray(found[:, ::-1] if left else found)
+    tags = exif_tags(path)
+    return upright(raw, tags.get(ORIENTATION)), _notes(tags, raw.shape[1])
 
 
 def _notes(tags: dict[int, Any], columns: int) -> FileNotes:

@@ -7,6 +7,7 @@ wider than others are, and its top stands to one side of its middle.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from wavesim.arrays import Floats
 from wavesim.measuring.profile import Profile
 
 _FEWEST = 4  # bands
+_GROUPS, _STEADY = 6, 6.0  # of bands; by chance one noise peak in 1,000 is so steady (Student)
 _COARSE = 3.0  # [samples] full width below which straight lines between samples draw no top
 _HALVED = (0.2, 0.85)  # of a line's height, where it is halved
 _NOISIER = 4.0  # times the centre's noise: that of the difference of two halvings (measured)
@@ -52,6 +54,37 @@ def by_bands(profile: Profile, first: int, gain: Floats) -> float:
     spread = math.sqrt(float((rest**2).sum()) / (shift.size - 2))
     joined = math.sqrt((1 + 2 * profile.strip_correlation) / shift.size)
     return _student(shift.size - 2) * spread * joined
+
+
+def steady(profile: Profile, first: int, y: Floats) -> bool:
+    """Whether what stands on a picture's profile stands on all of its rows alike.
+
+    Bands are compared by how much of the shape y each holds; their mean must be six standard
+    errors. Blocks of a lossy file and specks are one band's alone. True without bands.
+    """
+    strips = profile.strips
+    if strips is None or strips.shape[0] < _FEWEST:
+        return True
+    columns = np.stack([y, np.ones(y.size), -np.gradient(y)], axis=1)
+    held = strips[:, first : first + y.size] @ np.linalg.pinv(columns)[0]
+    groups = np.array([part.mean() for part in np.array_split(held, min(held.size, _GROUPS))])
+    error = float(groups.std(ddof=1)) / math.sqrt(groups.size)
+    return abs(float(groups.mean())) > _STEADY * error
+
+
+def noise_by_bands(profile: Profile, smoothed: Callable[[Floats], Floats]) -> float:
+    """Noise of a smoothed profile where it is dark, from the bands of a picture; 0 without bands.
+
+    Unlike differences of samples it counts what spans samples: blocks of a lossy file, whose
+    neighbouring samples are often equal.
+    """
+    if profile.strips is None or profile.strips.shape[0] < _FEWEST:
+        return 0.0
+    parts = np.array_split(profile.strips, min(len(profile.strips), _GROUPS))
+    groups = np.array([smoothed(part.mean(axis=0)) for part in parts])
+    dark = profile.value <= np.median(profile.value)
+    groups = groups[:, dark] - groups[:, dark].mean(axis=1, keepdims=True)
+    return math.sqrt(float(groups.var(axis=0, ddof=1).mean()) / len(groups))
 
 
 def template_gain(y: Floats) -> Floats:

@@ -42,13 +42,20 @@ def without_lines(features: tuple[Feature, ...], instrument: Instrument) -> bool
 
 
 def of_pattern(
-    profile: Profile, features: tuple[Feature, ...], instrument: Instrument, wavelength_m: float
+    profile: Profile,
+    features: tuple[Feature, ...],
+    instrument: Instrument,
+    wavelength_m: float,
+    *,
+    scene: str = "",
+    photograph: str = "",
 ) -> Measurement:
     """A measurement that names nothing: what the plate shows, and how to get pitch and width.
 
     Parameters
     ----------
     wavelength_m : [m] in standard air, of the light or its mean; nan where unknown
+    scene, photograph : names of files, for the command that fits the bench; "" where there is none
     """
     pattern = find_pattern(profile, instrument.sine(profile.x_m))
     top = max((abs(f.height) for f in features), default=1.0)
@@ -60,6 +67,9 @@ def of_pattern(
     if pattern is not None:
         pattern = replace(pattern, wavelength_m=wavelength_m)
     notes = sentences(pattern, instrument)
+    slits = 2 if pattern is None else pattern.slits
+    offer = _offer(scene, photograph, profile.pixel_m, slits)
+    notes = (*notes, offer if pattern else f"if slits made this, {offer}")
     return Measurement(rows, instrument, (), profile.turned_rad, notes, pattern)
 
 
@@ -82,9 +92,23 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
             f"{1 / pattern.band:.5g}"
         )
     out = [f"{first}: no lines, so nothing is named", ratios + " by a fit of the whole pattern"]
-    keys = "--free aperture.width" + (" --free aperture.pitch" if pattern.slits > 1 else "")
-    offer = f"through the whole bench: wavesim fit SCENE FILE {keys}"
-    return (*out, _lengths(pattern, instrument), offer)
+    return (*out, _lengths(pattern, instrument))
+
+
+def _offer(scene: str, photograph: str, pixel_m: float, slits: int) -> str:
+    """The command that fits the bench, and what its placeholders stand for."""
+    pixel, unknown = length(pixel_m), []
+    if not scene:
+        unknown.append("bench.toml is to hold the scene of this bench (wavesim keys)")
+    if not photograph:
+        pixel = "10 um"
+        unknown.append("photograph.jpg is to be a picture of it, with pixels of 10 um on the plate")
+    scale = "" if photograph.endswith((".h5", ".hdf5")) else f' --pixel "{pixel}"'
+    command = (
+        f"wavesim fit {scene or 'bench.toml'} {photograph or 'photograph.jpg'} --free "
+        f"aperture.width{' --free aperture.pitch' if slits > 1 else ''}{scale}"
+    )
+    return "; ".join([f"through the whole bench: {command}", *unknown])
 
 
 def _with_error(value: float, error: float) -> str:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Flags, Floats
 from wavesim.measuring.diagnosis.fit import amplitude_of
 from wavesim.measuring.diagnosis.table import GhostTable
 from wavesim.measuring.instrument import Instrument
@@ -80,11 +80,12 @@ class Classification:
 
 @dataclass(frozen=True, eq=False)
 class _Plate:
-    """Features as sines; parents with their orders."""
+    """Features as sines; parents with their orders. What is clipped has no height: no ghost."""
 
     sine: Floats
     error: Floats
     height: Floats
+    clipped: Flags
     order: tuple[int, ...]
     pitch_m: float
     least: float
@@ -132,7 +133,8 @@ def _plate(
     per_m = np.abs(instrument.sine(x + step) - instrument.sine(x - step)) / (2 * step)
     error = per_m * np.array([max(3 * f.x_error_m, 0.12 * f.width_m) for f in features])
     height = np.array([max(f.height, 1e-300) for f in features])
-    return _Plate(sine, error, height, orders, instrument.pitch_m, float(height.min()))
+    clipped = np.array([f.saturated for f in features])
+    return _Plate(sine, error, height, clipped, orders, instrument.pitch_m, float(height.min()))
 
 
 def _fraction(plate: _Plate, parent: int) -> tuple[Floats, Floats]:
@@ -179,6 +181,7 @@ def _pairs(plate: _Plate, parent: int) -> list[_Pair]:
     m = abs(plate.order[parent])
     f, tolerance = _fraction(plate, parent)
     faint = (plate.height < _FAINT * plate.height[parent]) & (np.abs(f) < _FARTHEST)
+    faint &= ~plate.clipped
     right = np.flatnonzero(faint & (f > 2 * tolerance))
     left = np.flatnonzero(faint & (f < -2 * tolerance))
     out = []
@@ -281,7 +284,7 @@ def _classified(plate: _Plate, periods: list[Period]) -> tuple[Classification, .
     tones = {m: _tones(periods, m, plate.pitch_m) for m in {abs(m) for m in plate.order} if m}
     for k in np.argsort(-plate.height):
         explained = float(expected[k] / plate.height[k])
-        if explained >= _EXPLAINED:
+        if explained >= _EXPLAINED and not plate.clipped[k]:
             classified[k] = Classification("ghost", int(source[k]), float(offset[k]), explained)
             continue
         classified[k] = Classification("line", explained=explained)

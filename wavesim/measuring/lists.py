@@ -167,7 +167,7 @@ def nearest(
     Half a resolution is added to the reach, because a blend moves a line by as much. Among
     several, strength counts against distance: strength x exp(-(distance / reach)^2 / 2 x 4).
     """
-    reach = 3 * uncertainty_m + 0.5 * resolution_m
+    reach = min(3 * uncertainty_m, 0.5 * resolution_m) + 0.5 * resolution_m
     best, best_score = None, 0.0
     for entry in entries:
         apart = abs(entry.wavelength_m - wavelength_m)

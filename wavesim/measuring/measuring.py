@@ -14,7 +14,13 @@ from wavesim.measuring.character import BROAD, of_pattern, without_lines
 from wavesim.measuring.ghosts import Classification, Period, classify
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, line_list
-from wavesim.measuring.orders import VISIBLE_M, Assignment, assign, possible_orders
+from wavesim.measuring.orders import (
+    VISIBLE_M,
+    Assignment,
+    assign,
+    only_fitting,
+    possible_orders,
+)
 from wavesim.measuring.peaks import Feature, Kind, find_lines
 from wavesim.measuring.profile import Profile
 from wavesim.measuring.result import Line, Measurement
@@ -23,6 +29,8 @@ from wavesim.text import counted, length
 _GAUSSIAN = 1.064  # area of a Gaussian over its height and full width
 _STRENGTH_M = 1e-12  # [m] unit of a solar line's strength: its equivalent width
 _LETTERED = 4.0
+_USUAL_LEAST = 1e-4
+_BURNT_OUT = 0.1  # of the profile: what is said of it
 _DARKER = 4.0  # times that width: more is missing than lines make
 _ZERO_REACH = 3.0  # line widths about the zero order that hold nothing else
 
@@ -41,6 +49,7 @@ class Task:
     zero_order : set the origin by the zero order where the plate shows it
     light_m : [m] wavelength of the light or its mean, which turns fringes into lengths; nan where
         it is not known
+    scene, photograph : names of the files that hold them, where there are any: for messages
     cautions : for the eyes, as the light needs them; the measurement repeats them
     """
 
@@ -51,6 +60,8 @@ class Task:
     range_m: tuple[float, float] = VISIBLE_M
     zero_order: bool = True
     light_m: float = math.nan
+    scene: str = ""
+    photograph: str = ""
     cautions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
@@ -78,17 +89,26 @@ def measure_profile(profile: Profile, instrument: Instrument, task: Task) -> Mea
 
 
 def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measurement:
-    notes = _defocus(profile)
+    notes = _defocus(profile) + _burnt_out(profile)
     zero = _zero_order(profile, instrument) if task.zero_order else None
     if zero is not None:
         instrument = _at_zero(instrument, zero)
         notes.append("the zero order is on the plate and sets the origin")
+    if profile.least > _USUAL_LEAST and task.least is None and task.kind == "bright":
+        notes.append(
+            f"a JPEG file ripples beside bright lines: lines below {profile.least:g} of the "
+            "brightest are left out; --least finds them"
+        )
     features = _without_zero(find_lines(profile, task.kind, least=task.least), zero)
     if without_lines(features, instrument):
-        return of_pattern(profile, find_lines(profile), instrument, task.light_m)
+        return of_pattern(
+            profile, find_lines(profile), instrument, task.light_m, scene=task.scene,
+            photograph=task.photograph,
+        )  # fmt: skip
     if not features:
         raise InputError(
-            f"shows no {task.kind} lines: its light rises and falls smoothly",
+            f"shows no {task.kind} lines: its light rises and falls smoothly"
+            + "".join(f"; {note}" for note in _burnt_out(profile)),
             key=profile.origin or None,
             expected="lines above nine times the noise; perhaps the other kind (bright or dark)",
         )  # fmt: skip
@@ -131,6 +151,16 @@ def _defocus(profile: Profile) -> list[str]:
         f"the plate stands {length(abs(profile.defocus_m))} "
         f"{'behind' if profile.defocus_m > 0 else 'before'} the focus: lines are broadened, to "
         f"{length(profile.slit_image_m)} with the slit's image, which the uncertainty allows for"
+    ]
+
+
+def _burnt_out(profile: Profile) -> list[str]:
+    part = float(profile.saturated.mean())
+    if part < _BURNT_OUT:
+        return []
+    return [
+        f"{part:.0%} of the profile is burnt out: what stands there is lost, and lines are read "
+        "from their flanks; a shorter exposure shows more"
     ]
 
 
@@ -191,6 +221,8 @@ def _placed(
     assigned = assign(
         features, instrument, entries, range_m=task.range_m, order=task.order, apart=tuple(side)
     )
+    if task.kind == "bright":
+        assigned = only_fitting(features, assigned, instrument)
     each = [_Placed(f, a) for f, a in zip(features, assigned, strict=True)]
     pairs = list(zip(each, side, strict=True))
     return [feature for feature, is_side in pairs if is_side], [
@@ -231,8 +263,10 @@ def _zero_order(profile: Profile, instrument: Instrument) -> Feature | None:
     if not np.isfinite(expected_m) or not near.any() or near.sum() < 8:
         return None
     part = replace(
-        profile, x_m=profile.x_m[near], value=profile.value[near], saturated=profile.saturated[near]
-    )
+        profile, x_m=profile.x_m[near], value=profile.value[near],
+        saturated=profile.saturated[near],
+        strips=None if profile.strips is None else profile.strips[:, near],
+    )  # fmt: skip
     lines = find_lines(part, "bright", least=0.5)
     if not lines:
         return None

@@ -8,11 +8,13 @@ taken and the others are named.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.measuring.budget import budget
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, nearest
 from wavesim.measuring.peaks import Feature
@@ -20,6 +22,9 @@ from wavesim.measuring.peaks import Feature
 VISIBLE_M = (360e-9, 830e-9)
 _PARTNER = 2.0  # points for the same wavelength in another order
 _ALIKE = 300.0  # factor by which a line's heights in two orders may differ
+_TREND = 4  # names that tell how a bench known roughly moves lines
+_LOST = 0.06  # of the width: of a line placed no better a quarter of the width is looked at
+_OFF = 0.1  # of the width: what a name may be off beside its uncertainty
 _LISTED = 1.5  # points for a line of the list
 
 
@@ -65,6 +70,47 @@ def assign(
         for f in features
     ]
     return _each_once(features, found, instrument)
+
+
+def only_fitting(
+    features: tuple[Feature, ...],
+    found: tuple[Assignment | None, ...],
+    instrument: Instrument,
+) -> tuple[Assignment | None, ...]:
+    """Bright lines without the names that do not go with the others' or with their uncertainty.
+
+    A bench known roughly moves all lines together: by a constant, and with four names or more by a
+    straight line along the plate (medians: Theil 1950, Sen 1968). What is left must be within four
+    standard uncertainties and a tenth of the width.
+    """
+    named = [k for k, a in enumerate(found) if a is not None and a.entry is not None]
+    x, off, limit = (
+        np.array([_offset(features[k], found[k], instrument) for k in named]).reshape(-1, 3).T
+    )
+    if len(named) >= _TREND:
+        i, j = np.triu_indices(len(named), 1)
+        slope = float(np.median((off[j] - off[i]) / np.where(x[j] == x[i], np.inf, x[j] - x[i])))
+        off = off - slope * x
+        off = off - np.median(off)
+    wrong = {k for k, o, most in zip(named, off, limit, strict=True) if abs(o) > most}
+    return tuple(
+        replace(a, entry=None) if a is not None and k in wrong else a for k, a in enumerate(found)
+    )
+
+
+def _offset(
+    feature: Feature, assignment: Assignment | None, instrument: Instrument
+) -> tuple[float, float, float]:
+    """x, how far [m] a line stands from where its name would be, and how far it may."""
+    m, entry = (0, None) if assignment is None else (assignment.order, assignment.entry)
+    if entry is None:
+        return feature.x_m, 0.0, 0.0
+    per_m = max(abs(instrument.dispersion(feature.x_m, m)), 1e-30)
+    off = (float(instrument.wavelength(feature.x_m, m)) - entry.wavelength_m) / per_m
+    whole = budget(instrument, feature, m, 0.0)
+    bench = math.hypot(whole.pitch_m, whole.angles_m, whole.air_m, entry.spread_m) / per_m
+    position = min(feature.x_error_m, _LOST * feature.width_m)
+    return feature.x_m, off, 4 * math.hypot(bench, position) + _OFF * feature.width_m
 
 
 def _each_once(

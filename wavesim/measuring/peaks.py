@@ -17,6 +17,8 @@ from wavesim.measuring.asymmetry import (
     by_width,
     centre_of_gravity,
     in_one_sample,
+    noise_by_bands,
+    steady,
     summit,
     template_gain,
 )
@@ -39,6 +41,7 @@ _SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `lea
 _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
 _BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
 _LOOSE = 0.25  # of the width: a fit less certain gives way to the centre of gravity
+_ASTRAY = 0.5  # of the width: what is no better placed is no line
 _BY_GRAVITY = 0.13  # of the width: how well the centre of gravity places a line (measured)
 _HIDDEN = 0.004  # of the width: what neighbours too faint to widen a line may move it by (measured)
 _CLIPPED = 0.015  # the same where the top is clipped, so that flanks alone tell (measured)
@@ -97,7 +100,8 @@ def find_lines(
 
     Parameters
     ----------
-    least : smallest line: bright, part of the brightest (default 1e-4); dark, part of the
+    least : smallest line: bright, part of the brightest (default that of
+        the profile, 1e-4, of JPEG files 0.01); dark, part of the
         continuum that is missing (default 0.05). Nothing below nine times the noise, from
         valley to top, is taken.
 
@@ -113,7 +117,7 @@ def find_lines(
     signal = _bright(profile, least) if kind == "bright" else _dark(profile, least)
     if signal is None:
         return ()
-    tops, wide = _maxima(signal)
+    tops, wide = _one_a_top(profile, *_maxima(signal))
     if tops.size == 0:
         return ()
     usual = _usual_widths(signal, tops, wide, profile)
@@ -126,7 +130,7 @@ def find_lines(
         parts = alone[group[0] : group[-1] + 1] if together is None else []
         found += together or ()
         found += [f for k in parts for f in _fit_group(signal, profile, tops, wide, k, near) or ()]
-    if kind == "bright":
+    if kind == "bright" and found:
         found = _with_neighbours(found, profile.pixel_m)
     return tuple(sorted(found, key=lambda f: f.x_m))
 
@@ -135,19 +139,21 @@ def _with_neighbours(found: list[Feature], pixel_m: float) -> list[Feature]:
     """The same with what unresolved neighbours may pull them by in their uncertainties."""
     columns = [(f.x_m, f.width_m, f.x_error_m, math.sqrt(abs(f.height))) for f in found]
     x, width, error, weight = np.array(columns).T
-    weight = weight * np.array([not f.saturated for f in found])
+    sharp = np.array([not f.saturated for f in found])
+    weight = weight * (sharp if sharp.any() else 1.0)
     pull = by_width(x, width, error, weight, pixel=pixel_m)
-    return [
+    allowed = [
         replace(f, x_doubt_m=math.hypot(f.x_doubt_m, float(p)))
         for f, p in zip(found, pull, strict=True)
     ]
+    return [f for f in allowed if f.saturated or f.x_error_m < f.width_m]
 
 
 def _bright(profile: Profile, least: float | None) -> _Signal | None:
     top = float(profile.value.max())
     if not top > 0:
         return None
-    smallest = (1e-4 if least is None else least) * top
+    smallest = (profile.least if least is None else least) * top
     return _signal(profile.value, profile.noise, smallest, profile, "bright")
 
 
@@ -165,7 +171,9 @@ def _signal(y: Floats, noise: float, least: float, profile: Profile, kind: Kind)
     image = profile.slit_image_m / profile.pixel_m
     sigma = min(max(image / 3, 0.6), 20.0)
     smooth, gain = _smoothed(y, sigma)
-    return _Signal(y, noise, smooth, noise * gain, least, kind)
+    by_bands = noise_by_bands(profile, lambda part: _smoothed(part, sigma)[0])
+    smooth_noise = max(noise * gain, by_bands if kind == "bright" else 0.0)
+    return _Signal(y, noise, smooth, smooth_noise, least, kind)
 
 
 def _smoothed(y: Floats, sigma: float) -> tuple[Floats, float]:
@@ -214,6 +222,19 @@ def _maxima(signal: _Signal) -> tuple[Indices, Floats]:
     if signal.kind == "bright":
         return found.index, widths(signal.smooth, found, 0.5)
     return found.index, _CORE_TO_HALF * widths(signal.smooth, found, _CORE)
+
+
+def _one_a_top(profile: Profile, tops: Indices, wide: Floats) -> tuple[Indices, Floats]:
+    """The same with the widest alone of maxima that stand on one clipped top, at its middle."""
+    edges = np.flatnonzero(np.diff(np.pad(profile.saturated.astype(np.int8), 1)))
+    middle, keep = tops.copy(), np.ones(tops.size, dtype=np.bool_)
+    for first, end in edges.reshape(-1, 2):
+        on_top = np.flatnonzero((tops >= first - 2) & (tops < end + 2))
+        if on_top.size > 1:
+            widest = on_top[np.argmax(wide[on_top])]
+            keep[on_top], middle[widest] = False, (first + end - 1) // 2
+            keep[widest] = True
+    return middle[keep], wide[keep]
 
 
 def _usual_widths(signal: _Signal, tops: Indices, wide: Floats, profile: Profile) -> Floats:
@@ -343,6 +364,10 @@ def _features(
         clipped = bool(profile.saturated[max(0, int(centre) - 1) : int(centre) + 2].any())
         bands = by_bands(profile, window[0], gain)
         noise = max(error, bands)
+        if noise > _ASTRAY * max(width, usual) or not steady(
+            profile, window[0], signal.y[slice(*window)]
+        ):
+            continue
         skew = _BLENDED * width
         if found.centre.size == 1:
             skew = 0.0 if clipped else abs(gravity - centre) / 2

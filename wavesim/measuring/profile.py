@@ -38,6 +38,8 @@ class Profile:
     slit_image_m : [m] width of the source slit's image, 0 where unknown or a point
     strips : (k, n) the same from each of k bands of a picture's rows, None where there are none
     strip_correlation : of the errors of neighbouring bands, by grain that spans rows
+    least : of the brightest line, the smallest bright line that is looked for unless another is
+        asked for
     defocus_m : [m] of the plate behind the focus, where it is known
     blurred : what else puts lines out of focus, in words
     turned_rad : [rad] rotation that was found in a picture and taken out
@@ -54,6 +56,7 @@ class Profile:
     blurred: str = ""
     strips: Floats | None = None
     strip_correlation: float = 0.0
+    least: float = 1e-4
     origin: str = ""
 
     @property

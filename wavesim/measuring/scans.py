@@ -7,6 +7,7 @@ and a band of rows is averaged. The picture's x runs to the right, its y downwar
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
@@ -18,11 +19,14 @@ import numpy.typing as npt
 from wavesim import raster
 from wavesim.arrays import Flags, Floats
 from wavesim.errors import InputError, PlateFileError
+from wavesim.measuring.orientation import ORIENTATION, exif_tags, upright
 from wavesim.measuring.profile import Profile, noise_of
 
 Pixels = npt.NDArray[Any]
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
+_LOSSY = 0.01  # of the brightest line: beside it a JPEG file ripples by as much (measured)
+_GAP = 5  # samples from one clipped sample to the next that belong to one top
 _BANDS = 24
 _STRIPS = 16  # of the band, whose disagreement tells how well a line is placed
 _CORRELATED = 1.6  # interpolated samples share errors, so smoothing quietens them less
@@ -79,7 +83,13 @@ def read_picture(path: str | Path, scan: Scan) -> Profile:
         raise PlateFileError(
             f"is only {light.shape[1]} pixels wide", file=path, expected="at least 8 columns"
         )
-    return from_light(light, clipped, scan, origin=str(path))
+    found = from_light(light, clipped, scan, origin=str(path))
+    return replace(found, least=_LOSSY) if _is_jpeg(Path(path)) else found
+
+
+def _is_jpeg(path: Path) -> bool:
+    with path.open("rb") as stream:
+        return stream.read(2) == b"\xff\xd8"
 
 
 def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "picture") -> Profile:
@@ -92,7 +102,7 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
     turn = rotation(band) if scan.straighten else 0.0
     offset = below * math.sin(turn)
     value = _averaged(band, offset, math.cos(turn))
-    saturated = _averaged(mask.astype(np.float64), offset, math.cos(turn)) > 0.3
+    saturated = _without_gaps(_averaged(mask.astype(np.float64), offset, math.cos(turn)) > 0.3)
     left = -columns * scan.pixel_m / 2 if scan.left_m is None else scan.left_m
     x = np.asarray(left + (np.arange(columns) + 0.5) * scan.pixel_m, dtype=np.float64)
     inside = np.isfinite(value)
@@ -113,6 +123,16 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
         return replace(found, noise=noise)
     joined = _strip_correlation(np.array(strips), found.value, ~found.saturated)
     return replace(found, noise=noise, strips=np.array(strips), strip_correlation=joined)
+
+
+def _without_gaps(clipped: Flags) -> Flags:
+    """Clipped samples, and up to four between two of them: lossy files ripple on a flat top."""
+    at = np.flatnonzero(clipped)
+    gap = np.diff(at)
+    filled = clipped.copy()
+    for first, size in zip(at[:-1], gap, strict=True):
+        filled[first : first + size] |= 1 < size <= _GAP
+    return filled
 
 
 def _strip_correlation(strips: Floats, mean: Floats, use: Flags) -> float:
@@ -138,18 +158,19 @@ def rotation(light: Floats) -> float:
 
     The band is cut into up to 24 strips; each strip's shift against the middle one is read off
     the peak of their cross-correlation, and a straight line through the shifts (the median of
-    all slopes, so that a few wrong ones do not matter) is the rotation. A turned line lies at
-    x cos(t) + y sin(t) = const. with y downwards, so its shift falls by tan(t) a row. Twice, the
-    second time with the first answer taken out. Good to about 0.01 pixel over the band's height.
+    all slopes, so that a few wrong ones do not matter) is the rotation. Peaks of correlations are
+    drawn to whole pixels (0.5 degrees of 2.3 were missed), so shifts below a pixel then follow from
+    the profile's slope. A turned line lies at x cos(t) + y sin(t) = const. with y downwards, so its
+    shift falls by tan(t) a row. Good to about 0.01 pixel over the band's height.
     """
     turn = 0.0
-    for _ in range(3):
-        slope = _slope(light, turn)
+    for shift in (_shift, _shift, _shift, *[_small_shift] * 4):
+        slope = _slope(light, turn, shift)
         turn = float(np.clip(turn + slope, -_MOST_TURN, _MOST_TURN))
     return turn
 
 
-def _slope(light: Floats, turn: float) -> float:
+def _slope(light: Floats, turn: float, shift: Callable[[Floats, Floats], float]) -> float:
     rows = light.shape[0]
     count = min(_BANDS, rows // 2)
     if count < 2:
@@ -161,8 +182,8 @@ def _slope(light: Floats, turn: float) -> float:
         part = _averaged(light[a:b], below[a:b] * math.sin(turn), math.cos(turn))
         strips.append(np.nan_to_num(part, nan=float(np.nanmin(part))))
         positions.append(float(below[a:b].mean()))
-    middle = strips[count // 2]
-    shifts = np.array([_shift(strip, middle) for strip in strips])
+    middle = strips[count // 2] if shift is _shift else np.mean(strips, axis=0)
+    shifts = np.array([shift(strip, middle) for strip in strips])
     y = np.array(positions)
     i, j = np.triu_indices(count, 1)
     weight = np.abs(y[j] - y[i])
@@ -183,6 +204,16 @@ def _shift(strip: Floats, middle: Floats) -> float:
     bend = left - 2 * top + right
     part = 0.5 * (left - right) / bend if abs(bend) > _TINY else 0.0
     return float((k + n // 2) % n - n // 2 + part)
+
+
+def _small_shift(strip: Floats, mean: Floats) -> float:
+    """The same below a pixel: the least-squares multiple of the smoothed mean's slope."""
+    kernel = np.exp(-0.5 * (np.arange(-4, 5) / 1.3) ** 2)
+    kernel /= kernel.sum()
+    smooth = np.convolve(mean, kernel, mode="valid")
+    columns = np.stack([smooth, np.ones(smooth.size), -np.gradient(smooth)], axis=1)
+    found = np.linalg.lstsq(columns, np.convolve(strip, kernel, mode="valid"), rcond=None)[0]
+    return float(np.clip(found[2] / found[0], -1.0, 1.0)) if found[0] > 0 else 0.0
 
 
 def _weighted_median(values: Floats, weight: Floats) -> float:
@@ -218,7 +249,7 @@ def _spread(light: Floats, offset: Floats, scale: float) -> float:
 
 def _decoded(path: Path, encoding: str | float) -> tuple[Floats, Flags]:
     """Linear light (ny, nx), the mean of the colour channels, and where any of them is clipped."""
-    raw = pixels(path)
+    raw = upright(pixels(path), exif_tags(path).get(ORIENTATION))
     if raw.dtype.kind == "f":
         brightest = float(np.abs(raw).max())
         if not brightest < 1e60:  # nor NaN
