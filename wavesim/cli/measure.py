@@ -225,7 +225,7 @@ def _plate(file: str, given: dict[str, Any]) -> Measurement:
     return replace(measure_profile(profile, instrument, task), solution=solution)
 
 
-def _files(file: str) -> dict[str, str]:
+def _files(file: str) -> dict[str, Any]:
     """The scene or the photograph that a file is, for the commands that messages propose."""
     if _is_scene(file):
         return {"scene": file}
