@@ -161,6 +161,8 @@ def amplitude(
         u, v = (sine_in + sine) / wavelength_m, rise / wavelength_m
         return plane_amplitude(build_plane(scene), u, v, wavelength_m=wavelength_m)
     ruled = aperture.build(scene)
+    if ruled.chords:
+        return far.amplitude_in_round_beam(ruled, sine_in, sine, rise, wavelength_m)
     across = far.amplitude(ruled, sine_in, sine, wavelength_m)
     along = ruled.along.amplitude(rise / wavelength_m) / ruled.height_m
     return np.asarray(across * along)

@@ -10,16 +10,17 @@ import numpy as np
 
 from wavesim import glass
 from wavesim.aperture import grooves
-from wavesim.aperture.combs import Aperture, Chord, Comb, pieces
+from wavesim.aperture.combs import Aperture, Comb, pieces
 from wavesim.aperture.defects import IdealRuling, RulingErrors, combined
 from wavesim.aperture.elements import Slit
 from wavesim.aperture.grooves import FacetGroove, GrooveSurface, SineGroove
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
 from wavesim.aperture.limits import of_small_elements
 from wavesim.aperture.measured import two_columns
+from wavesim.aperture.round_beam import chords_of, cut_by_beam, heights_add_in_power, tall_slit
 from wavesim.aperture.spread import spread
 from wavesim.arrays import Complexes, Floats
-from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
+from wavesim.constants import VISIBLE_LO_M
 from wavesim.errors import LimitError, TableError
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
@@ -40,8 +41,6 @@ _FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _HOLDS = "positions, line shapes and ratios of ghosts to lines"
 GAUSSIAN_PIECE = 0.02  # of the radius R: amplitude right to 3e-5 over a piece
 EDGE_PIECE = 1 / 256  # of the radius of a beam with an edge: its area right to 1e-4
-_CHORDS = 64  # of a round beam (tests/test_illumination.py)
-_TALL = 9.0  # source slit in lambda / (illuminated height): 1e-3 of a line by chords
 _BEYOND = 1.2  # directions a little beyond the plate that errors of shape are made right for
 
 
@@ -74,8 +73,18 @@ def build(scene: Scene, *, whole: bool = False) -> Aperture:
     smallest = min(pitch_m, *(comb.element.width_m for comb in bare))
     return Aperture(
         kept, along.height_m, pitch_m, _limits(kept, smallest),
-        along.gaussian_m, _chords(beam, scene, along.height_m / 2), beam.radius_m,
+        along.gaussian_m, chords_of(beam, scene, along.height_m / 2), *reversed(beam.half_axes_m),
     )  # fmt: skip
+
+
+def build_for_middle_row(scene: Scene, *, whole: bool = False) -> Aperture:
+    """The rulings as the middle row of a plate has them where a beam's round edge cuts them.
+
+    Before a tall source slit heights add up in power, chord by chord (`Aperture.chords`); else in
+    amplitude, each ruling weighted by the height that is left of it. Raises as `build`.
+    """
+    ruled = build(scene, whole=whole)
+    return ruled if heights_add_in_power(scene) else ruled.towards()
 
 
 def straight_rulings(scene: Scene) -> Aperture:
@@ -124,53 +133,8 @@ def needs_strips(scene: Scene) -> bool:
         or ruled.outline != "rectangle"
         or bench.lens_errors is not None
         or scene.source.disc_rad is not None
-        or (cut_by_beam(scene) and not (bench.far_field and _tall_slit(scene)))
+        or (cut_by_beam(scene) and not (bench.far_field and tall_slit(scene)))
     )
-
-
-def cut_by_beam(scene: Scene) -> bool:
-    """Whether the round edge of a uniform beam cuts a ruled aperture's rectangle."""
-    ruled, beam = scene.aperture, beam_of(scene.bench)
-    if not isinstance(ruled, Ruled) or not beam.round_edge:
-        return False
-    return not beam.covers(_half_width_m(ruled), ruled.height_m / 2)
-
-
-def _half_width_m(ruled: Ruled) -> float:
-    """Distance [m] of the farther edge of the ruled width from the axis, without defects."""
-    if isinstance(ruled, Slits) and ruled.slits is not None:
-        return max(abs(s.centre_m) + s.width_m / 2 for s in ruled.slits)
-    pitch = ruled.mean_pitch_m or 0.0
-    widest = getattr(ruled, "width_m", None) if isinstance(ruled, Slits) else pitch
-    return ((ruled.rulings - 1) * pitch + (widest or pitch)) / 2
-
-
-def _tall_slit(scene: Scene) -> bool:
-    """Whether the source slit is so tall that heights on the aperture do not interfere.
-
-    Two heights that are lambda / (the slit's angle) apart add up in intensity: light may then
-    be added up over the aperture's height, chord by chord of the beam.
-    """
-    slit, focal = scene.source.slit, scene.bench.source_focal_m
-    if slit is None or focal is None:
-        return False
-    angle = 2 * math.sin(math.atan(slit.height_m / 2 / focal))
-    height = along_rulings(beam_of(scene.bench), getattr(scene.aperture, "height_m", 0.0)).height_m
-    return angle * height >= _TALL * VISIBLE_HI_M
-
-
-def _chords(beam: BeamProfile, scene: Scene, half_height_m: float) -> tuple[Chord, ...]:
-    """Gauss-Legendre points in t over the height y = R sin t: half width R cos t / cos alpha."""
-    if not cut_by_beam(scene):
-        return ()
-    radius = beam.radius_m
-    top = math.asin(min(1.0, half_height_m / radius))
-    t, w = np.polynomial.legendre.leggauss(_CHORDS)
-    angle, part = top * (t + 1) / 2, top * w / 2
-    fraction = part * np.cos(angle) * radius / half_height_m
-    half = beam.half_axes_m[0] * np.cos(angle)
-    both = zip(half, fraction, strict=True)
-    return tuple(Chord(float(h), float(f), beam.middle_m) for h, f in both)
 
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:

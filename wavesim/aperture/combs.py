@@ -66,6 +66,7 @@ class Aperture:
     chords : what a round beam leaves of the rulings at each height; empty where all of them
         are illuminated over the whole height
     round_m : [m] radius of that beam along y
+    round_half_m : [m] half width of its footprint along x
     """
 
     combs: tuple[Comb, ...]
@@ -75,6 +76,7 @@ class Aperture:
     gaussian_m: float = math.inf
     chords: tuple[Chord, ...] = ()
     round_m: float = math.inf
+    round_half_m: float = math.inf
 
     @cached_property
     def span_m(self) -> tuple[float, float]:
@@ -114,6 +116,29 @@ class Aperture:
             for chord in self.chords
             for comb in self.combs
         )
+
+    def at(self, chord: Chord) -> Aperture:
+        """What a chord of a round beam illuminates."""
+        combs = tuple(within(comb, chord) for comb in self.combs)
+        return replace(self, combs=tuple(c for c in combs if c.position_m.size), chords=())
+
+    def towards(self, v_per_m: float = 0.0) -> Aperture:
+        """As a direction with v along the rulings has it in light of one source point.
+
+        A round beam leaves the height l_j of ruling j, so that its weight there is
+        w_j l_j sinc(l_j v) / h. Itself where no beam's edge cuts the rulings.
+        """
+        if not self.chords:
+            return self
+        combs = tuple(self._by_height(comb, v_per_m) for comb in self.combs)
+        return replace(self, combs=combs, chords=())
+
+    def _by_height(self, comb: Comb, v_per_m: float) -> Comb:
+        along = (comb.position_m - self.chords[0].middle_m) / self.round_half_m
+        chord = 2 * self.round_m * np.sqrt(np.maximum(1 - np.square(along), 0.0))
+        height = np.minimum(chord, self.height_m)
+        weight = comb.weight * height * np.sinc(height * v_per_m) / self.height_m
+        return replace(comb, weight=weight)
 
     @property
     def mean_height_m(self) -> float:

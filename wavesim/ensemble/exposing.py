@@ -227,7 +227,9 @@ def line_curve(scene: Scene, line: LineRecord, profile: ProfileRecord) -> Floats
     from wavesim.study.ruling import ruling
 
     ideal = ruling(scene)
-    light = Illumination(aperture.build(scene), ideal.sine_in, ideal.bench_m(line.wavelength_m))
+    light = Illumination(
+        aperture.build_for_middle_row(scene), ideal.sine_in, ideal.bench_m(line.wavelength_m)
+    )
     low, high = light.reach
     if not low < line.order - profile.half_width or not line.order + profile.half_width < high:
         raise LimitError(
@@ -236,7 +238,7 @@ def line_curve(scene: Scene, line: LineRecord, profile: ProfileRecord) -> Floats
             expected=f"orders between {low:.3g} and {high:.3g}",
         )
     efficiency = float(ideal.efficiency(line.order, line.wavelength_m))
-    peak = efficiency * ideal.pitch_m**2 * float(np.abs(ideal.weight).sum()) ** 2
+    peak = efficiency * ideal.pitch_m**2 * ideal.peak_power()
     if not efficiency > _DARK:
         raise LimitError(
             f"order {line.order} is missing: the groove sends no light there",

@@ -10,7 +10,9 @@ from typing import TypeVar
 import numpy as np
 
 from wavesim import aperture
-from wavesim.aperture import Aperture, Element, Rays
+from wavesim.aperture import Aperture, Comb, Element, Rays
+from wavesim.aperture.combs import within
+from wavesim.aperture.round_beam import heights_add_in_power
 from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError
 from wavesim.geometry import GratingGeometry, grating_geometry
@@ -28,12 +30,14 @@ class Ruling:
     ----------
     bare : the aperture as the engine sees it, without defects
     geometry : between position, angle, order and wavelength, in the bench's air
-    uniform : whether every illuminated ruling gets the same amplitude
+    uniform : whether every illuminated ruling gets the same amplitude over the same height
+    in_power : whether a round beam cuts the rulings and its heights add up in power
     """
 
     bare: Aperture
     geometry: GratingGeometry
     uniform: bool
+    in_power: bool = False
 
     @property
     def sine_in(self) -> float:
@@ -62,8 +66,26 @@ class Ruling:
 
     @property
     def weight(self) -> Complexes:
-        """(n,) amplitude at each ruling relative to the beam's middle."""
-        return self.bare.combs[0].weight
+        """(n,) amplitude at each ruling relative to the beam's middle, and the part of the height
+        that a round beam leaves of it."""
+        return self.bare.towards().combs[0].weight
+
+    @property
+    def in_round_beam(self) -> bool:
+        """Whether a beam's round edge cuts the rulings."""
+        return bool(self.bare.chords)
+
+    def aperture_parts(self) -> list[tuple[float, Comb]]:
+        """Rulings whose light adds up in amplitude, and what each part counts in power."""
+        if not self.in_power:
+            return [(1.0, self.bare.towards().combs[0])]
+        comb = self.bare.combs[0]
+        return [(c.fraction, within(comb, c)) for c in self.bare.chords]
+
+    def peak_power(self) -> float:
+        """(sum w)^2 at the line's peak, or its mean over the heights that add up in power."""
+        parts = self.aperture_parts()
+        return sum(fraction * float(np.abs(c.weight).sum()) ** 2 for fraction, c in parts)
 
     @property
     def pitch_m(self) -> float:
@@ -132,7 +154,8 @@ def ruling(scene: Scene) -> Ruling:
     return Ruling(
         bare=bare,
         geometry=replace(grating_geometry(scene), pitch_m=bare.pitch_m),
-        uniform=bool(np.ptp(weight) <= 1e-9 * weight.max()),
+        uniform=not bare.chords and bool(np.ptp(weight) <= 1e-9 * weight.max()),
+        in_power=heights_add_in_power(scene),
     )
 
 
@@ -142,6 +165,17 @@ def ruling_seen(scene: Scene) -> Ruling | None:
         return ruling(scene) if scene.bench.far_field else None
     except LimitError:
         return None
+
+
+def in_round_beam(*, in_power: bool) -> str:
+    """How the heights of rulings that a beam's round edge cuts add up."""
+    how = (
+        "the source slit is so tall that their heights add up in power: ghosts and diffuse light "
+        "are those of a point source"
+        if in_power
+        else "each counts by the height that is left of it, as in the plate's middle row"
+    )
+    return f"the beam's round edge cuts the rulings; {how}"
 
 
 def source_angle_rad(scene: Scene) -> float:

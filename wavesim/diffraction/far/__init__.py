@@ -1,6 +1,6 @@
 """Far field: envelope times interference. Nothing here knows of plates or colour."""
 
-from wavesim.diffraction.far.amplitude import amplitude, interference
+from wavesim.diffraction.far.amplitude import amplitude, amplitude_in_round_beam, interference
 from wavesim.diffraction.far.running import RunningIntegral
 from wavesim.diffraction.far.tables import (
     FarField,
@@ -15,6 +15,7 @@ __all__ = [
     "RunningIntegral",
     "Term",
     "amplitude",
+    "amplitude_in_round_beam",
     "far_field",
     "interference",
     "smoothed_far_field",

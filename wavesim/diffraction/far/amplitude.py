@@ -50,6 +50,25 @@ def amplitude(
     return total
 
 
+def amplitude_in_round_beam(
+    aperture: Aperture, sine_in: float, sine_out: Floats, rise: Floats, wavelength_m: float
+) -> Complexes:
+    """The same where a round beam leaves another height of each ruling.
+
+        A = sum over kinds  E(u) sum_j w_j l_j sinc(l_j v) / h exp(-2 pi i u x_j)
+
+    v = rise / lambda, l_j the chord of the beam along ruling j, h the height. One amplitude for
+    each different rise.
+    """
+    sines, rises = np.broadcast_arrays(np.atleast_1d(sine_out), rise)
+    total = np.zeros(sines.shape, dtype=np.complex128)
+    for value in np.unique(rises):
+        chosen = rises == value
+        weighted = aperture.towards(float(value) / wavelength_m)
+        total[chosen] = amplitude(weighted, sine_in, sines[chosen], wavelength_m)
+    return total
+
+
 def interference(comb: Comb, u_hi: Floats, u_lo: Floats, pitch_m: float) -> Complexes:
     """Sum over positions of w exp(-2 pi i u x) at u = u_hi + u_lo [1/m]; shape of u_hi."""
     order = np.rint(u_hi * pitch_m)

@@ -57,8 +57,8 @@ class Widths:
 
     Attributes
     ----------
-    subsidiary_maxima : between two orders, N - 2 (0 in a Gaussian beam)
-    first_zero_orders : 1/N; inf in a Gaussian beam, which has none
+    subsidiary_maxima : between two orders, N - 2 (0 in a Gaussian beam or a round one)
+    first_zero_orders : 1/N; inf in a Gaussian beam, which has none; nan where a round beam cuts
     fwhm_orders : full width at half maximum
     first_subsidiary : height of the largest subsidiary maximum over the line
     """
@@ -237,6 +237,8 @@ def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Pre
 
 def _widths(ruled: Ruling) -> Widths:
     fwhm = line_width_orders(ruled)
+    if ruled.in_round_beam:
+        return Widths(0, math.nan, fwhm, math.nan)
     if not ruled.uniform:
         return Widths(0, float("inf"), fwhm, 0.0)
     if ruled.count < 3:

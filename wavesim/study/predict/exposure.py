@@ -102,7 +102,7 @@ def estimate(
 
 def _illuminance(scene: Scene, ruled: Ruling, spectrum: Spectrum, line: Order) -> float:
     """L S eta / f^2 of the wavelengths that meet there, on the axis of one order [lx]."""
-    lit_m = float(np.sum(np.abs(ruled.weight) ** 2)) * ruled.pitch_m
+    lit_m = float(np.sum(np.abs(ruled.bare.combs[0].weight) ** 2)) * ruled.pitch_m
     area = lit_m * ruled.bare.mean_height_m * math.cos(line.beta_rad)
     optics = area * line.efficiency / scene.bench.camera_focal_m**2
     wide = math.hypot(line.slit_image_m, line.line_m, scene.plate.pixel_m)

@@ -95,6 +95,8 @@ def line_width_orders(ruled: Ruling) -> float:
     """Full width of a line at half maximum in orders, of diffraction alone."""
     if ruled.uniform:
         return half_width_orders(ruled.count) if ruled.count > 1 else SINC_FWHM
+    if ruled.in_round_beam:
+        return _measured_width(ruled)
     radius = gaussian_radius_m(ruled)
     edge = float(np.abs(ruled.weight[[0, -1]]).max())
     if edge <= _CUT:
@@ -110,12 +112,18 @@ def gaussian_radius_m(ruled: Ruling) -> float:
 
 
 def _measured_width(ruled: Ruling) -> float:
-    """Full width at half maximum of |sum w exp(-2 pi i u x)|^2, by bisection."""
-    weight, turn = np.abs(ruled.weight), 2 * np.pi * ruled.position_m / ruled.pitch_m
-    half = weight.sum() ** 2 / 2
+    """Full width at half maximum of |sum w exp(-2 pi i u x)|^2, or of its mean over the heights of
+    a round beam, by bisection."""
+    parts = ruled.aperture_parts()
+    turns = [2 * np.pi * comb.position_m / ruled.pitch_m for _, comb in parts]
+    half = ruled.peak_power() / 2
 
     def above(offset: float) -> float:
-        return float(abs(np.sum(weight * np.exp(1j * offset * turn))) ** 2 - half)
+        light = (
+            fraction * abs(np.sum(np.abs(comb.weight) * np.exp(1j * offset * turn))) ** 2
+            for (fraction, comb), turn in zip(parts, turns, strict=True)
+        )
+        return float(sum(light) - half)
 
     return 2 * falling_root(above, 0.0, 2.0 / ruled.count)
 

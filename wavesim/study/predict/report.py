@@ -51,7 +51,9 @@ def _ruling(found: Prediction) -> Iterable[Sentence]:
 def _line(found: Prediction) -> str:
     widths = found.widths
     width = f"full width at half maximum {widths.fwhm_orders:.4g} orders"
-    if not math.isfinite(widths.first_zero_orders):
+    if math.isnan(widths.first_zero_orders):
+        return f"{width}, of rulings that a round beam cuts"
+    if math.isinf(widths.first_zero_orders):
         return f"{width}, without subsidiary maxima"
     text = f"first zero at {widths.first_zero_orders:.4g} orders, {width}"
     between = widths.subsidiary_maxima

@@ -30,7 +30,7 @@ from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit,
 from wavesim.study.profile.report import record, report
 from wavesim.study.profile.scan import Illumination, OrderScan, out_of_focus, scan, within_lens
 from wavesim.study.profile.search import Diffuse, FoundGhost
-from wavesim.study.ruling import Ruling, ruling
+from wavesim.study.ruling import Ruling, in_round_beam, ruling
 
 __all__ = [
     "Diffuse",
@@ -131,7 +131,9 @@ def line_profile(
     perfect peak in the scan; the core is exact to 1e-12 of the peak amplitude.
     """
     ruled = ruling(scene)
-    light = Illumination(aperture.build(scene), ruled.sine_in, ruled.bench_m(wavelength_m))
+    light = Illumination(
+        aperture.build_for_middle_row(scene), ruled.sine_in, ruled.bench_m(wavelength_m)
+    )
     first, last = _window(light, order, span_orders)
     _refuse_dark(ruled, light, order)
     beta = _beta(ruled, order, wavelength_m)
@@ -143,7 +145,7 @@ def line_profile(
     whole = scan(light, first, last, fineness=_FINE)
     core = _core(light, whole, order)
     fwhm = core.fwhm
-    found = search(scene, ruled, light, order, ends=(first, last), width=fwhm)
+    found = search(scene, ruled, light.of_a_point, order, ends=(first, last), width=fwhm)
     per_order = ruled.pitch_m * math.cos(_beta(ruled, order, wavelength_m))
     return LineProfile(
         order=order,
@@ -166,13 +168,18 @@ def line_profile(
         missed=found.missed,
         diffuse=found.diffuse,
         limits=found.limits,
-        notes=notes(
+        notes=_round_beam(ruled)
+        + notes(
             found,
             uniform=ruled.uniform,
             enough_cells=_ENOUGH_CELLS,
             defocus_m=0.0 if focus.sharp else focus.defocus_m,
         ),
     )
+
+
+def _round_beam(ruled: Ruling) -> tuple[str, ...]:
+    return (in_round_beam(in_power=ruled.in_power),) if ruled.in_round_beam else ()
 
 
 def _window(light: Illumination, order: int, span: float) -> tuple[float, float]:
@@ -221,7 +228,7 @@ def _rate(ruled: Ruling, order: int, wavelength_m: float) -> float:
 
 def _perfect_peak(ruled: Ruling, order: int, wavelength_m: float) -> float:
     efficiency = float(ruled.efficiency(order, wavelength_m)) * ruled.pitch_m**2
-    return efficiency * float(np.abs(ruled.weight).sum()) ** 2
+    return efficiency * ruled.peak_power()
 
 
 def _power_within(

@@ -105,7 +105,7 @@ def search(
     if broken:
         skirt = max(order - ends[0], ends[1] - order) / _BEYOND
     windows = windowed(
-        light, ideal_of(light, ruled.bare.combs), order, _BEYOND * skirt,
+        light, ideal_of(light, ruled.bare.towards().combs), order, _BEYOND * skirt,
         strengths=_NARROW if broken else WINDOWS,
     )  # fmt: skip
     own, softer = weight_moments(light.aperture), weight_moments(soft.aperture)

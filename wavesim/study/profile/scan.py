@@ -57,6 +57,19 @@ class Illumination:
         return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
 
     @property
+    def of_a_point(self) -> Illumination:
+        """The same in the light of one source point."""
+        return replace(self, aperture=self.aperture.towards())
+
+    @property
+    def in_power(self) -> list[tuple[float, Illumination]]:
+        """What adds up in power: all of it, or the chords of a round beam."""
+        if not self.aperture.chords:
+            return [(1.0, self)]
+        return [(c.fraction, replace(self, aperture=self.aperture.at(c)))
+                for c in self.aperture.chords]  # fmt: skip
+
+    @property
     def edge_amplitude(self) -> float:
         """Amplitude of the beam at its ends over the greatest within."""
         combs = self.aperture.combs
@@ -70,8 +83,11 @@ class Illumination:
 
     def intensity(self, mu: Floats) -> Floats:
         """|A|^2 [m2] at any mu (n,), exact to 1e-12 of the peak amplitude."""
-        found = self.amplitude(mu)
-        return np.asarray(found.real**2 + found.imag**2, dtype=np.float64)
+        total = np.zeros(mu.shape)
+        for fraction, part in self.in_power:
+            found = part.amplitude(mu)
+            total += fraction * (found.real**2 + found.imag**2)
+        return total
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,13 +124,22 @@ def scan(light: Illumination, first: float, last: float, *, fineness: float) -> 
             f"a scan of {count:,} places needs {count * _BYTES / 2**30:.1f} GiB",
             expected="fewer orders, or a smaller ruling",
         )
+    level = np.zeros(count)
+    for fraction, part in light.in_power:
+        found = _sampled(part, first, step, count)
+        level += fraction * (found.real**2 + found.imag**2)
+    return OrderScan(first, step, level)
+
+
+def _sampled(light: Illumination, first: float, step: float, count: int) -> Complexes:
+    """A [m] (count,) on an even grid of orders, its phase counted from the aperture's middle."""
     pitch = light.pitch_m
     total = np.zeros(count, dtype=np.complex128)
     for comb in light.aperture.combs:
         part = _interference(comb, light.aperture.centre_m, first / pitch, step / pitch, count)
         _envelope(part, comb, light, first, step)
         total += part
-    return OrderScan(first, step, total.real**2 + total.imag**2)
+    return total
 
 
 def _interference(

@@ -102,7 +102,7 @@ class SimulatedRuling:
         """The engine's aperture with those errors."""
         rulings = getattr(self.scene.aperture, "rulings", self.ruled.count)
         defects = errors.defects(self.ruled.pitch_m, rulings, seed)
-        made = aperture.build(with_aperture(self.scene, defects=defects))
+        made = aperture.build(with_aperture(self.scene, defects=defects)).towards()
         if errors.modulation:
             made = _modulated(made, errors)
         return Illumination(made, self.ruled.sine_in, self.ruled.bench_m(self.wavelength_m))
