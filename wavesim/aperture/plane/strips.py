@@ -29,6 +29,7 @@ from wavesim.scene.defect import BowDefect, FanDefect
 
 PHASE_RAD = 0.2  # half the phase along a strip that is left out: 7e-3 of the worst strip
 _FEWEST_ROUND, _USUAL_ROUND = 128, 512  # strips to a ruling where outline or beam is round
+_FINE_ROUND = 4.0  # strips there to lambda / sine of the plate's upper edge, where they are cheap
 _CHEAP = 1_000_000  # strips in all that cost next to nothing
 _MOST = 20_000_000  # strips in all
 
@@ -142,7 +143,7 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
     round_ = ruled.outline != "rectangle" or scene.bench.beam is not None
     narrow = sum(comb.position_m.size for comb in _narrow(straight, scene))
     if round_:
-        count = max(count, int(np.clip(_CHEAP / narrow, _FEWEST_ROUND, _USUAL_ROUND)))
+        count = max(count, int(np.clip(_CHEAP / narrow, _FEWEST_ROUND, _most_round(scene, height))))
     total = count * max(narrow, 1)
     if total > _MOST:
         raise LimitError(
@@ -151,6 +152,13 @@ def _strips(scene: Scene, ruled: Ruled, straight: Aperture, path_slope: Slope) -
             expected=f"a smaller fan or bow, or fewer rulings: at most {_MOST:,} strips",
         )
     return count
+
+
+def _most_round(scene: Scene, height_m: float) -> int:
+    """Strips worth having at a round edge, whose light they send right up to the plate's ends."""
+    high = scene.plate.pixels_y * scene.plate.pixel_m / 2
+    rise = math.sin(math.atan(high / scene.bench.camera_focal_m))
+    return max(_USUAL_ROUND, math.ceil(_FINE_ROUND * height_m * rise / VISIBLE_LO_M))
 
 
 def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int) -> Group:
