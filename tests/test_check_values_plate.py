@@ -143,10 +143,12 @@ def test_both_edges_of_a_wide_slit_in_the_near_field() -> None:
     assert found[edge] == pytest.approx(0.25, abs=0.02)  # a quarter at the edge, and ripples
 
 
-@pytest.mark.parametrize("number", [0.125, 0.5])
-def test_light_on_the_axis_of_a_hole_out_of_focus(number: float) -> None:
+@pytest.mark.parametrize(("number", "error"), [(0.125, 3e-6), (0.5, 3e-5)])
+def test_light_on_the_axis_of_a_hole_out_of_focus(number: float, error: float) -> None:
     """sinc^2(N_F / 2), N_F = a^2 V / lambda (B&W 8.8.2): 0.987214831 at 1/8; at 1/2, a quarter wave
-    at the edge, 8 / pi^2 = 0.810569469 (Rayleigh's rule). Cells of a raster leave 1e-4."""
+    at the edge, 8 / pi^2 = 0.810569469 (Rayleigh's rule). 258 cells across the hole take the phase
+    at their middles, also where the rim leaves a part of one open: 1.7e-6 and 2.0e-5, of which
+    the far field's table is 2e-6 (5e-5 with 8 samples for 12)."""
     vergence = number * WAVE / 4e-6  # 1 / (f + defocus) - 1 / f, a = 2 mm, f = 1 m
     near = 1 / (1 + vergence)
 
@@ -160,7 +162,7 @@ def test_light_on_the_axis_of_a_hole_out_of_focus(number: float) -> None:
         return float(wavesim.expose(scene).irradiance[1, 1])
 
     found = middle(f'defocus = "{near - 1!r} m"', near) * near**2 / middle("", 1)
-    assert found == pytest.approx(np.sinc(number / 2) ** 2, abs=1e-4)
+    assert found == pytest.approx(np.sinc(number / 2) ** 2, abs=error)
 
 
 def grating_1200(nm: float, alpha: float, viewing_deg: float) -> Scene:

@@ -171,7 +171,7 @@ def test_named_fraunhofer_lines_have_their_depth(name: str) -> None:
 
 @pytest.mark.parametrize(
     ("nanometres", "name"),
-    # Fraunhofer's letters, from an encyclopaedia entry and (b1, b2, b4, h, K) from memory
+    # Fraunhofer's letters, from an encyclopaedia entry and (b1, b2, b4, h) from memory
     [
         (656.28, "C"), (589.59, "D1"), (589.00, "D2"), (526.96, "E"), (518.362, "b1"),
         (517.270, "b2"), (516.733, "b4"), (486.13, "F"), (410.17, "h"), (396.85, "H"),
@@ -182,7 +182,17 @@ def test_fraunhofer_lines_stand_where_they_are_known(nanometres: float, name: st
     x = nanometres + np.arange(-0.05, 0.05, 0.0005)
     # at 0.06 nm, as a small spectroscope shows them: sharp blends do not lead astray
     power, _ = sun.irradiance().integrate((x - 0.03) * 1e-9, (x + 0.03) * 1e-9)
-    assert abs(x[np.argmin(power)] - nanometres) < 0.02, name  # a third of that width
+    # as printed, to 0.01 nm; E blends Fe and Ca, and authors print 526.96 and 527.04
+    assert abs(x[np.argmin(power)] - nanometres) < (0.02 if name == "E" else 0.01), name
+    assert abs(_strongest(nanometres) - nanometres) < 0.01, name
+
+
+def _strongest(nanometres: float) -> float:
+    """Wavelength [nm] of the strongest line of the table within 0.06 nm."""
+    table = sun.lines()
+    near = np.abs(table.wavelength_m * 1e9 - nanometres) < 0.06
+    strength = table.depth * (1.064 * table.gaussian_m + math.pi / 2 * table.lorentz_m)
+    return float(table.wavelength_m[np.argmax(np.where(near, strength, 0.0))] * 1e9)
 
 
 @pytest.mark.parametrize("nanometres", [396.847, 393.366])

@@ -220,7 +220,7 @@ def _each_wavelength(
     make = flat_frame if setting.flat else frame_of
     frame = make(geometry, source.reach, bearable(geometry, wanted, knots.wavelength_m.size))
     near = propagation(
-        aperture, front, geometry.sine_in, frame, float(knots.wavelength_m.min()),
+        aperture, front, geometry.sine_in, frame, knots.wavelength_m,
         distance_m=geometry.focal_m if setting.exact else None,
     )  # fmt: skip
     plan = near.plan(knots.wavelength_m)
