@@ -162,7 +162,7 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
         beta_rad=line.beta_rad,
         drift_per_m=defect.linear / width,
     )
-    shift = focal_shift_m(ruled.focal_m, curvature)
+    shift = focal_shift_m(ruled.focal_m, curvature) + 0.0  # no "-0 mm" of order 0
     left = strehl_of_phase(path_waves)
     text = (
         f"the pitch drifts: best focus moves by {shift * 1e3:.3g} mm, the peak falls to {left:.3g}"
