@@ -117,8 +117,14 @@ class Aperture:
             for comb in self.combs
         )
 
-    def at(self, chord: Chord) -> Aperture:
-        """What a chord of a round beam illuminates."""
+    @property
+    def in_power(self) -> tuple[tuple[float, Aperture], ...]:
+        """What adds up in power and how much it counts: all of it, or a round beam's chords."""
+        if not self.chords:
+            return ((1.0, self),)
+        return tuple((chord.fraction, self._at(chord)) for chord in self.chords)
+
+    def _at(self, chord: Chord) -> Aperture:
         combs = tuple(within(comb, chord) for comb in self.combs)
         return replace(self, combs=tuple(c for c in combs if c.position_m.size), chords=())
 

@@ -110,7 +110,7 @@ def pattern(scene: Scene, *, wavelength_m: float | None = None) -> FarPattern:
             value=scene.aperture.kind, expected="slits, wires or grating",
         )  # fmt: skip
     return FarPattern(
-        aperture.build(scene).towards(),
+        aperture.build(scene).towards(),  # a round beam's chords as a point source has them
         math.sin(scene.bench.alpha_rad),
         wavelength_m or wavelength(scene),
         source_angle_rad(scene) * math.cos(scene.bench.alpha_rad),

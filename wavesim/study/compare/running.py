@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from wavesim.aperture.round_beam import heights_add_in_power
 from wavesim.arrays import Floats
 from wavesim.errors import InputError, LimitError
 from wavesim.scene import Scene, value_at
@@ -165,7 +166,14 @@ def stated(scene: Scene) -> tuple[str, ...]:
     )
     if pitch is None:
         return (text,)
-    return (f"{text}; here the pitch is {pitch / wavelength(scene):.3g} wavelengths",)
+    text = f"{text}; here the pitch is {pitch / wavelength(scene):.3g} wavelengths"
+    if heights_add_in_power(scene):
+        return (
+            text,
+            "the beam's round edge cuts the rulings; here each counts by the height that "
+            "is left of it, on the plate heights add up in power before so tall a source slit",
+        )
+    return (text,)
 
 
 def _chosen(only: Sequence[str]) -> tuple[Approximation, ...]:

@@ -64,10 +64,9 @@ class Illumination:
     @property
     def in_power(self) -> list[tuple[float, Illumination]]:
         """What adds up in power: all of it, or the chords of a round beam."""
-        if not self.aperture.chords:
-            return [(1.0, self)]
-        return [(c.fraction, replace(self, aperture=self.aperture.at(c)))
-                for c in self.aperture.chords]  # fmt: skip
+        return [
+            (fraction, replace(self, aperture=part)) for fraction, part in self.aperture.in_power
+        ]
 
     @property
     def edge_amplitude(self) -> float:
