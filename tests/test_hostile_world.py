@@ -491,3 +491,13 @@ def test_more_settings_than_hands_can_set(tmp_path: Path) -> None:
         rows = "".join(f"{1 - k % 2 * 2},{159 + k % 2 * 41},37,{k % 60}\n" for k in range(count))
         path.write_text("order,degrees,minutes,seconds\n" + rows)
         not_measured(path, words, *CIRCLE)
+
+
+def test_a_near_field_of_hours_is_refused_with_its_estimate(tmp_path: Path) -> None:
+    """Fifteen thousand rulings a millimetre behind the source, in the light of the Sun."""
+    scene = SMALL_SCENE.replace(
+        'kind = "slits"\ncount = 3\nwidth = "40 um"\npitch = "90 um"',
+        'kind = "grating"\ncount = 15_000\ndensity = "600 / mm"',
+    ).replace('collimator = "600 mm"', 'source_distance = "1 mm"')
+    scene = scene.replace('camera = "1 m"', 'plate_distance = "500 mm"')
+    refused(scene, tmp_path, r"would take about \d+ hours for its near field; expected fewer")

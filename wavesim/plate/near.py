@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from wavesim.aperture.build import GAUSSIAN_PIECE
 from wavesim.aperture.combs import Aperture, Comb, pieces
@@ -18,6 +19,7 @@ from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.light import recorder_of
 from wavesim.plate.computed import Computed, Stage
+from wavesim.plate.duration import require_time
 from wavesim.plate.geometry import MOST_CUT, Geometry, with_bow_resolved
 from wavesim.plate.memory import require_memory
 from wavesim.plate.near_exact import columns as exact_columns
@@ -40,6 +42,9 @@ _MOST_CUT = 1e8  # columns times rows of half a plate, wavelengths and distances
 _MORE = 20  # numbers held for a pixel of a turned plate, or where lines are bowed
 _CELL_BYTES = 200  # of a near field's table, at the peak
 _PART = 0.5  # of the free memory
+_EDGE_S = 110e-9  # of one slit in one cell, on one core
+_PIECE_S = 200e-9  # of one cell, or one piece of a ruling, where they are many
+_GUARD = 300  # cells that a table has at least, by their cost
 _EXACT = (
     "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest place; rows "
     "by the distance of the plate's middle"
@@ -137,12 +142,16 @@ def _in_fresnel(
     power = np.zeros((rows, columns, wavelengths.weights().shape[1]))
     spectral = np.zeros((wavelengths.node_m.size, columns))
     middle = geometry.rows // 2
-    for vergence, weight in turned.parts:
-        used = np.flatnonzero(weight.any(axis=0))
-        part = slice(int(used[0]), int(used[-1]) + 1)
-        bent = front.bent_by(vergence, math.cos(geometry.axis_rad) ** 2)
-        across = _columns(near_rulings(ruled, bent), geometry, wavelengths, part)
-        along = _rows(_tall(ruled.along, bent), geometry, wavelengths)
+    works = [_part(ruled, front, geometry, *found) for found in turned.parts]
+    require_time(
+        sum(_seconds(work, geometry, wavelengths) for work in works),
+        what="for its near field",
+        expected="fewer or shorter rulings, a smaller plate, or one nearer to the focus",
+    )
+    for work in works:
+        weight, part = work.weight, work.columns
+        across = _columns(work.across, geometry, wavelengths, part)
+        along = _rows(work.along, geometry, wavelengths)
         if turned.upright:
             power = _pixels(across, along, wavelengths)
         else:
@@ -155,6 +164,48 @@ def _in_fresnel(
         power = bowed(power, geometry)
     inner = in_pixels(np.ascontiguousarray(spectral[:, margin : columns - margin].T), geometry)
     return turned.straightened(power, geometry), np.ascontiguousarray(inner.T), bow
+
+
+@dataclass(frozen=True, eq=False)
+class _Part:
+    """What is computed at one distance: columns that the plate needs there, and their weight."""
+
+    weight: Floats
+    columns: slice
+    across: NearRulings
+    along: NearRulings
+
+
+def _part(
+    ruled: Aperture, front: Wavefront, geometry: Geometry, vergence: float, weight: Floats
+) -> _Part:
+    used = np.flatnonzero(weight.any(axis=0))
+    bent = front.bent_by(vergence, math.cos(geometry.axis_rad) ** 2)
+    columns = slice(int(used[0]), int(used[-1]) + 1)
+    return _Part(weight, columns, near_rulings(ruled, bent), _tall(ruled.along, bent))
+
+
+def _seconds(work: _Part, geometry: Geometry, wavelengths: Wavelengths) -> float:
+    """Time of one core for columns and rows, by measured costs of a cell [s]."""
+    slit = geometry.slit_sines or (0.0, 0.0)
+    rise = geometry.slit_rise or 0.0
+    height = geometry.height_sine(0.0, geometry.y_edges_m)
+    found, _ = _alike(wavelengths, rise)
+    across = float(np.ptp(geometry.sine_edges[[work.columns.start, work.columns.stop]]))
+    return _cost_s(work.across, across + slit[1] - slit[0], wavelengths.bench_m) + _cost_s(
+        work.along, float(np.ptp(height)) + 2 * rise, found
+    )
+
+
+def _cost_s(near: NearRulings, sines: float, wavelength_m: Floats) -> float:
+    """The same for one side, if its tables fit the memory."""
+    spans = near.aperture.width_m * sines / wavelength_m
+    _require_memory(float(spans.max()))
+    cells = CELLS * spans + _GUARD
+    if near.parts == 0:
+        return float(cells.sum()) * near.aperture.elements * _EDGE_S
+    pieces = near.aperture.elements * near.parts
+    return float((cells + pieces).sum()) * _PIECE_S
 
 
 def _tall(along: Along, front: Wavefront) -> NearRulings:
@@ -199,13 +250,18 @@ def _rows(near: NearRulings, geometry: Geometry, wavelengths: Wavelengths) -> Fl
     """
     sines = geometry.height_sine(0.0, geometry.y_edges_m)
     rise = geometry.slit_rise or 0.0
-    found, which = wavelengths.bench_m, np.arange(wavelengths.bench_m.size)
-    if rise:
-        group = np.round(np.log(wavelengths.bench_m) / _ALIKE)
-        _, first, which = np.unique(group, return_index=True, return_inverse=True)
-        found = wavelengths.bench_m[first]
+    found, which = _alike(wavelengths, rise)
     rows = np.stack([_between(near, sines, (-rise, rise), float(w), 0.0) for w in found])
     return np.asarray(rows[which])
+
+
+def _alike(wavelengths: Wavelengths, rise: float) -> tuple[Floats, NDArray[np.intp]]:
+    """Wavelengths that stand for all, and which of them stands for each."""
+    if not rise:
+        return wavelengths.bench_m, np.arange(wavelengths.bench_m.size)
+    group = np.round(np.log(wavelengths.bench_m) / _ALIKE)
+    _, first, which = np.unique(group, return_index=True, return_inverse=True)
+    return wavelengths.bench_m[first], which
 
 
 def _between(
