@@ -19,9 +19,8 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.polynomial import legendre
-from numpy.typing import NDArray
 
-from wavesim.arrays import Complexes, Floats, Indices
+from wavesim.arrays import Complexes, Flags, Floats, Indices
 
 _EXTRA_POINTS = 8  # of quadrature beyond the degree: plane waves within an element are integrated
 
@@ -51,28 +50,36 @@ class Elements:
     Attributes
     ----------
     edge : (elements + 1,) mesh points, ascending over one period
-    degree : of the polynomials, at least 2
+    degree : (elements,) of the polynomials, at least 2
     """
 
     edge: Floats
-    degree: int
+    degree: Indices
 
     @property
     def size(self) -> int:
         """Number of functions."""
-        return (self.edge.size - 1) * self.degree
+        return int(self.degree.sum())
 
     @cached_property
-    def _tables(self) -> tuple[Floats, Floats, Floats]:
-        point, weight = legendre.leggauss(self.degree + _EXTRA_POINTS)
-        value, slope = _lagrange(lobatto(self.degree), point)
-        return weight, value, slope
+    def _first(self) -> Indices:
+        """(elements,) the function of an element's left end."""
+        return np.asarray(np.cumsum(self.degree) - self.degree, dtype=np.intp)
 
     @cached_property
-    def index(self) -> Indices:
-        """(elements, degree + 1) the function of each node of an element."""
-        first = np.arange(self.edge.size - 1)[:, None] * self.degree
-        return np.asarray((first + np.arange(self.degree + 1)) % self.size, dtype=np.intp)
+    def _rule(self) -> tuple[Floats, Floats]:
+        """Points on [-1, 1] and weights."""
+        return legendre.leggauss(int(self.degree.max()) + _EXTRA_POINTS)
+
+    @cached_property
+    def _groups(self) -> list[_Group]:
+        """Elements of equal degree."""
+        groups = []
+        for degree in np.unique(self.degree):
+            element = np.flatnonzero(self.degree == degree)
+            index = (self._first[element, None] + np.arange(degree + 1)) % self.size
+            groups.append(_Group(element, index, *_lagrange(lobatto(int(degree)), self._rule[0])))
+        return groups
 
     @cached_property
     def length(self) -> Floats:
@@ -82,40 +89,60 @@ class Elements:
     @cached_property
     def node(self) -> Floats:
         """(size,) where one function is 1 and the others 0."""
-        local = (lobatto(self.degree)[:-1] + 1) / 2
-        return np.asarray((self.edge[:-1, None] + self.length * local).ravel())
+        node = np.empty(self.size)
+        for group in self._groups:
+            local = (lobatto(group.index.shape[1] - 1)[:-1] + 1) / 2
+            left = self.edge[:-1, None][group.element]
+            node[group.index[:, :-1]] = left + self.length[group.element] * local
+        return node
 
     @cached_property
     def point(self) -> Floats:
         """(elements, points) of quadrature."""
-        local = legendre.leggauss(self.degree + _EXTRA_POINTS)[0]
-        return np.asarray(self.edge[:-1, None] + self.length * (local + 1) / 2)
+        return np.asarray(self.edge[:-1, None] + self.length * (self._rule[0] + 1) / 2)
+
+    def within(self, element: Flags) -> Flags:
+        """(size,) whether a function belongs to any of some elements."""
+        chosen = np.zeros(self.size, dtype=np.bool_)
+        for group in self._groups:
+            chosen[group.index[element[group.element]]] = True
+        return chosen
 
     def matrix(self, weight: Floats, derivatives: tuple[int, int]) -> Floats:
         """(size, size) integral of weight N_i^(a) N_j^(b); the weight is given at `point`."""
-        rule, value, slope = self._tables
-        left, right = (slope if d else value for d in derivatives)
         scale = self.length / 2 * (2 / self.length) ** sum(derivatives)
-        local = np.einsum("eq,qi,qj->eij", weight * rule * scale, left, right, optimize=True)
+        scaled = weight * self._rule[1] * scale
         total = np.zeros((self.size, self.size))
-        np.add.at(total, (self.index[:, :, None], self.index[:, None, :]), local)
+        for group in self._groups:
+            left, right = (group.slope if d else group.value for d in derivatives)
+            local = (scaled[group.element][:, None, :] * left.T) @ right
+            np.add.at(total, (group.index[:, :, None], group.index[:, None, :]), local)
         return total
 
     def vector(self, values: Complexes) -> Complexes:
         """(..., size) integral of f N_j, with f given at `point` (..., elements, points)."""
-        rule, value, _ = self._tables
-        local = (values * (rule * self.length / 2)) @ value
+        scaled = values * (self._rule[1] * self.length / 2)
         total = np.zeros((*values.shape[:-2], self.size), dtype=np.complex128)
-        degree = self.degree
-        total[...] = local[..., :degree].reshape(total.shape)
-        ends = np.roll(local[..., degree], 1, axis=-1)
-        total[..., ::degree] += ends
+        for group in self._groups:
+            local = scaled[..., group.element, :] @ group.value
+            # neither the left ends and inner nodes nor the right ends hold a function twice
+            total[..., group.index[:, :-1]] += local[..., :-1]
+            total[..., group.index[:, -1]] += local[..., -1]
         return total
 
 
-def graded(
-    point: Floats, sharp: NDArray[np.bool_], levels: int, ratio: float, longest: float
-) -> Floats:
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Elements of one degree, their functions (elements, degree + 1) and the tables (points,
+    degree + 1) of values and slopes."""
+
+    element: Indices
+    index: Indices
+    value: Floats
+    slope: Floats
+
+
+def graded(point: Floats, sharp: Flags, levels: int, ratio: float, longest: float) -> Floats:
     """Mesh over one period through given points, refined `levels` times to the sharp ones.
 
     Parameters
@@ -144,3 +171,14 @@ def _stretch(first: int, last: int, ratio: float) -> Floats:
     left = 0.5 * ratio ** np.arange(first, -1, -1.0)
     right = 1 - 0.5 * ratio ** np.arange(0, last + 1, 1.0)
     return np.unique(np.concatenate([[0.0], left, right, [1.0]]))
+
+
+def degrees(mesh: Floats, degree: int, drop: float, ratio: float) -> Indices:
+    """(elements,) degrees: that given for the longest, less by `drop` for each `ratio` shorter.
+
+    Near an edge the field's detail is as large as the element, whatever its length, and shrinks
+    with it: shorter elements need lower degrees (Gui & Babuska 1986), of 2 at least.
+    """
+    length = np.diff(mesh)
+    steps = np.floor(np.log(length / length.max()) / np.log(ratio) + 0.3)
+    return np.asarray(np.maximum(np.round(degree - drop * steps), 2), dtype=np.intp)

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from wavesim.arrays import Complexes, Floats
 from wavesim.grooves.basis import Elements
 from wavesim.grooves.face import Curve, ElementFace
+from wavesim.grooves.half_space import falling, known_orders, without_incoming
 from wavesim.grooves.problem import Kind, Modes, Problem
 from wavesim.grooves.recursion import Half, Region, Relation, open_below
 from wavesim.grooves.waves import IncidentWaves
@@ -88,18 +89,14 @@ class CoordinateMethod:
     curve : the profile, in periods
     basis : functions of t with mesh points at the edges of the profile
     shear : s, of the direction along which the profile is moved
-    precise : take half-spaces from an ordered Schur form, whose vectors are orthogonal, instead
-        of eigenvectors, which are nearly parallel in deep grooves and on fine meshes: errors of
-        1e-8 for 1e-5, at four times the cost
     """
 
-    def __init__(
-        self, curve: Curve, basis: Elements, shear: float, *, precise: bool = False
-    ) -> None:
+    def __init__(self, curve: Curve, basis: Elements, shear: float) -> None:
         self.top = self.bottom = ElementFace(basis, curve)
-        self._precise = precise
         self._g = _geometry(curve, basis, shear)
+        self._shear = shear
         self._known: dict[tuple[int, bytes], tuple[Modes, Modes]] = {}
+        self._half_spaces: dict[tuple[int, bool, bytes], Modes] = {}
 
     @property
     def size(self) -> int:
@@ -124,47 +121,47 @@ class CoordinateMethod:
         """Relation of the substrate; None is a perfect conductor."""
         if eps is None:
             return conductor(problem, self.size)
-        _, down = self._spans(problem.waves, eps)
-        return open_below(problem.half(eps, down))
+        return open_below(problem.half(eps, self._open(problem.waves, eps, up=False)))
 
     def above(self, problem: Problem, eps: Complexes) -> Half:
         """Upward waves of the half-space that the light comes from."""
-        up, _ = self._spans(problem.waves, eps)
-        return problem.half(eps, up)
+        return problem.half(eps, self._open(problem.waves, eps, up=True))
 
-    def _spans(self, waves: IncidentWaves, eps: Complexes) -> tuple[Modes, Modes]:
-        """Fields that span those going up, and down; modes, or (precise) orthogonal vectors."""
-        if not self._precise:
-            return self._modes(waves, eps)
-        key = (-id(waves), np.asarray(eps).tobytes())
-        if key not in self._known:
-            self._known = {k: v for k, v in self._known.items() if abs(k[0]) == -key[0]}
-            up, down = self._modes(waves, eps)
-            matrix = self._matrix(waves, eps)
-            pair = self._ordered(waves, matrix, up, down), self._ordered(waves, matrix, down, up)
-            self._known[key] = pair
-        return self._known[key]
+    def _open(self, waves: IncidentWaves, eps: Complexes, *, up: bool) -> Modes:
+        """Fields that span those leaving upwards, or downwards."""
+        key = (id(waves), up, np.asarray(eps).tobytes())
+        if key not in self._half_spaces:
+            self._half_spaces = {k: v for k, v in self._half_spaces.items() if k[0] == key[0]}
+            matrix, shift = _inverted(waves, self._matrix(waves, eps))
+            found = [
+                self._leaving(waves.part(slice(k, k + 1)), eps[k : k + 1], one, shift[k], up=up)
+                for k, one in enumerate(matrix)
+            ]
+            value, normal = (np.stack(part) for part in zip(*found, strict=True))
+            self._half_spaces[key] = Modes(value, normal, np.zeros(value.shape[:2], complex))
+        return self._half_spaces[key]
 
-    def _ordered(
-        self, waves: IncidentWaves, matrix: Complexes, mine: Modes, others: Modes
-    ) -> Modes:
-        """Vectors of the Schur form in which the eigenvalues of one direction stand first."""
-        from scipy.linalg import schur
-        from scipy.linalg.lapack import ztrsen
+    def _leaving(
+        self, wave: IncidentWaves, eps: Complexes, matrix: Complexes, shift: complex, *, up: bool
+    ) -> tuple[Complexes, Complexes]:
+        """Values and normal derivatives (n, n) of one wave's fields."""
+        order = known_orders(wave, eps)
+        along = self._shear * (wave.alpha[0] + 2 * np.pi * order)
+        beta = wave.beta(eps, order)[0]
+        vector = falling(matrix, shift, along + beta, along - beta, rising=up)
+        value, normal = self._fields(wave, vector)
+        if order.size == 0:
+            return value, normal
+        p, q = self.top.receivers(wave, eps, order, above=not up, grazing=True)
+        left = without_incoming(q[0] @ value - p[0] @ normal)
+        return value @ left, normal @ left
 
+    def _fields(self, wave: IncidentWaves, vector: Complexes) -> tuple[Complexes, Complexes]:
+        """Values and normal derivatives (n, m) of vectors (F, rho F / k0) (2 n, m)."""
         g, n = self._g, self.size
-        value, normal = np.empty_like(mine.value), np.empty_like(mine.value)
-        matrix, shift = _inverted(waves, matrix)
-        for k, one in enumerate(matrix):
-            triangle, basis = schur(one, output="complex")
-            rho = shift[k] + 1 / np.diag(triangle)[:, None]
-            near = np.abs(rho - mine.rho[k]).min(axis=1) < np.abs(rho - others.rho[k]).min(axis=1)
-            basis = ztrsen(near.astype(np.int32), triangle, basis, job="N")[1]
-            value[k] = g.back @ basis[:n, :n]
-            slope = g.back @ basis[n:, :n] * float(waves.k0[k])
-            along = g.along[0] + 1j * waves.alpha[k] * g.along[1]
-            normal[k] = 1j * (g.b @ slope) - along @ value[k]
-        return Modes(value, normal, mine.rho)
+        value = g.back @ vector[:n]
+        slope = g.b @ (g.back @ vector[n:]) * wave.k0[0]
+        return value, 1j * slope - (g.along[0] + 1j * wave.alpha[0] * g.along[1]) @ value
 
     def _modes(self, waves: IncidentWaves, eps: Complexes) -> tuple[Modes, Modes]:
         key = (id(waves), np.asarray(eps).tobytes())

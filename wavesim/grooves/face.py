@@ -56,10 +56,16 @@ class ElementFace:
         return value, self.basis.vector(normal)
 
     def receivers(
-        self, waves: IncidentWaves, eps: Complexes, order: Indices, *, above: bool
+        self,
+        waves: IncidentWaves,
+        eps: Complexes,
+        order: Indices,
+        *,
+        above: bool,
+        grazing: bool = False,
     ) -> tuple[Complexes, Complexes]:
-        """The waves that run back along the orders."""
-        run = waves.travelling(eps, order)
+        """The waves that run back along the orders; `grazing`: of evanescent ones, too."""
+        run = grazing | waves.travelling(eps, order)
         beta = np.where(run, waves.beta(eps, order), 0.0) * (-1.0 if above else 1.0)
         alpha = -(waves.alpha[:, None] + 2 * np.pi * order)
         p, _ = self._wave(waves, self.basis.node, alpha[..., None], beta[..., None], back=True)

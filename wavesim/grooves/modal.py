@@ -177,10 +177,7 @@ class Polynomials:
 
     def within(self, layer: Layer, material: int) -> np.ndarray:
         """(n,) whether a function belongs to the part of a layer that is of one material."""
-        inside = (layer.at(self.basis.point) == material).all(axis=1)
-        chosen = np.zeros(self.size, dtype=bool)
-        chosen[self.basis.index[inside]] = True
-        return chosen
+        return self.basis.within((layer.at(self.basis.point) == material).all(axis=1))
 
     def within_matrices(
         self, waves: IncidentWaves, layer: Layer, material: int, chosen: np.ndarray

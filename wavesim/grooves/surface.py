@@ -8,9 +8,9 @@ from typing import Literal
 
 import numpy as np
 
-from wavesim.arrays import Complexes, Floats
+from wavesim.arrays import Complexes, Flags, Floats
 from wavesim.errors import LimitError
-from wavesim.grooves.basis import Elements, graded
+from wavesim.grooves.basis import Elements, degrees, graded
 from wavesim.grooves.coordinate import CoordinateMethod
 from wavesim.grooves.materials import OpticalMaterial, constant
 from wavesim.grooves.modal import Fourier, ModalMethod, Polynomials
@@ -25,12 +25,10 @@ MethodName = Literal["auto", "coordinate", "modal", "fourier"]
 
 _RATIO = 0.15  # of neighbouring elements towards an edge (Gui & Babuska 1986: 0.15 to 0.17)
 _PHASE = 7.0  # of a wave over an element [rad]: a polynomial of degree 8 follows it
-# refinements to the edges and degrees, coarse to fine
-_EDGED = ((1, 6), (1, 8), (2, 8), (3, 9), (4, 10))
-_SMOOTH = ((0, 8), (0, 10), (0, 12), (0, 15), (0, 18))
-_WALLED = ((1, 6), (2, 6), (3, 7), (4, 8), (5, 8))
-_PRECISE = 1  # level from which rounding in eigenvectors would show
-FINEST = len(_EDGED) - 1
+# refinements to the edges, degrees, and by how much these fall with each refinement
+_EDGED = ((2, 6, 2.0), (3, 7, 2.0), (4, 8, 2.0), (5, 10, 1.5), (6, 12, 1.5))
+_SMOOTH = ((0, 8, 0.0), (0, 10, 0.0), (0, 12, 0.0), (0, 15, 0.0), (0, 18, 0.0))
+FINEST = len(_EDGED) - 1  # from coarse to fine
 MOST_FUNCTIONS = 1200  # eigenproblems beyond this take minutes each
 
 
@@ -117,18 +115,25 @@ def _turns(surface: Surface, wavelength_m: float) -> float:
 def _coordinate(
     surface: Surface, relief: Relief, wavelength_m: Floats, level: int, turns: float
 ) -> tuple[Method, int]:
-    levels, degree = (_EDGED if relief.corner.size else _SMOOTH)[level]
+    edged = relief.corner.size > 0
     longest = _PHASE / (2 * math.pi * turns * relief.speed)
-    even = 0.5 if relief.corner.size == 0 else 1.0
-    if relief.corner.size and relief.corner.size < 4:
-        even = 0.5 / relief.corner.size
-    mesh = graded(relief.corner, relief.sharp, levels, _RATIO, min(longest, even))
-    basis = Elements(mesh, degree)
+    ladder = _EDGED if edged else _SMOOTH
+    basis = _elements(
+        relief.corner, relief.sharp, ladder[level], longest if edged else min(longest, 0.5)
+    )
     _check_size(basis.size)
-    bare = CoordinateMethod(relief.curve, basis, relief.shear, precise=level >= _PRECISE)
+    bare = CoordinateMethod(relief.curve, basis, relief.shear)
     if not surface.coating:
         return bare, basis.size
     return _Coated(bare, surface, wavelength_m), basis.size
+
+
+def _elements(
+    point: Floats, sharp: Flags, refinement: tuple[int, int, float], longest: float
+) -> Elements:
+    levels, degree, drop = refinement
+    mesh = graded(point, sharp, levels, _RATIO, longest)
+    return Elements(mesh, degrees(mesh, degree, drop, _RATIO))
 
 
 class _Coated(CoordinateMethod):
@@ -166,11 +171,10 @@ def _modal(
     if name == "fourier":
         functions = Fourier(int(turns) + 10 * 2**level)
     else:
-        levels, degree = _WALLED[level]
         walls = np.unique([w for layer in layers for w in layer.wall])
         longest = min(0.5, _PHASE / (2 * math.pi * turns))
         sharp = np.ones(walls.size, dtype=bool)
-        functions = Polynomials(Elements(graded(walls, sharp, levels, _RATIO, longest), degree))
+        functions = Polynomials(_elements(walls, sharp, _EDGED[level], longest))
     _check_size(functions.size)
     ridge = surface.ridge or surface.below
     media = [ridge, surface.groove or surface.above, *(m for m, _ in reversed(surface.coating))]
