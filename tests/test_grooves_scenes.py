@@ -47,7 +47,7 @@ def test_the_dark_band_is_there_across_the_grooves_alone() -> None:
     # Rayleigh 1907: m lambda / d - sin alpha = 1
     pitch = 1e-3 / 1200
     expected = (1 + math.sin(math.radians(10))) * pitch / 2
-    assert passing[0].order == 2
+    assert passing[0].orders == (2,)
     assert passing[0].predicted == pytest.approx(expected, rel=1e-9)
     plasmon = next(a for a in found["across"].anomalies if a.kind == "surface plasmon")
     assert plasmon.found is not None

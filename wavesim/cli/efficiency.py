@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from wavesim.scene import Scene
-    from wavesim.study.efficiency import Efficiency
+    from wavesim.study.efficiency import Anomaly, Efficiency
 
 _CONICAL = math.radians(80)
 _TURN = Amount("angle", "20 deg", -math.pi / 2, math.pi / 2)
@@ -137,6 +137,17 @@ def _write(scene: Scene, found: Efficiency, output: Path | None) -> None:
         save_hdf5(found, scene, output)
 
 
+def _label(anomaly: Anomaly) -> str:
+    plural = len(anomaly.orders) > 1
+    name = "/".join(map(str, anomaly.orders)).replace("-", "\N{MINUS SIGN}")
+    if len(anomaly.orders) == 2 and sum(anomaly.orders) == 0:
+        name = f"\N{PLUS-MINUS SIGN}{anomaly.orders[1]}"
+    if anomaly.kind == "surface plasmon":
+        return f"{name} plasmon"
+    where = " inside" if anomaly.kind == "passing off in the substrate" else ""
+    return f"{name} {'pass' if plural else 'passes'} off{where}"
+
+
 def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
     """The figure of an efficiency study."""
     import numpy as np
@@ -160,9 +171,7 @@ def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
     marks = [
         AnomalyMark(
             a.predicted * scale,
-            f"{a.order} {'plasmon' if a.kind == 'surface plasmon' else 'passes off'}".replace(
-                "-", "\N{MINUS SIGN}"
-            ),
+            _label(a),
             a.kind == "surface plasmon",
         )
         for a in found.anomalies

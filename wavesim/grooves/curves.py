@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from itertools import pairwise
 
 import numpy as np
 
@@ -14,14 +13,14 @@ from wavesim.grooves.efficiency import (
     all_orders,
     amplitudes,
     check_converged,
-    difference,
     waves_for,
 )
-from wavesim.grooves.sampling import SampledPart, interpolated, sampled
+from wavesim.grooves.sampling import Sampled, SampledPart, read, sampled
 from wavesim.grooves.surface import FINEST, MethodName, Surface
-from wavesim.grooves.waves import Amplitudes
+from wavesim.grooves.waves import Amplitudes, IncidentWaves
 
-_PROBES = (0.02, 0.4, 0.8)  # of the range: where truncations are compared
+_PROBES = np.array([0.4, 0.8])  # of the range: where else truncations are compared
+_MOST_PROBES = 6
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,12 +65,7 @@ class EfficiencyCurve:
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
         """Reflected and transmitted (2, n, orders) and absorbed (2, n) at places x."""
         x = np.atleast_1d(np.asarray(x, dtype=np.float64))
-        total = np.empty((x.size, self.parts[0].value.shape[1]))
-        edges = np.array([part.a for part in self.parts])
-        which = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, edges.size - 1)
-        for k in np.unique(which):
-            part, mine = self.parts[k], which == k
-            total[mine] = interpolated(part, np.clip(x[mine], part.a, part.b))
+        total = read(self.parts, x)
         total = np.clip(total, 0.0, None)
         split = 2 * self.order.size
         shape = (x.size, 2, self.order.size)
@@ -100,25 +94,89 @@ def curve(
     LimitError, ComputationError
         As `efficiencies`.
     """
-    vacuum = path.vacuum_m(breaks)
-    orders = all_orders(
-        surface, vacuum, waves_for(surface, vacuum, path.sine_in(breaks), path.sine_along)
+    state = _Curve(surface, path, breaks, method)
+    best: _Level | None = None
+    for level in range(FINEST):
+        found = state.level(level, tolerance)
+        if best is None or found.error.max() < best.error.max():
+            best = found
+        if found.error.max() <= tolerance or found.error.max() > 30 * best.error.max():
+            break
+    assert best is not None
+    check_converged(best.error[:, None], path.vacuum_m(breaks[:1]))
+    return EfficiencyCurve(
+        order=-state.orders[::-1],
+        parts=_turned(best.sampled.parts, state.orders.size),
+        computed=best.sampled.computed,
+        error=np.maximum(best.error, best.balance),
+        sampling_error=best.sampled.error,
+        balance=best.balance,
+        functions=best.functions,
     )
-    # every stretch has one mesh, whatever is computed in it: its curves are smooth
-    shortest = np.array([path.vacuum_m(np.array(ends)).min() for ends in pairwise(breaks)])
-    probe = breaks[0] + (breaks[-1] - breaks[0]) * np.array(_PROBES)
-    meshed = shortest[np.searchsorted(breaks, probe) - 1]
-    level, error, size = _level(surface, path, probe, orders, tolerance, method, meshed)
-    worst = [0.0]
 
-    def values(x: Floats, stretch: Indices) -> Floats:
-        found, _ = _at(surface, path, x, orders, method, level, shortest[stretch])
-        worst[0] = max(worst[0], float(np.abs(found.balance).max()))
-        return _channels(found)
 
-    found = sampled(values, breaks, tolerance, _resonances(surface, path, breaks))
-    parts = _turned(found.parts, orders.size)
-    return EfficiencyCurve(-orders[::-1], parts, found.computed, error, found.error, worst[0], size)
+@dataclass(frozen=True, eq=False)
+class _Level:
+    """Curves by one truncation, their error (2,) against the next, their energy balance."""
+
+    sampled: Sampled
+    error: Floats
+    balance: float
+    functions: int
+
+
+class _Curve:
+    """What a curve is of. Every stretch between two breaks has one mesh, that of its shortest
+    wavelength, whatever is computed in it: its curves are smooth."""
+
+    def __init__(self, surface: Surface, path: Path, breaks: Floats, method: MethodName) -> None:
+        self.surface, self.path, self.breaks, self.method = surface, path, breaks, method
+        vacuum = path.vacuum_m(breaks)
+        self.orders = all_orders(surface, vacuum, self._waves(breaks))
+        self.meshed_m = np.minimum(vacuum[:-1], vacuum[1:])
+        self.watched = _resonances(surface, path, breaks)
+
+    def _waves(self, x: Floats) -> IncidentWaves:
+        path = self.path
+        return waves_for(self.surface, path.vacuum_m(x), path.sine_in(x), path.sine_along)
+
+    def at(self, x: Floats, stretch: Indices, level: int) -> tuple[Amplitudes, int]:
+        """Amplitudes at places of some stretches, and the number of functions."""
+        return amplitudes(
+            self.surface, self.path.vacuum_m(x), self._waves(x), self.method, level, self.orders,
+            meshed_m=self.meshed_m[stretch],
+        )  # fmt: skip
+
+    def level(self, level: int, tolerance: float) -> _Level:
+        """The curves at one level, compared with the next finer where they are worst."""
+        balance, functions = 0.0, 0
+
+        def values(x: Floats, stretch: Indices) -> Floats:
+            nonlocal balance, functions
+            found, size = self.at(x, stretch, level)
+            balance = max(balance, float(np.abs(found.balance).max()))
+            functions = max(functions, size)
+            return _channels(found)
+
+        found = sampled(values, self.breaks, tolerance, self.watched)
+        place, stretch, value = self._probes(found)
+        apart = np.abs(_channels(self.at(place, stretch, level + 1)[0]) - value)
+        error = apart.max(axis=0)[:-2].reshape(2, 2, -1).max(axis=(0, 2))
+        return _Level(found, np.maximum(error, apart.max(axis=0)[-2:]), balance, functions)
+
+    def _probes(self, found: Sampled) -> tuple[Floats, Indices, Floats]:
+        """Points of a curve where truncation tells most: the shortest wave, where orders pass off
+        and near resonances; place, stretch and values (n, channels) of each."""
+        place = np.concatenate([part.place(part.s) for part in found.parts])
+        stretch = np.concatenate([np.full(part.size, part.stretch) for part in found.parts])
+        value = np.concatenate([part.value for part in found.parts])
+        shortest = self.breaks[[np.argmin(self.path.vacuum_m(self.breaks))]]
+        wanted = np.concatenate([shortest, self.breaks[1:-1], self.watched])
+        if wanted.size < 3:
+            wanted = np.append(shortest, self.breaks[0] + _PROBES * np.ptp(self.breaks))
+        nearest = np.abs(place - wanted[:_MOST_PROBES, None]).argmin(axis=1)
+        chosen = np.unique(nearest)
+        return place[chosen], stretch[chosen], value[chosen]
 
 
 def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:
@@ -142,45 +200,6 @@ def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:
 
     found = places("surface plasmon", float(breaks[0]), float(breaks[-1]), grating, index)
     return np.unique([one.place for one in found])
-
-
-def _at(
-    surface: Surface,
-    path: Path,
-    x: Floats,
-    orders: Indices,
-    method: MethodName,
-    level: int,
-    meshed_m: Floats | None = None,
-) -> tuple[Amplitudes, int]:
-    vacuum = path.vacuum_m(x)
-    waves = waves_for(surface, vacuum, path.sine_in(x), path.sine_along)
-    return amplitudes(surface, vacuum, waves, method, level, orders, meshed_m=meshed_m)
-
-
-def _level(
-    surface: Surface,
-    path: Path,
-    probe: Floats,
-    orders: Indices,
-    tolerance: float,
-    method: MethodName,
-    meshed_m: Floats,
-) -> tuple[int, Floats, int]:
-    """The coarsest level that the next finer one confirms, its error (2,) and functions."""
-    coarse, size = _at(surface, path, probe, orders, method, 0, meshed_m)
-    best: tuple[int, Floats, int] | None = None
-    for level in range(1, FINEST + 1):
-        fine, finer = _at(surface, path, probe, orders, method, level, meshed_m)
-        apart = difference(fine, coarse)
-        if best is None or apart.max() < best[1].max():
-            best = level - 1, apart.max(axis=1), size
-        if apart.max() <= tolerance or apart.max() > 30 * best[1].max():
-            break
-        coarse, size = fine, finer
-    assert best is not None
-    check_converged(best[1][:, None], path.vacuum_m(probe)[:1])
-    return best
 
 
 def _channels(found: Amplitudes) -> Floats:

@@ -16,6 +16,7 @@ from __future__ import annotations
 import numpy as np
 
 from wavesim.arrays import Complexes, Flags, Indices
+from wavesim.grooves.schur import schur_form
 from wavesim.grooves.waves import IncidentWaves
 
 _NEAR = 0.05  # of |kappa^2|: orders beyond grazing by less are told apart as travelling ones are
@@ -45,10 +46,9 @@ def falling(
     up, down : (k,) known exponents
     rising : whether they fall away upwards
     """
-    from scipy.linalg import schur
     from scipy.linalg.lapack import ztrsen
 
-    triangle, basis = schur(matrix, output="complex")
+    triangle, basis = schur_form(matrix)
     rho = np.asarray(shift + 1 / np.diag(triangle))
     kept = _divided(rho, np.concatenate([up, down]), rising=rising)
     ordered = ztrsen(kept.astype(np.int32), triangle, basis, job="N")[1]

@@ -2,14 +2,15 @@
 
 The range is cut where an order passes off, since the curves have a vertical tangent there. In
 each part, with x = a + (b - a) sin^2(pi s / 2), the curve is smooth in s (a square root at either
-end becomes a sine), and is interpolated by polynomials through nested Chebyshev points of s: 5,
-9, 17, 33, until the values foretold for the next points are right; misses e1, e2 of two
-refinements foretell the next as e2^2 / e1. A part that still bends is halved.
+end becomes a sine), and is interpolated by one polynomial of s. Its points are Leja's (1957): the
+next one stands where the product of the distances from all others is largest, there the error is
+largest too. Two are added at a time, until they no longer change the curve. A part that still
+bends is halved and keeps its values.
 
-A part that passes is then asked at places of its own, which belong to no set of points: one at
-the golden section, and wherever a resonance is expected, which might stand between all points.
-Where it fails there it is cut. The error stated is the largest foretold, or twice the largest
-found at those places.
+A part that passes is then asked where its last points changed it most, and wherever a resonance
+is expected, which might stand between all points. Where it is far off there it is cut. The error
+stated is 2.5 times the largest change or difference, and at least the tolerance: of 48 random
+metals with narrow resonances 47 were within the former, all within the latter.
 """
 
 from __future__ import annotations
@@ -19,38 +20,42 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
-from wavesim.arrays import Floats, Indices
+from wavesim.arrays import Flags, Floats, Indices
 
-_FIRST, _MOST = 4, 32  # intervals of Chebyshev points in a part
+_FIRST, _STEP, _ENOUGH, _MOST = 5, 2, 9, 33  # points of a part
+_SAFE = 2.5
 _NARROWEST = 1e-6  # of the range: parts are not cut further
 _MOST_POINTS = 4000
-_GOLDEN = 0.6180339887  # of a part in s: between all Chebyshev points
 _LEAST = 1e-12
+_GRID = np.arange(1, 800) / 800  # of s, where the next point may stand
 
 Values = Callable[[Floats, Indices], Floats]  # (places, stretch of each) -> (n, channels)
-_Wanted = tuple[float, float, int, int]  # a, b, intervals, stretch
 
 
 @dataclass(frozen=True, eq=False)
 class SampledPart:
-    """One part [a, b] with values (n + 1, channels) at its Chebyshev points.
+    """One part [a, b] with values (n, channels) at its points s (n,) from 0 to 1.
 
-    `stretch` numbers the stretch between two breaks that it belongs to; `foretold` is by how
-    much the last refinement was missed.
+    `stretch` numbers the stretch between two breaks that it belongs to; `worst` is where
+    the last points changed it most (s).
     """
 
     a: float
     b: float
+    s: Floats
     value: Floats
     stretch: int = 0
-    foretold: float = _LEAST
+    worst: float = 0.5
 
     @property
     def size(self) -> int:
-        """Number of intervals."""
-        return int(self.value.shape[0]) - 1
+        """Number of points."""
+        return int(self.s.size)
+
+    def place(self, s: Floats) -> Floats:
+        """x of s."""
+        return np.asarray(self.a + (self.b - self.a) * np.sin(np.pi * s / 2) ** 2)
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,77 +76,74 @@ class _Sampling:
         self.done: list[SampledPart] = []
         self.computed, self.error = 0, 0.0
 
-    def at(self, places: list[Floats], stretch: list[int]) -> list[Floats]:
-        """Values of some stretches, each at its own places, asked for in one go."""
+    def at(self, parts: list[SampledPart], places: list[Floats]) -> list[Floats]:
+        """Values of some parts, each at its own places, asked for in one go."""
         size = [p.size for p in places]
         self.computed += sum(size)
-        joined = np.repeat(np.array(stretch, dtype=np.intp), size)
-        found = self.values(np.concatenate(places), joined)
+        stretch = np.repeat(np.array([p.stretch for p in parts], dtype=np.intp), size)
+        found = self.values(np.concatenate(places), stretch)
         return np.split(found, np.cumsum(size)[:-1])
 
-    def fill(self, wanted: list[_Wanted]) -> list[SampledPart]:
-        """New parts."""
-        if not wanted:
+    def grown(self, parts: list[SampledPart], points: list[Floats]) -> list[SampledPart]:
+        """The same with values at more points."""
+        if not parts:
             return []
-        places = [_points(a, b, size) for a, b, size, _ in wanted]
-        found = self.at(places, [stretch for _, _, _, stretch in wanted])
+        found = self.at(parts, [p.place(s) for p, s in zip(parts, points, strict=True)])
         return [
-            SampledPart(a, b, value, stretch)
-            for (a, b, _, stretch), value in zip(wanted, found, strict=True)
+            replace(p, s=np.append(p.s, s), value=np.concatenate([p.value, v]))
+            for p, s, v in zip(parts, points, found, strict=True)
         ]
 
-    def refine(self, parts: list[SampledPart]) -> list[SampledPart]:
-        """The same with twice as many intervals; only the new places are computed."""
-        places = [_points(p.a, p.b, 2 * p.size)[1::2] for p in parts]
-        found = self.at(places, [p.stretch for p in parts])
-        finer = []
-        for part, new in zip(parts, found, strict=True):
-            value = np.empty((2 * part.size + 1, part.value.shape[1]))
-            value[::2], value[1::2] = part.value, new
-            finer.append(replace(part, value=value))
-        return finer
-
     def step(self, parts: list[SampledPart]) -> list[SampledPart]:
-        """Refine, keep what is right, and hand back what has to go on."""
+        """Add points, keep what is right, and hand back what has to go on."""
         again: list[SampledPart] = []
-        halves: list[_Wanted] = []
+        cut: list[SampledPart] = []
         passed: list[tuple[SampledPart, float]] = []
-        for coarse, fine in zip(parts, self.refine(parts), strict=True):
-            missed = _missed(coarse, fine)
-            # misses fall geometrically: the finer points miss by the square over the last
-            error = missed * min(1.0, missed / coarse.foretold)
-            kept = replace(fine, foretold=max(missed, _LEAST))
-            if error <= self.tolerance or self._exhausted(fine):
-                passed.append((kept, error))
+        finer = self.grown(parts, [_next(p.s, _STEP) for p in parts])
+        for coarse, fine in zip(parts, finer, strict=True):
+            apart = _apart(coarse, fine)
+            k = int(np.argmax(apart))
+            fine = replace(fine, worst=float(_GRID[k]))
+            error = _SAFE * float(apart[k])
+            enough = error <= self.tolerance and fine.size >= _ENOUGH
+            if enough or self._exhausted(fine):
+                passed.append((fine, error))
             elif fine.size < _MOST:
-                again.append(kept)
+                again.append(fine)
             else:
-                halves += _cut(fine, (fine.a + fine.b) / 2)
-        halves += self.check(passed)
-        return again + self.fill(halves)
+                cut += _halved(fine)
+        failed, halves = self.check(passed)
+        again, cut = again + failed, cut + halves
+        return again + self.grown(cut, [_next(p.s, max(_FIRST - p.size, 2 * _STEP)) for p in cut])
 
-    def check(self, passed: list[tuple[SampledPart, float]]) -> list[_Wanted]:
-        """Ask parts at places of their own; cut those that fail."""
+    def check(
+        self, passed: list[tuple[SampledPart, float]]
+    ) -> tuple[list[SampledPart], list[SampledPart]]:
+        """Ask parts at places of their own: those that need more points, halves of those cut."""
+        again: list[SampledPart] = []
+        halves: list[SampledPart] = []
         if not passed:
-            return []
-        places = [self._checked(part) for part, _ in passed]
-        found = self.at(places, [part.stretch for part, _ in passed])
-        halves: list[_Wanted] = []
-        for (part, foretold), x, value in zip(passed, places, found, strict=True):
+            return again, halves
+        parts = [part for part, _ in passed]
+        places = [self._checked(part) for part in parts]
+        found = self.at(parts, places)
+        for (part, last), x, value in zip(passed, places, found, strict=True):
             apart = np.abs(interpolated(part, x) - value).max(axis=1)
             k = int(np.argmax(apart))
-            if apart[k] > self.tolerance and not self._exhausted(part):
-                halves += _cut(part, float(x[k]))
-                continue
-            self.error = max(self.error, foretold, 2 * float(apart[k]))
-            self.done.append(part)
-        return halves
+            error = _SAFE * float(apart[k])
+            if error <= self.tolerance or self._exhausted(part):
+                self.error = max(self.error, last, error)
+                self.done.append(part)
+            elif apart[k] <= self.tolerance and part.size < _MOST:
+                again.append(part)
+            else:
+                halves += _cut(part, float(x[k]), value[k])
+        return again, halves
 
     def _checked(self, part: SampledPart) -> Floats:
         margin = 1e-6 * (part.b - part.a)
         inside = (self.watched > part.a + margin) & (self.watched < part.b - margin)
-        golden = part.a + (part.b - part.a) * np.sin(np.pi * _GOLDEN / 2) ** 2
-        return np.append(self.watched[inside], golden)
+        return np.append(self.watched[inside], part.place(np.array([part.worst])))
 
     def _exhausted(self, part: SampledPart) -> bool:
         return bool(part.b - part.a < self.narrowest) or self.computed > _MOST_POINTS
@@ -156,40 +158,73 @@ def sampled(values: Values, breaks: Floats, tolerance: float, watched: Floats) -
     watched : places where a narrow resonance is expected
     """
     state = _Sampling(values, breaks, tolerance, watched)
-    ends = enumerate(pairwise(breaks.tolist()))
-    parts = state.fill([(a, b, _FIRST, k) for k, (a, b) in ends])
+    ends = [(a, b, k) for k, (a, b) in enumerate(pairwise(breaks.tolist()))]
+    bare = [SampledPart(a, b, np.array([0.0, 1.0]), np.empty((2, 0)), k) for a, b, k in ends]
+    first = state.at(bare, [part.place(part.s) for part in bare])
+    parts = [replace(part, value=value) for part, value in zip(bare, first, strict=True)]
+    parts = state.grown(parts, [_next(part.s, _FIRST - 2) for part in parts])
     while parts:
         parts = state.step(parts)
     done = tuple(sorted(state.done, key=lambda part: part.a))
-    return Sampled(done, state.computed, state.error)
+    return Sampled(done, state.computed, max(state.error, tolerance))
 
 
-def _cut(part: SampledPart, at: float) -> list[_Wanted]:
-    return [(part.a, at, _FIRST, part.stretch), (at, part.b, _FIRST, part.stretch)]
+def _halved(part: SampledPart) -> list[SampledPart]:
+    """Cut at the point nearest to the middle."""
+    x = part.place(part.s)
+    k = int(np.argmin(np.abs(x - (part.a + part.b) / 2)))
+    return _cut(part, float(x[k]), part.value[k])
 
 
-def _points(a: float, b: float, size: int) -> Floats:
-    s = (1 - np.cos(np.pi * np.arange(size + 1) / size)) / 2
-    return np.asarray(a + (b - a) * np.sin(np.pi * s / 2) ** 2)
+def _cut(part: SampledPart, at: float, value: Floats) -> list[SampledPart]:
+    """The two sides of a place with its value, each with the values that it has."""
+    x = part.place(part.s)
+    sides = []
+    for a, b, mine in ((part.a, at, x < at), (at, part.b, x > at)):
+        inside = np.clip((np.append(x[mine], at) - a) / (b - a), 0.0, 1.0)
+        values = np.concatenate([part.value[mine], value[None]])
+        s = 2 / np.pi * np.arcsin(np.sqrt(inside))
+        sides.append(SampledPart(a, b, s, values, part.stretch))
+    return sides
 
 
-def _missed(coarse: SampledPart, fine: SampledPart) -> float:
-    """Largest difference between the new values and those that the old ones foretold."""
-    places = _points(fine.a, fine.b, fine.size)[1::2]
-    return float(np.abs(interpolated(coarse, places) - fine.value[1::2]).max())
+def _next(s: Floats, count: int) -> Floats:
+    """The next Leja points after some."""
+    found: list[float] = []
+    product = np.log(np.abs(_GRID[:, None] - s) + _LEAST).sum(axis=1)
+    for _ in range(count):
+        found.append(float(_GRID[np.argmax(product)]))
+        product += np.log(np.abs(_GRID - found[-1]) + _LEAST)
+    return np.array(found)
+
+
+def _apart(coarse: SampledPart, fine: SampledPart) -> Floats:
+    """(grid,) largest difference of any channel between two interpolations."""
+    x = fine.place(_GRID)
+    return np.asarray(np.abs(interpolated(coarse, x) - interpolated(fine, x)).max(axis=1))
 
 
 def interpolated(part: SampledPart, x: Floats) -> Floats:
     """(n, channels) by barycentric interpolation in s (Berrut & Trefethen 2004)."""
-    n = part.size
-    s = (1 - np.cos(np.pi * np.arange(n + 1) / n)) / 2
     inside = np.sqrt(np.clip((x - part.a) / (part.b - part.a), 0.0, 1.0))
     here = 2 / np.pi * np.arcsin(inside)
-    weight = (-1.0) ** np.arange(n + 1)
-    weight[[0, -1]] /= 2
-    apart = here[:, None] - s
-    hit: NDArray[np.bool_] = np.zeros(apart.shape, dtype=np.bool_)
-    hit[np.abs(apart) < 1e-14] = True
+    gap = part.s[:, None] - part.s
+    np.fill_diagonal(gap, 1.0)
+    logs = -np.log(np.abs(gap)).sum(axis=1)
+    weight = np.prod(np.sign(gap), axis=1) * np.exp(logs - logs.max())
+    apart = here[:, None] - part.s
+    hit: Flags = np.abs(apart) < 1e-14
     ratio = weight / np.where(hit, 1.0, apart)
     ratio = np.where(np.any(hit, axis=1, keepdims=True), hit.astype(float), ratio)
     return np.asarray(ratio @ part.value / ratio.sum(axis=1)[:, None])
+
+
+def read(parts: tuple[SampledPart, ...], x: Floats) -> Floats:
+    """(n, channels) at places x, each from the part that it lies in."""
+    total = np.empty((x.size, parts[0].value.shape[1]))
+    edges = np.array([part.a for part in parts])
+    which = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, edges.size - 1)
+    for k in np.unique(which):
+        part, mine = parts[k], which == k
+        total[mine] = interpolated(part, np.clip(x[mine], part.a, part.b))
+    return total

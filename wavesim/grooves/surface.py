@@ -26,7 +26,7 @@ MethodName = Literal["auto", "coordinate", "modal", "fourier"]
 _RATIO = 0.15  # of neighbouring elements towards an edge (Gui & Babuska 1986: 0.15 to 0.17)
 _PHASE = 7.0  # of a wave over an element [rad]: a polynomial of degree 8 follows it
 # refinements to the edges, degrees, and by how much these fall with each refinement
-_EDGED = ((2, 6, 2.0), (3, 7, 2.0), (4, 8, 2.0), (5, 10, 1.5), (6, 12, 1.5))
+_EDGED = ((2, 7, 3.0), (3, 7, 2.0), (4, 8, 2.0), (5, 10, 1.5), (6, 12, 1.5))
 _SMOOTH = ((0, 8, 0.0), (0, 10, 0.0), (0, 12, 0.0), (0, 15, 0.0), (0, 18, 0.0))
 FINEST = len(_EDGED) - 1  # from coarse to fine
 MOST_FUNCTIONS = 1200  # eigenproblems beyond this take minutes each

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating
-from wavesim.study.efficiency.peaks import PLACES, absorption_peak, peak_of
+from wavesim.study.efficiency.peaks import PLACES, absorption_peaks, peak_of
 from wavesim.study.efficiency.result import Anomaly, Efficiency, OrderEfficiency, Peak
 
 __all__ = ["Anomaly", "Efficiency", "OrderEfficiency", "Peak", "efficiency"]
@@ -187,14 +188,11 @@ def _described(
     fine = np.linspace(x[0], x[-1], PLACES)
     curves, absorbed_fine = _unpolarised(mount, path, found, fine)
     error = float(found.error.max()) + found.sampling_error
-    anomalies = [Anomaly(p.order, p.kind, p.place, None) for p in _passing(mount, path, x)]
-    anomalies += [
-        Anomaly(
-            p.order, p.kind, p.place,
-            None if over_turn else absorption_peak(fine, absorbed_fine[1], p.place, error),
-        )
-        for p in _plasmons(mount, path, x)
-    ]  # fmt: skip
+    anomalies = _joined(_passing(mount, path, x) + _plasmons(mount, path, x))
+    if not over_turn and anomalies:
+        predicted = np.array([a.predicted for a in anomalies])
+        peaks = absorption_peaks(fine, absorbed_fine[1], predicted, error)
+        anomalies = [replace(a, found=at) for a, at in zip(anomalies, peaks, strict=True)]
     return Efficiency(
         title=scene.title,
         over="turn" if over_turn else "wavelength",
@@ -202,7 +200,7 @@ def _described(
         wavelength_m=wavelength,
         orders=listed,
         absorbed=absorbed,
-        anomalies=tuple(sorted(anomalies, key=lambda a: a.predicted)),
+        anomalies=tuple(anomalies),
         peaks=tuple(peak_of(m, fine, curves[m], error) for m in chosen),
         material=mount.material,
         error=(float(found.error[0]), float(found.error[1])),
@@ -211,6 +209,23 @@ def _described(
         functions=found.functions,
         computed=found.computed,
     )
+
+
+def _joined(found: list[Place]) -> list[Anomaly]:
+    """Anomalies by place, those of one kind at one place (orders m and -m) as one."""
+    made: list[Anomaly] = []
+    for place in sorted(found, key=lambda p: (p.place, p.kind, p.order)):
+        same = next((a for a in made if a.kind == place.kind and _equal(a, place)), None)
+        if same is None:
+            made.append(Anomaly((place.order,), place.kind, place.place, None))
+        else:
+            orders = tuple(sorted({*same.orders, place.order}))
+            made[made.index(same)] = replace(same, orders=orders)
+    return made
+
+
+def _equal(anomaly: Anomaly, place: Place) -> bool:
+    return math.isclose(anomaly.predicted, place.place, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def _unpolarised(

@@ -12,7 +12,7 @@ import numpy as np
 from wavesim.arrays import Floats
 from wavesim.study.efficiency.result import Peak
 
-_REACH = (0.97, 1.06)  # of a predicted plasmon's wavelength: where its dip is looked for
+_REACH = (0.97, 1.06)  # of a predicted wavelength: where a peak of absorption belongs to it
 PLACES = 4001  # at which the curve is read
 
 
@@ -33,17 +33,31 @@ def peak_of(order: int, x: Floats, curve: Floats, error: float) -> Peak:
     )
 
 
-def absorption_peak(x: Floats, absorbed: Floats, predicted: float, error: float) -> float | None:
-    """Where the absorption (n,) peaks near a predicted plasmon; None without a peak inside."""
-    near = np.flatnonzero((x > _REACH[0] * predicted) & (x < _REACH[1] * predicted))
-    if near.size < 3:
-        return None
-    near_x, part = x[near], absorbed[near]
-    k = int(np.argmax(part))
-    top = float(part[k])
-    low, high = _stretch(near_x, part, k, top - min(error, top / 2))
-    inside = near_x[0] < low and high < near_x[-1]
-    return (low + high) / 2 if inside else None
+def absorption_peaks(
+    x: Floats, absorbed: Floats, predicted: Floats, error: float
+) -> list[float | None]:
+    """Where absorption (n,), known to `error`, peaks near each of the predicted anomalies.
+
+    A peak belongs to the anomaly next to it, if it lies within reach of that; of several, the
+    highest. None where there is no peak inside the range.
+    """
+    highest: dict[int, tuple[float, float]] = {}
+    for k in _maxima(absorbed, error):
+        top = float(absorbed[k])
+        low, high = _stretch(x, absorbed, k, top - min(error, top / 2))
+        at = (low + high) / 2
+        near = int(np.argmin(np.abs(predicted - at)))
+        within = _REACH[0] * predicted[near] < at < _REACH[1] * predicted[near]
+        if within and top > highest.get(near, (0.0, 0.0))[0]:
+            highest[near] = top, at
+    return [highest[k][1] if k in highest else None for k in range(predicted.size)]
+
+
+def _maxima(curve: Floats, error: float) -> list[int]:
+    """Places of maxima that stand out by more than the error on either side."""
+    from scipy.signal import find_peaks
+
+    return [int(k) for k in find_peaks(curve, prominence=2 * error)[0]]
 
 
 def _stretch(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, float]:

@@ -66,16 +66,16 @@ class Peak:
 
 @dataclass(frozen=True)
 class Anomaly:
-    """A predicted anomaly, and where the absorption of light across the grooves peaks near it.
+    """A predicted anomaly, and where the absorption of light across the grooves peaks at it.
 
     Attributes
     ----------
-    order, kind : of the order that passes off or excites a plasmon
+    orders, kind : of the orders that pass off or excite a plasmon there, ascending
     predicted : wavelength [m] or angle [rad]
-    found : likewise, of the peak of absorption; None for an order passing off, or without a peak
+    found : likewise, of the peak of absorption next to it; None without one
     """
 
-    order: int
+    orders: tuple[int, ...]
     kind: Kind
     predicted: float
     found: float | None
@@ -192,12 +192,12 @@ class Efficiency(Result):
 
     def _places(self) -> Listing:
         rows = tuple(
-            (self._shown(a.predicted), f"{a.order}", a.kind,
+            (self._shown(a.predicted), ", ".join(map(str, a.orders)), a.kind,
              "-" if a.found is None else self._rounded(a.found))
             for a in self.anomalies
         )  # fmt: skip
         columns = (
-            Column("predicted", self._unit), Column("order"), Column("anomaly"),
+            Column("predicted", self._unit), Column("orders"), Column("anomaly"),
             Column("absorption peaks", self._unit),
         )  # fmt: skip
         return Listing("Anomalies", columns, rows)
