@@ -5,6 +5,7 @@ The definitions are the trade's: D = -lg T, Schwarzschild's E t^p (1900), speeds
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -201,3 +202,8 @@ def test_the_command_says_what_the_film_records(
     most = np.log10(exposed.xyz[..., 1].max() * counts / exposed.exposure_s)
     density = np.interp(most, [-3, -2, -1, 0, 1], [0.1, 0.2, 0.8, 1.6, 1.8])
     assert f"to {density:.2f}; the film has 0.10 to 1.80" in out
+    with pytest.raises(SystemExit):
+        main([*words, "--json"])
+    record = json.loads(capsys.readouterr().out)
+    assert record["pictures"][0]["densities"][1] == pytest.approx(density, abs=1e-9)
+    assert record["cautions"] == list(exposed.report.cautions)

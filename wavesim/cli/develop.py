@@ -188,7 +188,7 @@ def command(
             _write(plate, frame, path, look, material)
         losses = [] if depth == _FLOAT or look.on_film else _losses(plate, frames, look, material)
     if as_json:
-        echo_json(_record(frames, written, look, losses))
+        echo_json(_record(plate, frames, written, look, losses))
     else:
         click.echo(_summary(plate, frames, written, look, losses))
 
@@ -268,7 +268,11 @@ def _filmed(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> Picture:
 
 
 def _record(
-    frames: tuple[BracketFrame, ...], written: list[Path], look: _Look, losses: list[Loss]
+    plate: ExposedPlate,
+    frames: tuple[BracketFrame, ...],
+    written: list[Path],
+    look: _Look,
+    losses: list[Loss],
 ) -> dict[str, object]:
     pictures: list[dict[str, object]] = [
         {"picture_file": str(path), "stops": frame.stops, "time_s": frame.time_s}
@@ -279,7 +283,11 @@ def _record(
         entry |= {"colour_given_up": lost.colour, "luminance_given_up": lost.luminance,
                   "colour_difference_median": median,
                   "colour_difference_largest": most}  # fmt: skip
+    if look.on_film:
+        for entry, frame in zip(pictures, frames, strict=True):
+            entry["densities"] = _densities(plate, frame, look)
     return {
+        "cautions": plate.report.cautions,
         "tone": look.tone,
         "space": look.space,
         "depth": int(look.depth),
@@ -322,12 +330,18 @@ def _summary(
 
 def _density(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> str:
     """What the film records, between what it can."""
+    curve, (low, high) = look.film(plate.scene.exposure.speed), _densities(plate, frame, look)
+    least, most = curve.density.min(), curve.density.max()
+    return f"{low:.2f} to {high:.2f}; the film has {least:.2f} to {most:.2f}"
+
+
+def _densities(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> tuple[float, float]:
+    """The least and the highest density on the film."""
     from wavesim.colorimetry.film import densities
 
-    curve = look.film(plate.scene.exposure.speed)
-    found = densities(plate, curve, stops=frame.stops, reciprocity=look.long_exposures())
-    least, most = curve.density.min(), curve.density.max()
-    return f"{found.min():.2f} to {found.max():.2f}; the film has {least:.2f} to {most:.2f}"
+    curve, late = look.film(plate.scene.exposure.speed), look.long_exposures()
+    found = densities(plate, curve, stops=frame.stops, reciprocity=late)
+    return float(found.min()), float(found.max())
 
 
 def _long_exposure(time_s: float, late: Reciprocity) -> str:
