@@ -209,6 +209,14 @@ def main() -> None:
     )
     red = pair * np.array([1.0, 0.06, 0.03])
     save(Camera(gamma=2.3, turn_deg=-0.7, exposure=2.0).of_line(red, random), folder / "pair.png")
+    random = np.random.default_rng(20262)
+    light = powder((200, 220), 100e-6, 32e-6, count=1200, stop_m=6e-3, random=random,
+                   wavelength_m=632.8e-9, focal_m=0.3)  # fmt: skip
+    exposure = float(light.max() / np.quantile(light, 0.985))
+    rings = Camera(exposure=exposure, gamma=2.1).of_plane(
+        light * np.array([1.0, 0.06, 0.03]), random
+    )
+    save(rings, folder / "powder.jpg")
 
 
 if __name__ == "__main__":

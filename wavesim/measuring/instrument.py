@@ -120,7 +120,9 @@ class Instrument:
         return np.asarray(self.origin_m + self.focal_m * t * (1 + self.distortion * t**2))
 
     def _straight_m(self, x_m: Floats | float) -> Floats:
-        """Where a perfect lens would show what is seen at x: three steps of Newton's method."""
+        """Where a perfect lens would show what is seen at x: three steps of Newton's method.
+
+        Of all positions at once; scipy's brentq takes one."""
         tangent = (np.asarray(x_m, dtype=np.float64) - self.origin_m) / self.focal_m
         t, k = tangent, self.distortion
         for _ in range(3 if k else 0):

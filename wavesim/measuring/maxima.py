@@ -2,6 +2,10 @@
 
 Prominence is the height above the higher of the two lowest points that separate a maximum from
 taller ground to its left and to its right (the end of the samples counts as ground).
+
+Our own, because scipy.signal takes 0.3 to 0.4 s to import, as long as `wavesim measure` takes: its
+find_peaks and peak_widths gave the same 1,512 maxima of 20,000 samples, widths to 4e-12, in 1 ms
+where this took 21.
 """
 
 from __future__ import annotations
