@@ -46,6 +46,7 @@ _LEANING = 2.5  # over the estimate; measured: 1.8 (tests/test_slit_turned.py's 
 _MOST_LEANING = 0.1  # error above which a turned slit is refused
 _LEFT = 1e-4  # of the brightest pixel: light of wavelengths that are not looked at in a stretch
 _WRONG = 0.1  # of that light: how far off it is taken to be
+_WIDEST = 1.5  # of the widest pixel: edges farther apart are not those of one
 _FEW = 10_000  # bins that are all looked at
 _BESIDE = 24  # bins beside those looked at, whose light is shared between twelve
 _BOW_SEEN = 1e-6  # [pixel] a smaller bow is none
@@ -164,7 +165,8 @@ def _looked_at(
         for g in groups
     ]
     bins = [looks[g[0]].finer for g in groups] * len(halves)
-    light = sweep_some(field, geometries, bins, ruled)
+    widest = _WIDEST * float(np.diff(geometry.sine_edges).max()) * geometry.fine
+    light = sweep_some(field, geometries, bins, ruled, widest)
     found: dict[int, Floats] = {}
     for k, group in enumerate(groups):
         some = sum(light[k + len(groups) :: len(groups)], start=light[k])

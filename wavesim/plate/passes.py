@@ -13,6 +13,7 @@ from wavesim.aperture.elements import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.plate.bins import Bins
 from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread_nodes, weights_at
+from wavesim.threads import in_threads
 
 Indices = npt.NDArray[np.int64]
 Room = tuple[Complexes, Floats]
@@ -20,6 +21,7 @@ Room = tuple[Complexes, Floats]
 SMOOTH_STEP = 1e-4  # of ln u: grid of the smooth part
 _WINDOW = 13  # steps of the smooth part's grid to half the window that smooths
 _KAISER = 20.2  # the window's shape: nothing above a quarter of the grid's frequency, to 1e-7
+_FEW_ROWS = 4  # stretches that are not worth a second thread
 _BANDS = 64  # of frequency, in which transforms are bounded
 _AT_ONCE = 1 << 18  # values transformed at a time
 _SUMS = {"contract", "reassoc"}  # products of a sum may be added in any fixed order
@@ -133,8 +135,17 @@ class BlockPlan:
         if values.size < self.points:
             values = np.pad(values, (0, self.points - values.size), mode="edge")
         windows = np.lib.stride_tricks.sliding_window_view(values, self.size)
-        spectrum = np.fft.rfft(windows[:: self.stride][: self.count], axis=1)
-        return Pass(self, spectrum, _in_bands(spectrum), least)
+        windows = windows[:: self.stride][: self.count]
+        spectrum = np.empty((self.count, self.size // 2 + 1), dtype=np.complex128)
+        starts = _band_starts(spectrum.shape[1])
+        bands = np.empty((self.count, starts.size))
+
+        def some(rows: slice) -> None:
+            np.fft.rfft(windows[rows], axis=1, out=spectrum[rows])
+            bands[rows] = _in_bands(spectrum[rows])
+
+        in_threads(some, self.count, few=_FEW_ROWS)
+        return Pass(self, spectrum, bands, least)
 
 
 def plan(grid: LogGrid, bin_light: BinLight, reading: Reading) -> BlockPlan:
@@ -261,9 +272,13 @@ def _runs(numbers: list[int], most: int) -> list[tuple[int, int]]:
 
 def _in_bands(spectrum: Complexes) -> Floats:
     """(n, b) norms of transforms (n, m) over bands of frequency."""
-    power = spectrum.real**2 + spectrum.imag**2
-    starts = np.unique(np.linspace(0, power.shape[1], _BANDS, endpoint=False).astype(int))
-    return np.asarray(np.sqrt(np.add.reduceat(power, starts, axis=1)))
+    power = np.square(spectrum.real)
+    power += np.square(spectrum.imag)
+    return np.asarray(np.sqrt(np.add.reduceat(power, _band_starts(power.shape[1]), axis=1)))
+
+
+def _band_starts(size: int) -> Indices:
+    return np.unique(np.linspace(0, size, _BANDS, endpoint=False).astype(np.int64))
 
 
 @compiled(fastmath=_SUMS)

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from wavesim.aperture import Aperture
 from wavesim.aperture.elements import Floats
-from wavesim.diffraction.far import FarField, RunningIntegral
+from wavesim.diffraction.far import FarField
 from wavesim.plate.bins import Bins
 from wavesim.plate.convolution import BEYOND
 from wavesim.plate.costs import Smoothing
 from wavesim.plate.envelope import Envelopes
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.pairwise import sweep_pairs
-from wavesim.plate.ways import runs
+from wavesim.plate.ways import Way, reads_twice, runs
+
+_GAP_M = 2e-9  # between wavelengths that do not follow one another
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,12 +76,14 @@ def sweep(
     light: Floats | None = None
     first = first_column(geometry, ruled)
     envelopes = Envelopes(geometry, bins.node_m, ruled.pitch_m)
-    for term in field.terms(again=bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)):
+    every: Way = sweep_pairs
+    ways = [(slice(first, shape[0]), every)]
+    if not pairs:
+        ways = runs(geometry, bins, ruled.width_m, first)
+    for term in field.terms(again=reads_twice(ways, bins)):
         part = np.zeros(shape)
-        if pairs:
-            sweep_pairs(term.integral, geometry, bins, slice(first, shape[0]), part[first:])
-        else:
-            _add(term.integral, geometry, bins, ruled.width_m, part[first:])
+        for columns, way in ways:
+            way(term.integral, geometry, bins, columns, part[columns])
         part[:first] = part[::-1][:first] * (-1.0 if term.part == "imaginary" else 1.0)
         envelopes.multiply(term, part)
         light = part if light is None else np.add(light, part, out=light)
@@ -86,17 +92,24 @@ def sweep(
 
 
 def sweep_some(
-    field: FarField, geometries: list[Geometry], bins: list[Bins], ruled: Aperture
+    field: FarField,
+    geometries: list[Geometry],
+    bins: list[Bins],
+    ruled: Aperture,
+    widest: float,
 ) -> list[Floats]:
     """Light (columns, k) at some edges, in any order, each with bins of its own, by every pair.
 
-    Neither half of a symmetric plate is mirrored. Every table of the far field is made once.
+    Neither half of a symmetric plate is mirrored. Every table of the far field is made once, where
+    it is read. Edges that follow one another stand no farther apart than `widest`, a sine, or are
+    not those of one pixel.
     """
     pairs = list(zip(geometries, bins, strict=True))
     found = [np.zeros((geometry.sine_edges.size - 1, b.node_m.size)) for geometry, b in pairs]
     smooth = [Envelopes(geometry, b.node_m, ruled.pitch_m) for geometry, b in pairs]
     twice = any(b.smoothing in (Smoothing.SLIT, Smoothing.BIN) for b in bins)
-    for term in field.terms(again=twice):
+    spans = _merged([span for geometry, b in pairs for span in _spans(geometry, b, widest)])
+    for term in field.terms(again=twice, spans=spans):
         for (geometry, b), envelopes, light in zip(pairs, smooth, found, strict=True):
             part = np.zeros_like(light)
             sweep_pairs(term.integral, geometry, b, slice(0, light.shape[0]), part)
@@ -105,11 +118,29 @@ def sweep_some(
     return found
 
 
-def _add(
-    table: RunningIntegral, geometry: Geometry, bins: Bins, width_m: float, light: Floats
-) -> None:
-    """Add the light of the plate's last columns, as many as `light` has rows."""
-    first = geometry.sine_edges.size - 1 - light.shape[0]
-    for columns, way in runs(geometry, bins, width_m, first):
-        part = light[columns.start - first : columns.stop - first]
-        way(table, geometry, bins, columns, part)
+def _spans(geometry: Geometry, bins: Bins, widest: float) -> Iterator[tuple[float, float]]:
+    """Stretches of u [1/m] that some edges meet in some light."""
+    edges = geometry.sine_edges
+    lo, hi = geometry.slit_sines or (0.0, 0.0)
+    apart = np.flatnonzero(np.abs(np.diff(edges)) > widest) + 1
+    gaps = np.flatnonzero(np.diff(bins.wavelength_m) > _GAP_M) + 1
+    shortest = np.minimum(bins.lo_m, bins.wavelength_m) * bins.air_ratio
+    longest = np.maximum(bins.hi_m, bins.wavelength_m) * bins.air_ratio
+    groups = pairwise([0, *gaps.tolist(), bins.wavelength_m.size])
+    ends = [(float(shortest[a:z].min()), float(longest[a:z].max())) for a, z in groups]
+    for a, z in pairwise([0, *apart.tolist(), edges.size]):
+        sines = geometry.sine_in + edges[a:z].min() + lo, geometry.sine_in + edges[a:z].max() + hi
+        for short, long in ends:
+            u = [sine / wavelength for sine in sines for wavelength in (short, long)]
+            yield min(u), max(u)
+
+
+def _merged(spans: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """The same stretches, those that meet as one, ascending."""
+    found: list[tuple[float, float]] = []
+    for a, z in sorted(spans):
+        if found and a <= found[-1][1]:
+            found[-1] = (found[-1][0], max(z, found[-1][1]))
+        else:
+            found.append((a, z))
+    return found

@@ -37,6 +37,12 @@ def runs(geometry: Geometry, bins: Bins, width_m: float, first: int) -> list[tup
     return found
 
 
+def reads_twice(ways: list[tuple[slice, Way]], bins: Bins) -> bool:
+    """Whether some of these ways read the second integral of |A|^2, too."""
+    boxes = bins.smoothing in (Smoothing.SLIT, Smoothing.BIN)
+    return boxes and any(getattr(way, "func", way) is not convolved for _, way in ways)
+
+
 def _cheapest(geometry: Geometry, cut: Cut, columns: slice, *, apart: bool) -> Way:
     few: Way = partial(few_wavelengths, cut.width_m)
     ways: list[tuple[float, Way]] = [

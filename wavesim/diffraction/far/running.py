@@ -8,6 +8,7 @@ any wavelength is T(p2 / lambda) - T(p1 / lambda), however much structure lies b
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -17,11 +18,15 @@ import numpy as np
 from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.far.resampling import resampled
+from wavesim.threads import each
 
 CELLS = 8  # cells of the table per 1 / (aperture width), at least
 _SMALL = 16384  # cells that cost next to nothing
 _BEFORE, _AFTER = 5, 6  # samples used left of a cell's start and right of it
 _DEGREE = 5
+_TOGETHER = 1 << 16  # cells that one thread adds up
+
+Spans = list[tuple[float, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -118,25 +123,58 @@ def guarded(first_per_m: float, last_per_m: float, step_per_m: float) -> tuple[f
 
 
 def integrate(
-    samples: Floats, start_per_m: float, step_per_m: float, cells: int = CELLS
+    samples: Floats,
+    start_per_m: float,
+    step_per_m: float,
+    cells: int = CELLS,
+    spans: Spans | None = None,
 ) -> RunningIntegral:
     """Running integral of samples of |A|^2 [m2] taken every `step_per_m` from `start_per_m`.
 
     Parameters
     ----------
     samples : (n,) with at least `cells` samples per 1/(aperture width)
+    spans : stretches of u [1/m], ascending and apart, of which alone the table is made; each
+        begins at a T of its own
     """
     count = samples.size - _BEFORE - _AFTER
     once = np.empty((count, _DEGREE + 1))
-    _fill(samples, _stencil(cells // CELLS * CELLS) * step_per_m, once)
-    return RunningIntegral(start_per_m + _BEFORE * step_per_m, step_per_m, once)
+    start = start_per_m + _BEFORE * step_per_m
+    stencil = _stencil(cells // CELLS * CELLS) * step_per_m
+    parts = _parts(count, start, step_per_m, spans)
+    _add_up(once, parts, lambda a, z: _fill(samples, stencil, once, a, z))
+    return RunningIntegral(start, step_per_m, once)
 
 
-def integrate_again(table: RunningIntegral) -> RunningIntegral:
+def integrate_again(table: RunningIntegral, spans: Spans | None = None) -> RunningIntegral:
     """The same table with the running integral of T over u / step beside it."""
-    twice = np.empty((table.once.shape[0], _DEGREE + 2))
-    _fill_twice(table.once, twice)
-    return RunningIntegral(table.start_per_m, table.step_per_m, table.once, twice)
+    once = table.once
+    twice = np.empty((once.shape[0], _DEGREE + 2))
+    parts = _parts(once.shape[0], table.start_per_m, table.step_per_m, spans)
+    _add_up(twice, parts, lambda a, z: _fill_twice(once, twice, a, z))
+    return RunningIntegral(table.start_per_m, table.step_per_m, once, twice)
+
+
+def _parts(
+    count: int, start_per_m: float, step_per_m: float, spans: Spans | None
+) -> list[tuple[int, int]]:
+    """Cells first .. last - 1 of parts of a table that are made side by side."""
+    wanted = [(0, count)]
+    if spans is not None:
+        cells = [[(u - start_per_m) / step_per_m for u in span] for span in spans]
+        wanted = [(max(int(a) - 1, 0), min(int(z) + 2, count)) for a, z in cells]
+    return [(n, min(n + _TOGETHER, z)) for a, z in wanted for n in range(a, z, _TOGETHER)]
+
+
+def _add_up(table: Floats, parts: list[tuple[int, int]], fill: Callable[[int, int], float]) -> None:
+    """Fill the parts of a table, each from 0 on, and lift each by those that it follows."""
+    totals = each(lambda part: fill(*part), parts)
+    first = 0
+    for k, (a, z) in enumerate(parts):
+        if k and parts[k - 1][1] < a:
+            first = k
+        if k > first:
+            table[a:z, 0] += math.fsum(totals[first:k])
 
 
 @lru_cache(maxsize=8)
@@ -172,10 +210,11 @@ def _best_quintic(theta: Floats) -> Complexes:
 
 
 @compiled(fastmath=False)
-def _fill(samples, stencil, once):  # type: ignore[no-untyped-def]
+def _fill(samples, stencil, once, first, last):  # type: ignore[no-untyped-def]
+    """Cells first .. last - 1, from 0 on; what they add up to."""
     total = 0.0
     lost = 0.0
-    for j in range(once.shape[0]):
+    for j in range(first, last):
         once[j, 0] = total
         whole = 0.0
         for k in range(stencil.shape[0]):
@@ -188,13 +227,15 @@ def _fill(samples, stencil, once):  # type: ignore[no-untyped-def]
         new = total + y
         lost = (new - total) - y
         total = new
+    return total
 
 
 @compiled(fastmath=False)
-def _fill_twice(once, twice):  # type: ignore[no-untyped-def]
+def _fill_twice(once, twice, first, last):  # type: ignore[no-untyped-def]
+    """The same of the second integral."""
     total = 0.0
     lost = 0.0
-    for j in range(once.shape[0]):
+    for j in range(first, last):
         twice[j, 0] = total
         whole = 0.0
         for k in range(once.shape[1]):
@@ -204,3 +245,4 @@ def _fill_twice(once, twice):  # type: ignore[no-untyped-def]
         new = total + y
         lost = (new - total) - y
         total = new
+    return total

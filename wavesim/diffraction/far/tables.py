@@ -17,6 +17,7 @@ from wavesim.diffraction.far.resampling import resampled
 from wavesim.diffraction.far.running import (
     CELLS,
     RunningIntegral,
+    Spans,
     cells_for,
     guarded,
     integrate,
@@ -76,8 +77,9 @@ class FarField:
     mixing: Mixing | None = None
     averaged: tuple[tuple[tuple[int, int], Complexes | Floats], ...] = ()
 
-    def terms(self, *, again: bool) -> Iterator[Term]:
-        """|A|^2 = sum of terms, each integrated over u (and once more if `again`).
+    def terms(self, *, again: bool, spans: Spans | None = None) -> Iterator[Term]:
+        """|A|^2 = sum of terms, each integrated over u (and once more if `again`), over all of it
+        or over some stretches of u [1/m].
 
         |sum_r E_r B_r|^2 = sum_r |E_r|^2 |B_r|^2
                           + 2 sum_{r<s} Re(E_r E_s*) Re(B_r B_s*) - Im(E_r E_s*) Im(B_r B_s*)
@@ -88,10 +90,10 @@ class FarField:
             pair = None if self.whole else (self.elements[r], self.elements[s])
             product = self._product(r, s)
             if r == s:
-                yield Term(self._integral(product.real, again), pair)
+                yield Term(self._integral(product.real, again, spans), pair)
             else:
-                yield Term(self._integral(product.real.copy(), again), pair, "real")
-                yield Term(self._integral(product.imag.copy(), again), pair, "imaginary")
+                yield Term(self._integral(product.real.copy(), again, spans), pair, "real")
+                yield Term(self._integral(product.imag.copy(), again, spans), pair, "imaginary")
 
     @property
     def pairs(self) -> tuple[tuple[int, int], ...]:
@@ -123,9 +125,9 @@ class FarField:
                 averaged[r, s] = averaged[r, s] + part if (r, s) in averaged else part
         return replace(self, amplitude=(), averaged=tuple(averaged.items()))
 
-    def _integral(self, samples: Floats, again: bool) -> RunningIntegral:
-        table = integrate(samples, self.start_per_m, self.step_per_m, self.cells)
-        return integrate_again(table) if again else table
+    def _integral(self, samples: Floats, again: bool, spans: Spans | None) -> RunningIntegral:
+        table = integrate(samples, self.start_per_m, self.step_per_m, self.cells, spans)
+        return integrate_again(table, spans) if again else table
 
 
 def table_bytes(aperture: Aperture, first_per_m: float, last_per_m: float) -> int:
