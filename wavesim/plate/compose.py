@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from wavesim.aperture.elements import Floats
 from wavesim.light import Recorder
 from wavesim.plate.bins import bands_nm
-from wavesim.plate.deferred import deferred
+from wavesim.plate.deferred import deferred, later
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows, mirror
 from wavesim.plate.photometry import sensitivities
@@ -31,7 +32,7 @@ class Light:
     irradiance : (ny, nx) [W m-2]
     profile_irradiance : (nx,) [W m-2]
     profile_wavelength_m : (k,) [m]
-    profile_spectrum : (k, nx) [W m-2 nm-1]; of a preview found when it is first read
+    profile_spectrum : (k, nx) [W m-2 nm-1]; found when it is first read
     recorded_lx : (ny, nx, 3) [lx] as the scene's observer, sensor or film weighs it, if it has one
     """
 
@@ -65,14 +66,13 @@ def compose(
     recorded = None
     if recorder is not None:
         (recorded, _), _ = _whole(lower[[4, 5, 6, 3]], first, geometry)
-    spectrum = middle_spectrum(columns, row_weights, geometry)
-    spectrum /= pixel_area_m2
+    middle = partial(_spectrum, columns, row_weights, geometry, pixel_area_m2)
     return Light(
         xyz_lx=plate[0],
         irradiance=plate[1],
         profile_irradiance=profile,
         profile_wavelength_m=columns.node_m,
-        profile_spectrum=spectrum,
+        profile_spectrum=later(middle) if geometry.fine == 1 else middle(),
         recorded_lx=recorded,
     )
 
@@ -139,6 +139,15 @@ def _every_row(plate: Floats, geometry: Geometry) -> tuple[Floats, Floats]:
     xyz, irradiance = np.empty((*shape, 3)), np.empty(shape)
     in_threads(lambda part: mirror(plate, part.start, part.stop, xyz, irradiance), plate.shape[1])
     return xyz, irradiance
+
+
+def _spectrum(
+    columns: Columns, row_weights: Rows, geometry: Geometry, pixel_area_m2: float
+) -> Floats:
+    """(k, nx) [W m-2 nm-1] of the middle row."""
+    spectrum = middle_spectrum(columns, row_weights, geometry)
+    spectrum /= pixel_area_m2
+    return spectrum
 
 
 def middle_spectrum(columns: Columns, row_weights: Rows, geometry: Geometry) -> Floats:

@@ -56,7 +56,7 @@ Indices = npt.NDArray[np.int64]
 BEYOND = TAPS / 2 / PER_PERIOD + 2.0  # of 1 / W: how far beyond the plate's u the table is read
 _GAUSS = 6  # points across a narrow source slit
 _NODES = 16  # whose light is written at a time
-_EDGES, _WINDOW = 256, 24  # most edges of pixels, and grid points between them, read at a time
+_EDGES, _WINDOW = 128, 12  # most edges of pixels, and grid points between them, read at a time
 _LEAST = 3e-7  # of a pixel's mean light: what may be left out of it
 _LEAST_SPLIT = 8  # times coarser a smooth part must be to be worth its own pass
 

@@ -71,12 +71,24 @@ class RunningIntegral:
 
     def _polynomial(self, coefficients: Floats, u_per_m: Floats) -> Floats:
         s = (np.asarray(u_per_m) - self.start_per_m) / self.step_per_m
-        cell = np.floor(s).astype(np.intp)
-        t = s - cell
-        result = coefficients[cell, -1]
-        for k in range(coefficients.shape[1] - 2, -1, -1):
-            result = result * t + coefficients[cell, k]
-        return np.asarray(result)
+        if s.size and not (s.min() > -1 and s.max() < coefficients.shape[0] + 1):
+            raise ValueError("these directions lie outside the table")
+        found = np.empty(s.shape)
+        _read(coefficients, s.ravel(), found.reshape(-1))
+        return found
+
+
+@compiled(fastmath=False)
+def _read(coefficients, s, out):  # type: ignore[no-untyped-def]
+    """out[n] = the polynomial of the cell that s[n] lies in."""
+    degree = coefficients.shape[1] - 1
+    for n in range(s.size):
+        cell = min(max(int(np.floor(s[n])), 0), coefficients.shape[0] - 1)
+        t = s[n] - cell
+        value = coefficients[cell, degree]
+        for k in range(degree - 1, -1, -1):
+            value = value * t + coefficients[cell, k]
+        out[n] = value
 
 
 def cells_for(width_m: float, first_per_m: float, last_per_m: float) -> int:
