@@ -25,7 +25,7 @@ from wavesim.plate.deferred import later
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import cross
 from wavesim.plate.photometry import sensitivities
-from wavesim.plate.rows import Rows, bent_columns, bow_error, intervals
+from wavesim.plate.rows import Rows, bent_columns, error_half_way, intervals
 from wavesim.plate.sweep import first_column, reach_per_m, sweep
 from wavesim.plate.wide import WideLight
 
@@ -93,7 +93,9 @@ class BentRow:
         """Error of a pixel, of the brightest, by moving light (columns,) within pixels: against
         the row's own light `exact` (nx,), or as columns twice as wide miss it."""
         if exact is None:
-            return 4 * self.aside * (1 - self.aside) * self.fraction * bow_error(light, geometry)
+            return (
+                4 * self.aside * (1 - self.aside) * self.fraction * error_half_way(light, geometry)
+            )
         bent = bent_columns(light[:, None], geometry, self.y_m)[:, 0]
         missed = float(np.abs(bent - exact).max()) / max(float(light.max()), 1e-300)
         return _MARGIN * self.fraction * missed

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 _WIDEST = 1 / 550  # of the wavelength: a nanometre
 _FINEST = 1 / 3000  # of the wavelength: least step
 _ALIKE = 1e-4  # of the wavelength
-_MOST_CUT = 1e8  # columns times rows of half a plate, wavelengths and distances, to resolve a bow
+_MOST_CUT = 1e9  # columns times rows of half a plate, wavelengths and distances, to resolve a bow
 _MORE = 20  # numbers held for a pixel of a turned plate, or where lines are bowed
 _CELL_BYTES = 200  # of a near field's table, at the peak
 _PART = 0.5  # of the free memory
