@@ -122,6 +122,8 @@ def _spans(geometry: Geometry, bins: Bins, widest: float) -> Iterator[tuple[floa
     """Stretches of u [1/m] that some edges meet in some light."""
     edges = geometry.sine_edges
     lo, hi = geometry.slit_sines or (0.0, 0.0)
+    if not bins.wavelength_m.size:
+        return
     apart = np.flatnonzero(np.abs(np.diff(edges)) > widest) + 1
     gaps = np.flatnonzero(np.diff(bins.wavelength_m) > _GAP_M) + 1
     shortest = np.minimum(bins.lo_m, bins.wavelength_m) * bins.air_ratio

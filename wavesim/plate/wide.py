@@ -326,8 +326,12 @@ def _convolved(
     light = _spread(bins, grid.position(np.log(bench)), every, longest + TAPS, 0)
     frequencies = int(_KEPT * size)
     kernel = np.empty((every.shape[1], frequencies), dtype=np.complex128)
-    for row, samples in zip(kernel, light.T, strict=True):
-        row[:] = np.fft.rfft(samples, size)[:frequencies]
+
+    def some(rows: slice) -> None:
+        for row, samples in zip(kernel[rows], light.T[rows], strict=True):
+            row[:] = np.fft.rfft(samples, size)[:frequencies]
+
+    in_threads(some, kernel.shape[0], few=4)
     return _Convolved(columns, geometry, grid, size, kernel)
 
 
