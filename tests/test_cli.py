@@ -148,6 +148,8 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
     with Image.open("s.png") as picture:
         assert picture.width > 1000  # 8 inches on a screen of 192 dots per inch
     told = json.loads(Run("sheet a.h5 -o s.pdf --json", capsys).out)
+    (caution,) = told.pop("cautions")
+    assert caution.startswith("Sunlight: never look")
     assert told == {"sheet_file": "s.pdf", "plates": [{"file": "a.h5", "title": "Three slits"}]}
 
 
