@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from tests.parameters import slow_but
 from wavesim.cli import expose, main
 
 SUNLIT = """
@@ -88,6 +89,7 @@ PRINTING = {
     "sheet": ["sheet", "slits.h5"],
     "animate": ["animate", "slits.toml", "--vary", "aperture.count=2,3"],
 }  # fmt: skip
+EVERYDAY = ("predict", "point", "measure", "study", "figure", "sheet")
 DRAWING = {
     "point": ["point", "slits.h5", "--x", "5 mm", "--figure", "F"],
     "compare": ["compare", "slits.toml", "--only", "small-angles", "--steps", "3", "--figure", "F"],
@@ -146,8 +148,8 @@ def expected(folder: Path) -> dict[str, str]:
 
 
 def _marked(names: Iterable[str]) -> list[object]:
-    """The names, fits among them marked as slow."""
-    return [pytest.param(name, marks=pytest.mark.slow) if name == "fit" else name for name in names]
+    """The names, all but a few of them marked as slow."""
+    return slow_but(EVERYDAY, names)
 
 
 @pytest.mark.parametrize("command", _marked(PRINTING))

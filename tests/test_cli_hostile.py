@@ -131,6 +131,7 @@ def _write_half(path: Path) -> None:
         raise KeyboardInterrupt
 
 
+@pytest.mark.slow
 def test_two_processes_write_one_file(desk: Path) -> None:
     both = [start(desk, "expose", "three.toml", "-o", "a.h5", "--png", "a.png") for _ in range(2)]
     for running in both:

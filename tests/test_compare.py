@@ -166,6 +166,7 @@ def test_diffuse_light():
     assert found.estimate == pytest.approx(rms, rel=0.03)  # half-way, without the average
 
 
+@pytest.mark.slow
 def test_speckle_of_one_ruling():
     """std = mean in one cell (Monte Carlo: 0.994 to 1.003), falling as 1/sqrt(K)."""
     found = one("diffuse-mean")

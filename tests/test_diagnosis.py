@@ -94,6 +94,7 @@ def test_one_order_cannot_tell_the_kind() -> None:
     assert math.isnan(found.amplitude_m)
 
 
+@pytest.mark.slow
 def test_errors_of_measurement_are_passed_on() -> None:
     """Ghosts of a known error with known noise: 95 of 100 results within two standard errors."""
     stream = np.random.RandomState(1)

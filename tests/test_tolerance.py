@@ -124,15 +124,15 @@ def test_a_simulated_ghost_of_few_periods_over_the_ruling(period: float) -> None
     )
 
 
+@pytest.mark.slow
 def test_a_step_may_not_leave_a_twin() -> None:
     """sinc^2(u/2) cos^2(pi u/2 + t), t = pi m s/d, of two halves out of step: its second peak.
 
     At the largest step allowed it is 1 - 8/pi^2 of the first, wherever the half width would allow
     more.
     """
-    count = 500
-    limits = Limits(resolving_power=count / 2)
-    row = tolerance(grating(count), limits, wavelength_m=WAVELENGTH_M).rows[-1]
+    limits = Limits(resolving_power=COUNT / 2)
+    row = tolerance(grating(COUNT), limits, wavelength_m=WAVELENGTH_M).rows[-1]
     assert row.kind == "one step in the middle"
     u = np.linspace(-4, 4, 80_001)
     level = (np.sinc(u / 2) * np.cos(np.pi * (u / 2 + row.alone / PITCH_M))) ** 2
