@@ -24,6 +24,7 @@ import traceback
 import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -131,8 +132,9 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
             before = _processor_s(child.pid)
             if not waiting.select(PATIENCE_S):
                 worked = _processor_s(child.pid) - before
+                at_work = worked > RESTING * PATIENCE_S or _would_run(child.pid)
                 child.kill()
-                end = "slow" if worked > RESTING * PATIENCE_S else "stands still"
+                end = "slow" if at_work else "stands still"
             chunk = os.read(child.stdout.fileno(), 65536) if not end else b""
             if not chunk and not end:
                 end = f"the process ended with {child.wait()}"
@@ -160,6 +162,15 @@ def _processor_s(pid: int) -> float:
     except OSError:
         return 0.0
     return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def _would_run(pid: int) -> bool:
+    """Whether a thread is ready to run, or stopped: others have the processors."""
+    for task in Path(f"/proc/{pid}/task").glob("*/stat"):
+        with suppress(OSError):
+            if task.read_text().rpartition(")")[2].split()[0] in "RTD":
+                return True
+    return False
 
 
 def _bounded() -> None:
