@@ -26,7 +26,7 @@ from tests.parameters import slow_but
 from tests.sample_plates import slit_plate
 from wavesim import figures, scene
 from wavesim.errors import InputError, OutputError
-from wavesim.figures import Mark, Words
+from wavesim.figures import Labels, Mark
 from wavesim.figures.captions import aperture_words, exposure_words
 from wavesim.figures.lettering import cut, fitted, width_of, wrapped
 from wavesim.figures.marks import legible
@@ -128,7 +128,7 @@ def failures(size: str) -> Figure:
         ratio,
         [("small angles", ratio**2 / 2), ("half-width", ratio / 9), ("exact", ratio * 0)],
         tolerance=0.01,
-        words=Words("Where it stops", "first order", "λ / d", "relative error"),
+        labels=Labels("Where it stops", "first order", "λ / d", "relative error"),
         fails_at=0.14,
         fails_label="small angles fail from 0.14",
         size=size,
@@ -485,7 +485,7 @@ def test_no_such_folder(tmp_path: Path) -> None:
         (lambda: figures.sheet([fine()] * 40, size="slide"), "too many plates"),
         (
             lambda: figures.failure_figure(
-                np.empty(0), [("a", np.empty(0))], tolerance=0.01, words=Words()
+                np.empty(0), [("a", np.empty(0))], tolerance=0.01, labels=Labels()
             ),
             "no error is known",
         ),

@@ -173,7 +173,7 @@ line = { wavelength = "546.1 nm", order = 1 }
         members = Members(**{**design.__dict__, "numbers": {"strehl": values}})
         found = {s.key: s for s in summarise(members).sensitivities}
         for n in range(3):
-            assert found[f"k{n}"].share == pytest.approx(first[n] / variance, abs=0.02)
+            assert found[f"k{n}"].first_order == pytest.approx(first[n] / variance, abs=0.02)
             assert found[f"k{n}"].total == pytest.approx(total[n] / variance, abs=0.02)
             held = values[:4096]
             assert variance_share(x[n][:4096], held) == pytest.approx(first[n] / variance, abs=0.05)

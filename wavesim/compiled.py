@@ -136,8 +136,8 @@ class _Stored:
         try:
             self._cache.save_overload(sig, data)
         except Exception as error:
-            place = getattr(self._cache, "cache_path", Path(__file__).parent)
-            report_full_disk("compiled kernels", Path(place), error)
+            path = getattr(self._cache, "cache_path", Path(__file__).parent)
+            report_full_disk("compiled kernels", Path(path), error)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._cache, name)

@@ -52,14 +52,14 @@ class InputError(WavesimError):
 
     def _message(self) -> str:
         """One line of bounded length that cannot steer a terminal."""
-        place = [one_line(part, _LONGEST_PART) for part in (self.file, self.key) if part]
+        location = [one_line(part, _LONGEST_PART) for part in (self.file, self.key) if part]
         problem = one_line(self.problem, _LONGEST_PART)
         found = "" if self.value is None else f" (found {_short(self.value)})"
         right = ""
         if self.expected:
             expected = one_line(self.expected, _LONGEST_PART)
             right = f"; {'' if _asks(expected) else 'expected '}{expected}"
-        return ": ".join([*place, f"{problem}{found}{right}"])
+        return ": ".join([*location, f"{problem}{found}{right}"])
 
 
 class SceneError(InputError):

@@ -13,13 +13,13 @@ def require_memory(
     need: float,
     *,
     expected: str,
-    share: float = _SHARE,
+    fraction: float = _SHARE,
     what: str = "",
     parts: str = "",
     key: str | None = "plate",
     file: object = None,
 ) -> None:
-    """Refuse work that needs more bytes than that share of the memory that is free.
+    """Refuse work that needs more bytes than that fraction of the memory that is free.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def require_memory(
         It does.
     """
     free = available_bytes()
-    if free is not None and need > share * free:
+    if free is not None and need > fraction * free:
         raise LimitError(
             f"would need about {need / 1e9:.3g} GB of memory{what} and {free / 1e9:.3g} GB are "
             f"free{parts}",

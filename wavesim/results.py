@@ -181,7 +181,9 @@ class Result:
         return paragraphs(self.report(), width)
 
     def __repr__(self) -> str:
-        listed = [Sentence("table", f"{one.title} ({len(one.rows)} rows)") for one in self.tables]
+        listed = [
+            Sentence("table", f"{item.title} ({len(item.rows)} rows)") for item in self.tables
+        ]
         lines = labelled([*self.sentences, *listed], WIDTH).split("\n")
         if len(lines) > _SCREEN - 2:
             lines = [*lines[: _SCREEN - 3], "..."]
@@ -190,12 +192,12 @@ class Result:
     def _repr_html_(self) -> str:
         """Title, sentences and tables, as Jupyter shows them."""
         rows = "".join(
-            f"<tr><th>{html.escape(one.label)}</th><td>{html.escape(one.text)}</td></tr>"
-            for one in self.sentences
+            f"<tr><th>{html.escape(item.label)}</th><td>{html.escape(item.text)}</td></tr>"
+            for item in self.sentences
         )
         heading = html.escape(self.heading)
-        said = f"<h4>{heading}</h4><table><tbody>{rows}</tbody></table>"
-        return said + "".join(one.to_html() for one in self.tables)
+        out = f"<h4>{heading}</h4><table><tbody>{rows}</tbody></table>"
+        return out + "".join(item.to_html() for item in self.tables)
 
 
 def paragraphs(parts: Iterable[Sentence | Listing], width: int = WIDTH) -> str:
@@ -205,31 +207,31 @@ def paragraphs(parts: Iterable[Sentence | Listing], width: int = WIDTH) -> str:
 
 def _paragraphs(parts: Iterable[Sentence | Listing], width: int) -> Iterator[str]:
     """Tables, and sentences that follow one another as one paragraph."""
-    said: list[Sentence] = []
+    out: list[Sentence] = []
     for part in parts:
         if isinstance(part, Sentence):
-            said.append(part)
+            out.append(part)
             continue
-        if said:
-            yield labelled(said, width)
-            said = []
+        if out:
+            yield labelled(out, width)
+            out = []
         yield part.text(width)
-    if said:
-        yield labelled(said, width)
+    if out:
+        yield labelled(out, width)
 
 
 def labelled(sentences: Iterable[Sentence], width: int = WIDTH) -> str:
     """Sentences under one another, the texts wrapped and aligned behind their labels."""
     return "\n".join(
         textwrap.fill(
-            printable(one.text),
+            printable(item.text),
             width,
-            initial_indent=f"{one.label:<{_LABEL}}",
+            initial_indent=f"{item.label:<{_LABEL}}",
             subsequent_indent=" " * _LABEL,
             break_long_words=False,
             break_on_hyphens=False,
         )
-        for one in sentences
+        for item in sentences
     )
 
 

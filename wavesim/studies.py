@@ -64,7 +64,7 @@ def predict(
     chosen = (wavelength,) if isinstance(wavelength, str | float | int) else wavelength
     return study.predict(
         scene,
-        wavelengths_m=tuple(_si("wavelength", one, "length", "546.1 nm") for one in chosen),
+        wavelengths_m=tuple(_si("wavelength", text, "length", "546.1 nm") for text in chosen),
         orders=(order,) if isinstance(order, int) else tuple(order),
         ghosts_above=ghosts_above,
     )

@@ -38,14 +38,14 @@ class TextTable:
     file : where it stands
     header : names of the columns, as written; a single one where nothing separates
     separator : what separates them
-    places : (n + 1,) lines of the file, that of the header first
+    line_numbers : (n + 1,) lines of the file, that of the header first
     texts : (n,) rows as written
     """
 
     file: Path
     header: tuple[str, ...]
     separator: str
-    places: tuple[int, ...]
+    line_numbers: tuple[int, ...]
     texts: tuple[str, ...]
 
     def row(self, k: int) -> list[str]:
@@ -56,8 +56,8 @@ class TextTable:
         self, k: int, problem: str, value: object = None, expected: str | None = None
     ) -> TableError:
         """What is wrong with a row (the header: -1), with file and line."""
-        place = f"line {self.places[k + 1]}"
-        return TableError(problem, file=self.file, key=place, value=value, expected=expected)
+        location = f"line {self.line_numbers[k + 1]}"
+        return TableError(problem, file=self.file, key=location, value=value, expected=expected)
 
     def number(self, k: int, cell: str) -> float:
         """A cell of a row as a finite number, or a TableError."""
@@ -120,9 +120,9 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Tex
     ]
     if not numbered:
         raise TableError(empty, file=path, expected=right)
-    places, texts = zip(*numbered, strict=True)
+    line_numbers, texts = zip(*numbered, strict=True)
     separator = next((s for s in separators if s in texts[0]), separators[-1])
-    return TextTable(path, tuple(_split(texts[0], separator)), separator, places, texts[1:])
+    return TextTable(path, tuple(_split(texts[0], separator)), separator, line_numbers, texts[1:])
 
 
 def _lines(path: Path) -> list[str]:

@@ -64,15 +64,15 @@ def build(scene: Scene, *, whole: bool = False) -> Aperture:
     beam = beam_of(scene.bench)
     piece = math.inf if whole else piece_m(beam, scene)
     parts = [pieces(_present(comb), piece, beam.reach_m[0]) for comb in bare]
-    lit = [_illuminated(comb, beam) for comb in parts]
-    kept = tuple(comb for comb in lit if comb.position_m.size)
-    if not kept:
+    illuminated = [_illuminated(comb, beam) for comb in parts]
+    combs = tuple(comb for comb in illuminated if comb.position_m.size)
+    if not combs:
         raise no_light()
     along = along_rulings(beam, height_m)
-    _check_reach(kept, along.height_m)
+    _check_reach(combs, along.height_m)
     smallest = min(pitch_m, *(comb.element.width_m for comb in bare))
     return Aperture(
-        kept, along.height_m, pitch_m, _limits(kept, smallest),
+        combs, along.height_m, pitch_m, _limits(combs, smallest),
         along.gaussian_m, chords_of(beam, scene, along.height_m / 2), *reversed(beam.half_axes_m),
     )  # fmt: skip
 
@@ -193,25 +193,25 @@ def even_positions(count: int, pitch_m: float) -> Floats:
 def _slits(aperture: Slits, defects: Defects, scene: Scene) -> tuple[tuple[Comb, ...], float]:
     if aperture.slits is not None:
         listed = sorted(aperture.slits, key=lambda slit: slit.centre_m)
-        place = np.array([slit.centre_m for slit in listed])
+        position = np.array([slit.centre_m for slit in listed])
         width = np.array([slit.width_m for slit in listed])
         pitch = aperture.mean_pitch_m or float(width[0])
     else:
-        one = aperture.width_m or 0.0
-        pitch = aperture.mean_pitch_m or one
-        place = even_positions(aperture.rulings, pitch)
-        width = np.full(place.size, one)
-    wrong = combined(defects, IdealRuling(place, pitch, scene.folder))
-    return _openings(place + wrong.displacement_m, width + wrong.width_m, wrong, scene), pitch
+        width_m = aperture.width_m or 0.0
+        pitch = aperture.mean_pitch_m or width_m
+        position = even_positions(aperture.rulings, pitch)
+        width = np.full(position.size, width_m)
+    wrong = combined(defects, IdealRuling(position, pitch, scene.folder))
+    return _openings(position + wrong.displacement_m, width + wrong.width_m, wrong, scene), pitch
 
 
 def _gaps(wires: Wires, defects: Defects, scene: Scene) -> tuple[Comb, ...]:
     """The clear gaps between wires that are displaced, missing or too thick."""
-    place = even_positions(wires.count, wires.pitch_m)
-    wrong = combined(defects, IdealRuling(place, wires.pitch_m, scene.folder))
-    there = np.broadcast_to(wrong.weight, place.shape) != 0
-    middle = (place + wrong.displacement_m)[there]
-    half = np.broadcast_to(wires.width_m + wrong.width_m, place.shape)[there] / 2
+    position = even_positions(wires.count, wires.pitch_m)
+    wrong = combined(defects, IdealRuling(position, wires.pitch_m, scene.folder))
+    present = np.broadcast_to(wrong.weight, position.shape) != 0
+    middle = (position + wrong.displacement_m)[present]
+    half = np.broadcast_to(wires.width_m + wrong.width_m, position.shape)[present] / 2
     left, right = middle[:-1] + half[:-1], middle[1:] - half[1:]
     return _openings((left + right) / 2, right - left, RulingErrors(), scene)
 
@@ -220,21 +220,21 @@ def _grating(grating: Grating, defects: Defects, scene: Scene) -> tuple[Comb, ..
     pitch = grating.mean_pitch_m
     ideal = even_positions(grating.rulings, pitch)
     wrong = combined(defects, IdealRuling(ideal, pitch, scene.folder))
-    place = ideal + wrong.displacement_m
+    position = ideal + wrong.displacement_m
     if grating.slit_width_m is not None:
         width = np.full(ideal.size, grating.slit_width_m) + wrong.width_m
-        return _openings(place, width, wrong, scene)
+        return _openings(position, width, wrong, scene)
     if grating.rigorous:
-        return (_rigorous(scene, place, wrong),)
+        return (_rigorous(scene, position, wrong),)
     groove = scalar_groove(grating, scene.folder)
     weight = np.ones(ideal.size, dtype=np.complex128) * wrong.weight
     depth = np.broadcast_to(np.asarray(wrong.depth, dtype=np.float64), ideal.shape)
     turns = 2.0 if grating.mounting == "reflection" else getattr(grating.groove, "index", 1.5) + 1
     phase = 2 * math.pi * turns / VISIBLE_LO_M * groove.relief_m
-    return spread(groove.deepened, depth, place, weight, phase)
+    return spread(groove.deepened, depth, position, weight, phase)
 
 
-def _rigorous(scene: Scene, place: Floats, wrong: RulingErrors) -> Comb:
+def _rigorous(scene: Scene, position: Floats, wrong: RulingErrors) -> Comb:
     """One comb of grooves with the efficiencies of rigorous theory."""
     if np.any(np.asarray(wrong.depth) != 1):
         raise LimitError(
@@ -244,30 +244,32 @@ def _rigorous(scene: Scene, place: Floats, wrong: RulingErrors) -> Comb:
         )
     from wavesim.aperture.rigorous import rigorous_groove
 
-    weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
-    return Comb(rigorous_groove(scene), place, weight)
+    weight = np.ones(position.size, dtype=np.complex128) * wrong.weight
+    return Comb(rigorous_groove(scene), position, weight)
 
 
-def _openings(place: Floats, width: Floats, wrong: RulingErrors, scene: Scene) -> tuple[Comb, ...]:
+def _openings(
+    position: Floats, width: Floats, wrong: RulingErrors, scene: Scene
+) -> tuple[Comb, ...]:
     """Slits of any widths at any places; those closed by their errors are left out."""
     if np.any(width < 0):
         width = np.maximum(width, 0.0)
-    weight = np.ones(place.size, dtype=np.complex128) * wrong.weight
+    weight = np.ones(position.size, dtype=np.complex128) * wrong.weight
     weight = np.where(width > 0, weight, 0.0)
-    place, width, weight = _united(place, width, weight)
+    position, width, weight = _united(position, width, weight)
     phase = math.pi * _BEYOND * _reach(scene) / VISIBLE_LO_M
-    return spread(Slit, width, place, weight, phase)
+    return spread(Slit, width, position, weight, phase)
 
 
-def _united(place: Floats, width: Floats, weight: Complexes) -> tuple[Floats, Floats, Complexes]:
+def _united(position: Floats, width: Floats, weight: Complexes) -> tuple[Floats, Floats, Complexes]:
     """Openings that errors have moved onto one another as one: light passes there once."""
     clear = weight != 0
-    left, right = (place - width / 2)[clear], (place + width / 2)[clear]
+    left, right = (position - width / 2)[clear], (position + width / 2)[clear]
     order = np.argsort(left, kind="stable")
     left, ends = left[order], np.maximum.accumulate(right[order])
     apart = left[1:] >= ends[:-1] - SLACK * width.max()
     if apart.all():
-        return place, width, weight
+        return position, width, weight
     left, right = left[np.append(True, apart)], ends[np.append(apart, True)]
     return (left + right) / 2, right - left, np.ones(left.size, dtype=np.complex128)
 
@@ -298,15 +300,15 @@ def _measured_groove(
     if isinstance(groove, SlitGroove):
         raise TypeError("a slit groove is an opening, not a relief")
     path = folder / groove.file
-    _, place, height = two_columns(path, ("place_um",), ("height_nm",))
-    if abs(place[0]) > 1e-3 * pitch or abs(place[-1] - pitch) > 1e-3 * pitch:
+    _, position, height = two_columns(path, ("place_um",), ("height_nm",))
+    if abs(position[0]) > 1e-3 * pitch or abs(position[-1] - pitch) > 1e-3 * pitch:
         raise TableError(
             "does not cover one pitch",
             file=path,
-            value=f"{place[0] * 1e6:.6g} to {place[-1] * 1e6:.6g} um",
+            value=f"{position[0] * 1e6:.6g} to {position[-1] * 1e6:.6g} um",
             expected=f"places from 0 to {pitch * 1e6:.6g} um",
         )
-    return grooves.measured(place * (pitch / place[-1]), height, pitch, surface)
+    return grooves.measured(position * (pitch / position[-1]), height, pitch, surface)
 
 
 def _surface(grating: Grating, folder: Path) -> GrooveSurface:
@@ -338,10 +340,10 @@ def _glass(grating: Grating) -> str | None:
 
 def _present(comb: Comb) -> Comb:
     """Without the elements of no weight."""
-    there = comb.weight != 0
-    if there.all():
+    present = comb.weight != 0
+    if present.all():
         return comb
-    return replace(comb, position_m=comb.position_m[there], weight=comb.weight[there])
+    return replace(comb, position_m=comb.position_m[present], weight=comb.weight[present])
 
 
 def piece_m(beam: BeamProfile, scene: Scene) -> float:

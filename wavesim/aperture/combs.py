@@ -98,8 +98,8 @@ class Aperture:
     @property
     def elements(self) -> int:
         """How many elements there are in all; several combs at the same places are one."""
-        places = {(c.count, c.position_m[0], c.position_m[-1]) for c in self.combs}
-        return sum(count for count, _, _ in places)
+        positions = {(c.count, c.position_m[0], c.position_m[-1]) for c in self.combs}
+        return sum(count for count, _, _ in positions)
 
     @property
     def along(self) -> Along:

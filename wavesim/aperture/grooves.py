@@ -226,10 +226,10 @@ def binary(pitch_m: float, depth_m: float, duty: float, surface: GrooveSurface) 
 
 
 def measured(
-    place: Floats, height_m: Floats, pitch_m: float, surface: GrooveSurface
+    position: Floats, height_m: Floats, pitch_m: float, surface: GrooveSurface
 ) -> FacetGroove:
-    """Straight facets between measured heights; `place` in [m] from 0 to the pitch."""
-    edge = np.asarray(place) - pitch_m / 2
+    """Straight facets between measured heights; `position` in [m] from 0 to the pitch."""
+    edge = np.asarray(position) - pitch_m / 2
     middle = (height_m.max() + height_m.min()) / 2
     h = height_m - middle
     return FacetGroove(edge, h[:-1], h[1:], surface)

@@ -91,12 +91,12 @@ def _node(file: h5py.File, name: str) -> Any:
     """What stands there in this very file: no link to another one is followed."""
     import h5py
 
-    place: Any = file
+    node: Any = file
     for part in name.strip("/").split("/"):
-        if not isinstance(place.get(part, getlink=True), h5py.HardLink):
+        if not isinstance(node.get(part, getlink=True), h5py.HardLink):
             raise KeyError(part)
-        place = place[part]
-    return place
+        node = node[part]
+    return node
 
 
 def _why_unread(node: Any, file_bytes: int) -> str | None:

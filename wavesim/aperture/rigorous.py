@@ -64,15 +64,15 @@ class RigorousGroove:
         """d sqrt(efficiency) [m], between orders as the head of the module says."""
         order = rays.u * self.pitch_m
         below = np.floor(order)
-        share = np.sin(np.pi / 2 * (order - below)) ** 2
+        upper_weight = np.sin(np.pi / 2 * (order - below)) ** 2
         wavelength = np.broadcast_to(rays.wavelength_m, order.shape)
         power = np.zeros(order.shape)
         for k in range(self.power.shape[1]):
             lower, upper = below == self.first + k, below == self.first + k - 1
-            weight = np.where(lower, 1 - share, np.where(upper, share, 0.0))
+            weight = np.where(lower, 1 - upper_weight, np.where(upper, upper_weight, 0.0))
             mine = weight > 0
-            here = np.interp(wavelength[mine], self.wavelength_m, self.power[:, k])
-            power[mine] += weight[mine] * here
+            order_power = np.interp(wavelength[mine], self.wavelength_m, self.power[:, k])
+            power[mine] += weight[mine] * order_power
         return np.asarray(self.pitch_m * np.sqrt(power) + 0j)
 
 
@@ -88,40 +88,40 @@ def rigorous_groove(scene: Scene) -> RigorousGroove:
     """
     spectrum = light.of_scene(scene)
     lo, hi = float(spectrum.lo_m.min()), float(spectrum.hi_m.max())
-    of = mounted(scene)
-    if of.surface.profile.depth_m > 2 * of.surface.pitch_m:
+    mount = mounted(scene)
+    if mount.surface.profile.depth_m > 2 * mount.surface.pitch_m:
         raise LimitError(
             "is deeper than rigorous theory converges for",
             key="aperture.groove",
-            value=f"{of.surface.profile.depth_m * 1e9:.4g} nm",
+            value=f"{mount.surface.profile.depth_m * 1e9:.4g} nm",
             expected='at most two pitches, or theory = "scalar"',
         )
-    found = wavelength_curve(of, lo, hi, _TOLERANCE)
+    found = wavelength_curve(mount, lo, hi, _TOLERANCE)
     grid = np.linspace(lo, hi, 2 + int((hi - lo) / _STEP_M))
     up, down, _ = found.at(grid)
-    both = (down if of.transmission else up) * _entered(of, grid)[:, :, None]
+    both = (down if mount.transmission else up) * _entered(mount, grid)[:, :, None]
     along = scene.source.field_along
     power = along * both[0] + (1 - along) * both[1]
     return RigorousGroove(
-        pitch_m=of.surface.pitch_m,
+        pitch_m=mount.surface.pitch_m,
         first=int(found.order[0]),
         wavelength_m=grid,
         power=power,
-        relief_m=of.surface.profile.depth_m / 2,
-        theory=_sentence(of, along, float(found.error.max()), found.sampling_error),
+        relief_m=mount.surface.profile.depth_m / 2,
+        theory=_sentence(mount, along, float(found.error.max()), found.sampling_error),
     )
 
 
-def _entered(of: Mounted, wavelength_m: Floats) -> Floats:
-    return of.entrance(wavelength_m, np.full(wavelength_m.size, of.sine_in))
+def _entered(mount: Mounted, wavelength_m: Floats) -> Floats:
+    return mount.entrance(wavelength_m, np.full(wavelength_m.size, mount.sine_in))
 
 
-def _sentence(of: Mounted, along: float, error: float, sampling: float) -> str:
+def _sentence(mount: Mounted, along: float, error: float, sampling: float) -> str:
     part = {0.5: "unpolarised", 1.0: "polarised along the grooves"}.get(round(along, 9))
     if part is None:
         part = "polarised across the grooves" if along < 1e-9 else "polarised at an angle"
     return (
-        f"efficiencies by rigorous theory, light {part}, {of.material}; error {error:.0e} by a "
+        f"efficiencies by rigorous theory, light {part}, {mount.material}; error {error:.0e} by a "
         f"second truncation, {sampling:.0e} by interpolation in wavelength; between orders they "
         "are interpolated"
     )

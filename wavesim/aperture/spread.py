@@ -51,13 +51,14 @@ def spread(
     if kinds.size <= _FEW:
         chosen = [kind == k for k in range(kinds.size)]
         return tuple(
-            Comb(make(float(value[at].mean())), position_m[at], weight[at]) for at in chosen
+            Comb(make(float(value[which].mean())), position_m[which], weight[which])
+            for which in chosen
         )
     count = points_needed(float(np.ptp(value)) / 2 * phase_rad)
-    node, shares = chebyshev(value, count)
+    node, weights = chebyshev(value, count)
     return tuple(
-        Comb(make(float(s)), position_m, weight * share)
-        for s, share in zip(node, shares, strict=True)
+        Comb(make(float(s)), position_m, weight * weight_of_node)
+        for s, weight_of_node in zip(node, weights, strict=True)
     )
 
 
@@ -91,7 +92,9 @@ def chebyshev(value: Floats, count: int) -> tuple[Floats, Floats]:
     hit = gap == 0
     gap[hit] = 1.0
     terms = factor[:, None] / gap
-    share = terms / terms.sum(axis=0)
+    weight_of_node = terms / terms.sum(axis=0)
     exact = hit.any(axis=0)
-    share[:, exact] = hit[:, exact] / hit[:, exact].sum(axis=0)  # equal values make equal points
-    return node, np.asarray(share)
+    weight_of_node[:, exact] = hit[:, exact] / hit[:, exact].sum(
+        axis=0
+    )  # equal values make equal points
+    return node, np.asarray(weight_of_node)

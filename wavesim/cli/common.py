@@ -94,9 +94,9 @@ def check_apart(path: Path, name: str, *scenes: Scene) -> None:
                 raise OutputError(problem, file=path, value=wanted, expected="another name")
 
 
-def _same(one: Path, other: Path) -> bool:
+def _same(first: Path, second: Path) -> bool:
     try:
-        return one.samefile(other)
+        return first.samefile(second)
     except OSError:  # no such file any more
         return False
 
@@ -107,12 +107,12 @@ def scene_named(name: str, *outputs: Path | None) -> Scene:
     from wavesim.store import load_scene
 
     scene = load_scene(name) if is_plate(name) else load(name)
-    places = set()
+    positions = set()
     for path in (path for path in outputs if path is not None):
         check_apart(path, name, scene)
-        if path.absolute() in places:
+        if path.absolute() in positions:
             raise OutputError("would be written twice", file=path, expected="a name for each")
-        places.add(path.absolute())
+        positions.add(path.absolute())
     return scene
 
 
@@ -159,8 +159,8 @@ def print_result(
     Last comes the caution for the eyes that the `source` asks for, unless the result has said it.
     """
     parts = [*found.report(), *(results.Sentence(*row) for row in more)]
-    said = {part.text for part in parts if isinstance(part, results.Sentence)}
-    unsaid = (text for text in cautions_for(source) if text not in said)
+    printed = {part.text for part in parts if isinstance(part, results.Sentence)}
+    unsaid = (text for text in cautions_for(source) if text not in printed)
     print_parts([*parts, *(results.Sentence("caution", text) for text in unsaid)])
 
 

@@ -190,35 +190,39 @@ def _draw(compared: FormulaComparisons, path: Path, look: Look) -> list[Path]:
     from wavesim import figures
 
     drawn = []
-    for one in compared.comparisons:
-        if len(one.rows) < 2:
+    for comparison in compared.comparisons:
+        if len(comparison.rows) < 2:
             continue
         several = len(compared.comparisons) > 1
-        name = _of_formula(path, one.name) if several else path
-        figures.save(drawing(one, compared.scene, look), name)
+        name = _of_formula(path, comparison.name) if several else path
+        figures.save(drawing(comparison, compared.scene, look), name)
         drawn.append(name)
     return drawn
 
 
-def drawing(one: Comparison, scene: Scene, look: Look) -> Figure:
+def drawing(comparison: Comparison, scene: Scene, look: Look) -> Figure:
     """The figure of one formula's error, its failure marked."""
     import numpy as np
 
     from wavesim import light
-    from wavesim.figures import Words, failure_figure
+    from wavesim.figures import Labels, failure_figure
 
-    value, error = one.arrays()
-    factor, unit = _scale(value, one.unit)
+    value, error = comparison.arrays()
+    factor, unit = _scale(value, comparison.unit)
     finite = np.isfinite(error) & (error > 0) & (value > 0)
-    across = one.parameter + (f" [{unit}]" if unit else "")
-    words = Words(
-        one.title, scene.title, across, "relative error", cautions=light.cautions(scene.source)
+    across = comparison.parameter + (f" [{unit}]" if unit else "")
+    labels = Labels(
+        comparison.title,
+        scene.title,
+        across,
+        "relative error",
+        cautions=light.cautions(scene.source),
     )
-    at = None if one.fails_at is None else one.fails_at / factor
-    label = "" if at is None else f"fails {one.fails} {at:.4g} {unit}".rstrip()
+    limit = None if comparison.fails_at is None else comparison.fails_at / factor
+    label = "" if limit is None else f"fails {comparison.fails} {limit:.4g} {unit}".rstrip()
     return failure_figure(
         value[finite] / factor, [("formula against engine", error[finite])],
-        tolerance=one.tolerance, words=words, fails_at=at, fails_label=label,
+        tolerance=comparison.tolerance, labels=labels, fails_at=limit, fails_label=label,
         size=look.of_figure(),
     )  # fmt: skip
 

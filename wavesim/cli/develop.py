@@ -308,8 +308,8 @@ def _summary(
     late = look.long_exposures()
     for frame, path in zip(frames, written, strict=True):
         label = f"{frame.stops:+g} stop{'' if abs(frame.stops) == 1 else 's'}"
-        words = f"{shutter(frame.time_s)}, {path}: {frame.brief}"
-        rows.append((label if frame.stops else "as exposed", words))
+        line = f"{shutter(frame.time_s)}, {path}: {frame.brief}"
+        rows.append((label if frame.stops else "as exposed", line))
         speed, off = nearest_shutter(frame.time_s)
         if abs(off) < 1:
             rows.append(("shutter", f"{speed} is the nearest speed, {off:+.1f} stops"))
@@ -358,6 +358,6 @@ def _stock(plate: ExposedPlate, look: _Look) -> str:
     curve = look.film(plate.scene.exposure.speed)
     kind = "transparency" if curve.reversal else "negative" if look.negative else "print"
     source = look.curve or f"the usual curve at ISO {plate.scene.exposure.speed:g}"
-    words = f"{kind}, {source}, base and fog {curve.density.min():.2f}"
+    line = f"{kind}, {source}, base and fog {curve.density.min():.2f}"
     late = look.long_exposures()
-    return words if late is None else f"{words}, {late.label}"
+    return line if late is None else f"{line}, {late.label}"

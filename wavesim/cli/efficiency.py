@@ -154,19 +154,19 @@ def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
 
     from wavesim import light
     from wavesim.figures.efficiency import AnomalyMark, OrderCurves, efficiency_figure
-    from wavesim.figures.style import Words
+    from wavesim.figures.style import Labels
 
     over_wavelength = found.over == "wavelength"
     x = found.x * 1e9 if over_wavelength else np.degrees(found.x)
     scale = 1e9 if over_wavelength else 180 / math.pi
     orders = [
         OrderCurves(
-            f"order {one.order}, {one.side}".replace("-", "\N{MINUS SIGN}"),
-            one.along,
-            one.across,
-            one.scalar,
+            f"order {order.order}, {order.side}".replace("-", "\N{MINUS SIGN}"),
+            order.along,
+            order.across,
+            order.scalar,
         )
-        for one in found.orders
+        for order in found.orders
     ]
     marks = [
         AnomalyMark(
@@ -177,10 +177,10 @@ def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
         for a in found.anomalies
     ]
     label = "wavelength (nm)" if over_wavelength else "turn of the grating (deg)"
-    words = Words(
+    labels = Labels(
         found.title,
         f"{found.material}; fraction of the incident power",
         label,
         cautions=light.cautions(scene.source),
     )
-    return efficiency_figure(x, orders, marks=marks, words=words, size=look.of_figure())
+    return efficiency_figure(x, orders, marks=marks, labels=labels, size=look.of_figure())

@@ -43,5 +43,5 @@ def command(
     if as_json:
         echo_json(bench.record())
     else:
-        click.echo(bench.words())
+        click.echo(bench.text())
     served(bench, browser=not no_browser)

@@ -59,8 +59,8 @@ class _KnownLine(Typed):
         """The known line, of order 1."""
         from wavesim.measuring import Known, letter_m
 
-        line, _, place = (part.strip() for part in str(value).partition("@"))
-        near = _PLACE.convert(place, param, ctx) if place else None
+        line, _, position = (part.strip() for part in str(value).partition("@"))
+        near = _PLACE.convert(position, param, ctx) if position else None
         if line[:1].isdigit():
             return Known(WAVELENGTH.convert(line, param, ctx), 1, near, line)
         return Known(letter_m(line), 1, near, line)
@@ -283,18 +283,18 @@ def _instrument(given: dict[str, Any], scene: Scene | None) -> Instrument:
         "alpha_rad": given["incidence"],
         "viewing_rad": given["viewing"],
     }
-    said = {key: value for key, value in options.items() if value is not None}
+    stated = {key: value for key, value in options.items() if value is not None}
     uncertainties = Uncertainties(pitch=given["pitch_error"])
     if scene is not None:
-        return replace(of_scene(scene, uncertainties=uncertainties), **said)
+        return replace(of_scene(scene, uncertainties=uncertainties), **stated)
     for key, option in (("pitch_m", "--density"), ("focal_m", "--camera")):
-        if key not in said:
+        if key not in stated:
             raise InputError(
                 "is needed: this file does not describe the grating and bench", key=option,
                 expected='options such as --density "600 / mm" --camera "1 m"',
             )  # fmt: skip
-    said.setdefault("viewing_rad", -said.get("alpha_rad", 0.0))
-    return Instrument(uncertainties=uncertainties, **said)
+    stated.setdefault("viewing_rad", -stated.get("alpha_rad", 0.0))
+    return Instrument(uncertainties=uncertainties, **stated)
 
 
 def _task(given: dict[str, Any], usual: Task) -> Task:

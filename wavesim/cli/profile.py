@@ -143,7 +143,7 @@ def _window(found: LineProfile, ghosts: list[Ghost]) -> slice:
 def _named(ghosts: list[Ghost], span: float) -> list[tuple[Ghost, bool]]:
     """Which ghosts have room for their name: the strongest, apart from each other."""
     named: list[Ghost] = []
-    for ghost in sorted(ghosts, key=lambda one: -one.observed):
+    for ghost in sorted(ghosts, key=lambda other: -other.observed):
         if all(abs(ghost.mu - other.mu) > 0.05 * span for other in named):
             named.append(ghost)
     return [(ghost, True) for ghost in named] + [(g, False) for g in ghosts if g not in named]

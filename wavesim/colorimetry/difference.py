@@ -32,8 +32,8 @@ def ciede2000(lab: ArrayLike, other_lab: ArrayLike) -> Floats:
     """CIEDE2000 (...) between L*a*b* (..., 3), all weights 1; symmetric in its arguments."""
     first, second = (np.asarray(each, dtype=np.float64) for each in (lab, other_lab))
     chroma = (np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2
-    stretch = 1.5 - 0.5 * np.sqrt(chroma**7 / (chroma**7 + _CHROMA))
-    (c1, h1), (c2, h2) = (_polar(each, stretch) for each in (first, second))
+    factor = 1.5 - 0.5 * np.sqrt(chroma**7 / (chroma**7 + _CHROMA))
+    (c1, h1), (c2, h2) = (_polar(each, factor) for each in (first, second))
     light = (first[..., 0] + second[..., 0]) / 2
     mean_c, grey = (c1 + c2) / 2, c1 * c2 == 0
     turn = np.where(grey, 0.0, (h2 - h1 + 180) % 360 - 180)
@@ -46,9 +46,9 @@ def ciede2000(lab: ArrayLike, other_lab: ArrayLike) -> Floats:
     return np.asarray(np.sqrt(np.maximum(square, 0.0)))
 
 
-def _polar(lab: Floats, stretch: Floats) -> tuple[Floats, Floats]:
+def _polar(lab: Floats, factor: Floats) -> tuple[Floats, Floats]:
     """Chroma and hue [degrees] with a* stretched, which evens out nearly grey colours."""
-    a, b = stretch * lab[..., 1], lab[..., 2]
+    a, b = factor * lab[..., 1], lab[..., 2]
     return np.hypot(a, b), np.degrees(np.arctan2(b, a)) % 360
 
 

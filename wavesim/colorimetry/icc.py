@@ -55,8 +55,8 @@ def _curve(name: str) -> bytes:
     return b"para\0\0\0\0\0\0\0\0" + _fixed(np.array([2.4]))
 
 
-def _text(words: str) -> bytes:
-    coded = words.encode("utf-16-be")
+def _text(text: str) -> bytes:
+    coded = text.encode("utf-16-be")
     return b"mluc\0\0\0\0" + struct.pack(">II2s2sII", 1, 12, b"en", b"US", len(coded), 28) + coded
 
 

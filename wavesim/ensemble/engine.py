@@ -318,14 +318,14 @@ def _started(cluster: Callable[..., Any], **settings: Any) -> Iterator[Any]:
 
     They inherit that the signal is ignored; so is one that strikes in this half of a second.
     """
-    here = threading.current_thread() is threading.main_thread()
+    in_main_thread = threading.current_thread() is threading.main_thread()
     usual = signal.getsignal(signal.SIGINT)
-    if here and callable(usual):
+    if in_main_thread and callable(usual):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         started = cluster(**settings)
     finally:
-        if here and callable(usual):
+        if in_main_thread and callable(usual):
             signal.signal(signal.SIGINT, usual)
     with started:
         yield started

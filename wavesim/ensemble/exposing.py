@@ -161,11 +161,11 @@ def groove_efficiency(scene: Scene, line: LineRecord) -> dict[str, float]:
 def _rigorous_efficiency(scene: Scene, line: LineRecord) -> float:
     from wavesim.grooves.of_scene import mounted, wavelength_curve
 
-    of, at = mounted(scene), np.array([line.wavelength_m])
-    found = wavelength_curve(of, line.wavelength_m, line.wavelength_m)
-    up, down, _ = found.at(at)
-    both = (down if of.transmission else up)[:, 0, :]
-    along, across = both * of.entrance(at, np.array([of.sine_in]))
+    mount, wavelengths = mounted(scene), np.array([line.wavelength_m])
+    found = wavelength_curve(mount, line.wavelength_m, line.wavelength_m)
+    up, down, _ = found.at(wavelengths)
+    both = (down if mount.transmission else up)[:, 0, :]
+    along, across = both * mount.entrance(wavelengths, np.array([mount.sine_in]))
     polarised = scene.source.field_along
     power = polarised * along + (1 - polarised) * across
     return float(power[list(found.order).index(line.order)])

@@ -16,14 +16,14 @@ class Number:
     ----------
     unit : "" for a plain number
     meaning : in words
-    of : the line's profile, the groove, the exposed plate, what shows on it, the formulas'
+    source : the line's profile, the groove, the exposed plate, what shows on it, the formulas'
         prediction of the exposure or of the line
     worst : which end counts as the worst, "" where neither does
     """
 
     unit: str
     meaning: str
-    of: Source
+    source: Source
     worst: Literal["high", "low", ""] = ""
 
 
@@ -81,4 +81,4 @@ OF_THE_LINE = ("line", "groove", "line prediction")  # what needs a line to be n
 
 def needed(names: tuple[str, ...]) -> set[Source]:
     """What the named numbers are taken from."""
-    return {NUMBERS[name].of for name in names}
+    return {NUMBERS[name].source for name in names}

@@ -164,12 +164,12 @@ def parts(folder: Path) -> list[Path]:
 
 def members_of(found: dict[int, Path], indices: Iterable[int]) -> Iterator[Recorded]:
     """The members of the given numbers, one part in memory at a time."""
-    at: Path | None = None
+    path: Path | None = None
     held: dict[int, Recorded] = {}
     for index in indices:
-        if found[index] != at:
-            at = found[index]
-            held = {member.index: member for member in read_part(at)}
+        if found[index] != path:
+            path = found[index]
+            held = {member.index: member for member in read_part(path)}
         yield held[index]
 
 

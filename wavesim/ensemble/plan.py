@@ -23,7 +23,7 @@ from wavesim.scene.quantities import (
     Length,
     Plain,
     VisibleWavelength,
-    complaint,
+    validation_error,
 )
 from wavesim.scene.syntax import refusal
 
@@ -59,19 +59,19 @@ class Vary(Model):
     def _one_form(self) -> Self:
         ranged = [self.from_ is not None, self.to is not None, self.steps is not None]
         if self.values is None and not all(ranged):
-            raise complaint(
+            raise validation_error(
                 "has neither a list of values nor a whole range",
                 key="values",
                 expected='values = ["80 um", "90 um"], or from, to and steps',
             )
         if self.values is not None and any(ranged):
-            raise complaint(
+            raise validation_error(
                 "cannot be combined with a range",
                 key="values",
                 expected="values, or from, to and steps",
             )
         if self.values is not None and not self.values:
-            raise complaint("is empty", key="values", expected="at least one value")
+            raise validation_error("is empty", key="values", expected="at least one value")
         return self
 
 
@@ -106,13 +106,13 @@ class Draw(Model):
         }
         for name, value in given.items():
             if name in needed and value is None:
-                raise complaint(
+                raise validation_error(
                     f"is missing: the {self.law} distribution needs it",
                     key=name,
                     expected=f"{' and '.join(needed)}",
                 )
             if name not in needed and value is not None:
-                raise complaint(
+                raise validation_error(
                     f"does not belong to the {self.law} distribution",
                     key=name,
                     expected=" and ".join(needed) or "the key alone",
@@ -161,27 +161,27 @@ class RecordTable(Model):
     def _line_named(self) -> Self:
         for name in self.numbers:
             if name not in NUMBERS:
-                raise complaint(
+                raise validation_error(
                     "is not a number that can be recorded",
                     key="numbers",
                     value=name,
                     expected=f"one of {', '.join(NUMBERS)}",
                 )
-        needs = [name for name in self.numbers if NUMBERS[name].of in OF_THE_LINE]
+        needs = [name for name in self.numbers if NUMBERS[name].source in OF_THE_LINE]
         if (needs or self.profile) and self.line is None:
-            raise complaint(
+            raise validation_error(
                 f"is missing: {needs[0] if needs else 'profile'} is of one line",
                 key="line",
                 expected='line = { wavelength = "546.1 nm", order = 1 }',
             )
         if "resolved" in self.numbers and self.line and self.line.pair_m is None:
-            raise complaint(
+            raise validation_error(
                 "is missing: resolved asks for a pair of lines",
                 key="line",
                 expected='line = { ..., pair = "0.6 nm" }',
             )
         if not (self.numbers or self.profile or self.picture or self.plate):
-            raise complaint(
+            raise validation_error(
                 "records nothing",
                 key="numbers",
                 expected='numbers = ["line_width"], profile, picture or plate',
@@ -200,20 +200,22 @@ class Limit(Model):
         None, description="smallest value that passes, in SI"
     )
 
-    def kept(self, values: Floats) -> NDArray[np.bool_]:
+    def holds(self, values: Floats) -> NDArray[np.bool_]:
         """(n,) which values [SI] keep the limit; that of a member that failed, nan, does not."""
-        kept = np.isfinite(values)
+        within = np.isfinite(values)
         with np.errstate(invalid="ignore"):
             if self.at_least is not None:
-                kept &= values >= self.at_least
+                within &= values >= self.at_least
             if self.at_most is not None:
-                kept &= values <= self.at_most
-        return kept
+                within &= values <= self.at_most
+        return within
 
     @model_validator(mode="after")
     def _some(self) -> Self:
         if self.at_most is None and self.at_least is None:
-            raise complaint("is missing, and so is at_least", key="at_most", expected="a limit")
+            raise validation_error(
+                "is missing, and so is at_least", key="at_most", expected="a limit"
+            )
         return self
 
 
@@ -254,10 +256,12 @@ class StudyTable(Model):
         keys = [*(entry.key for entry in self.vary), *(entry.key for entry in self.draw)]
         for number, key in enumerate(keys):
             if key in keys[:number]:
-                raise complaint("is varied twice", key="vary", value=key, expected="each key once")
+                raise validation_error(
+                    "is varied twice", key="vary", value=key, expected="each key once"
+                )
         for number, entry in enumerate(self.vary):
             if entry.along is not None and entry.along not in keys[:number]:
-                raise complaint(
+                raise validation_error(
                     "accompanies a key that is not varied before it",
                     key="vary",
                     value=entry.along,
@@ -266,7 +270,7 @@ class StudyTable(Model):
         recorded = set(self.record.numbers)
         for limit in self.report.limits:
             if limit.number not in recorded:
-                raise complaint(
+                raise validation_error(
                     "limits a number that is not recorded",
                     key="report.limits",
                     value=limit.number,
@@ -278,7 +282,7 @@ class StudyTable(Model):
     def _check_design(self) -> None:
         drawn = [entry for entry in self.draw if entry.law != "seed"]
         if self.draws > 1 and not self.draw:
-            raise complaint(
+            raise validation_error(
                 "draws members that are all alike",
                 key="draws",
                 value=self.draws,
@@ -286,14 +290,14 @@ class StudyTable(Model):
             )
         if self.design == "sobol":
             if self.vary or not drawn:
-                raise complaint(
+                raise validation_error(
                     "needs drawn keys alone",
                     key="design",
                     value="sobol",
                     expected="[[draw]] entries and no [[vary]]",
                 )
             if self.draws & (self.draws - 1):
-                raise complaint(
+                raise validation_error(
                     "is not a power of two, as Sobol's sequence asks",
                     key="draws",
                     value=self.draws,

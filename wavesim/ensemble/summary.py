@@ -64,7 +64,7 @@ class ProfileSpread:
     order : of the line
     peak, error : mean over members of the light at the order, over a perfect ruling's peak, and
         its standard error
-    places, points : of the axis at which members scatter like speckle, and in all; speckle has a
+    positions, points : of the axis at which members scatter like speckle, and in all; speckle has a
         standard deviation equal to its mean (Goodman 1985, section 2.9), here within a tenth
     speckle, contrast : mean light there, and standard deviation over mean; nan where there is none
     """
@@ -73,7 +73,7 @@ class ProfileSpread:
     order: float
     peak: float
     error: float
-    places: int
+    positions: int
     points: int
     speckle: float
     contrast: float
@@ -87,16 +87,16 @@ class Sensitivity:
     ----------
     number, key : which
     rank_correlation : Spearman's coefficient, -1 to 1
-    share : fraction of the number's variance that goes with the key alone: Sobol's first-order
-        index; from a random design the correlation ratio over values or bins of equal count,
-        corrected for their number (Kelley 1935)
+    first_order : fraction of the number's variance that goes with the key alone: Sobol's
+        first-order index; from a random design the correlation ratio over values or bins of equal
+        count, corrected for their number (Kelley 1935)
     total : Sobol's total index, with all its interactions; nan but for a Sobol design
     """
 
     number: str
     key: str
     rank_correlation: float
-    share: float
+    first_order: float
     total: float
 
 
@@ -178,10 +178,10 @@ class Summary(Result):
             f"mean of {found.members:,} members at order {found.order:g}: {found.peak:.5f} +- "
             f"{found.error:.1g} of a perfect ruling's peak",
         )
-        if found.places:
+        if found.positions:
             yield Sentence(
                 "speckle",
-                f"at {found.places} of {found.points} points of the profile members scatter as "
+                f"at {found.positions} of {found.points} points of the profile members scatter as "
                 f"speckle does: mean {found.speckle:.3g} of the perfect peak, standard deviation "
                 f"{found.contrast:.3f} of the mean",
             )
@@ -207,7 +207,7 @@ class Summary(Result):
             "with\ninteractions",
         )
         rows = tuple(
-            (s.number, s.key, f"{s.rank_correlation:+.3f}", f"{s.share:.3f}",
+            (s.number, s.key, f"{s.rank_correlation:+.3f}", f"{s.first_order:.3f}",
              f"{s.total:.3f}" if math.isfinite(s.total) else "-")
             for s in self.sensitivities
         )  # fmt: skip
@@ -283,7 +283,7 @@ def profile_spread(path: str | Path) -> ProfileSpread | None:
         order=float(axis[middle]),
         peak=float(mean[middle]),
         error=float(deviation[middle]) / math.sqrt(count),
-        places=int(like.sum()),
+        positions=int(like.sum()),
         points=axis.size,
         speckle=float(mean[like].mean()) if like.any() else math.nan,
         contrast=float(ratio[like].mean()) if like.any() else math.nan,
@@ -348,12 +348,12 @@ def alike(values: Floats) -> bool:
 
 def _yield(members: Members, wanted: Limit) -> Yield:
     """A member that failed keeps no limit."""
-    kept = wanted.kept(members.numbers[wanted.number])
-    fraction = float(kept.mean())
+    within = wanted.holds(members.numbers[wanted.number])
+    fraction = float(within.mean())
     unit = f" {members.units[wanted.number]}" if members.units[wanted.number] else ""
     bounds = (("at least", wanted.at_least), ("at most", wanted.at_most))
     limit = " and ".join(f"{word} {b:.4g}{unit}" for word, b in bounds if b is not None)
-    error = math.sqrt(fraction * (1 - fraction) / kept.size)
+    error = math.sqrt(fraction * (1 - fraction) / within.size)
     return Yield(wanted.number, limit, fraction, error)
 
 
@@ -368,17 +368,19 @@ def sensitivities(members: Members, name: str) -> list[Sensitivity]:
     for key, column in members.keys.items():
         if column.dtype.kind not in "fiu" or _is_seed(members, key) or np.ptp(column) == 0:
             continue
-        share = first.get(key, math.nan)
+        first_order = first.get(key, math.nan)
         found.append(
             Sensitivity(
                 number=name,
                 key=key,
                 rank_correlation=_rank_correlation(column[held], values[held]),
-                share=share if key in first else variance_share(column[held], values[held]),
+                first_order=first_order
+                if key in first
+                else variance_share(column[held], values[held]),
                 total=total.get(key, math.nan),
             )
         )
-    return sorted(found, key=lambda s: -s.share)
+    return sorted(found, key=lambda s: -s.first_order)
 
 
 def _is_seed(members: Members, key: str) -> bool:

@@ -14,7 +14,7 @@ from wavesim.figures.marks import Mark, order_marks, order_positions
 from wavesim.figures.plates import plate_figure
 from wavesim.figures.profiles import line_profile_figure
 from wavesim.figures.sheets import sheet
-from wavesim.figures.style import A4, LETTER, PAGE, SLIDE, WEB, Size, Words, save, size_for
+from wavesim.figures.style import A4, LETTER, PAGE, SLIDE, WEB, Labels, Size, save, size_for
 from wavesim.figures.wavelengths import wavelength_position_map
 
 __all__ = [
@@ -23,9 +23,9 @@ __all__ = [
     "PAGE",
     "SLIDE",
     "WEB",
+    "Labels",
     "Mark",
     "Size",
-    "Words",
     "animate",
     "chromaticity_path",
     "failure_figure",

@@ -32,10 +32,10 @@ def aperture_words(plate: Plate) -> str:
     aperture = plate.scene.aperture
     match aperture:
         case Slits(slits=None, width_m=float(width)):
-            words = f"of {in_words(width, 'm')}"
+            text = f"of {in_words(width, 'm')}"
             if (pitch := aperture.mean_pitch_m) is None:
-                return f"1 slit {words}"
-            return f"{_grouped(aperture.rulings)} slits {words} every {in_words(pitch, 'm')}"
+                return f"1 slit {text}"
+            return f"{_grouped(aperture.rulings)} slits {text} every {in_words(pitch, 'm')}"
         case Slits():
             return f"{_grouped(aperture.rulings)} slits"
         case Wires():
@@ -56,20 +56,20 @@ def _opening_words(aperture: Aperture) -> str:
     """An aperture in two dimensions: "disc of 0.5 mm"."""
     match aperture:
         case Disc():
-            words = f"disc of {in_words(aperture.diameter_m, 'm')}"
+            text = f"disc of {in_words(aperture.diameter_m, 'm')}"
         case Annulus():
             inner, outer = in_words(aperture.inner_m, "m"), in_words(aperture.outer_m, "m")
-            words = f"ring from {inner} to {outer}"
+            text = f"ring from {inner} to {outer}"
         case Rectangle() | Ellipse():
             width, height = in_words(aperture.width_m, "m"), in_words(aperture.height_m, "m")
-            words = f"{aperture.kind} of {width} by {height}"
+            text = f"{aperture.kind} of {width} by {height}"
         case Mesh():
-            words = f"mesh of {aperture.count_x} by {aperture.count_y} holes"
+            text = f"mesh of {aperture.count_x} by {aperture.count_y} holes"
         case Dots():
-            words = f"{_grouped(aperture.count)} dots of {in_words(aperture.diameter_m, 'm')}"
+            text = f"{_grouped(aperture.count)} dots of {in_words(aperture.diameter_m, 'm')}"
         case _:
-            words = str(aperture.kind)
-    return f"obstacle: {words}" if getattr(aperture, "obstacle", False) else words
+            text = str(aperture.kind)
+    return f"obstacle: {text}" if getattr(aperture, "obstacle", False) else text
 
 
 def exposure_words(plate: Plate) -> str:

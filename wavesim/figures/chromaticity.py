@@ -107,8 +107,10 @@ def chromaticity_path(
         wide = tall * np.ptp(_XLIM) / np.ptp(_YLIM)
         sheet = blank(size, head + tall + foot)
         left = (size.width_in - wide) / 2 + 0.03 * size.width_in
-        words = f"colour along the plate from {lo * _MM:.4g} to {hi * _MM:.4g} mm".replace("-", "−")
-        sheet.heading(left, title or plate.scene.title, words)
+        subtitle_text = f"colour along the plate from {lo * _MM:.4g} to {hi * _MM:.4g} mm".replace(
+            "-", "−"
+        )
+        sheet.heading(left, title or plate.scene.title, subtitle_text)
         sheet.cautions(0.09 * size.width_in, cautions)
         axes = sheet.axes(left, head, wide, tall)
         draw_diagram(axes, size)
@@ -218,13 +220,13 @@ def _in_numbers(plate: Plate, column: int, colour: Colour) -> str:
     if not np.isfinite(colour.stops):
         return "no light"
     if np.isfinite(colour.dominant_m):
-        words = f"dominant wavelength {colour.dominant_m * _NM:.0f} nm"
+        text = f"dominant wavelength {colour.dominant_m * _NM:.0f} nm"
     else:
-        words = f"complementary to {colour.complementary_m * _NM:.0f} nm"
+        text = f"complementary to {colour.complementary_m * _NM:.0f} nm"
     missing = missing_wavelengths(plate, column)
     listed = ", ".join(f"{value * _NM:.0f}" for value in missing)
     gone = f" · extinguished: {listed} nm" if listed else ""
-    return f"{words}, purity {100 * colour.purity:.0f} %{gone}"
+    return f"{text}, purity {100 * colour.purity:.0f} %{gone}"
 
 
 def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
@@ -259,9 +261,9 @@ def _fill_spectrum(axes: Axes, nm: Floats, light: Floats) -> None:
 
 
 def _name_peak(axes: Axes, nm: Floats, mean: Floats, size: Size) -> None:
-    at = int(np.argmax(mean))
-    side = "left" if nm[at] < np.mean(_seen(nm)) else "right"
-    annotate(axes, "whole plate", (nm[at], mean[at]), size, offset_em=(0, 0.25), ha=side)
+    highest = int(np.argmax(mean))
+    side = "left" if nm[highest] < np.mean(_seen(nm)) else "right"
+    annotate(axes, "whole plate", (nm[highest], mean[highest]), size, offset_em=(0, 0.25), ha=side)
 
 
 def _mark_missing(axes: Axes, missing_nm: Floats, size: Size) -> None:

@@ -13,9 +13,9 @@ from matplotlib.lines import Line2D
 from wavesim.arrays import Floats
 from wavesim.figures.lettering import lines_in, plain, width_of
 from wavesim.figures.style import (
+    Labels,
     Sheet,
     Size,
-    Words,
     annotate,
     blank,
     cautions_of,
@@ -43,7 +43,7 @@ class OrderCurves:
 class AnomalyMark:
     """A predicted anomaly: its place on the axis, a short label, and whether it is a plasmon."""
 
-    at: float
+    position: float
     label: str
     plasmon: bool
 
@@ -53,7 +53,7 @@ def efficiency_figure(
     orders: Sequence[OrderCurves],
     *,
     marks: Sequence[AnomalyMark] = (),
-    words: Words,
+    labels: Labels,
     size: str | Size = "page",
 ) -> Figure:
     """One panel an order, over a common axis; orders that pass off and plasmons are marked.
@@ -63,22 +63,22 @@ def efficiency_figure(
     x : (n,) in the unit that `words.x_label` names
     orders : at most six
     marks : vertical rules through all panels, labelled at the top
-    words : title, subtitle and the names of the axes
+    labels : title, subtitle and the names of the axes
     """
     size = size_named(size)
     shown = list(orders)[:_MOST]
     line = size.line_in()
     with styled(size):
-        head = heading_in(size, words.title, words.subtitle) + 3.9 * line
+        head = heading_in(size, labels.title, labels.subtitle) + 3.9 * line
         left, gap = 0.1 * size.width_in, 0.9 * line
         width = 0.96 * size.width_in - left
-        cautions = cautions_of(words.cautions, size, width)
+        cautions = cautions_of(labels.cautions, size, width)
         foot = 2.9 * line + lines_in(cautions, size.tiny_pt)
-        one = _PANEL * size.width_in * (1.6 if len(shown) == 1 else 1.0)
-        sheet = blank(size, head + len(shown) * (one + gap) - gap + foot)
+        panel_in = _PANEL * size.width_in * (1.6 if len(shown) == 1 else 1.0)
+        sheet = blank(size, head + len(shown) * (panel_in + gap) - gap + foot)
         room = None if size.height_in is None else size.height_in - head - foot + gap
-        height = one if room is None else room / len(shown) - gap
-        sheet.heading(left, words.title, words.subtitle)
+        height = panel_in if room is None else room / len(shown) - gap
+        sheet.heading(left, labels.title, labels.subtitle)
         sheet.cautions(left, cautions)
         for number, order in enumerate(shown):
             axes = sheet.axes(left, head + number * (height + gap), width, height)
@@ -86,7 +86,7 @@ def efficiency_figure(
             last = number == len(shown) - 1
             axes.tick_params(labelbottom=last)
             if last:
-                axes.set_xlabel(plain(words.x_label), loc="left")
+                axes.set_xlabel(plain(labels.x_label), loc="left")
             if number == 0:
                 _labels(axes, marks, width, size)
         _legend(sheet, left, head - 3.6 * line, size)
@@ -99,7 +99,7 @@ def _panel(
     axes.grid(axis="y")
     for mark in marks:
         dash = (0, (1, 1.6)) if mark.plasmon else (0, (5, 2.5))
-        axes.axvline(mark.at, color=size.quiet, lw=0.7 * size.line_pt, ls=dash)
+        axes.axvline(mark.position, color=size.quiet, lw=0.7 * size.line_pt, ls=dash)
     strong = 1.5 * size.line_pt
     axes.plot(x, 100 * order.scalar, color=size.quiet, lw=size.line_pt, ls=(0, (4, 2)))
     axes.plot(x, 100 * order.along, color=size.series[0], lw=strong)
@@ -119,16 +119,17 @@ def _labels(axes: Axes, marks: Sequence[AnomalyMark], width_in: float, size: Siz
     """Labels of the marks above the first panel, those that have room."""
     low, high = axes.get_xlim()
     ends = {False: -np.inf, True: -np.inf}  # plasmons stand in a row of their own
-    for mark in sorted(marks, key=lambda m: m.at):
+    for mark in sorted(marks, key=lambda m: m.position):
         end = ends[mark.plasmon]
-        middle = (mark.at - low) / (high - low) * width_in
+        middle = (mark.position - low) / (high - low) * width_in
         half = width_of(mark.label, size.tiny_pt) / 2
-        if middle - half < end or not low <= mark.at <= high:
+        if middle - half < end or not low <= mark.position <= high:
             continue
         ends[mark.plasmon] = middle + half + 0.5 * size.tiny_pt / 72
         annotate(
-            axes, mark.label, (mark.at, 1.0), size, offset_em=(0.0, 1.4 if mark.plasmon else 0.3),
-            xycoords=("data", "axes fraction"), ha="center", va="bottom", fontsize=size.tiny_pt,
+            axes, mark.label, (mark.position, 1.0), size,
+            offset_em=(0.0, 1.4 if mark.plasmon else 0.3), xycoords=("data", "axes fraction"),
+            ha="center", va="bottom", fontsize=size.tiny_pt,
         )  # fmt: skip
 
 
@@ -138,11 +139,11 @@ def _legend(sheet: Sheet, left: float, top: float, size: Size) -> None:
         (size.series[0], strong, "-"), (size.series[1], strong, "-"),
         (size.quiet, size.line_pt, "--"),
     )  # fmt: skip
-    at, line = left, size.line_in()
+    x_in, line = left, size.line_in()
     for name, (colour, width, dash) in zip(_CURVES, styles, strict=True):
         y = 1 - (top + 0.42 * line) / sheet.height_in
-        ends = [at / sheet.width_in, (at + 1.8 * line) / sheet.width_in]
+        ends = [x_in / sheet.width_in, (x_in + 1.8 * line) / sheet.width_in]
         sheet.figure.add_artist(Line2D(ends, [y, y], color=colour, lw=width, ls=dash))
         text = f"electric field {name}" if "grooves" in name else name
-        sheet.text(at + 2.2 * line, top, text, fontsize=size.small_pt)
-        at += 3.4 * line + width_of(text, size.small_pt)
+        sheet.text(x_in + 2.2 * line, top, text, fontsize=size.small_pt)
+        x_in += 3.4 * line + width_of(text, size.small_pt)

@@ -39,8 +39,8 @@ from wavesim.figures.study_axes import (
     units_of,
 )
 from wavesim.figures.style import (
+    Labels,
     Size,
-    Words,
     graph,
     save,
     size_named,
@@ -181,9 +181,9 @@ def distribution_figure(
         f"{quantity(float(np.quantile(held, 0.95)), name)}"
     )
     subtitle = "; ".join([subtitle, *(text for _, text in _limits(members, name))])
-    words = Words(title or members.title, subtitle, NUMBERS[name].meaning, "members", cautions)
+    labels = Labels(title or members.title, subtitle, NUMBERS[name].meaning, "members", cautions)
     with styled(size):
-        sheet, axes = graph(size, words)
+        sheet, axes = graph(size, labels)
         axes.hist(held, bins=bins(held), color=size.series[0], alpha=size.fill, lw=0)
         unit_axis(axes, "x", members.units[name])
         axes.yaxis.set_major_locator(MaxNLocator(6, integer=True))
@@ -196,8 +196,8 @@ def distribution_figure(
             lw=1.3 * size.line_pt,
         )
         right.set_ylim(0.0, 1.02)
-        for at, _ in _limits(members, name):
-            axes.axvline(at, color=size.ink, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
+        for position, _ in _limits(members, name):
+            axes.axvline(position, color=size.ink, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
         right.set_ylabel("fraction up to this value", color=size.accent)
         right.spines["right"].set_visible(False)
         box = axes.get_position()
@@ -211,12 +211,12 @@ def _limits(members: Members, name: str) -> list[tuple[float, str]]:
     found = []
     for limit in members.limits:
         if limit.number == name:
-            kept = limit.kept(members.numbers[name])
+            within = limit.holds(members.numbers[name])
             ends = (("at least", limit.at_least), ("at most", limit.at_most))
-            for words, end in ends:
+            for side, end in ends:
                 if end is not None:
                     text = in_unit(end, members.units[name])
-                    found.append((end, f"{kept.mean():.1%} keep {words} {text}"))
+                    found.append((end, f"{within.mean():.1%} keep {side} {text}"))
     return found
 
 
@@ -237,7 +237,7 @@ def map_figure(
     mean = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     each = int(count.max(initial=0))
     how = f"mean of up to {each} members at each point" if each > 1 else "one member at each point"
-    words = Words(
+    labels = Labels(
         title or members.title,
         f"{label(name, members)}; {how}",
         label(first, members),
@@ -245,7 +245,7 @@ def map_figure(
         cautions,
     )
     with styled(size):
-        sheet, axes = graph(size, words, left=0.13)
+        sheet, axes = graph(size, labels, left=0.13)
         across, up = (
             cells(axes, "x", x, members.units[first]),
             cells(axes, "y", y, members.units[second]),
@@ -272,7 +272,7 @@ def band_figure(
         low, middle, high = _quantiles_of(profiles)
         mean = _mean_of(profiles)
         count = profiles.shape[0]
-    words = Words(
+    labels = Labels(
         title,
         f"{count:,} members; light over the peak of a perfect ruling",
         "continuous order",
@@ -280,7 +280,7 @@ def band_figure(
         cautions,
     )
     with styled(size):
-        sheet, axes = graph(size, words)
+        sheet, axes = graph(size, labels)
         axes.fill_between(
             axis,
             np.maximum(low, 1e-300),
@@ -334,7 +334,7 @@ def sensitivity_figure(
         raise InputError(
             "does not vary with any key", key="number", value=name, expected="another number"
         )
-    words = Words(
+    labels = Labels(
         title or members.title,
         f"what it depends on: {label(name, members)}, each key alone",
         "fraction of its variance",
@@ -343,7 +343,7 @@ def sensitivity_figure(
     )
     with styled(size):
         high = (_BAR_LINES * len(found) + 1) * size.line_in()
-        sheet, axes = graph(size, words, left=0.32, high_in=high)
+        sheet, axes = graph(size, labels, left=0.32, high_in=high)
         _bars(axes, found, size)
     return sheet.figure
 
@@ -355,14 +355,14 @@ def _bars(axes: Axes, found: list[Sensitivity], size: Size) -> None:
         axes.barh(rows, totals, height=0.62, color=size.rule)
         handles = [Patch(color=size.series[0]), Patch(color=size.rule)]
         axes.legend(handles, ["alone", "with its interactions"], loc="lower right", frameon=False)
-    axes.barh(rows, [s.share for s in found], height=0.34, color=size.series[0])
+    axes.barh(rows, [s.first_order for s in found], height=0.34, color=size.series[0])
     for row, s in zip(rows, found, strict=True):
-        longest = max(s.share, s.total if np.isfinite(s.total) else 0.0)
+        longest = max(s.first_order, s.total if np.isfinite(s.total) else 0.0)
         sign = "rises" if s.rank_correlation > 0 else "falls"
         axes.text(
             longest + 0.01,
             row,
-            f"{s.share:.2f}, {sign} with it ({s.rank_correlation:+.2f})".replace("-", "−"),
+            f"{s.first_order:.2f}, {sign} with it ({s.rank_correlation:+.2f})".replace("-", "−"),
             va="center",
             color=size.quiet,
             fontsize=size.small_pt,

@@ -12,7 +12,7 @@ from matplotlib.ticker import LogLocator, NullFormatter
 from wavesim.arrays import Floats
 from wavesim.errors import InputError
 from wavesim.figures.lettering import plain
-from wavesim.figures.style import Size, Words, annotate, graph, size_named, styled
+from wavesim.figures.style import Labels, Size, annotate, graph, size_named, styled
 
 _DASHES = ("-", (0, (5, 2)), (0, (1, 1.5)), (0, (5, 2, 1, 2)), (0, (8, 2)))
 
@@ -22,7 +22,7 @@ def failure_figure(
     errors: Sequence[tuple[str, Floats]],
     *,
     tolerance: float,
-    words: Words,
+    labels: Labels,
     fails_at: float | None = None,
     fails_label: str = "",
     size: str | Size = "page",
@@ -34,7 +34,7 @@ def failure_figure(
     parameter : (n,) positive, rising
     errors : name and (n,) error of each formula; zeros are left out
     tolerance : above it a formula counts as failing; that side is tinted
-    words : title, subtitle and the names of the axes
+    labels : title, subtitle and the names of the axes
     fails_at : the parameter from which the formulas are said to fail, marked with `fails_label`
 
     Raises
@@ -44,7 +44,7 @@ def failure_figure(
     """
     size = size_named(size)
     with styled(size):
-        sheet, axes = graph(size, words)
+        sheet, axes = graph(size, labels)
         axes.set_xscale("log")
         axes.set_yscale("log")
         axes.grid(axis="y")

@@ -11,8 +11,8 @@ from wavesim.arrays import Floats
 from wavesim.figures.lettering import lines_in
 from wavesim.figures.style import (
     POSITION,
+    Labels,
     Size,
-    Words,
     blank,
     cautions_of,
     heading_in,
@@ -38,18 +38,18 @@ def fit_figure(found: Fit, *, title: str = "", size: str | Size = "page") -> Fig
         f"{v.key.rpartition('.')[2]} {v.text}".replace("+-", "±").replace(" um", " µm")
         for v in found.values
     )
-    words = Words(title or found.title, values)
+    labels = Labels(title or found.title, values)
     line = size.line_in()
     width = size.width_in
     each = (0.06 + _CURVES_IN + _RESIDUAL_IN) * width + 4.2 * line
-    head = heading_in(size, words.title, words.subtitle) + 0.5 * line
+    head = heading_in(size, labels.title, labels.subtitle) + 0.5 * line
     with styled(size):
         left = 0.1 * width
         cautions = cautions_of(found.cautions, size, 0.86 * width)
         foot = lines_in(cautions, size.tiny_pt)
         sheet = blank(size, head + len(found.compared) * each + foot)
         sheet.cautions(left, cautions)
-        sheet.heading(left, words.title, words.subtitle)
+        sheet.heading(left, labels.title, labels.subtitle)
         for number, compared in enumerate(found.compared):
             top = head + number * each
             strip = sheet.axes(left, top, 0.86 * width, 0.06 * width)

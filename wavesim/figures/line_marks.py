@@ -35,9 +35,11 @@ def line_marks(plate: Plate) -> list[Mark]:
     marks = []
     for label, wavelength_m in _lines(plate):
         orders = [m for m in orders_on(plate.scene, np.array([wavelength_m])) if m]
-        places = order_positions(plate.scene, np.array(orders, dtype=float), wavelength_m)
+        positions = order_positions(plate.scene, np.array(orders, dtype=float), wavelength_m)
         marks += [
-            Mark(float(x), label, "line") for x in places if _bright(plate, float(x), wavelength_m)
+            Mark(float(x), label, "line")
+            for x in positions
+            if _bright(plate, float(x), wavelength_m)
         ]
     if not marks:
         raise InputError(

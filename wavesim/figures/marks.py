@@ -42,16 +42,16 @@ def marks_from(pairs: Pairs) -> tuple[Mark, ...]:
 
 def legible(marks: Sequence[Mark], scale_in_per_m: float, points: float) -> tuple[Mark, ...]:
     """The marks whose labels can stand side by side; earlier ones go first."""
-    kept: list[Mark] = []
+    placed: list[Mark] = []
     for mark in marks:
         room = 0.6 * points / 72 + width_of(mark.label, points) / 2
         if all(
             abs(mark.position_m - other.position_m) * scale_in_per_m
             > room + width_of(other.label, points) / 2
-            for other in kept
+            for other in placed
         ):
-            kept.append(mark)
-    return tuple(kept)
+            placed.append(mark)
+    return tuple(placed)
 
 
 def order_positions(scene: Scene, order: Floats | int, wavelength_m: Floats | float) -> Floats:
@@ -81,12 +81,12 @@ def order_marks(plate: Plate, wavelength_m: float | None = None) -> tuple[Mark, 
     """
     if not plate.scene.bench.far_field:
         return ()
-    at = guide_wavelength(plate) if wavelength_m is None else wavelength_m
-    orders = sorted(orders_on(plate.scene, np.array([at])), key=lambda m: (abs(m), m))
-    places = order_positions(plate.scene, np.array(orders, dtype=float), at)
+    guide_m = guide_wavelength(plate) if wavelength_m is None else wavelength_m
+    orders = sorted(orders_on(plate.scene, np.array([guide_m])), key=lambda m: (abs(m), m))
+    positions = order_positions(plate.scene, np.array(orders, dtype=float), guide_m)
     return tuple(
         Mark(float(x), f"{order}".replace("-", "−"))
-        for order, x in zip(orders, places, strict=True)
+        for order, x in zip(orders, positions, strict=True)
         if plate.x_m[0] <= x <= plate.x_m[-1]
     )
 

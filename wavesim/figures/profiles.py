@@ -13,7 +13,7 @@ from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 from wavesim.arrays import Floats
 from wavesim.figures.lettering import plain
 from wavesim.figures.marks import Mark, legible
-from wavesim.figures.style import POSITION, Size, Words, graph, size_named, styled
+from wavesim.figures.style import POSITION, Labels, Size, graph, size_named, styled
 
 DECADES = 10
 _MOST_POINTS = 6000  # a line drawn from more is no finer on any paper
@@ -44,9 +44,9 @@ def line_profile_figure(
     cautions : for the eyes, at the lower edge
     """
     size = size_named(size)
-    words = Words(title, subtitle, x_label, "relative to the line", cautions)
+    labels = Labels(title, subtitle, x_label, "relative to the line", cautions)
     with styled(size):
-        sheet, axes = graph(size, words, above_in=1.1 * size.line_in() if marks else 0.0)
+        sheet, axes = graph(size, labels, above_in=1.1 * size.line_in() if marks else 0.0)
         draw_profile(axes, position, level, log=True, decades=decades)
         axes.set_xlim(float(position[0]), float(position[-1]))
         draw_marks(axes, marks, size)

@@ -137,10 +137,10 @@ def _plan(
     scale = shared_scale(plates)
     for letters in (1.0, 0.9, 0.8, 0.7) if size.height_in is not None else (1.0,):
         smaller = replace(size, text_pt=letters * size.text_pt)
-        for kept in (scale, None) if scale is not None else (None,):
+        for scale_used in (scale, None) if scale is not None else (None,):
             margin = 0.035 * size.width_in
             frame = StripFrame(margin, size.width_in - 2 * margin, *across)
-            plan = _planned(plates, marks, smaller, frame, title=title, note=note, scale=kept)
+            plan = _planned(plates, marks, smaller, frame, title=title, note=note, scale=scale_used)
             if min(plan.strips_in) >= min(
                 _LOWEST_ON_SLIDE * size.width_in, _true_height(plates, plan.frame)
             ):

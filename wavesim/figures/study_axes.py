@@ -19,8 +19,8 @@ _WIDE = 30.0
 
 def label(name: str, members: Members) -> str:
     """Name of a number or key for an axis whose numbers carry their units."""
-    words = name.replace("_", " ") if name in NUMBERS else key_words(name)
-    return f"{words} (per m)" if members.units.get(name, "").startswith("/") else words
+    text = name.replace("_", " ") if name in NUMBERS else key_words(name)
+    return f"{text} (per m)" if members.units.get(name, "").startswith("/") else text
 
 
 def key_words(key: str) -> str:

@@ -132,7 +132,7 @@ def size_named(size: str | Size) -> Size:
 
 
 def too_many(count: int) -> InputError:
-    """The complaint that so many plates cannot be shown at this size."""
+    """The error that so many plates cannot be shown at this size."""
     return InputError(
         "hold too many plates for one sheet of this size",
         key="plates",
@@ -198,7 +198,7 @@ def _ticks(size: Size) -> dict[str, object]:
 
 
 @dataclass(frozen=True)
-class Words:
+class Labels:
     """What is written on a figure of one pair of axes."""
 
     title: str = ""
@@ -279,7 +279,7 @@ def heading_in(size: Size, title: str, subtitle: str) -> float:
 
 
 def graph(
-    size: Size, words: Words, *, above_in: float = 0.0, left: float = 0.1,
+    size: Size, labels: Labels, *, above_in: float = 0.0, left: float = 0.1,
     high_in: float | None = None,
 ) -> tuple[Sheet, Axes]:  # fmt: skip
     """A sheet with its heading and one pair of axes, half as high as it is wide.
@@ -288,19 +288,19 @@ def graph(
     `high_in` is another height of the axes, where the size leaves it open.
     """
     line = size.line_in()
-    head = heading_in(size, words.title, words.subtitle) + above_in
+    head = heading_in(size, labels.title, labels.subtitle) + above_in
     edge, right = left * size.width_in, 0.96 * size.width_in
-    cautions = cautions_of(words.cautions, size, right - edge)
+    cautions = cautions_of(labels.cautions, size, right - edge)
     foot = 2.9 * line + lines_in(cautions, size.tiny_pt)
     high = 0.5 * size.width_in if high_in is None else high_in
     sheet = blank(size, head + high + foot)
-    sheet.heading(edge, words.title, words.subtitle)
+    sheet.heading(edge, labels.title, labels.subtitle)
     sheet.cautions(edge, cautions)
     if size.height_in is not None:
         high = size.height_in - head - foot
     axes = sheet.axes(edge, head, right - edge, high)
-    axes.set_xlabel(plain(words.x_label), loc="left")
-    axes.set_ylabel(plain(words.y_label))
+    axes.set_xlabel(plain(labels.x_label), loc="left")
+    axes.set_ylabel(plain(labels.y_label))
     return sheet, axes
 
 
@@ -358,7 +358,7 @@ def _draw_line(
 def annotate(
     axes: Axes,
     text: str,
-    at: tuple[float, float],
+    position: tuple[float, float],
     size: Size,
     *,
     offset_em: tuple[float, float] = (0.0, 0.0),
@@ -367,7 +367,7 @@ def annotate(
     """Small quiet text beside a place of the axes, `offset_em` heights of a letter from it."""
     axes.annotate(
         plain(text),
-        at,
+        position,
         xytext=(offset_em[0] * size.text_pt, offset_em[1] * size.text_pt),
         textcoords="offset points",
         **{"color": size.quiet, "fontsize": size.small_pt, **style},

@@ -13,7 +13,7 @@ from wavesim.figures.marks import order_positions, orders_on
 from wavesim.figures.pictures import averaged, spectral_colours
 from wavesim.figures.spectra import resampled
 from wavesim.figures.strips import MM, plate_edges
-from wavesim.figures.style import POSITION, Size, Words, annotate, graph, size_named, styled
+from wavesim.figures.style import POSITION, Labels, Size, annotate, graph, size_named, styled
 from wavesim.plate import Plate
 
 _NM = 1e9
@@ -39,7 +39,7 @@ def wavelength_position_map(
     title : default the scene's
     """
     size = size_named(size)
-    words = Words(
+    labels = Labels(
         title or plate.scene.title,
         f"{aperture_words(plate)} · brightness over three decades",
         POSITION,
@@ -47,7 +47,7 @@ def wavelength_position_map(
         plate.report.cautions,
     )
     with styled(size):
-        sheet, axes = graph(size, words, above_in=1.2 * size.line_in(), left=0.09)
+        sheet, axes = graph(size, labels, above_in=1.2 * size.line_in(), left=0.09)
         _draw_light(axes, plate, int(0.9 * size.width_in * size.dpi))
         if orders:
             _draw_orders(axes, plate, size)

@@ -75,7 +75,7 @@ class Fit(Result):
     correlation : (k, k) of their errors, whole numbers left out
     keys : names of its rows
     rivals : other values [SI] of all free keys that fit as well
-    misfit : rms difference over the pattern's own spread
+    residual : rms difference over the pattern's own spread
     fits : whether that is small enough for the scene to be what made the picture
     iterations : evaluations of the residuals
     compared : each photograph beside the fit
@@ -91,7 +91,7 @@ class Fit(Result):
     correlation: Floats
     keys: tuple[str, ...]
     rivals: tuple[dict[str, float], ...]
-    misfit: float
+    residual: float
     fits: bool
     iterations: int
     compared: tuple[FittedPhotograph, ...]
@@ -110,7 +110,7 @@ class Fit(Result):
             else "the scene does not make this picture: another aperture or bench did"
         )
         yield Sentence(
-            "fit", f"{state}: they differ by {100 * self.misfit:.2g} % of its contrast (rms)"
+            "fit", f"{state}: they differ by {100 * self.residual:.2g} % of its contrast (rms)"
         )
         for compared in self.compared:
             yield Sentence("photograph", _described(compared))
@@ -135,7 +135,7 @@ class Fit(Result):
                 for i, a in enumerate(self.keys)
             },
             "rivals": [dict(rival) for rival in self.rivals],
-            "misfit": self.misfit,
+            "misfit": self.residual,
             "fits": self.fits,
             "photographs": [
                 {
@@ -154,31 +154,29 @@ class Fit(Result):
 def _described(compared: FittedPhotograph) -> str:
     """How a photograph was read."""
     pattern = compared.pattern
-    words = [_shape(compared)]
+    text = [_shape(compared)]
     burnt = 100 * pattern.burnt.mean()
     dark = 100 * (~pattern.usable & ~pattern.burnt).mean()
     for part, what in ((burnt, "burnt out"), (dark, "black or in the direct light")):
         if part >= 0.5:
-            words.append(f"{part:.0f} % of it is {what} and left out")
-    return f"{pattern.origin}: {'; '.join(words)}"
+            text.append(f"{part:.0f} % of it is {what} and left out")
+    return f"{pattern.origin}: {'; '.join(text)}"
 
 
 def _shape(compared: FittedPhotograph) -> str:
     pattern = compared.pattern
     if pattern.radial:
-        words = "rings about one centre"
+        text = "rings about one centre"
         if pattern.ellipse or pattern.slant:
-            words += f", {100 * pattern.ellipse:.1f} % elliptical and "
-            words += f"{100 * pattern.slant:.1f} % larger on one side, made round"
-        return words
+            text += f", {100 * pattern.ellipse:.1f} % elliptical and "
+            text += f"{100 * pattern.slant:.1f} % larger on one side, made round"
+        return text
     turn = np.degrees(pattern.turned_rad)
     way = "clockwise" if turn > 0 else "anticlockwise"
-    words = f"lines turned {way} by {abs(turn):.2f} deg, made upright"
+    text = f"lines turned {way} by {abs(turn):.2f} deg, made upright"
     if abs(compared.slant) >= _LEAST_SLANT:
-        words += (
-            f"; scale {100 * compared.slant:+.1f} % from its left edge to its right one, evened"
-        )
-    return words
+        text += f"; scale {100 * compared.slant:+.1f} % from its left edge to its right one, evened"
+    return text
 
 
 def _alternatives(value: FittedValue) -> str:

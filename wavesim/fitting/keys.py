@@ -124,21 +124,21 @@ def changed(scene: Scene, keys: tuple[FreeKey, ...], values: tuple[float, ...]) 
 
 
 def _given(scene: Scene, key: str) -> Any:
-    at: Any = tomllib.loads(scene.text)
+    node: Any = tomllib.loads(scene.text)
     for part in key.split("."):
-        if isinstance(at, list) and part.isdigit() and int(part) < len(at):
-            at = at[int(part)]
-        elif isinstance(at, dict) and part in at:
-            at = at[part]
+        if isinstance(node, list) and part.isdigit() and int(part) < len(node):
+            node = node[int(part)]
+        elif isinstance(node, dict) and part in node:
+            node = node[part]
         else:
-            known = ", ".join(at) if isinstance(at, dict) else "a number of its list"
+            known = ", ".join(node) if isinstance(node, dict) else "a number of its list"
             raise InputError(
                 "is not given in the scene, so it has no start",
                 key=key,
                 value=part,
                 expected=f"one of {known}",
             )
-    return at
+    return node
 
 
 def _number(key: str, given: Any) -> float:

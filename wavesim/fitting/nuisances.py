@@ -93,7 +93,7 @@ class Nuisances:
         }
         return [table[name] for name in self.names]
 
-    def of(self, numbers: Floats, name: str) -> Floats:
+    def values_of(self, numbers: Floats, name: str) -> Floats:
         """The numbers of a name."""
         return np.array([v for n, v in zip(self.names, numbers, strict=True) if n == name])
 
@@ -103,22 +103,22 @@ class Nuisances:
             return x_m
         width = self.pattern.width_m
         s = x_m - width / 2
-        slant = self.of(numbers, "slant")[0]
+        slant = self.values_of(numbers, "slant")[0]
         return np.asarray(
-            width / 2 + s / (1 - slant * s / (2 * width)) + self.of(numbers, "shift").sum()
+            width / 2 + s / (1 - slant * s / (2 * width)) + self.values_of(numbers, "shift").sum()
         )
 
     def light(self, curve: LightCurve, numbers: Floats) -> Floats:
         """(n, c) light of the engine at the photograph's samples; grey is all of the light."""
         half = self.pattern.step_m / 2
         x = self.pattern.x_m
-        left, right = (self.positions_m(numbers, at) for at in (x - half, x + half))
+        left, right = (self.positions_m(numbers, x_edge) for x_edge in (x - half, x + half))
         if self.pattern.radial:
             left = np.maximum(left, 0.0)
         found = curve.between(left, right)
         found = found if self.pattern.channels == 3 else found.sum(axis=1, keepdims=True)
-        found = self._blurred(found, float(self.of(numbers, "blur")[0]))
-        return found * self._falling(float(self.of(numbers, "falloff")[0]))
+        found = self._blurred(found, float(self.values_of(numbers, "blur")[0]))
+        return found * self._falling(float(self.values_of(numbers, "falloff")[0]))
 
     def _blurred(self, light: Floats, blur: float) -> Floats:
         from scipy.ndimage import gaussian_filter1d

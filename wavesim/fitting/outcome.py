@@ -32,7 +32,7 @@ def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit
     correlation = curvature / np.outer(plain, plain)
     rivals = _rivals(found)
     values = _values(scene, problem, best, error, rivals)
-    misfit = _misfit(problem, best)
+    residual = _relative_residual(problem, best)
     findings = Findings(
         values=values,
         correlation=correlation,
@@ -51,8 +51,8 @@ def finished(scene: Scene, problem: FitProblem, found: list[FitSolution]) -> Fit
         correlation=correlation,
         keys=findings.keys,
         rivals=findings.rivals,
-        misfit=misfit,
-        fits=misfit < MISFIT,
+        residual=residual,
+        fits=residual < MISFIT,
         iterations=sum(s.evaluations for s in found),
         compared=_compared(problem, best),
         scene=changed(scene, problem.keys, best.values),
@@ -89,15 +89,15 @@ def _rivals(found: list[FitSolution]) -> list[FitSolution]:
     """Other values whose best fit is no worse than chance allows."""
     best = found[0]
     scale = max(best.chi2 / best.freedom, 0.05) * _CORRELATED
-    kept: list[FitSolution] = []
+    rivals: list[FitSolution] = []
     for solution in found[1:]:
         new = all(
             any(_differ(a, b) for a, b in zip(solution.values, other.values, strict=True))
-            for other in (best, *kept)
+            for other in (best, *rivals)
         )
         if new and solution.chi2 - best.chi2 < _RIVAL * scale:
-            kept.append(solution)
-    return kept[:_MOST_RIVALS]
+            rivals.append(solution)
+    return rivals[:_MOST_RIVALS]
 
 
 def _floor(scene: Scene, problem: FitProblem) -> float:
@@ -162,7 +162,7 @@ def _blocks(problem: FitProblem) -> Indices:
     return np.concatenate(parts)
 
 
-def _misfit(problem: FitProblem, best: FitSolution) -> float:
+def _relative_residual(problem: FitProblem, best: FitSolution) -> float:
     """rms difference of photographs and fit over the spread of the photographs."""
     difference, spread = 0.0, 0.0
     fitted = fitted_values(problem, best.values, best.numbers)
@@ -184,6 +184,6 @@ def _compared(problem: FitProblem, best: FitSolution) -> tuple[FittedPhotograph,
         x = nuisances.positions_m(part, pattern.x_m)
         x = x if pattern.radial else x + model.origin_m
         value, _ = wanted(pattern)
-        slant = nuisances.of(part, "slant").sum()
+        slant = nuisances.values_of(part, "slant").sum()
         found.append(FittedPhotograph(pattern, np.asarray(x), value, shown[k], float(slant)))
     return tuple(found)

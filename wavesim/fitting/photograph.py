@@ -118,16 +118,16 @@ class PhotographPattern:
         """Means of `bins` neighbouring samples."""
         if bins < 2:
             return self
-        taken = _Taken(self.x_m, self.value, self.noise, self.burnt.astype(np.float64))
-        mean = taken.binned(bins)
-        kept = self.usable[: len(mean.x) * bins].reshape(-1, bins, self.channels).mean(axis=1)
+        samples = _Taken(self.x_m, self.value, self.noise, self.burnt.astype(np.float64))
+        mean = samples.binned(bins)
+        fraction = self.usable[: len(mean.x) * bins].reshape(-1, bins, self.channels).mean(axis=1)
         return replace(
             self,
             x_m=mean.x,
             value=mean.value,
             noise=mean.noise,
             burnt=mean.burnt > 0.02,
-            usable=kept > 0.5,
+            usable=fraction > 0.5,
             step_m=self.step_m * bins,
         )
 
@@ -202,9 +202,9 @@ def _pattern(
             file=origin,
             expected="a photograph with light and dark",
         )
-    taken = _from_centre(light, grey) if radial else _along(light, grey, reading)
-    burnt = taken.burnt > 0.02
-    usable = ~burnt & (taken.value > 0.004) if not linear else np.isfinite(taken.value)
+    samples = _from_centre(light, grey) if radial else _along(light, grey, reading)
+    burnt = samples.burnt > 0.02
+    usable = ~burnt & (samples.value > 0.004) if not linear else np.isfinite(samples.value)
     if usable.sum() < _FEWEST:
         raise InputError(
             "is burnt out or black nearly everywhere",
@@ -213,21 +213,21 @@ def _pattern(
         )
     rows, columns = grey.shape
     return PhotographPattern(
-        x_m=taken.x * reading.pixel_m,
-        value=taken.value,
-        noise=taken.noise,
+        x_m=samples.x * reading.pixel_m,
+        value=samples.value,
+        noise=samples.noise,
         usable=usable,
         burnt=burnt & (not linear),
         radial=radial,
-        step_m=float(reading.pixel_m * (taken.x[1] - taken.x[0])),
+        step_m=float(reading.pixel_m * (samples.x[1] - samples.x[0])),
         left_m=reading.left_m,
         width_m=columns * reading.pixel_m,
         height_m=rows * reading.pixel_m,
-        reach_m=float(taken.x[-1] * reading.pixel_m),
-        resolving=_resolving(taken.value),
-        turned_rad=taken.turned_rad,
-        slant=taken.slant,
-        ellipse=taken.ellipse,
+        reach_m=float(samples.x[-1] * reading.pixel_m),
+        resolving=_resolving(samples.value),
+        turned_rad=samples.turned_rad,
+        slant=samples.slant,
+        ellipse=samples.ellipse,
         reading=reading,
         notes=notes,
         origin=origin,
@@ -272,14 +272,14 @@ def _along(light: Floats, grey: Floats, reading: PhotographReading) -> _Taken:
     columns = light.shape[1]
     middle = columns / 2  # a turned line is narrower across than along the rows
     x = middle + (np.arange(columns) + 0.5 - middle) * np.cos(turn)
-    taken = _Taken(x[inside], value[inside], noise[inside], burnt[inside], turn, spread * columns)
-    return taken.binned(_bins(taken))
+    samples = _Taken(x[inside], value[inside], noise[inside], burnt[inside], turn, spread * columns)
+    return samples.binned(_bins(samples))
 
 
-def _bins(taken: _Taken) -> int:
+def _bins(samples: _Taken) -> int:
     """Neighbouring samples whose mean loses no detail."""
-    n = taken.x.size
-    wanted = max(_PER_PERIOD / 2.5 * _resolving(taken.value), _LEAST_SAMPLES)
+    n = samples.x.size
+    wanted = max(_PER_PERIOD / 2.5 * _resolving(samples.value), _LEAST_SAMPLES)
     return max(1, int(n // min(wanted, n)), n // _MOST_SAMPLES)
 
 

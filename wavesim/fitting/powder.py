@@ -109,20 +109,20 @@ def _table() -> tuple[Floats, Floats]:
 
 def _disc(s: Floats) -> Floats:
     """[2 J1(pi s) / (pi s)]^2, its mean beyond the table."""
-    at, value = _table()
+    argument, value = _table()
     far = 4 / (np.pi * np.pi**3 * np.maximum(s, 1.0) ** 3)
-    return np.where(s < at[-1], np.interp(s, at, value), far)
+    return np.where(s < argument[-1], np.interp(s, argument, value), far)
 
 
 def _source_m(scene: Scene, focal_m: float) -> tuple[float, float]:
     """Half the source's image [m] along x and y."""
     if scene.source.disc_rad is not None:
         return (focal_m * math.tan(scene.source.disc_rad / 2),) * 2
-    place = geometry_of(scene)
-    if place.slit_sines is None or place.slit_rise is None:
+    geometry = geometry_of(scene)
+    if geometry.slit_sines is None or geometry.slit_rise is None:
         return 0.0, 0.0
-    low, high = place.slit_sines
-    return focal_m * (high - low) / 2, focal_m * place.slit_rise
+    low, high = geometry.slit_sines
+    return focal_m * (high - low) / 2, focal_m * geometry.slit_rise
 
 
 def _over_source(scene: Scene, focal_m: float, fine_m: Floats, xyz: Floats, r: Floats) -> Floats:

@@ -50,8 +50,8 @@ class RingShape:
         c, s = x / np.maximum(distance, 1e-9), y / np.maximum(distance, 1e-9)
         e1, e2 = self.ellipse
         p, q = self.slant
-        stretch = 1 + e1 * (c * c - s * s) + e2 * 2 * s * c + (p * c + q * s) * distance
-        return np.asarray(distance / stretch)
+        factor = 1 + e1 * (c * c - s * s) + e2 * 2 * s * c + (p * c + q * s) * distance
+        return np.asarray(distance / factor)
 
 
 def ring_shape(grey: Floats) -> RingShape:
@@ -112,9 +112,9 @@ def _middle(grey: Floats) -> tuple[float, float]:
     for axis in (0, 1):
         line = np.sqrt(lifted).sum(axis=1 - axis)
         size = 2 * line.size
-        own = np.fft.irfft(np.fft.rfft(line, 2 * size) ** 2, 2 * size)
-        k = int(np.argmax(own))
-        a, b, c = own[k - 1], own[k], own[k + 1]
+        autocorrelation = np.fft.irfft(np.fft.rfft(line, 2 * size) ** 2, 2 * size)
+        k = int(np.argmax(autocorrelation))
+        a, b, c = autocorrelation[k - 1], autocorrelation[k], autocorrelation[k + 1]
         bend = a - 2 * b + c
         found.append((k + (0.5 * (a - c) / bend if bend else 0.0)) / 2)
     return found[0], found[1]
@@ -133,9 +133,9 @@ def _system(
     ring = np.floor(radius).astype(int)
     count = np.maximum(np.bincount(ring), 1)
     mean = gaussian_filter1d(np.bincount(ring, value) / count, _SMOOTH)
-    at = np.arange(mean.size) + 0.5
-    slope = np.interp(radius, at, np.gradient(mean))
-    left = value - np.interp(radius, at, mean)
+    middles = np.arange(mean.size) + 0.5
+    slope = np.interp(radius, middles, np.gradient(mean))
+    left = value - np.interp(radius, middles, mean)
     r = np.maximum(np.hypot(u, v), 1e-9)
     c, s = u / r, v / r
     columns = (-c, -s, -r * (c * c - s * s), -r * 2 * s * c, -r * r * c, -r * r * s)

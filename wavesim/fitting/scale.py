@@ -70,8 +70,10 @@ def _places_m(scene: Scene, first_m: float, second_m: float, text: str) -> tuple
     geometry = grating_geometry(scene)
     if not math.isfinite(geometry.pitch_m):
         raise _refused(text, "names wavelengths, but the scene's aperture has no pitch")
-    places = [(float(geometry.x_m(m, first_m)), float(geometry.x_m(m, second_m))) for m in _ORDERS]
-    reached = [p for p in places if all(map(math.isfinite, p))]
+    positions = [
+        (float(geometry.x_m(m, first_m)), float(geometry.x_m(m, second_m))) for m in _ORDERS
+    ]
+    reached = [p for p in positions if all(map(math.isfinite, p))]
     if not reached:
         raise _refused(text, "names wavelengths that do not reach the plate")
     return min(reached, key=lambda p: abs(p[0] + p[1]))

@@ -131,10 +131,10 @@ class Search:
             return []
         wanted = spacings(pattern.x_m, pattern.value.sum(axis=1))
         shown = np.asarray(encode(np.minimum(4 * curve.rgb / curve.top, 1.0))).sum(axis=1)
-        own = spacings(curve.x_m, shown, near=wanted[0] if near and wanted else 0.0)
-        if not wanted or not own:
+        autocorrelation = spacings(curve.x_m, shown, near=wanted[0] if near and wanted else 0.0)
+        if not wanted or not autocorrelation:
             return []
-        ratios = [w / own[0] for w in (wanted[:1] if near else wanted)]
+        ratios = [w / autocorrelation[0] for w in (wanted[:1] if near else wanted)]
         ratios += [] if near else [0.99 * ratios[0], 1.01 * ratios[0]]
         return [values[number] * float(r) ** sign for r in ratios for sign in (1, -1)]
 
@@ -154,8 +154,8 @@ def spacings(x_m: Floats, value: Floats, near: float = 0.0) -> list[float]:
     whole = 8 * value.size * float(x_m[1] - x_m[0])
     inner = power[low:-1].copy()
     if near:
-        at = np.arange(low, power.size - 1)
-        inner[np.abs(at * near / whole - 1) > 0.1] = 0.0
+        indices = np.arange(low, power.size - 1)
+        inner[np.abs(indices * near / whole - 1) > 0.1] = 0.0
     found: list[float] = []
     while len(found) < (1 if near else _HARMONICS):
         k = low + int(np.argmax(inner))
@@ -173,11 +173,13 @@ def _with_fundamental(found: list[float], x_m: Floats, value: Floats) -> list[fl
     v = value - value.mean()
     n = v.size
     power = np.abs(np.fft.rfft(v, 2 * n)) ** 2
-    own = np.fft.irfft(power)[: n // 2] / (n - np.arange(n // 2))
-    peaks, told = find_peaks(own / own[0], prominence=0.05, height=0.1)
+    autocorrelation = np.fft.irfft(power)[: n // 2] / (n - np.arange(n // 2))
+    peaks, properties = find_peaks(
+        autocorrelation / autocorrelation[0], prominence=0.05, height=0.1
+    )
     if not peaks.size:
         return found
-    first = peaks[told["peak_heights"] >= 0.7 * told["peak_heights"].max()][0]
+    first = peaks[properties["peak_heights"] >= 0.7 * properties["peak_heights"].max()][0]
     lag = float(first * (x_m[1] - x_m[0]))
     distance = max(round(lag / found[0]), 1) * found[0]
     return [distance if abs(distance / lag - 1) < 0.1 else lag, *found[: _HARMONICS - 1]]

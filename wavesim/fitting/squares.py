@@ -222,12 +222,12 @@ def _solved(
         return _residual(problem, start, p, free)
 
     def jacobian(p: Floats) -> Floats:
-        at, columns = residual(p), []
+        start, columns = residual(p), []
         for k, number in enumerate(free):
             signed = number.step if p[k] + number.step < high[k] else -number.step
             q = p.copy()
             q[k] += signed
-            columns.append((residual(q) - at) / signed)
+            columns.append((residual(q) - start) / signed)
         return np.stack(columns, axis=1)
 
     first = np.array([n.begin for n in free]) if begin is None else begin
@@ -317,9 +317,9 @@ def _shown(
     scale = max(float(light[0][used[0]].max(initial=0.0)), 1e-300)
     flat = []
     for nuisances, bright, part in zip(members, light, parts, strict=True):
-        exposure = float(np.exp(nuisances.of(part, "exposure").sum()))
-        gains = np.exp(np.concatenate([[0.0], nuisances.of(part, "gain")]))
-        background = np.exp(nuisances.of(part, "background"))
+        exposure = float(np.exp(nuisances.values_of(part, "exposure").sum()))
+        gains = np.exp(np.concatenate([[0.0], nuisances.values_of(part, "gain")]))
+        background = np.exp(nuisances.values_of(part, "background"))
         flat.append((bright / scale * (gains * exposure) + background).ravel())
     whole = _each(
         np.concatenate(flat),

@@ -69,9 +69,9 @@ def straightened(light: Floats, slope: float, spread: float) -> Floats:
     out = np.empty(light.shape)
     for k, row in enumerate(light):
         y = k - (rows - 1) / 2
-        at = s * (1 - spread * y) - y * slope
+        position = s * (1 - spread * y) - y * slope
         for c in range(light.shape[2]):
-            out[k, :, c] = np.interp(at, s, row[:, c], left=np.nan, right=np.nan)
+            out[k, :, c] = np.interp(position, s, row[:, c], left=np.nan, right=np.nan)
     return out
 
 

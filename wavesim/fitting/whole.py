@@ -113,9 +113,9 @@ def _groups(patterns: tuple[PhotographPattern, ...]) -> tuple[tuple[int, ...], .
     found: dict[object, list[int]] = {}
     for k, pattern in enumerate(patterns):
         notes = pattern.notes
-        told = notes.camera and math.isfinite(notes.exposure) and not pattern.linear
+        known = notes.camera and math.isfinite(notes.exposure) and not pattern.linear
         fitted = pattern.reading.tone == "fitted"
-        found.setdefault((notes.camera, pattern.channels) if told and fitted else k, []).append(k)
+        found.setdefault((notes.camera, pattern.channels) if known and fitted else k, []).append(k)
     return tuple(tuple(group) for group in found.values())
 
 

@@ -25,28 +25,28 @@ Kind = Literal["passing off", "passing off in the substrate", "surface plasmon"]
 
 
 @dataclass(frozen=True)
-class Place:
+class PredictedAnomaly:
     """A predicted anomaly.
 
     Attributes
     ----------
-    place : wavelength [m] or angle [rad], whichever the curve runs over
+    position : wavelength [m] or angle [rad], whichever the curve runs over
     order : m of the order that passes off or excites the plasmon
     kind : what happens
     """
 
-    place: float
+    position: float
     order: int
     kind: Kind
 
 
-def places(
+def predicted_anomalies(
     kind: Kind,
     lo: float,
     hi: float,
     grating: Callable[[Floats], tuple[Floats, Floats]],
     limit: Callable[[Floats], Floats],
-) -> list[Place]:
+) -> list[PredictedAnomaly]:
     """Places within a range where an order's sine meets a limit.
 
     Parameters
@@ -71,9 +71,9 @@ def places(
 
             gap = apart(x)
             for k in np.flatnonzero(gap[:-1] * gap[1:] < 0):
-                found.append(Place(_root(apart, x[k], x[k + 1]), m, kind))
-            found += [Place(float(v), m, kind) for v in x[gap == 0]]
-    return sorted(found, key=lambda place: place.place)
+                found.append(PredictedAnomaly(_root(apart, x[k], x[k + 1]), m, kind))
+            found += [PredictedAnomaly(float(v), m, kind) for v in x[gap == 0]]
+    return sorted(found, key=lambda anomaly: anomaly.position)
 
 
 def _root(apart: Callable[[Floats], Floats], lo: float, hi: float) -> float:

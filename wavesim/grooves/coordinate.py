@@ -69,7 +69,7 @@ def _geometry(curve: Curve, basis: Elements, shear: float) -> _Geometry:
         basis.matrix(steep, (0, 1)), basis.matrix(c, (0, 1)), basis.matrix(c, (0, 0))
     )  # fmt: skip
     stiff = basis.matrix(steep, (1, 1)), first.T - first, basis.matrix(steep, (0, 0))
-    one = np.ones_like(jacobian)
+    identity = np.ones_like(jacobian)
     return _Geometry(
         mass=turned(basis.matrix(jacobian, (0, 0))),
         stiff=(turned(stiff[0]), turned(stiff[1]), turned(stiff[2])),
@@ -77,7 +77,7 @@ def _geometry(curve: Curve, basis: Elements, shear: float) -> _Geometry:
         back=lower.T,
         b=b,
         along=(c_first, c_mass),
-        slope=(basis.matrix(one, (0, 1)), basis.matrix(one, (0, 0))),
+        slope=(basis.matrix(identity, (0, 1)), basis.matrix(identity, (0, 0))),
     )
 
 
@@ -134,8 +134,10 @@ class CoordinateMethod:
             self._half_spaces = {k: v for k, v in self._half_spaces.items() if k[0] == key[0]}
             matrix, shift = _inverted(waves, self._matrix(waves, eps))
             found = [
-                self._leaving(waves.part(slice(k, k + 1)), eps[k : k + 1], one, shift[k], up=up)
-                for k, one in enumerate(matrix)
+                self._leaving(
+                    waves.part(slice(k, k + 1)), eps[k : k + 1], identity, shift[k], up=up
+                )
+                for k, identity in enumerate(matrix)
             ]
             value, normal = (np.stack(part) for part in zip(*found, strict=True))
             self._half_spaces[key] = Modes(value, normal, np.zeros(value.shape[:2], complex))
@@ -234,13 +236,13 @@ def _upward(rho: Complexes, vector: Complexes, mixed: Complexes, scale: Floats) 
     small = _REAL * scale
     # in proportion to the power, so that of the two modes of an order at grazing, which carry
     # none, one is counted up and one down, and no other mode gives way
-    share = carried.real / np.abs(carried.real).max(axis=1, keepdims=True)
-    return np.where(np.abs(rho.imag) < small, share * small, rho.imag)
+    fraction = carried.real / np.abs(carried.real).max(axis=1, keepdims=True)
+    return np.where(np.abs(rho.imag) < small, fraction * small, rho.imag)
 
 
 def conductor(problem: Problem, size: int) -> Relation:
     """E = 0 and no normal derivative of h: the fields of a perfect conductor are never coupled."""
     shape = (problem.waves.k0.size, size, size)
-    one = np.broadcast_to(np.eye(size, dtype=np.complex128), shape)
+    identity = np.broadcast_to(np.eye(size, dtype=np.complex128), shape)
     zero = np.zeros(shape, dtype=np.complex128)
-    return Relation(one, zero) if problem.kind == "along" else Relation(zero, one)
+    return Relation(identity, zero) if problem.kind == "along" else Relation(zero, identity)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim.arrays import Floats, Indices
-from wavesim.grooves.anomalies import places
+from wavesim.grooves.anomalies import predicted_anomalies
 from wavesim.grooves.efficiency import (
     all_orders,
     amplitudes,
@@ -168,7 +168,7 @@ class _Curve:
         """Points of a curve where truncation tells most: the shortest wave, where orders pass off
         and near resonances; place, stretch and values (n, channels) of each."""
         place = np.concatenate([part.place(part.s) for part in found.parts])
-        stretch = np.concatenate([np.full(part.size, part.stretch) for part in found.parts])
+        stretch = np.concatenate([np.full(part.size, part.span) for part in found.parts])
         value = np.concatenate([part.value for part in found.parts])
         shortest = self.breaks[[np.argmin(self.path.vacuum_m(self.breaks))]]
         wanted = np.concatenate([shortest, self.breaks[1:-1], self.watched])
@@ -198,8 +198,10 @@ def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:
         root = np.sqrt(below * above / (below + above) - along).real
         return np.where(bound, root, np.nan)
 
-    found = places("surface plasmon", float(breaks[0]), float(breaks[-1]), grating, index)
-    return np.unique([one.place for one in found])
+    found = predicted_anomalies(
+        "surface plasmon", float(breaks[0]), float(breaks[-1]), grating, index
+    )
+    return np.unique([anomaly.position for anomaly in found])
 
 
 def _channels(found: Amplitudes) -> Floats:

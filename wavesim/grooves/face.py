@@ -110,6 +110,6 @@ class FourierFace:
         run = waves.travelling(eps, order)
         beta = np.where(run, waves.beta(eps, order), 0.0) * (-1.0 if above else 1.0)
         p = np.zeros((waves.k0.size, order.size, self.size), dtype=np.complex128)
-        here = np.flatnonzero(np.abs(order) <= self.size // 2)
-        p[:, here, order[here] + self.size // 2] = 1.0
+        held = np.flatnonzero(np.abs(order) <= self.size // 2)
+        p[:, held, order[held] + self.size // 2] = 1.0
         return p, 1j * beta[..., None] * p

@@ -106,16 +106,18 @@ class Fourier:
         """Toeplitz matrices of eps and 1/eps."""
         n = np.arange(-self.most, self.most + 1)
         k = waves.alpha[:, None] + 2 * np.pi * n
-        one = np.broadcast_to(np.eye(self.size, dtype=complex), (k.shape[0], self.size, self.size))
+        identity = np.broadcast_to(
+            np.eye(self.size, dtype=complex), (k.shape[0], self.size, self.size)
+        )
         direct, inverse = self._toeplitz(layer, eps), self._toeplitz(layer, [1 / e for e in eps])
         rule = np.linalg.inv(direct)
         return Matrices(
-            mass=one,
+            mass=identity,
             mass_eps=direct,
             mass_inverse=inverse,
-            stiff=one * (k**2)[:, None, :],
+            stiff=identity * (k**2)[:, None, :],
             stiff_inverse=k[:, :, None] * rule * k[:, None, :],
-            slope=1j * one * k[:, None, :],
+            slope=1j * identity * k[:, None, :],
             slope_inverse=np.asarray(1j * rule * k[:, None, :], dtype=np.complex128),
         )
 
@@ -260,8 +262,8 @@ class ModalMethod:
         return open_below(self.region(problem, eps).down)
 
     def _uniform(self, waves: IncidentWaves) -> Matrices:
-        one = np.ones(waves.k0.size, dtype=np.complex128)
-        return self._functions.matrices(waves, Layer(0.0, (0.0,), (0,)), [one])
+        identity = np.ones(waves.k0.size, dtype=np.complex128)
+        return self._functions.matrices(waves, Layer(0.0, (0.0,), (0,)), [identity])
 
     def _ruled(self, problem: Problem, layer: Layer) -> Region:
         known = [e for e in self._eps if e is not None]

@@ -11,13 +11,14 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from wavesim import disk_cache, tables
 from wavesim.arrays import Complexes, Floats
 from wavesim.errors import LimitError, TableError
-from wavesim.grooves.anomalies import places
+from wavesim.grooves.anomalies import predicted_anomalies
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.efficiency import all_orders, waves_for
 from wavesim.grooves.encoding import decoded, encoded, width
@@ -177,8 +178,8 @@ def _profile(grating: Grating, scene: Scene, sign: float) -> GrooveProfile:
     if isinstance(groove, BinaryGroove):
         return Lamellar(groove.depth_m, groove.duty if sign > 0 else 1 - groove.duty)
     if isinstance(groove, TableGroove):
-        place, height = _heights(scene, groove.file, pitch)
-        return MeasuredProfile(pitch - place[::-1], sign * height[::-1])
+        position, height = _heights(scene, groove.file, pitch)
+        return MeasuredProfile(pitch - position[::-1], sign * height[::-1])
     raise TypeError("a slit groove is an opening, not a relief")
 
 
@@ -189,7 +190,7 @@ def _heights(scene: Scene, name: str, pitch: float) -> tuple[Floats, Floats]:
     values = table.pairs("is not a row of two numbers")
     table.check_finite(values)
     units = [tables.LENGTHS_M.get(head.rpartition("_")[2], math.nan) for head in table.header[:2]]
-    place, height = values[:, 0] * units[0], values[:, 1] * units[1]
+    position, height = values[:, 0] * units[0], values[:, 1] * units[1]
     if not abs(height[0] - height[-1]) <= 1e-3 * pitch:
         raise TableError(
             "ends at another height than it begins: a vertical wall",
@@ -198,57 +199,57 @@ def _heights(scene: Scene, name: str, pitch: float) -> tuple[Floats, Floats]:
             expected="the same height at both ends of the period",
         )
     height[-1] = height[0]
-    return place * (pitch / place[-1]), height
+    return position * (pitch / position[-1]), height
 
 
-def rayleigh(of: Mounted, lo_m: float, hi_m: float) -> Floats:
+def rayleigh(mount: Mounted, lo_m: float, hi_m: float) -> Floats:
     """Wavelengths at which an order passes off in air or in the grating, ascending [m]."""
     found: list[float] = []
-    path, pitch = of.path(), of.surface.pitch_m
+    path, pitch = mount.path(), mount.surface.pitch_m
 
     def grating(x: Floats) -> tuple[Floats, Floats]:
-        inside = path.sine_in(x) * of.surface.above.at(x).real
+        inside = path.sine_in(x) * mount.surface.above.at(x).real
         return x / pitch, inside
 
-    def reach(x: Floats, medium: OpticalMaterial) -> Floats:
-        return np.asarray(np.sqrt(medium.at(x).real ** 2 - of.sine_along**2))
+    def limit(medium: OpticalMaterial, x: Floats) -> Floats:
+        return np.asarray(np.sqrt(medium.at(x).real ** 2 - mount.sine_along**2))
 
-    media = [of.surface.above, *([of.surface.below] if of.surface.below is not None else [])]
-    for medium in media:
-        if medium.metallic:
+    for medium in (mount.surface.above, mount.surface.below):
+        if medium is None or medium.metallic:
             continue
-        here = places("passing off", lo_m, hi_m, grating, lambda x, m=medium: reach(x, m))  # type: ignore[misc]
-        found += [place.place for place in here]
+        reach = partial(limit, medium)
+        anomalies = predicted_anomalies("passing off", lo_m, hi_m, grating, reach)
+        found += [anomaly.position for anomaly in anomalies]
     return np.unique(found)
 
 
 def wavelength_curve(
-    of: Mounted, lo_m: float, hi_m: float, tolerance: float = 1e-3
+    mount: Mounted, lo_m: float, hi_m: float, tolerance: float = 1e-3
 ) -> EfficiencyCurve:
     """Efficiencies over the wavelength in air, from the cache if they were computed before."""
     if hi_m - lo_m < 2 * _SAME_M:
         lo_m, hi_m = lo_m - _SAME_M, hi_m + _SAME_M
-    for material in _materials(of.surface):
+    for material in _materials(mount.surface):
         material.check_covers(lo_m, hi_m)
-    inner = rayleigh(of, lo_m, hi_m)
+    inner = rayleigh(mount, lo_m, hi_m)
     breaks = np.unique(np.concatenate([[lo_m], inner, [hi_m]]))
     close = np.flatnonzero(np.diff(breaks) < _SAME_M)
     breaks = np.delete(breaks, close[close > 0])
-    path = of.path()
-    waves = waves_for(of.surface, breaks, path.sine_in(breaks), path.sine_along)
-    orders = all_orders(of.surface, breaks, waves).size
+    path = mount.path()
+    waves = waves_for(mount.surface, breaks, path.sine_in(breaks), path.sine_along)
+    orders = all_orders(mount.surface, breaks, waves).size
     settings = (
-        repr(of.surface.profile),
-        _plain(of),
-        of.sine_in,
-        of.sine_along,
-        of.transmission,
+        repr(mount.surface.profile),
+        _plain(mount),
+        mount.sine_in,
+        mount.sine_along,
+        mount.transmission,
         tolerance,
     )
     stored = disk_cache.grid(
-        np.concatenate([breaks, *(_table(m) for m in _materials(of.surface))]),
+        np.concatenate([breaks, *(_table(m) for m in _materials(mount.surface))]),
         settings,
-        lambda: encoded(curve(of.surface, path, breaks, tolerance=tolerance)),
+        lambda: encoded(curve(mount.surface, path, breaks, tolerance=tolerance)),
         (None, width(orders)),
         what="grooves",
         room="grooves",
@@ -265,9 +266,9 @@ def _table(material: OpticalMaterial) -> Floats:
     return np.concatenate([material.wavelength_m, material.index.real, material.index.imag])
 
 
-def _plain(of: Mounted) -> str:
+def _plain(mount: Mounted) -> str:
     """What the digest of the tables does not hold."""
-    surface = of.surface
+    surface = mount.surface
     parts = [f"{surface.pitch_m!r}", f"{surface.below is None}"]
     parts += [f"{m.name} {thickness!r}" for m, thickness in surface.coating]
     if isinstance(surface.profile, MeasuredProfile):

@@ -51,8 +51,8 @@ class Problem:
     def weights(self, eps: Complexes) -> tuple[Complexes, Complexes, Complexes]:
         """Factors (b, 1, 1) of G_E, G_h and of D in the fluxes."""
         if self.kind != "both":
-            one = np.ones_like(eps)
-            return one[:, None, None], (1 / eps)[:, None, None], (0 * one)[:, None, None]
+            unity = np.ones_like(eps)
+            return unity[:, None, None], (1 / eps)[:, None, None], (0 * unity)[:, None, None]
         squared = self.waves.transverse(eps)
         k0, q = self.waves.k0, self.waves.q
         parts = (k0 * eps / squared, k0 / squared, q / squared + 0j)

@@ -234,8 +234,8 @@ class _Polygon:
         side = np.clip(np.searchsorted(knot, t - turn, side="right") - 1, 0, knot.size - 2)
         span = knot[side + 1] - knot[side]
         step = (self.point[side + 1] - self.point[side]) / span[..., None]
-        here = self.point[side] + step * (t - turn - knot[side])[..., None]
-        return here[..., 0] + turn, here[..., 1], step[..., 0], step[..., 1]
+        point = self.point[side] + step * (t - turn - knot[side])[..., None]
+        return point[..., 0] + turn, point[..., 1], step[..., 0], step[..., 1]
 
 
 def polygon(point: Floats) -> Relief:
@@ -292,10 +292,10 @@ def _splined(x: Floats, y: Floats) -> Relief:
             height[mine], slope[mine] = curve(local[mine]), curve(local[mine], 1)
         return t, height, np.ones_like(t), slope
 
-    steepest = float(np.abs(np.concatenate([c(c.x, 1) for _, _, c in pieces])).max())
+    largest_slope = float(np.abs(np.concatenate([c(c.x, 1) for _, _, c in pieces])).max())
     corner = start if edge.size else np.empty(0)
     return Relief(
-        Curve(at), corner, np.ones(corner.size, dtype=bool), 0.0, math.hypot(1.0, steepest),
+        Curve(at), corner, np.ones(corner.size, dtype=bool), 0.0, math.hypot(1.0, largest_slope),
         float(np.ptp(y)),
     )  # fmt: skip
 

@@ -37,7 +37,7 @@ Values = Callable[[Floats, Indices], Floats]  # (places, stretch of each) -> (n,
 class SampledPart:
     """One part [a, b] with values (n, channels) at its points s (n,) from 0 to 1.
 
-    `stretch` numbers the stretch between two breaks that it belongs to; `worst` is where
+    `span` numbers the stretch between two breaks that it belongs to; `worst` is where
     the last points changed it most (s).
     """
 
@@ -45,7 +45,7 @@ class SampledPart:
     b: float
     s: Floats
     value: Floats
-    stretch: int = 0
+    span: int = 0
     worst: float = 0.5
 
     @property
@@ -76,12 +76,12 @@ class _Sampling:
         self.done: list[SampledPart] = []
         self.computed, self.error = 0, 0.0
 
-    def at(self, parts: list[SampledPart], places: list[Floats]) -> list[Floats]:
+    def at(self, parts: list[SampledPart], positions: list[Floats]) -> list[Floats]:
         """Values of some parts, each at its own places, asked for in one go."""
-        size = [p.size for p in places]
+        size = [p.size for p in positions]
         self.computed += sum(size)
-        stretch = np.repeat(np.array([p.stretch for p in parts], dtype=np.intp), size)
-        found = self.values(np.concatenate(places), stretch)
+        span = np.repeat(np.array([p.span for p in parts], dtype=np.intp), size)
+        found = self.values(np.concatenate(positions), span)
         return np.split(found, np.cumsum(size)[:-1])
 
     def grown(self, parts: list[SampledPart], points: list[Floats]) -> list[SampledPart]:
@@ -125,9 +125,9 @@ class _Sampling:
         if not passed:
             return again, halves
         parts = [part for part, _ in passed]
-        places = [self._checked(part) for part in parts]
-        found = self.at(parts, places)
-        for (part, last), x, value in zip(passed, places, found, strict=True):
+        positions = [self._checked(part) for part in parts]
+        found = self.at(parts, positions)
+        for (part, last), x, value in zip(passed, positions, found, strict=True):
             apart = np.abs(interpolated(part, x) - value).max(axis=1)
             k = int(np.argmax(apart))
             error = _SAFE * float(apart[k])
@@ -176,15 +176,15 @@ def _halved(part: SampledPart) -> list[SampledPart]:
     return _cut(part, float(x[k]), part.value[k])
 
 
-def _cut(part: SampledPart, at: float, value: Floats) -> list[SampledPart]:
+def _cut(part: SampledPart, middle: float, value: Floats) -> list[SampledPart]:
     """The two sides of a place with its value, each with the values that it has."""
     x = part.place(part.s)
     sides = []
-    for a, b, mine in ((part.a, at, x < at), (at, part.b, x > at)):
-        inside = np.clip((np.append(x[mine], at) - a) / (b - a), 0.0, 1.0)
+    for a, b, mine in ((part.a, middle, x < middle), (middle, part.b, x > middle)):
+        inside = np.clip((np.append(x[mine], middle) - a) / (b - a), 0.0, 1.0)
         values = np.concatenate([part.value[mine], value[None]])
         s = 2 / np.pi * np.arcsin(np.sqrt(inside))
-        sides.append(SampledPart(a, b, s, values, part.stretch))
+        sides.append(SampledPart(a, b, s, values, part.span))
     return sides
 
 
@@ -207,12 +207,12 @@ def _apart(coarse: SampledPart, fine: SampledPart) -> Floats:
 def interpolated(part: SampledPart, x: Floats) -> Floats:
     """(n, channels) by barycentric interpolation in s (Berrut & Trefethen 2004)."""
     inside = np.sqrt(np.clip((x - part.a) / (part.b - part.a), 0.0, 1.0))
-    here = 2 / np.pi * np.arcsin(inside)
+    s_x = 2 / np.pi * np.arcsin(inside)
     gap = part.s[:, None] - part.s
     np.fill_diagonal(gap, 1.0)
     logs = -np.log(np.abs(gap)).sum(axis=1)
     weight = np.prod(np.sign(gap), axis=1) * np.exp(logs - logs.max())
-    apart = here[:, None] - part.s
+    apart = s_x[:, None] - part.s
     hit: Flags = np.abs(apart) < 1e-14
     ratio = weight / np.where(hit, 1.0, apart)
     ratio = np.where(np.any(hit, axis=1, keepdims=True), hit.astype(float), ratio)

@@ -61,7 +61,7 @@ def scatter(
     coupled = waves.conical and eps_below is not None
     kinds: tuple[Kind, ...] = ("both",) if coupled else ("along", "across")
     for kind in kinds:
-        place = {"both": slice(0, 2), "along": slice(0, 1), "across": slice(1, 2)}[kind]
+        rows = {"both": slice(0, 2), "along": slice(0, 1), "across": slice(1, 2)}[kind]
         problem = method.problem(kind, waves)
         incident = problem.incident(eps_above, *method.top.incident(waves, eps_above))
         found = faces(
@@ -70,18 +70,18 @@ def scatter(
             method.below(problem, eps_below),
             incident,
         )
-        unit = _incident_power(problem, eps_above)[place]
+        unit = _incident_power(problem, eps_above)[rows]
         up = _orders(method.top, problem, eps_above, order, found.top, above=True)
-        reflected[place, place] = up / np.sqrt(unit)[None, :, :, None]
-        taken = _power_down(found.top if eps_below is None else found.bottom)
+        reflected[rows, rows] = up / np.sqrt(unit)[None, :, :, None]
+        absorbed_power = _power_down(found.top if eps_below is None else found.bottom)
         if eps_below is not None:
             down = _orders(method.bottom, problem, eps_below, order, found.bottom, above=False)
-            transmitted[place, place] = down / np.sqrt(unit)[None, :, :, None]
-            left = np.sum(np.abs(transmitted[place, place]) ** 2, axis=(0, 3))
-            taken = _power_down(found.top) / unit.real - left
+            transmitted[rows, rows] = down / np.sqrt(unit)[None, :, :, None]
+            left = np.sum(np.abs(transmitted[rows, rows]) ** 2, axis=(0, 3))
+            absorbed_power = _power_down(found.top) / unit.real - left
         else:
-            taken = taken / unit.real
-        absorbed[place] = taken
+            absorbed_power = absorbed_power / unit.real
+        absorbed[rows] = absorbed_power
     return Amplitudes(order, reflected, transmitted, absorbed)
 
 

@@ -62,9 +62,9 @@ def layers_of(steps: StepProfile, coating: tuple[float, ...] = ()) -> tuple[Laye
     surfaces = [steps]
     for thickness in coating:
         surfaces.append(surfaces[-1].covered(thickness))
-    wall = _unlike(np.concatenate([one.wall for one in surfaces]))
+    wall = _unlike(np.concatenate([surface.wall for surface in surfaces]))
     middle = (wall + np.append(wall[1:], wall[0] + 1.0)) / 2
-    heights = np.stack([one.at(middle) for one in surfaces])
+    heights = np.stack([surface.at(middle) for surface in surfaces])
     levels = _unlike(heights.ravel())[::-1]
     made = []
     for top, bottom in pairwise(levels.tolist()):

@@ -92,9 +92,9 @@ def integrate(pieces, edges_lo, edges_hi, firsts, lasts, power, centroid):
 @_jit
 def _narrow(x, y, table, step):
     """Voigt profile by its Taylor series in y; table[n] holds the n-th term on a grid of x."""
-    place = abs(x) / step
-    k = int(place)
-    f = place - k
+    position = abs(x) / step
+    k = int(position)
+    f = position - k
     total = 0.0
     for n in range(table.shape[1] - 1, -1, -1):
         total = total * y + (table[k, n] + f * (table[k + 1, n] - table[k, n]))

@@ -116,9 +116,11 @@ def laser(wavelength_m: float, linewidth_m: float) -> Spectrum:
             value=f"{linewidth_m:g} m",
             expected='at most a tenth of the wavelength, or kind = "led" or "band"',
         )
-    one = np.array([1.0])
+    unity = np.array([1.0])
     width = max(linewidth_m, _NARROWEST_M)
-    return spectrum(Lines(one * wavelength_m, one, one * width, 0.0 * one, 0.0 * one, one * width))
+    return spectrum(
+        Lines(unity * wavelength_m, unity, unity * width, 0.0 * unity, 0.0 * unity, unity * width)
+    )
 
 
 def spectrum(table: Lines) -> Spectrum:
@@ -138,11 +140,11 @@ def spectrum(table: Lines) -> Spectrum:
         centre = middle[part]
         for step in range(most):
             line = np.minimum(first[part] + step, table.wavelength_m.size - 1)
-            here = (first[part] + step < last[part]) & (
+            inside = (first[part] + step < last[part]) & (
                 np.abs(centre - table.wavelength_m[line]) < reach[line]
             )
-            total += np.where(here, _emission(table, reach, wavelength, line), 0.0)
-            depth += np.where(here, _absorption(table, wavelength, line), 0.0)
+            total += np.where(inside, _emission(table, reach, wavelength, line), 0.0)
+            depth += np.where(inside, _absorption(table, wavelength, line), 0.0)
         return np.asarray(total * np.exp(-depth))
 
     tolerance = 1e-8 + 10.0 * _ROUNDING_M / narrowest
@@ -176,5 +178,5 @@ def _breaks(table: Lines, reach: Floats) -> tuple[Floats, Floats]:
     lo, hi = table.wavelength_m - reach, table.wavelength_m + reach
     ends = np.unique(np.concatenate((flanks.ravel(), lo, hi)))
     middle = (ends[1:] + ends[:-1]) / 2.0
-    lit = np.searchsorted(np.sort(lo), middle) > np.searchsorted(np.sort(hi), middle)
-    return ends[:-1][lit], ends[1:][lit]
+    illuminated = np.searchsorted(np.sort(lo), middle) > np.searchsorted(np.sort(hi), middle)
+    return ends[:-1][illuminated], ends[1:][illuminated]

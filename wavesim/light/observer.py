@@ -54,5 +54,7 @@ def straight_between(
     table_m: NDArray[np.float64], curves_at: NDArray[np.float64], wavelength_m: ArrayLike
 ) -> NDArray[np.float64]:
     """Curves (n, c) at any wavelengths (...): straight between points, zero beyond the ends."""
-    at = np.asarray(wavelength_m, dtype=np.float64)
-    return np.stack([np.interp(at, table_m, curve, 0.0, 0.0) for curve in curves_at.T], axis=-1)
+    position = np.asarray(wavelength_m, dtype=np.float64)
+    return np.stack(
+        [np.interp(position, table_m, curve, 0.0, 0.0) for curve in curves_at.T], axis=-1
+    )

@@ -46,12 +46,12 @@ def transmittance(wavelength_m: Floats, band: str, strength_m: float) -> Floats:
     from wavesim.light import kernels
     from wavesim.light.voigt import weideman
 
-    centre, share = lines(band)
+    centre, strength = lines(band)
     middle = float(centre.mean())
     depth = kernels.optical_depth(
         np.ascontiguousarray(wavelength_m).ravel(),
         centre,
-        share * strength_m,
+        strength * strength_m,
         _DOPPLER * middle,
         _PRESSURE_FWHM_PER_M * middle**2,
         *weideman(),

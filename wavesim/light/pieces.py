@@ -109,9 +109,17 @@ class Spectrum:
         pieces = (self.lo_m, self.hi_m, self.coefficient, *self._running)
         power, centroid = np.empty(lo.shape), np.empty(lo.shape)
 
-        def some(at: slice) -> None:
-            first, last = self._within(lo[at], hi[at])
-            kernels.integrate(pieces, lo[at], hi[at], first, last, power[at], centroid[at])
+        def some(some_bins: slice) -> None:
+            first, last = self._within(lo[some_bins], hi[some_bins])
+            kernels.integrate(
+                pieces,
+                lo[some_bins],
+                hi[some_bins],
+                first,
+                last,
+                power[some_bins],
+                centroid[some_bins],
+            )
 
         in_threads(some, lo.size, few=_TOGETHER)
         return power, centroid
@@ -335,8 +343,11 @@ def _unchecked(
     coefficient = np.empty((lo_m.size, 5))
 
     def some(first: int) -> None:
-        at = slice(first, first + _TOGETHER)
-        coefficient[at] = function(sample_points(lo_m[at], hi_m[at]), part[at]) @ _TO_COEFFICIENTS
+        some_bins = slice(first, first + _TOGETHER)
+        coefficient[some_bins] = (
+            function(sample_points(lo_m[some_bins], hi_m[some_bins]), part[some_bins])
+            @ _TO_COEFFICIENTS
+        )
 
     each(some, range(0, lo_m.size, _TOGETHER))
     return lo_m, hi_m, coefficient

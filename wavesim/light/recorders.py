@@ -123,8 +123,8 @@ class Recorder:
 
     def records(self, spectrum: Spectrum) -> Floats:
         """(3,) of a spectrum, as `photometry.tristimulus` of the CIE 1931 observer."""
-        seen = LUMINOUS_EFFICACY_LM_W * weighted(spectrum, self.wavelength_m, self.curves)
-        return np.asarray(seen)
+        exposure = LUMINOUS_EFFICACY_LM_W * weighted(spectrum, self.wavelength_m, self.curves)
+        return np.asarray(exposure)
 
 
 def recorder_of(scene: Scene) -> Recorder | None:
@@ -212,8 +212,10 @@ def colour_matrix(responses: Floats, file: Path | None = None) -> Floats:
     best = row(y)[1]
     bright = responses @ best
     if bright.min() < -_ROUNDING * bright.max():
-        found = [one for one in (row(y, used) for used in subsets) if one[1].min() >= 0]
-        best = min(found, key=lambda one: one[0])[1]
+        found = [
+            candidate for candidate in (row(y, used) for used in subsets) if candidate[1].min() >= 0
+        ]
+        best = min(found, key=lambda candidate: candidate[0])[1]
     return np.stack([row(x)[1], best, row(z)[1]])
 
 
@@ -221,8 +223,8 @@ def _film(wanted: FilmSensitivity, folder: Path) -> Recorder:
     wavelength_m, cmf = observer()
     file = None if wanted.file is None else folder / wanted.file
     if file is None:
-        at, lg = np.array(FILM_LOG[wanted.sensitivity], dtype=np.float64).T
-        lg = np.interp(wavelength_m * 1e9, at, lg, right=-np.inf)
+        wavelength, lg = np.array(FILM_LOG[wanted.sensitivity], dtype=np.float64).T
+        lg = np.interp(wavelength_m * 1e9, wavelength, lg, right=-np.inf)
         response = 10.0**lg
     else:
         response = _table(file, ("sensitivity",), _FILM_RIGHT, wavelength_m)[:, 0]
@@ -253,16 +255,16 @@ def _table(file: Path, names: tuple[str, ...], right: str, wavelength_m: Floats)
     ):  # fmt: skip
         raise table.wrong(-1, "is not a table of sensitivities", expected=right)
     rows = _rows(table, 1 + len(names))
-    at, values = rows[:, 0] * LENGTHS_M[unit.group(1)], rows[:, 1:]
-    table.check_rising(at, "wavelength does not ascend")
+    wavelength, values = rows[:, 0] * LENGTHS_M[unit.group(1)], rows[:, 1:]
+    table.check_rising(wavelength, "wavelength does not ascend")
     low, high = (-_MOST_DECADES, _MOST_DECADES) if logs else (0.0, _LARGEST)
     bad = np.flatnonzero(((values < low) | (values > high)).any(axis=1))
     if bad.size:
         k = int(bad[0])
         raise table.wrong(k, "is out of range", table.texts[k], f"{low:g} to {high:g}")
-    found = straight_between(at, values, wavelength_m)
+    found = straight_between(wavelength, values, wavelength_m)
     if logs:
-        inside = (wavelength_m >= at[0]) & (wavelength_m <= at[-1])
+        inside = (wavelength_m >= wavelength[0]) & (wavelength_m <= wavelength[-1])
         found = np.where(inside[:, None], 10.0**found, 0.0)
     return found
 

@@ -140,8 +140,8 @@ def _table(source: TableSource, folder: Path) -> tuple[Spectrum, bool]:
     step = float(np.diff(table.wavelength_m).min())
     kind: pieces.Level = "irradiance" if table.quantity == "irradiance" else "radiance"
     whole = pieces.from_nodes(table.wavelength_m, table.value, kind, features_m=step)
-    seen = whole.clipped(VISIBLE_LO_M, VISIBLE_HI_M)
-    if seen.total() <= 0.0:
+    visible = whole.clipped(VISIBLE_LO_M, VISIBLE_HI_M)
+    if visible.total() <= 0.0:
         raise TableError(
             "holds no visible light", file=path, expected="values within 360 to 830 nm"
         )
@@ -154,7 +154,7 @@ def _table(source: TableSource, folder: Path) -> tuple[Spectrum, bool]:
             key="source.file",
             expected=f"source.{level} in the scene",
         )
-    return seen, absolute
+    return visible, absolute
 
 
 def _given(source: Source) -> float | None:

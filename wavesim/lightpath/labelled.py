@@ -34,8 +34,8 @@ def dataset(plate: Plate) -> Dataset:
         ),
     }  # fmt: skip
     if plate.recorded is not None:
-        words = "exposure as the scene's observer, sensor or film counts it"
-        variables["recorded"] = of(("y", "x", "component"), plate.recorded, "lx s", words)
+        text = "exposure as the scene's observer, sensor or film counts it"
+        variables["recorded"] = of(("y", "x", "component"), plate.recorded, "lx s", text)
     coordinates = {
         "x": of(("x",), plate.x_m, "m", "position across the rulings, from the camera's axis"),
         "y": of(("y",), plate.y_m, "m", "position along the rulings"),

@@ -14,7 +14,7 @@ from wavesim import light, plate, store
 from wavesim.aperture.energy import energy_notes
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
-from wavesim.diffraction.fresnel import judged, wavefront
+from wavesim.diffraction.fresnel import far_field_note, wavefront
 from wavesim.light import Spectrum
 from wavesim.lightpath.paths import path_of
 from wavesim.lightpath.stages import Stages
@@ -133,7 +133,7 @@ def _frozen(value: Any) -> Any:
 
 
 def _report(scene: Scene, spectrum: Spectrum, found: Computed, seconds: dict[str, float]) -> Report:
-    field = judged(wavefront(scene.bench, found.half_m), found.half_m)
+    field = far_field_note(wavefront(scene.bench, found.half_m), found.half_m)
     return Report(
         elements=found.elements,
         wavelengths=found.wavelengths,

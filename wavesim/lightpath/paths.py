@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from wavesim import aperture, plate
 from wavesim.aperture import Aperture, needs_strips
 from wavesim.diffraction import far
-from wavesim.diffraction.fresnel import steepest
+from wavesim.diffraction.fresnel import largest_slope
 from wavesim.errors import LimitError
 from wavesim.light import Recorder, Spectrum, recorder_of
 from wavesim.lightpath.previews import previewed
@@ -254,7 +254,7 @@ def rulings_resolved(
     from wavesim.aperture.plane.strips import build_strips
     from wavesim.plate.plane import expose_plane
 
-    strips, groove = stage("aperture", build_strips, scene, steepest(scene.bench))
+    strips, groove = stage("aperture", build_strips, scene, largest_slope(scene.bench))
     return expose_plane(scene, strips, spectrum, geometry, stage, groove=groove)
 
 

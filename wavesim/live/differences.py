@@ -19,30 +19,30 @@ _MOST_GHOSTS = 2
 
 def differences(first: Plate, second: Plate) -> tuple[str, ...]:
     """How the second plate differs from the first, in sentences."""
-    said = [*_changed(first.scene, second.scene), *_light(first, second)]
+    texts = [*_changed(first.scene, second.scene), *_light(first, second)]
     try:
         a, b = predict(first.scene), predict(second.scene)
     except WavesimError:
-        return tuple(said)
+        return tuple(texts)
     wave = a.principal_m if a.principal_m in b.wavelengths_m else b.principal_m
-    return (*said, *_maxima(a, b), *_orders(a, b, wave), *_ghosts(a, b))
+    return (*texts, *_maxima(a, b), *_orders(a, b, wave), *_ghosts(a, b))
 
 
 def _changed(first: Scene, second: Scene) -> Iterator[str]:
     a, b = ({h.path: h for h in handles_of(scene)} for scene in (first, second))
-    told = [
+    texts = [
         f"{b[path].name} {a[path].text} \N{RIGHTWARDS ARROW} {b[path].text}"
         for path in b
         if path in a and a[path].text != b[path].text and b[path].kind != "ratio"
     ]
     if first.source.kind != second.source.kind:
-        told.insert(0, f"{first.source.kind} \N{RIGHTWARDS ARROW} {second.source.kind}")
+        texts.insert(0, f"{first.source.kind} \N{RIGHTWARDS ARROW} {second.source.kind}")
     new = len(second.source.filters) - len(first.source.filters)
     if new:
-        told.append("one filter more" if new > 0 else "one filter fewer")
-    if told:
-        more = len(told) - _MOST_CHANGES
-        yield ", ".join(told[:_MOST_CHANGES]) + (f" and {more} more" if more > 0 else "")
+        texts.append("one filter more" if new > 0 else "one filter fewer")
+    if texts:
+        more = len(texts) - _MOST_CHANGES
+        yield ", ".join(texts[:_MOST_CHANGES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _light(first: Plate, second: Plate) -> Iterator[str]:
@@ -84,18 +84,18 @@ def _ghosts(a: Prediction, b: Prediction) -> Iterator[str]:
     before, after = _on_plate(a), _on_plate(b)
     if before and not after:
         yield "no ghosts"
-    places = {o.order: o.x_m for o in b.orders if o.wavelength_m == b.principal_m}
-    told: dict[int, str] = {}
+    positions = {o.order: o.x_m for o in b.orders if o.wavelength_m == b.principal_m}
+    texts: dict[int, str] = {}
     for ghost in after:
         harmonic = max(abs(k) for k in ghost.harmonics)
-        if harmonic not in told and len(told) < _MOST_GHOSTS:
-            away = length(abs(ghost.x_m - places[ghost.order]))
-            told[harmonic] = (
+        if harmonic not in texts and len(texts) < _MOST_GHOSTS:
+            away = length(abs(ghost.x_m - positions[ghost.order]))
+            texts[harmonic] = (
                 f"\N{PLUS-MINUS SIGN}{away}, {ghost.observed:.2g} of order {ghost.order}"
             )
-    if told and not before:
-        yield "ghosts at " + "; ".join(told[k] for k in sorted(told))
-    elif told:
+    if texts and not before:
+        yield "ghosts at " + "; ".join(texts[k] for k in sorted(texts))
+    elif texts:
         change = after[0].observed / before[0].observed
         if abs(change - 1) > _NOTICED:
             yield f"strongest ghost {_times(change)}"

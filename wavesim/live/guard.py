@@ -89,8 +89,8 @@ class Guard:
             await self.app(scope, receive, send)
             return
         if not allowed:
-            words = "This bench does not answer to that name; use the address that was printed.\n"
-            await PlainTextResponse(words, status_code=421)(scope, receive, send)
+            body = "This bench does not answer to that name; use the address that was printed.\n"
+            await PlainTextResponse(body, status_code=421)(scope, receive, send)
             return
 
         async def with_headers(message: Message) -> None:

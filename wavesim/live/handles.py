@@ -131,8 +131,8 @@ def _handle(key: str, field: FieldInfo, value: object) -> Handle | None:
     last = key.rpartition(".")[2]
     if last in _TAGS:
         return None
-    words = field.description or ""
-    base = (key, _station(key), last.replace("_", " "), words[:1].upper() + words[1:])
+    text = field.description or ""
+    base = (key, _station(key), last.replace("_", " "), text[:1].upper() + text[1:])
     if isinstance(value, bool):
         return Handle(*base, "flag", value, "true" if value else "false")
     choices = _choices(field)
@@ -269,11 +269,11 @@ def _ratios(found: list[Handle]) -> list[Handle]:
         if a is None or b is None or not isinstance(a.value, float) or not b.value:
             continue
         ratio = a.value / float(b.value)
-        words = f"{a.name} over {b.name}; lock it to change both together"
+        text = f"{a.name} over {b.name}; lock it to change both together"
         made.append(
             Handle(
                 f"{upper} : {lower}", a.station, f"{a.name} : {b.name}",
-                words[0].upper() + words[1:], "ratio", ratio, f"{ratio:.4g}", 0.02, 1.0,
+                text[0].upper() + text[1:], "ratio", ratio, f"{ratio:.4g}", 0.02, 1.0,
             )
         )  # fmt: skip
     return made

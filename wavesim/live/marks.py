@@ -51,8 +51,8 @@ def reference_wavelength(scene: Scene) -> float:
     """The wavelength of a scene's strongest line, or one in the middle of its light [m]."""
     spectrum = light.of_scene(scene)
     try:
-        waves = reference_wavelengths(scene, spectrum)
-        return principal_wavelength(waves, scene, spectrum)
+        wavelengths = reference_wavelengths(scene, spectrum)
+        return principal_wavelength(wavelengths, scene, spectrum)
     except (WavesimError, ValueError):
         return 550e-9
 
@@ -80,10 +80,10 @@ def _orders(
     orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1, dtype=np.float64)
     if not 0 < orders.size <= _MOST_ORDERS:
         return ()
-    share = ruled.efficiency(orders, wavelength_m)
-    places = ruled.geometry.x_m(orders, wavelength_m)
-    top = max(float(share.max()), 1e-300)
-    rows = zip(orders, places, share / top, strict=True)
+    efficiency = ruled.efficiency(orders, wavelength_m)
+    positions = ruled.geometry.x_m(orders, wavelength_m)
+    top = max(float(efficiency.max()), 1e-300)
+    rows = zip(orders, positions, efficiency / top, strict=True)
     return tuple((int(m), float(x), float(part)) for m, x, part in rows)
 
 
@@ -111,9 +111,9 @@ def _minima(scene: Scene, ruled: Ruling, wavelength_m: float) -> tuple[tuple[flo
     steps = steps[steps % ruled.count != 0]
     if steps.size > _MOST_MINIMA:
         return ()
-    places = ruled.geometry.x_m(steps / ruled.count, wavelength_m)
+    positions = ruled.geometry.x_m(steps / ruled.count, wavelength_m)
     return tuple(
-        (float(x), f"{int(k) / ruled.count:.4g}") for k, x in zip(steps, places, strict=True)
+        (float(x), f"{int(k) / ruled.count:.4g}") for k, x in zip(steps, positions, strict=True)
     )
 
 
@@ -135,8 +135,10 @@ def _angles(scene: Scene) -> tuple[tuple[float, float], ...]:
     step = _round_step((high - low) / _ANGLES)
     first, last = math.ceil(low / step), math.floor(high / step)
     sines = np.sin(np.radians(np.arange(first, last + 1) * step))
-    places = geometry.x_of_sine(sines)
-    return tuple((k * step, float(x)) for k, x in zip(range(first, last + 1), places, strict=True))
+    positions = geometry.x_of_sine(sines)
+    return tuple(
+        (k * step, float(x)) for k, x in zip(range(first, last + 1), positions, strict=True)
+    )
 
 
 def _round_step(least: float) -> float:

@@ -85,8 +85,8 @@ class Desk:
             numbered(Reply({"kind": "refused", "of": kind, "key": None, "message":
                             "the machine has not enough free memory for this scene"}))  # fmt: skip
         except (TypeError, ValueError, KeyError, OverflowError, RecursionError) as error:
-            words = f"the message cannot be read ({type(error).__name__})"
-            numbered(Reply({"kind": "refused", "of": kind, "key": None, "message": words}))
+            text = f"the message cannot be read ({type(error).__name__})"
+            numbered(Reply({"kind": "refused", "of": kind, "key": None, "message": text}))
 
     def state(self) -> Reply:
         """All that a page needs to begin."""
@@ -99,7 +99,7 @@ class Desk:
                 "handles": [handle.record() for handle in self.bench.handles()],
                 "locks": sorted(self.bench.locks),
                 "cautions": list(self.bench.cautions()),
-                "scenes": [one.title or f"scene {k + 1}" for k, one in enumerate(self.scenes)],
+                "scenes": [scene.title or f"scene {k + 1}" for k, scene in enumerate(self.scenes)],
                 "tones": list(TONES),
                 "tone": self.bench.tone,
                 "share": self.share,
@@ -145,9 +145,9 @@ class Desk:
     def _expose(self, _message: dict[str, Any], tell: Tell) -> None:
         plate = self.bench.expose(lambda stage: tell(Reply({"kind": "stage", "stage": stage})))
         view = view_of(plate, WHOLE)
-        words = study.in_full(plate)
+        text = study.in_full(plate)
         picture = png_bytes(saving.picture_of_bench(self.bench))
-        self._frame(view, tell, {"text": self.bench.text, "words": words}, picture)
+        self._frame(view, tell, {"text": self.bench.text, "words": text}, picture)
 
     def _read(self, message: dict[str, Any], tell: Tell) -> None:
         self.bench.read(_short(str(message["text"])))
@@ -276,9 +276,14 @@ def frame_head(bench: Session, view: View) -> dict[str, Any]:
     }
 
 
-def refusal(error: WavesimError, of: object = None) -> Reply:
+def refusal(error: WavesimError, request: object = None) -> Reply:
     """An error in the program's own words, and the key it is about."""
-    head = {"kind": "refused", "of": of, "key": getattr(error, "key", None), "message": str(error)}
+    head = {
+        "kind": "refused",
+        "of": request,
+        "key": getattr(error, "key", None),
+        "message": str(error),
+    }
     return Reply(head)
 
 

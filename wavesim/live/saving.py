@@ -69,5 +69,5 @@ def picture_of_bench(bench: Session) -> Any:
 
 
 def _stem(title: str) -> str:
-    words = re.findall(r"[A-Za-z0-9]+", title)
-    return "-".join(words)[:60].lower() or "plate"
+    parts = re.findall(r"[A-Za-z0-9]+", title)
+    return "-".join(parts)[:60].lower() or "plate"

@@ -72,8 +72,8 @@ class Session:
     @property
     def title(self) -> str:
         """The scene's title, and what was turned since it was put on the bench."""
-        told = {h.path: f"{h.name} {h.text}" for h in self.handles() if h.path in self._turned}
-        names = [told[path] for path in self._turned if path in told][-_MOST_NAMED:]
+        texts = {h.path: f"{h.name} {h.text}" for h in self.handles() if h.path in self._turned}
+        names = [texts[path] for path in self._turned if path in texts][-_MOST_NAMED:]
         return f"{self.scene.title}, {', '.join(names)}" if names else self.scene.title
 
     @property

@@ -60,8 +60,8 @@ def sheet_pdf(
     top = 24.0
     room = (page.height_mm - _FOOT_MM - top) / len(plates)
     for number, (plate, title, extra) in enumerate(zip(plates, titles, stops, strict=True)):
-        words = _caption(f"{number + 1}  {title}", plate, extra, plates[0] if number else None)
-        top = _strip(page, plate, extra, (top, low, times, room), words)
+        text = _caption(f"{number + 1}  {title}", plate, extra, plates[0] if number else None)
+        top = _strip(page, plate, extra, (top, low, times, room), text)
     _bar(page, page.height_mm - 30.0)
     cautions = sentences_once(c for p in plates for c in p.report.cautions)
     page.text(_MARGIN_MM, page.height_mm - 21.0, page.wrapped(cautions, 7), 7, _QUIET)
@@ -79,8 +79,8 @@ def _scale_words(times: float) -> str:
 
 
 def _caption(title: str, plate: Plate, stops: float, first: Plate | None) -> str:
-    said = f"{title}: exposed {shutter(plate.exposure_s * 2**stops)}"
-    return said + "".join(f"; {words}" for words in (differences(first, plate) if first else ()))
+    text = f"{title}: exposed {shutter(plate.exposure_s * 2**stops)}"
+    return text + "".join(f"; {new}" for new in (differences(first, plate) if first else ()))
 
 
 class _Page:
@@ -94,22 +94,22 @@ class _Page:
         self.figure: Figure = Figure(figsize=size, facecolor="white")
 
     def text(
-        self, x_mm: float, y_mm: float, words: str, points: float,
+        self, x_mm: float, y_mm: float, text: str, points: float,
         colour: str = _INK, *, bold: bool = False, align: str = "left",
     ) -> None:  # fmt: skip
         """Words whose upper edge lies at y."""
-        if "\n" not in words and align == "left":
+        if "\n" not in text and align == "left":
             room = (self.width_mm - x_mm - _MARGIN_MM) * _IN_MM
-            words, points = fitted(words, room, points, bold=bold)
+            text, points = fitted(text, room, points, bold=bold)
         self.figure.text(
-            x_mm / self.width_mm, 1 - y_mm / self.height_mm, words.replace("$", r"\$"),
+            x_mm / self.width_mm, 1 - y_mm / self.height_mm, text.replace("$", r"\$"),
             fontsize=points, color=colour, va="top", ha=align,
             weight="bold" if bold else "normal", family=FONT,
         )  # fmt: skip
 
-    def wrapped(self, words: str, points: float) -> str:
+    def wrapped(self, text: str, points: float) -> str:
         """Words in lines that fit the page."""
-        return wrapped(words, (self.width_mm - 2 * _MARGIN_MM) * _IN_MM, points)
+        return wrapped(text, (self.width_mm - 2 * _MARGIN_MM) * _IN_MM, points)
 
     def line(self, x_mm: tuple[float, float], y_mm: tuple[float, float], points: float) -> None:
         """A straight line."""
@@ -145,14 +145,14 @@ class _Page:
 
 
 def _strip(
-    page: _Page, plate: Plate, stops: float, place: tuple[float, float, float, float], words: str
+    page: _Page, plate: Plate, stops: float, box: tuple[float, float, float, float], text: str
 ) -> float:
     """A plate with its caption above and a scale of millimetres below; where the next begins."""
-    top, low, times, room = place
+    top, low, times, room = box
     half = plate.scene.plate.pixel_m / 2
     edges = [_MM * (float(plate.x_m[0]) - half), _MM * (float(plate.x_m[-1]) + half)]
     left, right = (_MARGIN_MM + times * (edge - _MM * low) for edge in edges)
-    caption = page.wrapped(words, 8)
+    caption = page.wrapped(text, 8)
     page.text(_MARGIN_MM, top, caption, 8)
     top += _LINE_MM * (caption.count("\n") + 1)
     true = times * _MM * plate.scene.plate.height_m
@@ -164,8 +164,10 @@ def _strip(
     return top + height + 12.0
 
 
-def _ruler(page: _Page, y_mm: float, span: tuple[float, float], at: tuple[float, float]) -> None:
-    left, times = at
+def _ruler(
+    page: _Page, y_mm: float, span: tuple[float, float], corner: tuple[float, float]
+) -> None:
+    left, times = corner
     step = next(m for m in _STEPS if m * times >= 1.5)  # mm on the paper between ticks
     for k in range(math.ceil(span[0] / step), math.floor(span[1] / step) + 1):
         x = left + times * (k * step - span[0])
@@ -187,5 +189,5 @@ def _bar(page: _Page, y_mm: float) -> None:
     for part in range(11):
         x = left + part * BAR_MM / 10
         page.line((x, x), (y_mm - (1.8 if part in (0, 5, 10) else 1.0), y_mm), 0.6)
-    words = "100 mm: if a ruler says otherwise, print again without fitting to the page"
-    page.text(left, y_mm + 1.6, words, 7.5, _QUIET)
+    text = "100 mm: if a ruler says otherwise, print again without fitting to the page"
+    page.text(left, y_mm + 1.6, text, 7.5, _QUIET)

@@ -43,7 +43,7 @@ class Opened:
         """As JSON has it."""
         return {"address": self.address, "class_address": self.class_address or None}
 
-    def words(self) -> str:
+    def text(self) -> str:
         """What the terminal shows: each address on a line of its own."""
         lines = ["the live bench; Ctrl-C ends it", self.address]
         if self.class_address:

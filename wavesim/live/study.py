@@ -27,24 +27,24 @@ _VISIBLE_M = (400e-9, 700e-9)
 def in_short(plate: Plate) -> list[str]:
     """One sentence of what an exposure shows."""
     try:
-        words = brief(visibility(plate))
+        text = brief(visibility(plate))
     except WavesimError:
         return []
-    return [sentence(words)]
+    return [sentence(text)]
 
 
-def sentence(words: str) -> str:
+def sentence(text: str) -> str:
     """Words that begin a line."""
-    return words[:1].upper() + words[1:]
+    return text[:1].upper() + text[1:]
 
 
 def in_full(plate: Plate) -> list[str]:
     """What an exposure shows and burns out, and where its theory ends."""
     try:
-        said = [one.text for one in visibility(plate).sentences]
+        texts = [sentence_.text for sentence_ in visibility(plate).sentences]
     except WavesimError:
-        said = []
-    return [sentence(words) for words in (*said, *plate.report.notes)]
+        texts = []
+    return [sentence(text) for text in (*texts, *plate.report.notes)]
 
 
 def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
@@ -59,7 +59,7 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     column = column_of(plate, x_m)
     beta = float(grating_geometry(plate.scene).beta_rad(x_m))
     middle = plate.xyz.shape[0] // 2
-    told: dict[str, Any] = {
+    reply: dict[str, Any] = {
         "x_m": x_m,
         "column_m": float(plate.x_m[column]),
         "beta_rad": beta,
@@ -71,9 +71,11 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     }
     if why:
         found = explain(plate, float(plate.x_m[column]))
-        told["words"] = [sentence(one.text) for one in found.sentences if one.label == "why"]
-        told["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)
-    return told
+        reply["words"] = [
+            sentence(sentence_.text) for sentence_ in found.sentences if sentence_.label == "why"
+        ]
+        reply["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)
+    return reply
 
 
 def _order(bench: Session, x_m: float) -> dict[str, Any]:

@@ -112,8 +112,8 @@ def _telling_rows(plate: Plate) -> npt.NDArray[np.int64]:
     count = plate.y_m.size
     if is_plane(plate.scene) or count <= _MOST_ROWS:
         return np.arange(count)[::-1]
-    share = plate.irradiance.sum(axis=1)
-    change = np.abs(np.diff(share)) / max(float(share.max()), 1e-300) + 0.5 / count
+    light = plate.irradiance.sum(axis=1)
+    change = np.abs(np.diff(light)) / max(float(light.max()), 1e-300) + 0.5 / count
     way = np.concatenate([[0.0], np.cumsum(change)])
     even = np.interp(np.linspace(0, way[-1], _MOST_ROWS), way, np.arange(count))
     return np.unique(np.append(np.rint(even).astype(np.int64), count // 2))[::-1]

@@ -33,10 +33,10 @@ def unpacked(message: bytes) -> Reply:
     """The answer that `packed` packed."""
     (length,) = struct.unpack_from("<I", message)
     head = json.loads(message[4 : 4 + length])
-    buffers, place = [], 4 + length
+    buffers, offset = [], 4 + length
     for size in head.pop("buffers"):
-        buffers.append(message[place : place + size])
-        place += size
+        buffers.append(message[offset : offset + size])
+        offset += size
     return Reply(head, tuple(buffers))
 
 

@@ -285,7 +285,7 @@ def _require_memory(spans: float) -> None:
     """Refuse a table of so many 1 / (aperture width) that it does not fit the free memory."""
     require_memory(
         CELLS * spans * _CELL_BYTES,
-        share=_PART,
+        fraction=_PART,
         what=" in the near field",
         expected="a smaller or lower aperture, or a plate that reaches less far aside",
     )

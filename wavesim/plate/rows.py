@@ -168,7 +168,7 @@ def _extremes(geometry: Geometry) -> tuple[float, float]:
 def _require_memory(spans: float, values: int, geometry: Geometry) -> None:
     require_memory(
         CELLS * spans * _CELL_BYTES + 3.0 * 8 * values * (geometry.half_rows + 1),
-        share=_PART,
+        fraction=_PART,
         what=" for its rows",
         key="plate.height",
         expected="a lower plate or aperture, or larger pixels",

@@ -34,10 +34,10 @@ from wavesim.scene.quantities import (
     Length,
     Offset,
     Plain,
-    complaint,
     show,
+    validation_error,
 )
-from wavesim.scene.rules import SLACK, exactly_one, fitting, misfit, not_both
+from wavesim.scene.rules import SLACK, exactly_one, fitting, not_both, size_error
 from wavesim.scene.source import FileName
 
 
@@ -104,7 +104,7 @@ class Slits(Ruled):
         given = [key for key in ("count", "width_m", "pitch_m") if getattr(self, key) is not None]
         if self.slits is not None:
             if given:
-                raise complaint(
+                raise validation_error(
                     "cannot be combined with a list of slits",
                     key=given[0].removesuffix("_m"),
                     expected="count, width and pitch, or slits",
@@ -120,7 +120,7 @@ def _refuse_overlap(slits: tuple[ListedSlit, ...]) -> None:
     for left, right in pairwise(order):
         a, b = slits[left], slits[right]
         if b.centre_m - a.centre_m < (a.width_m + b.width_m) / 2 * (1 - SLACK):
-            raise complaint(
+            raise validation_error(
                 f"overlaps slits[{left}]",
                 key=f"slits[{right}]",
                 value=f"{show(b.width_m, 'length')} wide at {show(b.centre_m, 'length')}",
@@ -137,14 +137,14 @@ def _check_counted(count: int | None, width: float | None, pitch: float | None) 
         needed["pitch"] = (pitch, "the centre-to-centre distance", 'pitch = "90 um"')
     for key, (value, meaning, example) in needed.items():
         if value is None:
-            raise complaint(f"is missing: {meaning}", key=key, expected=example)
+            raise validation_error(f"is missing: {meaning}", key=key, expected=example)
     if width is not None and pitch is not None:
         _within_pitch("width", width, pitch)
 
 
 def _within_pitch(key: str, width: float, pitch: float) -> None:
     if width > pitch * (1 + SLACK):
-        raise misfit(key, width, "is more than the pitch of", pitch, "at most the pitch")
+        raise size_error(key, width, "is more than the pitch of", pitch, "at most the pitch")
 
 
 class Wires(Ruled):
@@ -176,7 +176,7 @@ class Wires(Ruled):
     def _gap(self) -> Self:
         if self.width_m >= self.pitch_m * (1 - SLACK):
             problem, right = "leaves no gap at a pitch of", "less than the pitch"
-            raise misfit("width", self.width_m, problem, self.pitch_m, right)
+            raise size_error("width", self.width_m, problem, self.pitch_m, right)
         return self
 
 
@@ -254,9 +254,9 @@ class Grating(Ruled):
         width, pitch = self.ruled_width_m, self.mean_pitch_m
         if width is not None and width < pitch * (1 - SLACK):
             problem, right = "is less than one pitch of", "at least one ruling"
-            raise misfit("ruled_width", width, problem, pitch, right)
+            raise size_error("ruled_width", width, problem, pitch, right)
         if self.rulings > MOST_RULINGS:
-            raise complaint(
+            raise validation_error(
                 f"holds {self.rulings:.6g} rulings",
                 key="ruled_width",
                 expected=f"at most {MOST_RULINGS:,} rulings",
@@ -270,7 +270,7 @@ class Grating(Ruled):
         reflecting = self.mounting == "reflection"
         index = getattr(self.groove, "index", DEFAULT_INDEX)
         if reflecting and index != DEFAULT_INDEX:
-            raise complaint(
+            raise validation_error(
                 "belongs to a transmission grating",
                 key="groove.index",
                 expected='no index, or mounting = "transmission"',
@@ -283,7 +283,7 @@ class Grating(Ruled):
             "reflectance_file": self.reflectance_file,
         }
         for key in (key for key, value in choices.items() if value is not None and not reflecting):
-            raise complaint(
+            raise validation_error(
                 "belongs to a reflection grating", key=key, expected='mounting = "reflection"'
             )
         not_both(choices)
@@ -291,14 +291,16 @@ class Grating(Ruled):
         if self.rigorous:
             for key in (key for key, value in choices.items() if value is not None):
                 right = 'material = "aluminium", or theory = "scalar"'
-                raise complaint("cannot be combined with rigorous theory", key=key, expected=right)
+                raise validation_error(
+                    "cannot be combined with rigorous theory", key=key, expected=right
+                )
         return self._check_coating()
 
     def _check_coating(self) -> Self:
         if self.coating is None:
             return self
         if self.mounting == "transmission" or isinstance(self.groove, BinaryGroove):
-            raise complaint(
+            raise validation_error(
                 "needs a reflection grating whose facets are inclined",
                 key="coating",
                 expected='mounting = "reflection" and a blazed, sinusoidal or table profile',

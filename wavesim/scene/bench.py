@@ -31,7 +31,7 @@ from wavesim.scene.quantities import (
     Tilt,
     VisibleWavelength,
     Wavelength,
-    complaint,
+    validation_error,
 )
 from wavesim.scene.rules import both_or_none, not_both
 
@@ -91,10 +91,10 @@ class _PathError(Quantity):
         if not isinstance(value, str) or not value.rstrip().endswith(("wave", "waves")):
             return super().read(value, info)
         try:
-            waves = float(value.split()[0])
+            path_waves = float(value.split()[0])
         except ValueError:
             raise self.refuse("does not begin with a number") from None
-        return self.within(waves * float(info.data.get("wavelength_m", _WAVES_OF_M)))
+        return self.within(path_waves * float(info.data.get("wavelength_m", _WAVES_OF_M)))
 
 
 PathError = Annotated[float, _PathError("length", "0.25 waves", -0.1, 0.1)]
@@ -286,13 +286,13 @@ class Bench(Model):
     @model_validator(mode="after")
     def _lengths(self) -> Self:
         if self.camera_m is None and self.plate_distance_m is None:
-            raise complaint(
+            raise validation_error(
                 "is missing: the focal length of the camera lens, or the plate's distance",
                 key="camera",
                 expected='camera = "1 m" or plate_distance = "3 m"',
             )
         if self.camera_m is not None and self.plate_distance_m is not None:
-            raise complaint(
+            raise validation_error(
                 "cannot be combined with a camera lens",
                 key="plate_distance",
                 expected="camera or plate_distance; a plate out of focus is given by defocus",
@@ -310,13 +310,13 @@ class Bench(Model):
         }
         for key, given in lens_only.items():
             if given and self.camera_m is None:
-                raise complaint("needs a camera lens", key=key, expected='camera = "1 m"')
+                raise validation_error("needs a camera lens", key=key, expected='camera = "1 m"')
         if self.collimator_lens is not None and self.collimator_m is None:
-            raise complaint(
+            raise validation_error(
                 "needs a collimator", key="collimator_lens", expected='collimator = "600 mm"'
             )
         if self.camera_m is not None and abs(self.defocus_m) >= self.camera_m:
-            raise complaint(
+            raise validation_error(
                 "reaches the camera lens", key="defocus", expected="less than the focal length"
             )
         return self
@@ -333,14 +333,14 @@ class Bench(Model):
     def _check_pair(self) -> None:
         for field, value in (("incidence", self.incidence_rad), ("viewing", self.viewing_rad)):
             if value:
-                raise complaint(
+                raise validation_error(
                     "cannot be combined with included_angle and turn",
                     key=field,
                     expected="incidence and viewing, or included_angle and turn",
                 )
         for name, angle in (("incidence", self.alpha_rad), ("viewing", self.camera_axis_rad)):
             if abs(angle) >= GRAZING_RAD:
-                raise complaint(
+                raise validation_error(
                     f"puts the angle of {name} at 90 degrees or beyond",
                     key="turn",
                     expected="a smaller turn or included_angle",

@@ -9,7 +9,7 @@ from wavesim.scene.bench import Bench
 from wavesim.scene.groove import SlitGroove
 from wavesim.scene.planar import Plane
 from wavesim.scene.plate import Exposure, PlateFormat
-from wavesim.scene.quantities import GRAZING_RAD, complaint, show
+from wavesim.scene.quantities import GRAZING_RAD, show, validation_error
 from wavesim.scene.source import BlackBody, Source
 
 _RELATIVE_SOURCES = ("illuminant", "lamp", "led", "band")
@@ -38,14 +38,14 @@ def _slit_needs_a_distance(source: Source, bench: Bench) -> None:
     if source.slit is None:
         return
     if bench.source_focal_m is None:
-        raise complaint(
+        raise validation_error(
             "is missing: a source slit needs the collimator, or its distance",
             key="bench.collimator",
             expected='collimator = "600 mm" or source_distance = "2 m"',
         )
     half = math.atan2(source.slit.width_m / 2, bench.source_focal_m)
     if abs(bench.alpha_rad) + half >= GRAZING_RAD:
-        raise complaint(
+        raise validation_error(
             "is so wide that its edge lies at 90 degrees or beyond, seen from the aperture",
             key="source.slit.width",
             expected="a narrower slit or a longer collimator",
@@ -56,7 +56,7 @@ def _plate_behind_the_lens(bench: Bench, plate: PlateFormat) -> None:
     half = plate.height_m / 2 * math.sin(bench.plate_tip_rad)
     near = min(x * math.sin(bench.plate_tilt_rad) for x in plate.x_range_m) - abs(half)
     if near < -bench.image_distance_m / 2:
-        raise complaint(
+        raise validation_error(
             f"brings an end of the plate {show(-near, 'length')} nearer to the lens",
             key="bench.plate_tilt" if bench.plate_tilt_rad else "bench.plate_tip",
             expected=f"less than half of {show(bench.image_distance_m, 'length')}",
@@ -69,7 +69,7 @@ def _plate_within_reach(bench: Bench, plate: PlateFormat) -> None:
         aside, behind = math.cos(bench.plate_tilt_rad), math.sin(bench.plate_tilt_rad)
         angle = bench.camera_axis_rad + math.atan2(x * aside, bench.camera_focal_m + x * behind)
         if abs(angle) >= GRAZING_RAD:
-            raise complaint(
+            raise validation_error(
                 f"reaches {show(angle, 'angle')} from the aperture's normal, at"
                 f" x = {show(x, 'length')}; light leaves below 90 deg only",
                 key="plate.width",
@@ -88,7 +88,7 @@ def _obstacle_needs_a_beam(bench: Bench, aperture: Aperture) -> None:
     if not isinstance(aperture, Plane) or not aperture.obstacle:
         return
     if bench.beam is None and aperture.stop is None:
-        raise complaint(
+        raise validation_error(
             "is missing: an obstacle stands in a beam of some diameter",
             key="bench.beam",
             expected='beam = "40 mm", or a stop in [aperture]',
@@ -100,14 +100,14 @@ def _defects_fit(aperture: Ruled) -> None:
     for number, defect in enumerate(aperture.defects):
         key = f"aperture.defects[{number}]"
         if defect.kind == ("width" if clear else "depth"):
-            raise complaint(
+            raise validation_error(
                 "is not possible with these rulings",
                 key=f"{key}.kind",
                 value=defect.kind,
                 expected='"depth" for grooves that have a depth, "width" for slits and wires',
             )
         if defect.kind == "step" and (defect.ruling or 0) >= aperture.rulings:
-            raise complaint(
+            raise validation_error(
                 f"is not before the last of {aperture.rulings:,} rulings",
                 key=f"{key}.ruling",
                 value=defect.ruling,
@@ -122,20 +122,20 @@ def _defects_fit(aperture: Ruled) -> None:
 def _some_left(count: int, missing: tuple[int, ...], key: str) -> None:
     beyond = [number for number in missing if number > count]
     if beyond:
-        raise complaint(
+        raise validation_error(
             f"names a ruling beyond the last of {count:,}",
             key=key,
             value=beyond[0],
             expected=f"numbers from 1 to {count}",
         )
     if len(set(missing)) >= count:
-        raise complaint("leaves no ruling", key=key, expected="fewer missing rulings")
+        raise validation_error("leaves no ruling", key=key, expected="fewer missing rulings")
 
 
 def _width_left(aperture: Ruled, change: float, key: str) -> None:
     width = narrowest_m(aperture)
     if change >= width:
-        raise complaint(
+        raise validation_error(
             f"changes the width of {show(width, 'length')} by {show(change, 'length')}",
             key=key,
             expected="changes smaller than the width",
@@ -160,7 +160,7 @@ def _time_needs_a_level(source: Source, exposure: Exposure) -> None:
         return
     if source.luminance_cd_m2 is None and source.illuminance_lx is None:
         key = "illuminance" if source.is_point else "luminance"
-        raise complaint(
+        raise validation_error(
             f"cannot be applied: the level of the {source.kind} is not given",
             key="exposure.time",
             expected=f'time = "auto", or {key} in [source]',

@@ -25,8 +25,8 @@ from wavesim.scene.quantities import (
     Plain,
     Quantity,
     Seed,
-    complaint,
     in_file,
+    validation_error,
 )
 from wavesim.scene.rules import exactly_one, not_both
 from wavesim.scene.source import FileName
@@ -62,12 +62,12 @@ def _read_span(value: object, info: ValidationInfo) -> Span:
         value = Span(**value)
     if isinstance(value, Span):
         if (value.rulings is None) == (value.length_m is None):
-            raise complaint("needs one of rulings and length_m", expected="Span(rulings=96)")
+            raise validation_error("needs one of rulings and length_m", expected="Span(rulings=96)")
         return value
     if isinstance(value, str):
         return Span(length_m=_SPAN_LENGTH.read(value, info))
     if isinstance(value, bool) or not hasattr(value, "__float__"):
-        raise complaint(
+        raise validation_error(
             "is neither a number of rulings nor a length", expected='96 rulings as 96, or "3 mm"'
         )
     return Span(rulings=_SPAN_RULINGS.read(value))
@@ -77,7 +77,7 @@ def _read_correlation(value: object, info: ValidationInfo) -> str | Span:
     if isinstance(value, str) and value.strip().isalpha():
         if value in ("independent", "accumulated"):
             return value
-        raise complaint(
+        raise validation_error(
             "is not a kind of correlation",
             expected='"independent", "accumulated", or a length such as "2 mm"',
         )
@@ -291,7 +291,7 @@ class TableDefect(Model):
     @model_validator(mode="after")
     def _real_order(self) -> Self:
         if self.order == 0:
-            raise complaint(
+            raise validation_error(
                 "shows no displacement", key="order", value=0, expected="an order but 0"
             )
         return self

@@ -12,7 +12,7 @@ from wavesim.scene.quantities import (
     Plain,
     Quantity,
     Wavelength,
-    complaint,
+    validation_error,
 )
 from wavesim.scene.source import FileName
 
@@ -81,11 +81,11 @@ class BlazedGroove(Model):
     @model_validator(mode="after")
     def _one_slope(self) -> Self:
         if self.blaze_m is None and "facet_angle_rad" not in self.model_fields_set:
-            raise complaint(
+            raise validation_error(
                 "is missing, and so is blaze", key="facet_angle", expected='"8.6 deg", or blaze'
             )
         if self.blaze_order == 0:
-            raise complaint(
+            raise validation_error(
                 "is not an order that a blaze can favour", key="blaze_order", expected="1"
             )
         return self

@@ -11,7 +11,7 @@ from wavesim.scene.quantities import (
     LengthOrZero,
     Quantity,
     VisibleWavelength,
-    complaint,
+    validation_error,
 )
 from wavesim.scene.rules import exactly_one, not_both
 
@@ -56,8 +56,8 @@ class Lens(Model):
     def focal_ratio(self, wavelength_m: Number) -> Number:
         """Focal length over that at `sharp`, at wavelengths in standard air [m], any shape."""
         if self.glass is not None:
-            at = glass.index(self.glass, self.sharp_m)
-            return (at - 1) / (glass.index(self.glass, wavelength_m) - 1)
+            index = glass.index(self.glass, self.sharp_m)
+            return (index - 1) / (glass.index(self.glass, wavelength_m) - 1)
         return self._excess(wavelength_m) / self._excess(self.sharp_m)
 
     def _excess(self, wavelength_m: Number) -> Number:
@@ -95,7 +95,7 @@ class CameraLens(Lens):
     @model_validator(mode="after")
     def _far_from_what(self) -> Self:
         if self.distance_m and self.diameter_m is None:
-            raise complaint(
+            raise validation_error(
                 "tells nothing without the lens's clear diameter",
                 key="distance",
                 expected='diameter = "30 mm" beside it',

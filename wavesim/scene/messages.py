@@ -22,7 +22,7 @@ _QUANTITY_EXAMPLE = re.compile(r'"[-0-9]')
 
 
 @dataclass(frozen=True)
-class _Place:
+class _Location:
     """A place in the scene: its keys, the table that holds it, its declaration."""
 
     keys: tuple[str, ...]
@@ -85,24 +85,24 @@ def _with_others(expected: str | None, others: Iterable[str], unweighed: int) ->
 
 
 def _finding(detail: ErrorDetails, model: type[BaseModel], data: object, python: bool) -> _Finding:
-    place = _walk(model, detail["loc"])
+    location = _walk(model, detail["loc"])
     kind, context = detail["type"], detail.get("ctx", {})
     if kind == "wavesim":
-        return _own(place, context, detail["input"], data)
+        return _own(location, context, detail["input"], data)
     if kind == "extra_forbidden":
-        return _unknown(place, python)
+        return _unknown(location, python)
     if kind == "missing":
-        return _missing(place)
+        return _missing(location)
     if kind.startswith("union_tag"):
-        return _form(place, kind, context)
-    if kind == "literal_error" and place.field is not None:
-        choices = list(_literals(place.field.annotation))
-        return _choice(place.dotted, "is not among the choices", detail["input"], choices)
-    if kind == "tuple_type" and place.field is not None and _forms(place.field.annotation):
-        expected = f"[[{place.dotted}]], in double brackets, for each item"
-        return _Finding(1, place.dotted, "is not a list", detail["input"], expected)
+        return _form(location, kind, context)
+    if kind == "literal_error" and location.field is not None:
+        choices = list(_literals(location.field.annotation))
+        return _choice(location.dotted, "is not among the choices", detail["input"], choices)
+    if kind == "tuple_type" and location.field is not None and _forms(location.field.annotation):
+        expected = f"[[{location.dotted}]], in double brackets, for each item"
+        return _Finding(1, location.dotted, "is not a list", detail["input"], expected)
     problem, right = _plain_words(kind, context, detail["msg"])
-    return _Finding(1, place.dotted, problem, detail["input"], right or _example(place))
+    return _Finding(1, location.dotted, problem, detail["input"], right or _example(location))
 
 
 def _literals(annotation: object) -> Iterator[str]:
@@ -114,17 +114,21 @@ def _literals(annotation: object) -> Iterator[str]:
             yield from _literals(inner)
 
 
-def _own(place: _Place, context: Mapping[str, object], given: object, data: object) -> _Finding:
+def _own(
+    location: _Location, context: Mapping[str, object], given: object, data: object
+) -> _Finding:
     """A finding of one of our own validators."""
     key, expected = context.get("key"), context.get("expected")
-    own = place.keys if key is None else (*place.keys, *str(key).replace("[", ".[").split("."))
+    own = (
+        location.keys if key is None else (*location.keys, *str(key).replace("[", ".[").split("."))
+    )
     value = context.get("value", _at(data, own) if key is not None else given)
-    belongs = key is not None or place.field is None or _forms(place.field.annotation)
+    belongs = key is not None or location.field is None or _forms(location.field.annotation)
     if isinstance(value, Mapping) and belongs:
         value = None  # a table where a table belongs; its key says enough
-    example = _example(place) or ""
+    example = _example(location) or ""
     general = context.get("example")
-    if place.field is not None and "auto" in (place.field.examples or ()):
+    if location.field is not None and "auto" in (location.field.examples or ()):
         example += ' or "auto"'
     if isinstance(expected, str) and _QUANTITY_EXAMPLE.match(example):
         expected = expected.replace(f'"{general}"', example)
@@ -138,37 +142,37 @@ def _own(place: _Place, context: Mapping[str, object], given: object, data: obje
     )
 
 
-def _unknown(place: _Place, python: bool) -> _Finding:
-    if place.owner is None:
-        return _Finding(0, place.dotted, "is an unknown key")
-    names = _names(place.owner, python)
-    homes = [_tag(form) for form in place.siblings if place.last in _names(form, python)]
+def _unknown(location: _Location, python: bool) -> _Finding:
+    if location.owner is None:
+        return _Finding(0, location.dotted, "is an unknown key")
+    names = _names(location.owner, python)
+    homes = [_tag(form) for form in location.siblings if location.last in _names(form, python)]
     if homes:
-        problem = f"cannot be combined with {_tag_text(place.owner)}, only with {_listed(homes)}"
-        return _Finding(0, place.dotted, problem, None, f"one of {', '.join(names)}")
-    near = difflib.get_close_matches(place.last, names, n=1, cutoff=0.6)
+        problem = f"cannot be combined with {_tag_text(location.owner)}, only with {_listed(homes)}"
+        return _Finding(0, location.dotted, problem, None, f"one of {', '.join(names)}")
+    near = difflib.get_close_matches(location.last, names, n=1, cutoff=0.6)
     if near:
-        excused = ".".join((*place.keys[:-1], near[0])).replace(".[", "[")
+        excused = ".".join((*location.keys[:-1], near[0])).replace(".[", "[")
         return _Finding(
-            0, place.dotted, "is an unknown key", None, f'did you mean "{near[0]}"?', excused
+            0, location.dotted, "is an unknown key", None, f'did you mean "{near[0]}"?', excused
         )
-    home = _home(place)
+    home = _home(location)
     if home:
-        return _Finding(0, place.dotted, "does not belong here", None, home)
-    return _Finding(0, place.dotted, "is an unknown key", None, f"one of {', '.join(names)}")
+        return _Finding(0, location.dotted, "does not belong here", None, home)
+    return _Finding(0, location.dotted, "is an unknown key", None, f"one of {', '.join(names)}")
 
 
-def _home(place: _Place) -> str | None:
+def _home(location: _Location) -> str | None:
     """The table of a scene that has such a key, for one that stands at the top of the file."""
-    if len(place.keys) > 1 or place.owner is None:
+    if len(location.keys) > 1 or location.owner is None:
         return None
-    for name, field in place.owner.model_fields.items():
+    for name, field in location.owner.model_fields.items():
         table = field.alias or name
         for form in _forms(field.annotation):
-            own = _field(form, place.last)
+            own = _field(form, location.last)
             if own is not None:
                 lists = get_origin(own.annotation) is tuple and _forms(own.annotation)
-                return f"[[{table}.{place.last}]]" if lists else f"{place.last} in [{table}]"
+                return f"[[{table}.{location.last}]]" if lists else f"{location.last} in [{table}]"
     return None
 
 
@@ -177,33 +181,33 @@ def _names(model: type[BaseModel], python: bool) -> list[str]:
     return [name if python else field.alias or name for name, field in fields]
 
 
-def _missing(place: _Place) -> _Finding:
-    meaning = place.field.description if place.field is not None else None
+def _missing(location: _Location) -> _Finding:
+    meaning = location.field.description if location.field is not None else None
     problem = f"is missing: {meaning}" if meaning else "is missing"
-    example = _example(place)
-    if example is not None and place.field is not None and place.field.examples:
-        example = f"{place.last} = {example}"
-    return _Finding(2, place.dotted, problem, None, example)
+    example = _example(location)
+    if example is not None and location.field is not None and location.field.examples:
+        example = f"{location.last} = {example}"
+    return _Finding(2, location.dotted, problem, None, example)
 
 
-def _example(place: _Place) -> str | None:
+def _example(location: _Location) -> str | None:
     """What to write for a key, as TOML."""
-    if place.field is None:
+    if location.field is None:
         return None
-    if place.field.examples:
-        return toml_text(place.field.examples[0])
-    forms = _forms(place.field.annotation)
+    if location.field.examples:
+        return toml_text(location.field.examples[0])
+    forms = _forms(location.field.annotation)
     if not forms:
         return None
-    table = f"a table [{place.dotted}]"
+    table = f"a table [{location.dotted}]"
     return table if len(forms) == 1 else f"{table} with {_tag_text(forms[0])} or another kind"
 
 
-def _form(place: _Place, kind: str, context: Mapping[str, object]) -> _Finding:
+def _form(location: _Location, kind: str, context: Mapping[str, object]) -> _Finding:
     """The tag that chooses a table's form is missing or unknown."""
     tag = str(context["discriminator"]).strip("'")
-    key = f"{place.dotted}.{tag}"
-    forms = _forms(place.field.annotation) if place.field is not None else ()
+    key = f"{location.dotted}.{tag}"
+    forms = _forms(location.field.annotation) if location.field is not None else ()
     choices = [_tag(form) for form in forms]
     if kind == "union_tag_not_found":
         return _Finding(0, key, "is missing", None, _listed(choices))
@@ -224,7 +228,7 @@ def _listed(choices: list[str]) -> str:
 
 
 def _plain_words(kind: str, context: Mapping[str, object], message: str) -> tuple[str, str | None]:
-    words: dict[str, tuple[str, str | None]] = {
+    texts: dict[str, tuple[str, str | None]] = {
         "model_type": ("is not a table", None),
         "model_attributes_type": ("is not a table", None),
         "tuple_type": ("is not a list", "a list in square brackets"),
@@ -236,13 +240,13 @@ def _plain_words(kind: str, context: Mapping[str, object], message: str) -> tupl
         "too_short": ("has too few entries", f"at least {context.get('min_length')}"),
         "too_long": ("has too many entries", f"at most {context.get('max_length')}"),
     }
-    return words.get(kind, (message[:1].lower() + message[1:], None))
+    return texts.get(kind, (message[:1].lower() + message[1:], None))
 
 
 # ---- walking from a finding's location to its declaration
 
 
-def _walk(model: type[BaseModel], location: Iterable[int | str]) -> _Place:
+def _walk(model: type[BaseModel], location: Iterable[int | str]) -> _Location:
     """Follow pydantic's location, leaving out the tags that it inserts."""
     keys: list[str] = []
     owner: type[BaseModel] | None = None
@@ -261,7 +265,7 @@ def _walk(model: type[BaseModel], location: Iterable[int | str]) -> _Place:
             field = _field(chosen, part)
             forms = () if field is None else _forms(field.annotation)
             chosen = forms[0] if len(forms) == 1 else None
-    return _Place(tuple(keys), owner, field, siblings)
+    return _Location(tuple(keys), owner, field, siblings)
 
 
 def _field(model: type[BaseModel], key: str) -> FieldInfo | None:

@@ -12,13 +12,15 @@ from wavesim.scene.bench import Bench
 from wavesim.scene.checks import check_together
 from wavesim.scene.orders import settled
 from wavesim.scene.plate import Exposure, PlateFormat
-from wavesim.scene.quantities import complaint
+from wavesim.scene.quantities import validation_error
 from wavesim.scene.source import Source
 
 
 def _known_version(value: object) -> object:
     if value != 1 or isinstance(value, bool):
-        raise complaint("is a version of the file format not known here", expected="schema = 1")
+        raise validation_error(
+            "is a version of the file format not known here", expected="schema = 1"
+        )
     return value
 
 

@@ -15,7 +15,7 @@ from wavesim import glass
 from wavesim.scene.aperture import Aperture, Grating, Ruled
 from wavesim.scene.bench import Bench, Centre
 from wavesim.scene.groove import BlazedGroove
-from wavesim.scene.quantities import GRAZING_RAD, complaint, show
+from wavesim.scene.quantities import GRAZING_RAD, show, validation_error
 
 _SAME_RAD = 1e-9  # an angle given beside the wavelength that it follows from
 
@@ -40,7 +40,7 @@ def settled(bench: Bench, aperture: Aperture) -> tuple[Bench, Aperture]:
 def _centred(bench: Bench, centre: Centre, aperture: Aperture) -> Bench:
     pitch_m = aperture.mean_pitch_m if isinstance(aperture, Ruled) else None
     if pitch_m is None:
-        raise complaint(
+        raise validation_error(
             "needs rulings of one pitch", key="bench.centre", expected="slits, wires or a grating"
         )
     sines = centre.order * centre.wavelength_m / pitch_m
@@ -65,12 +65,14 @@ def _arcsine(sine: float, centre: Centre) -> float:
 def _no_order(centre: Centre) -> Exception:
     where = f"order {centre.order} of {show(centre.wavelength_m, 'length')}"
     right = "a lower order, a shorter wavelength or coarser rulings"
-    return complaint(f"asks for {where}, which does not leave", key="bench.centre", expected=right)
+    return validation_error(
+        f"asks for {where}, which does not leave", key="bench.centre", expected=right
+    )
 
 
 def _agree(key: str, given: float | None, follows: float) -> None:
     if given is not None and abs(given - follows) > _SAME_RAD:
-        raise complaint(
+        raise validation_error(
             "cannot go with centre, from which it follows", key=key, expected=f"centre, or {key}"
         )
 
@@ -81,7 +83,7 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
     alpha = bench.alpha_rad
     sine_out = groove.blaze_m * groove.blaze_order / grating.mean_pitch_m - math.sin(alpha)
     if abs(sine_out) >= 1:
-        raise complaint(
+        raise validation_error(
             f"asks for order {groove.blaze_order}, which does not leave in this mounting",
             key="aperture.groove.blaze",
             expected="a shorter wavelength, another incidence, or facet_angle instead",
@@ -102,7 +104,7 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
 
 def _agree_blaze(given: float, follows: float) -> None:
     if abs(given - follows) > _SAME_RAD:
-        raise complaint(
+        raise validation_error(
             "cannot go with blaze, from which it follows",
             key="aperture.groove.facet_angle",
             expected="blaze or facet_angle",

@@ -16,10 +16,10 @@ from wavesim.scene.quantities import (
     Plain,
     Quantity,
     Seed,
-    complaint,
     show,
+    validation_error,
 )
-from wavesim.scene.rules import SLACK, both_or_none, misfit
+from wavesim.scene.rules import SLACK, both_or_none, size_error
 from wavesim.scene.source import FileName
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ class AnnulusShape(Model):
     def _ring(self) -> Self:
         if self.inner_m >= self.outer_m:
             problem = "is not less than the outer diameter of"
-            raise misfit("inner", self.inner_m, problem, self.outer_m, "less than outer")
+            raise size_error("inner", self.inner_m, problem, self.outer_m, "less than outer")
         return self
 
 
@@ -143,13 +143,13 @@ class PolygonShape(Model):
     def _regular_or_listed(self) -> Self:
         for key, value in (("sides", self.sides), ("radius", self.radius_m)):
             if value is None and self.points is None:
-                raise complaint(
+                raise validation_error(
                     "is missing: a polygon has sides and radius, or points",
                     key=key,
                     expected='sides = 6 and radius = "1 mm"',
                 )
             if value is not None and self.points is not None:
-                raise complaint(
+                raise validation_error(
                     "cannot be combined with points",
                     key=key,
                     expected="sides and radius, or points",
@@ -169,12 +169,14 @@ def _signed_area(corners: list[tuple[float, float]]) -> float:
 def _check_simple(corners: list[tuple[float, float]]) -> None:
     size = max(max(abs(x), abs(y)) for x, y in corners)
     if abs(_signed_area(corners)) <= 1e-12 * size**2:
-        raise complaint("enclose no area", key="points", expected="corners in order around a hole")
+        raise validation_error(
+            "enclose no area", key="points", expected="corners in order around a hole"
+        )
     sides = list(zip(corners, corners[1:] + corners[:1], strict=True))
     for j, first in enumerate(sides):
         for k in range(j + 2, len(sides) - (j == 0)):
             if _cross(*first, *sides[k]):
-                raise complaint(
+                raise validation_error(
                     f"make sides {j + 1} and {k + 1} cross",
                     key="points",
                     expected="corners in order around a hole",
@@ -222,7 +224,7 @@ class Stop(Model):
     def _round_or_not(self) -> Self:
         sides = [side for side in (self.width_m, self.height_m) if side is not None]
         if len(sides) != (2 if self.diameter_m is None else 0):
-            raise complaint(
+            raise validation_error(
                 "is round or rectangular", expected='{ diameter = "10 mm" }, or width and height'
             )
         return self
@@ -319,14 +321,14 @@ class Mesh(Plane):
     @model_validator(mode="after")
     def _size(self) -> Self:
         if self.count_x * self.count_y > MOST_RULINGS:
-            raise complaint(
+            raise validation_error(
                 f"makes {self.count_x * self.count_y:,} holes",
                 key="count_y",
                 expected=f"at most {MOST_RULINGS:,} holes",
             )
         cell = self.pitch_x_m * self.resolved_pitch_y_m * math.sin(self.angle_rad)
         if self.hole.area_m2 > cell * (1 + SLACK):
-            raise complaint(
+            raise validation_error(
                 "is larger than the cell that it stands in",
                 key="hole",
                 expected="a hole smaller than pitch_x by pitch_y",
@@ -356,7 +358,7 @@ class Dots(Plane):
     def _room(self) -> Self:
         cover = self.count * math.pi / 4 * self.min_distance_m**2 / self.stop.area_m2
         if cover > JAMMED:
-            raise complaint(
+            raise validation_error(
                 f"covers {cover:.2g} of the stop with discs of that diameter, too dense to scatter",
                 key="min_distance",
                 value=show(self.min_distance_m, "length"),

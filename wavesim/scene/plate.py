@@ -8,9 +8,9 @@ from pydantic_core import CoreSchema
 
 from wavesim.errors import InputError
 from wavesim.scene.base import Model
-from wavesim.scene.quantities import Length, Offset, Plain, Time, complaint, show
+from wavesim.scene.quantities import Length, Offset, Plain, Time, show, validation_error
 from wavesim.scene.recording import FilmSensitivity, SensorCurves
-from wavesim.scene.rules import SLACK, fitting, misfit
+from wavesim.scene.rules import SLACK, fitting, size_error
 
 if TYPE_CHECKING:
     import numpy as np
@@ -106,21 +106,21 @@ class PlateFormat(Model):
         for key, side in (("width", self.width_m), ("height", self.height_m)):
             if side < self.pixel_m * (1 - SLACK):
                 problem, right = "is less than one pixel of", "at least one pixel"
-                raise misfit(key, side, problem, self.pixel_m, right)
+                raise size_error(key, side, problem, self.pixel_m, right)
         self._check_count()
         return self
 
     def _check_count(self) -> None:
         for key, count in (("width", self.pixels_x), ("height", self.pixels_y)):
             if count > MOST_PIXELS_X:
-                raise complaint(
+                raise validation_error(
                     f"holds {count:,} pixels of {show(self.pixel_m, 'length')}",
                     key=key,
                     expected=f"at most {MOST_PIXELS_X:,}: a larger pixel or a smaller plate",
                 )
         total = self.pixels_x * self.pixels_y
         if total > MOST_PIXELS:
-            raise complaint(
+            raise validation_error(
                 f"makes {self.pixels_x:,} x {self.pixels_y:,} = {total:,} pixels",
                 key="pixel",
                 expected=f"at most {MOST_PIXELS:,}: a larger pixel or a smaller plate",
@@ -225,14 +225,14 @@ class Exposure(Model):
     @model_validator(mode="after")
     def _over_what(self) -> Self:
         if self.time_s is not None and self.over != 0:
-            raise complaint(
+            raise validation_error(
                 "counts from the automatic exposure, and a time is given",
                 key="over",
                 expected='over with time = "auto", or a time alone',
             )
         others = [self.sensor is not None, self.film is not None]
         if sum(others) + (self.observer != "cie1931_2deg") > 1:
-            raise complaint(
+            raise validation_error(
                 "is one of several that would record the light",
                 key=next(k for k, given in zip(("sensor", "film"), others, strict=True) if given),
                 expected="one of observer, sensor and film",

@@ -26,7 +26,7 @@ FROM_FILE = {"file": True}  # validation context that marks a scene file
 _UNIT_PATTERN = r"^\s*[-+−]?[0-9.][-+0-9.eE/ ]*\s*[A-Za-zµμÅ°%/].*$"
 
 
-def complaint(
+def validation_error(
     problem: str,
     *,
     expected: str | None = None,
@@ -58,7 +58,7 @@ class Quantity:
     above_low: bool = False
 
     def read(self, value: object, info: core_schema.ValidationInfo) -> float:
-        """Any value -> SI float, or a complaint."""
+        """Any value -> SI float, or a validation error."""
         if isinstance(value, str):
             number = self._from_text(value)
         elif isinstance(value, bool) or not hasattr(value, "__float__"):
@@ -75,11 +75,11 @@ class Quantity:
         return self.dimension != "fraction"
 
     def refuse(self, problem: str) -> PydanticCustomError:
-        """A complaint that ends with what would be right."""
+        """A validation error that ends with what would be right."""
         right = f'{a(self.dimension)} such as "{self.example}"'
         if not self.needs_unit:
             right = f'a number {self.range}, or "{self.example}"'
-        return complaint(problem, expected=right, example=self.example)
+        return validation_error(problem, expected=right, example=self.example)
 
     def _from_text(self, text: str) -> float:
         try:
@@ -92,7 +92,7 @@ class Quantity:
         return found.value
 
     def within(self, number: float) -> float:
-        """The number, or a complaint if it is out of range."""
+        """The number, or a validation error if it is out of range."""
         if not math.isfinite(number):
             raise self.refuse("is not a finite number")
         if number <= 0 < self.low or (number == 0 and self.above_low):
@@ -103,7 +103,7 @@ class Quantity:
             right = f"{a(self.dimension)} {self.range}"
             if not self.needs_unit:
                 right += f', or a text such as "{self.example}"'
-            raise complaint("is out of range", expected=right, example=self.example)
+            raise validation_error("is out of range", expected=right, example=self.example)
         return number
 
     @property
@@ -218,10 +218,10 @@ class Plain:
     whole: bool = False
 
     def read(self, value: object) -> float:
-        """Any value -> number, or a complaint."""
+        """Any value -> number, or a validation error."""
         number = self._number(value)
         if not self.low <= number <= self.high:  # NaN compares false
-            raise complaint("is out of range", expected=self.expected)
+            raise validation_error("is out of range", expected=self.expected)
         return number
 
     def _number(self, value: object) -> float:
@@ -232,8 +232,10 @@ class Plain:
                 return _float(value)
         noun = "a whole number" if self.whole else "a number"
         if isinstance(value, str) and re.fullmatch(r"\s*[-+]?[0-9][0-9.]*\s*", value):
-            raise complaint("is a number in quotes", expected=f"{self.expected}, without quotes")
-        raise complaint(f"is not {noun}", expected=self.expected)
+            raise validation_error(
+                "is a number in quotes", expected=f"{self.expected}, without quotes"
+            )
+        raise validation_error(f"is not {noun}", expected=self.expected)
 
     @property
     def expected(self) -> str:

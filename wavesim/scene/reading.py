@@ -148,8 +148,8 @@ def _text(content: bytes, name: str) -> str:
 
 
 def _toml(text: str, file: str | None) -> dict[str, object]:
-    for place in _DEEP_KEY.finditer(text):
-        line = text.count("\n", 0, place.start()) + 1
+    for match in _DEEP_KEY.finditer(text):
+        line = text.count("\n", 0, match.start()) + 1
         problem = f"has a key of more than {_DEEPEST} parts"
         raise SceneError(problem, file=file, key=f"line {line}", expected=_AS_SHIPPED)
     try:

@@ -5,7 +5,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from wavesim.scene.base import Model
-from wavesim.scene.quantities import complaint
+from wavesim.scene.quantities import validation_error
 from wavesim.scene.source import FileName
 
 
@@ -51,8 +51,10 @@ class FilmSensitivity(Model):
 
 def _need_file(wanted: bool, file: str | None) -> None:
     if wanted and file is None:
-        raise complaint("is missing", key="file", expected="the name of a CSV file of the table")
+        raise validation_error(
+            "is missing", key="file", expected="the name of a CSV file of the table"
+        )
     if file is not None and not wanted:
-        raise complaint(
+        raise validation_error(
             "belongs to a table", key="file", expected='"table" as the kind, or no file'
         )

@@ -148,7 +148,7 @@ def _summary(model: type) -> str:
 
 def _parts(annotation: Any, metadata: Iterable[object] = ()) -> Iterator[object]:
     """The readers, choices, types and tables that a value may have."""
-    readers = [one for one in metadata if isinstance(one, Quantity | Plain)]
+    readers = [item for item in metadata if isinstance(item, Quantity | Plain)]
     if readers:
         yield from readers
         return
@@ -218,9 +218,9 @@ def _models(annotation: Any) -> list[type[BaseModel]]:
     """The tables that a value may be, inside lists too."""
     found = []
     for part in _parts(annotation):
-        for one in part if isinstance(part, list) else [part]:
-            if isinstance(one, type) and issubclass(one, BaseModel):
-                found.append(one)
+        for item in part if isinstance(part, list) else [part]:
+            if isinstance(item, type) and issubclass(item, BaseModel):
+                found.append(item)
     return found
 
 

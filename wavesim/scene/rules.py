@@ -10,7 +10,7 @@ from collections.abc import Mapping
 
 from pydantic_core import PydanticCustomError
 
-from wavesim.scene.quantities import complaint, show
+from wavesim.scene.quantities import show, validation_error
 
 SLACK = 1e-9  # relative; spares lengths that differ by rounding alone
 
@@ -19,7 +19,7 @@ def not_both(choices: Mapping[str, object]) -> None:
     """Refuse the second of two keys where both are given; None is not given."""
     first, second = choices
     if choices[first] is not None and choices[second] is not None:
-        raise complaint(
+        raise validation_error(
             f"cannot be combined with {first}",
             key=second,
             expected=f"{first} or {second}, not both",
@@ -31,7 +31,7 @@ def exactly_one(choices: Mapping[str, object], example: str) -> None:
     not_both(choices)
     first, second = choices
     if choices[first] is None and choices[second] is None:
-        raise complaint(f"is missing, and so is {second}", key=first, expected=example)
+        raise validation_error(f"is missing, and so is {second}", key=first, expected=example)
 
 
 def both_or_none(choices: Mapping[str, object], example: str) -> bool:
@@ -39,15 +39,15 @@ def both_or_none(choices: Mapping[str, object], example: str) -> bool:
     missing = [key for key, value in choices.items() if value is None]
     if len(missing) == 1:
         (given,) = choices.keys() - set(missing)
-        raise complaint(f"is missing: {given} needs it", key=missing[0], expected=example)
+        raise validation_error(f"is missing: {given} needs it", key=missing[0], expected=example)
     return not missing
 
 
-def misfit(
+def size_error(
     key: str, length_m: float, problem: str, other_m: float, expected: str
 ) -> PydanticCustomError:
-    """The complaint that a length does not fit another; `problem` leads up to the other."""
-    return complaint(
+    """The error that a length does not fit another; `problem` leads up to the other."""
+    return validation_error(
         f"{problem} {show(other_m, 'length')}",
         key=key,
         value=show(length_m, "length"),

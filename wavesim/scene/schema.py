@@ -54,14 +54,14 @@ def _without_null(entry: dict[str, object]) -> None:
     choices = entry.get("anyOf")
     if not isinstance(choices, list):
         return
-    kept = [choice for choice in choices if choice != {"type": "null"}]
-    for choice in kept:
+    left = [choice for choice in choices if choice != {"type": "null"}]
+    for choice in left:
         _without_null(choice)
-    if len(kept) > 1:
-        entry["anyOf"] = kept
+    if len(left) > 1:
+        entry["anyOf"] = left
     else:
         del entry["anyOf"]
-        entry.update({key: value for key, value in kept[0].items() if key not in entry})
+        entry.update({key: value for key, value in left[0].items() if key not in entry})
 
 
 def resolved(scene: Scene) -> dict[str, object]:

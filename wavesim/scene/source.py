@@ -24,8 +24,8 @@ from wavesim.scene.quantities import (
     Transmittance,
     VisibleWavelength,
     Wavelength,
-    complaint,
     show,
+    validation_error,
 )
 from wavesim.scene.rules import exactly_one, not_both
 
@@ -50,8 +50,8 @@ class _Polarisation(Quantity):
     def __get_pydantic_json_schema__(
         self, schema: CoreSchema, handler: GetJsonSchemaHandler
     ) -> JsonSchemaValue:
-        words = {"enum": ["none", *POLARISATIONS]}
-        return {"anyOf": [words, super().__get_pydantic_json_schema__(schema, handler)]}
+        choices = {"enum": ["none", *POLARISATIONS]}
+        return {"anyOf": [choices, super().__get_pydantic_json_schema__(schema, handler)]}
 
 
 POLARISATIONS = {"along": 0.0, "across": math.pi / 2}
@@ -90,7 +90,7 @@ class SourceSlit(Model):
     def _open(self) -> Self:
         if min(self.ends_m) <= 0:
             most = 2 * math.atan(self.width_m / self.height_m)
-            raise complaint(
+            raise validation_error(
                 f"closes the slit of {show(self.width_m, 'length')} over its height of"
                 f" {show(self.height_m, 'length')}",
                 key="jaws",
@@ -162,7 +162,9 @@ class PolariserFilter(Model):
     @model_validator(mode="after")
     def _has_an_axis(self) -> Self:
         if self.axis_rad is None:
-            raise complaint("has no direction", key="axis", expected="along, across or an angle")
+            raise validation_error(
+                "has no direction", key="axis", expected="along, across or an angle"
+            )
         return self
 
 
@@ -234,13 +236,13 @@ class SourceBase(Model):
     def _extent(self) -> Self:
         not_both({"slit": self.slit, "disc": self.disc_rad})
         if self.is_point and self.luminance_cd_m2 is not None:
-            raise complaint(
+            raise validation_error(
                 "needs a slit or a disc to have a luminance",
                 key="luminance",
                 expected="illuminance for a point source, or a slit",
             )
         if not self.is_point and self.illuminance_lx is not None:
-            raise complaint(
+            raise validation_error(
                 "is for a point source, and this one has a slit or disc",
                 key="illuminance",
                 expected="luminance instead",
@@ -278,7 +280,7 @@ class Sun(SourceBase):
         not_both(given)
         for key, value in given.items():
             if value is not None and self.air == "above":
-                raise complaint(
+                raise validation_error(
                     'cannot be combined with air = "above"',
                     key=key,
                     expected=f'air = "ground", or no {key}',
@@ -340,7 +342,7 @@ class Laser(SourceBase):
             ("illuminance", self.illuminance_lx),
         ):
             if given is not None:
-                raise complaint(
+                raise validation_error(
                     "cannot be combined with a laser", key=key, expected='power = "1 mW"'
                 )
         return self
@@ -367,9 +369,11 @@ class Band(SourceBase):
     def _visible(self) -> Self:
         low, high = self.centre_m - self.width_m / 2, self.centre_m + self.width_m / 2
         if low <= 0:
-            raise complaint("reaches below zero wavelength", key="width", expected="less width")
+            raise validation_error(
+                "reaches below zero wavelength", key="width", expected="less width"
+            )
         if high <= VISIBLE_LO_M or low >= VISIBLE_HI_M:
-            raise complaint(
+            raise validation_error(
                 "leaves no visible light",
                 key="centre",
                 expected="a band that overlaps 360 to 830 nm",

@@ -17,13 +17,15 @@ _AS_SHIPPED = "TOML, as in the shipped scenes"
 
 def refusal(error: tomllib.TOMLDecodeError, text: str, file: str | None) -> SceneError:
     """The error of a text that is no TOML, in the words of someone who writes scenes."""
-    place = _PLACE.fullmatch(str(error))
-    if place is None or place[2] is None:
+    position = _PLACE.fullmatch(str(error))
+    if position is None or position[2] is None:
         return SceneError(f"is not TOML: {error}", file=file, expected=_AS_SHIPPED)
-    line = text.split("\n")[int(place[2]) - 1].strip()
-    problem, expected = _twice(place[1]) or _slip(line) or (f"is not TOML: {place[1]}", _AS_SHIPPED)
+    line = text.split("\n")[int(position[2]) - 1].strip()
+    problem, expected = (
+        _twice(position[1]) or _slip(line) or (f"is not TOML: {position[1]}", _AS_SHIPPED)
+    )
     return SceneError(
-        problem, file=file, key=f"line {place[2]}", value=shown_text(line), expected=expected
+        problem, file=file, key=f"line {position[2]}", value=shown_text(line), expected=expected
     )
 
 

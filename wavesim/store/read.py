@@ -102,16 +102,16 @@ def _check_version(file: h5py.File) -> None:
 
 def _dataset(file: h5py.File, path: str) -> h5py.Dataset:
     """The dataset at `path`, if it lies in this file itself and not behind a link elsewhere."""
-    place: h5py.Group = file
+    node: h5py.Group = file
     for name in path.split("/"):
-        if not isinstance(place, h5py.Group) or name not in place:
+        if not isinstance(node, h5py.Group) or name not in node:
             raise PlateFileError("is missing", key=path)
-        if not isinstance(place.get(name, getlink=True), h5py.HardLink):
+        if not isinstance(node.get(name, getlink=True), h5py.HardLink):
             raise PlateFileError("is a link, not data", key=path)
-        place = place[name]
-    if not isinstance(place, h5py.Dataset) or place.external or place.is_virtual:
+        node = node[name]
+    if not isinstance(node, h5py.Dataset) or node.external or node.is_virtual:
         raise PlateFileError("is not a plain dataset of this file", key=path)
-    return place
+    return node
 
 
 def _array(file: h5py.File, field: layout.Field) -> NDArray[np.float64]:

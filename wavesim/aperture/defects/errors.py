@@ -72,12 +72,12 @@ def combined(defects: Iterable[object], ruling: IdealRuling) -> RulingErrors:
     """All defects together."""
     total = RulingErrors()
     for defect in defects:
-        one = errors(defect, ruling)
+        error = errors(defect, ruling)
         total = RulingErrors(
-            total.displacement_m + one.displacement_m,
-            total.weight * one.weight,
-            total.width_m + one.width_m,
-            total.depth * one.depth,
+            total.displacement_m + error.displacement_m,
+            total.weight * error.weight,
+            total.width_m + error.width_m,
+            total.depth * error.depth,
         )
     return total
 
@@ -170,9 +170,9 @@ def _(defect: TableDefect, ruling: IdealRuling) -> RulingErrors:
             )
         return RulingErrors(scale * values)
     second = ("displacement_nm",) if defect.quantity == "displacement" else ("wavefront_rad",)
-    name, place, values = two_columns(path, ("x_mm", "ruling"), second)
-    at = np.arange(1, ruling.position_m.size + 1) if name == "ruling" else ruling.position_m
-    return RulingErrors(scale * np.interp(at, place, values))
+    name, position, values = two_columns(path, ("x_mm", "ruling"), second)
+    read_at = np.arange(1, ruling.position_m.size + 1) if name == "ruling" else ruling.position_m
+    return RulingErrors(scale * np.interp(read_at, position, values))
 
 
 @errors.register(FanDefect)

@@ -43,22 +43,22 @@ def table() -> Floats:
 
 def _by_recurrence(x: Floats) -> Floats:
     """J_{k-1} = (2 k / x) J_k - J_{k+1} from k = 100 down, normalised by J0 + 2 sum J_2k = 1."""
-    above, here = np.zeros_like(x), np.full_like(x, 1e-290)
+    above, below = np.zeros_like(x), np.full_like(x, 1e-290)
     total = np.zeros_like(x)
-    first = here
+    first = below
     for k in range(100, 0, -1):
-        above, here = here, (2 * k / x) * here - above
+        above, below = below, (2 * k / x) * below - above
         with np.errstate(over="raise"):
-            grown = np.abs(here) > 1e200
-            above, here = (
+            grown = np.abs(below) > 1e200
+            above, below = (
                 np.where(grown, above * 1e-200, above),
-                np.where(grown, here * 1e-200, here),
+                np.where(grown, below * 1e-200, below),
             )
             total = np.where(grown, total * 1e-200, total)
         if k == 2:
-            first = here
+            first = below
         if k % 2 == 1:
-            total = total + (2 * here if k > 1 else here)
+            total = total + (2 * below if k > 1 else below)
     return np.asarray(2 * first / (x * total))
 
 

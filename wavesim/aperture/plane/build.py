@@ -117,8 +117,8 @@ def _dots(dots: sh.Dots) -> list[Group]:
     x, y = scattered(dots)
     if dots.spread == 0.0:
         return [Group(el.disc(dots.diameter_m), x, y, np.ones(x.size))]
-    node, share = chebyshev(dot_diameters(dots), _SIZES)
-    return [Group(el.disc(float(d)), x, y, w) for d, w in zip(node, share, strict=True)]
+    node, weight = chebyshev(dot_diameters(dots), _SIZES)
+    return [Group(el.disc(float(d)), x, y, w) for d, w in zip(node, weight, strict=True)]
 
 
 class _Edge:
@@ -163,22 +163,22 @@ def _stops(aperture: object, beam: BeamProfile) -> list[_Edge]:
 
 def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
     """Elements within the stop; those on its edge cut as polygons, or by their middles."""
-    kept: list[Group] = []
+    left: list[Group] = []
     for group in groups:
         reach = radius_of(group.element)
         within, without = stop.away(group.x_m, group.y_m, reach)
         edge = ~within & ~without
         if np.count_nonzero(edge) > _MOST_CUT:
-            kept += _part(group, stop.contains(group.x_m, group.y_m))
+            left += _part(group, stop.contains(group.x_m, group.y_m))
             notes.append(
                 f"{np.count_nonzero(edge):,} elements lie near the stop's edge: each is kept "
                 "whole where its middle lies within and left out where it does not"
             )
             continue
-        kept += _part(group, within)
+        left += _part(group, within)
         for j in np.flatnonzero(edge):
-            kept += _cut(_part(group, np.arange(group.x_m.size) == j)[0], stop)
-    return kept
+            left += _cut(_part(group, np.arange(group.x_m.size) == j)[0], stop)
+    return left
 
 
 def _part(group: Group, chosen: Flags) -> list[Group]:
@@ -187,26 +187,28 @@ def _part(group: Group, chosen: Flags) -> list[Group]:
     return [Group(group.element, group.x_m[chosen], group.y_m[chosen], group.weight[chosen])]
 
 
-def _cut(lone: Group, stop: _Edge) -> list[Group]:
+def _cut(single: Group, stop: _Edge) -> list[Group]:
     """What the stop leaves of one element: itself, a polygon, or nothing."""
-    if isinstance(lone.element, el.AnnulusElement):
-        outer, inner = el.disc(lone.element.outer_m), el.disc(lone.element.inner_m)
-        hole = Group(inner, lone.x_m, lone.y_m, -lone.weight) if lone.element.inner_m else None
-        whole = Group(outer, lone.x_m, lone.y_m, lone.weight)
+    if isinstance(single.element, el.AnnulusElement):
+        outer, inner = el.disc(single.element.outer_m), el.disc(single.element.inner_m)
+        hole = (
+            Group(inner, single.x_m, single.y_m, -single.weight) if single.element.inner_m else None
+        )
+        whole = Group(outer, single.x_m, single.y_m, single.weight)
         return [part for g in (whole, hole) if g is not None for part in _cut(g, stop)]
-    outline = lone.element.outline() or ()
-    x, y = float(lone.x_m[0]), float(lone.y_m[0])
+    outline = single.element.outline() or ()
+    x, y = float(single.x_m[0]), float(single.y_m[0])
     edge = tuple((a - x, b - y) for a, b in stop.element.outline() or ())
     left = clip(outline, edge)
     area = signed_area(left) if len(left) > 2 else 0.0
-    if area < 1e-12 * lone.element.open_area_m2:
+    if area < 1e-12 * single.element.open_area_m2:
         return []
     if area > (1 - 1e-12) * signed_area(outline):
-        return [lone]
+        return [single]
     if area > (1 - 1e-12) * signed_area(edge):
-        here = np.zeros(1)
-        return [Group(stop.element, here, here, lone.weight)]
-    return [Group(el.PolygonElement(left), lone.x_m, lone.y_m, lone.weight)]
+        origin = np.zeros(1)
+        return [Group(stop.element, origin, origin, single.weight)]
+    return [Group(el.PolygonElement(left), single.x_m, single.y_m, single.weight)]
 
 
 def _weighted(group: Group, beam: BeamProfile) -> Group:
@@ -230,11 +232,11 @@ def _open_beam(aperture: object, beam: BeamProfile) -> list[Group]:
     return [Group(opening, origin, origin, np.ones(1))]
 
 
-def _common(one: el.PlaneElement, two: el.PlaneElement) -> el.PlaneElement:
+def _common(first: el.PlaneElement, second: el.PlaneElement) -> el.PlaneElement:
     """What two convex openings about the axis share."""
-    a, b = one.outline() or (), two.outline() or ()
+    a, b = first.outline() or (), second.outline() or ()
     shared = clip(a, b)
-    for whole, corners in ((one, a), (two, b)):
+    for whole, corners in ((first, a), (second, b)):
         if signed_area(shared) > (1 - 1e-12) * signed_area(corners):
             return whole
     return el.PolygonElement(shared)

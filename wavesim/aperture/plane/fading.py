@@ -61,8 +61,8 @@ def faded(
     beam, sign = beam_of(scene.bench), -1.0 if opening else 1.0
     signed = [replace(g, weight=sign * g.weight) for g in groups if g.x_m.size]
     if scene.bench.far_field and _largest([*opening, *groups], beam) <= _WAVES:
-        waves = [wave for group in signed for wave in _in_waves(group, beam)]
-        return _of_waves([*opening, *waves], [*opening, *signed], limits)
+        wave_groups = [wave for group in signed for wave in _in_waves(group, beam)]
+        return _of_wave_groups([*opening, *wave_groups], [*opening, *signed], limits)
     return _in_cells(signed, opening, scene, limits)
 
 
@@ -121,11 +121,13 @@ def _waves(place_m: Floats, half_m: float, radius_m: float) -> list[tuple[float,
     return list(zip(frequency.tolist(), found, strict=True))
 
 
-def _of_waves(waves: list[Group], whole: list[Group], limits: tuple[str, ...]) -> PlaneAperture:
+def _of_wave_groups(
+    wave_groups: list[Group], whole: list[Group], limits: tuple[str, ...]
+) -> PlaneAperture:
     """The aperture; its open area by quadrature is not asked for, its elements are."""
     count = sum(group.x_m.size for group in whole)
     area = float(sum(g.element.open_area_m2 * g.x_m.size for g in whole))
-    return PlaneAperture(tuple(waves), None, area, limits, count, real=True)
+    return PlaneAperture(tuple(wave_groups), None, area, limits, count, real=True)
 
 
 def _in_cells(

@@ -53,15 +53,15 @@ def refuse_overlaps(groups: list[Group], aperture: object) -> list[str]:
 def _mesh(group: Group, mesh: sh.Mesh) -> list[str]:
     if mesh.jitter_m > 0:
         found = len(overlapping(group))
-        told = f"{found:,} pairs of holes overlap by their jitter and count twice where they do"
-        return [told] if found else []
+        text = f"{found:,} pairs of holes overlap by their jitter and count twice where they do"
+        return [text] if found else []
     i, j = np.meshgrid(np.arange(3.0), np.arange(-2.0, 3.0))
     i, j = i.ravel(), j.ravel()
-    there = (np.abs(i) < mesh.count_x) & (np.abs(j) < mesh.count_y) & ((i > 0) | (j > 0))
+    inside = (np.abs(i) < mesh.count_x) & (np.abs(j) < mesh.count_y) & ((i > 0) | (j > 0))
     slant, pitch_y = mesh.angle_rad, mesh.resolved_pitch_y_m
     x, y = i * mesh.pitch_x_m + j * pitch_y * math.cos(slant), j * pitch_y * math.sin(slant)
     c, s = math.cos(mesh.turn_rad), math.sin(mesh.turn_rad)
-    if np.any(_meet(group.element, c * x - s * y, s * x + c * y) & there):
+    if np.any(_meet(group.element, c * x - s * y, s * x + c * y) & inside):
         raise LimitError(
             "overlaps its neighbours", key="aperture.hole",
             expected="a hole narrower than the distance to the next, along rows and columns",
@@ -139,7 +139,7 @@ def _outlines_meet(corners: Floats, shift: Floats) -> npt.NDArray[np.bool_]:
     inner = 2 * _inner_radius(corners)
     found = np.hypot(*shift.T) < inner * (1 - _SLACK)
     for k in np.flatnonzero(~found) if not found.any() else ():
-        found[k] = _share_area(corners, corners + shift[k])
+        found[k] = _overlap(corners, corners + shift[k])
     return np.asarray(found)
 
 
@@ -152,15 +152,15 @@ def _inner_radius(corners: Floats) -> float:
     return float(np.hypot(*(corners + along[:, None] * side).T).min())
 
 
-def _share_area(one: Floats, other: Floats) -> bool:
+def _overlap(first: Floats, second: Floats) -> bool:
     """Whether two outlines of equal area cross, or one holds the middle of a side of the other."""
-    a, b = one[:, None], np.roll(one, -1, axis=0)[:, None]
-    c, d = other[None], np.roll(other, -1, axis=0)[None]
-    slack = _SLACK * float(np.ptp(one)) ** 2
+    a, b = first[:, None], np.roll(first, -1, axis=0)[:, None]
+    c, d = second[None], np.roll(second, -1, axis=0)[None]
+    slack = _SLACK * float(np.ptp(first)) ** 2
     apart = _left(a, b, c, slack) * _left(a, b, d, slack) < 0
     if np.any(apart & (_left(c, d, a, slack) * _left(c, d, b, slack) < 0)):
         return True
-    return _holds(one, (c + d)[0] / 2, slack) or _holds(other, (a + b)[:, 0] / 2, slack)
+    return _holds(first, (c + d)[0] / 2, slack) or _holds(second, (a + b)[:, 0] / 2, slack)
 
 
 def _holds(outline: Floats, points: Floats, slack: float) -> bool:

@@ -57,9 +57,9 @@ def _triangle_points(xy: Floats) -> Floats:
     twice = xy[:, 0] * ahead[:, 1] - ahead[:, 0] * xy[:, 1]
     r, s = np.meshgrid(t, t, indexing="ij")
     on_side = xy[:, None, None] * (1 - s)[..., None] + ahead[:, None, None] * s[..., None]
-    place = on_side * r[..., None]
+    position = on_side * r[..., None]
     weight = twice[:, None, None] * np.outer(w * t, w)
-    return np.stack([place[..., 0].ravel(), place[..., 1].ravel(), weight.ravel()])
+    return np.stack([position[..., 0].ravel(), position[..., 1].ravel(), weight.ravel()])
 
 
 @compiled()
@@ -115,12 +115,12 @@ def clip(corners: Corners, stop: Corners) -> Corners:
     Where the part falls into several pieces, they come joined by sides along the stop that are
     passed to and fro: area and transform are right all the same.
     """
-    kept = list(corners)
+    left = list(corners)
     for a, b in zip(stop, stop[1:] + stop[:1], strict=True):
-        kept = _inside(kept, a, b)
-        if not kept:
+        left = _inside(left, a, b)
+        if not left:
             break
-    return tuple(kept)
+    return tuple(left)
 
 
 def _inside(
@@ -131,12 +131,12 @@ def _inside(
     def height(p: tuple[float, float]) -> float:
         return (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0])
 
-    kept: list[tuple[float, float]] = []
+    left: list[tuple[float, float]] = []
     for p, q in zip(corners, corners[1:] + corners[:1], strict=True):
-        here, there = height(p), height(q)
-        if here >= 0:
-            kept.append(p)
-        if (here >= 0) != (there >= 0):
-            t = here / (here - there)
-            kept.append((p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])))
-    return kept
+        height_p, height_q = height(p), height(q)
+        if height_p >= 0:
+            left.append(p)
+        if (height_p >= 0) != (height_q >= 0):
+            t = height_p / (height_p - height_q)
+            left.append((p[0] + t * (q[0] - p[0]), p[1] + t * (q[1] - p[1])))
+    return left

@@ -27,8 +27,8 @@ def mesh_positions(mesh: Mesh) -> tuple[Floats, Floats]:
     x, y = c * x - s * y, s * x + c * y
     random = stream(mesh.seed)
     error = random.standard_normal((2, x.size)) * mesh.jitter_m
-    there = random.random_sample(x.size) >= mesh.missing
-    return (x + error[0])[there], (y + error[1])[there]
+    present = random.random_sample(x.size) >= mesh.missing
+    return (x + error[0])[present], (y + error[1])[present]
 
 
 def dot_diameters(dots: Dots) -> Floats:

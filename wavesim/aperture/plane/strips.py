@@ -92,11 +92,11 @@ def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Elemen
     count = _strips(scene, ruled, straight, path_slope)
     combs = _narrow(straight, scene)
     groups = [_cut(comb, scene, ruled, straight, count) for comb in combs]
-    lit = tuple(g for g in groups if g.x_m.size)
-    if not lit:
+    illuminated = tuple(g for g in groups if g.x_m.size)
+    if not illuminated:
         raise no_light()
-    area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in lit)
-    return PlaneAperture(lit, None, area, straight.limits, straight.elements), groove
+    area = sum(g.element.open_area_m2 * float(np.sum(np.abs(g.weight) ** 2)) for g in illuminated)
+    return PlaneAperture(illuminated, None, area, straight.limits, straight.elements), groove
 
 
 def _narrow(straight: Aperture, scene: Scene) -> tuple[Comb, ...]:
@@ -168,8 +168,8 @@ def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int)
     x = comb.position_m[:, None] + _shift(ruled, comb.position_m[:, None], y, (lo, hi))
     y = np.broadcast_to(y, x.shape)
     weight = comb.weight[:, None] * _lit(scene, ruled, x, y, high, (hi - lo) / 2)
-    there = weight != 0
-    return Group(RulingStrip(comb.element, high), x[there], y[there], _plain(weight[there]))
+    present = weight != 0
+    return Group(RulingStrip(comb.element, high), x[present], y[present], _plain(weight[present]))
 
 
 def _plain(weight: Complexes) -> Floats | Complexes:

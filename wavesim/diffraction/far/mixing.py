@@ -27,7 +27,7 @@ class Blend:
     """A weighted sum of elements that stand at the same places."""
 
     elements: tuple[Element, ...]
-    share: Floats
+    weight: Floats
 
     @property
     def width_m(self) -> float:
@@ -46,8 +46,8 @@ class Blend:
 
     def amplitude(self, rays: Rays) -> Complexes:
         """E [m] at those rays."""
-        parts = zip(self.share, self.elements, strict=True)
-        return np.asarray(sum(share * element.amplitude(rays) for share, element in parts))
+        parts = zip(self.weight, self.elements, strict=True)
+        return np.asarray(sum(weight * element.amplitude(rays) for weight, element in parts))
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,5 +86,5 @@ def mixing(elements: tuple[Element, ...]) -> Mixing:
     )
     both = np.vstack([sampled.real, sampled.imag])
     _, strength, matrix = np.linalg.svd(both, full_matrices=False)
-    kept = strength >= DROPPED * strength[0]
-    return Mixing(np.asarray(matrix[kept]), np.asarray(strength[kept] / strength[0]))
+    strong = strength >= DROPPED * strength[0]
+    return Mixing(np.asarray(matrix[strong]), np.asarray(strength[strong] / strength[0]))

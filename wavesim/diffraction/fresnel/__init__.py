@@ -7,10 +7,10 @@ and `spectrum`, which only near fields import.
 from wavesim.diffraction.fresnel.wavefront import (
     HOLDS,
     Wavefront,
-    judged,
+    far_field_note,
+    largest_slope,
     lens_error_m,
-    steepest,
     wavefront,
 )
 
-__all__ = ["HOLDS", "Wavefront", "judged", "lens_error_m", "steepest", "wavefront"]
+__all__ = ["HOLDS", "Wavefront", "far_field_note", "largest_slope", "lens_error_m", "wavefront"]

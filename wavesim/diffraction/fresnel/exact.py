@@ -91,9 +91,9 @@ class ExactRulings:
         total = np.zeros(x.size, dtype=np.complex128)
         for comb in self.aperture.combs:
             half = comb.element.width_m / 2
-            for place, weight in zip(comb.position_m, comb.weight, strict=True):
-                left = half_plane(x, place - half, self.distance_m, wavelength_m, sine_in)
-                right = half_plane(x, place + half, self.distance_m, wavelength_m, sine_in)
+            for position, weight in zip(comb.position_m, comb.weight, strict=True):
+                left = half_plane(x, position - half, self.distance_m, wavelength_m, sine_in)
+                right = half_plane(x, position + half, self.distance_m, wavelength_m, sine_in)
                 total += weight * (left - right)
         return total
 
@@ -109,8 +109,8 @@ class ExactRulings:
         farthest = span + fading
         room = span + farthest + fading
         step = 1 / room
-        steepest = min(farthest / math.hypot(farthest, self.distance_m) * 1.02, 1.0)
-        count = 2 * math.ceil(steepest / wavelength_m * room)
+        largest_sine = min(farthest / math.hypot(farthest, self.distance_m) * 1.02, 1.0)
+        count = 2 * math.ceil(largest_sine / wavelength_m * room)
         if count > _MOST_MODES:
             raise LimitError(
                 f"would need {count:,} directions for its near field",

@@ -87,8 +87,8 @@ def near_plane(aperture: PlaneAperture, front: Wavefront, farthest_sine: float) 
             expected=f"at most {_MOST_CELLS:,}: a plate farther away, a smaller aperture or plate",
         )
     lattice = rasterised(aperture, cell)
-    words = f"cells of {cell * 1e6:.3g} um, one phase for each"
-    return NearPlane(_with_paths(aperture, lattice, front), front, words)
+    text = f"cells of {cell * 1e6:.3g} um, one phase for each"
+    return NearPlane(_with_paths(aperture, lattice, front), front, text)
 
 
 def _with_paths(aperture: PlaneAperture, lattice: Lattice, front: Wavefront) -> PlaneAperture:

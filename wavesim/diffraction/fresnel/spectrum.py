@@ -58,9 +58,9 @@ class ExactPlane:
         """Directions and period [m] along x (0) or y (1)."""
         ray, fading = self._rays(k, wavelength_m)
         last = ray + fading
-        steepest = last / math.hypot(last, self.distance_m)
+        largest_sine = last / math.hypot(last, self.distance_m)
         period = ray + last + fading
-        return 2 * math.ceil(steepest / wavelength_m * period) + 8, period
+        return 2 * math.ceil(largest_sine / wavelength_m * period) + 8, period
 
     def _rays(self, k: int, wavelength_m: float) -> tuple[float, float]:
         """Farthest displacement [m] from aperture to plate, and over how much more light fades."""

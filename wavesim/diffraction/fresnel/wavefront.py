@@ -77,7 +77,7 @@ class Wavefront:
         return replace(self, curvature_x_per_m=x, curvature_y_per_m=y, colours=())
 
     @property
-    def steepest(self) -> Wavefront:
+    def most_bent(self) -> Wavefront:
         """The path at the visible wavelength where it is bent most."""
         if not self.colours:
             return self
@@ -124,7 +124,7 @@ class Wavefront:
     def slope(self, half_x_m: float, half_y_m: float) -> float:
         """Largest |grad w| over the rectangle of those half widths."""
         side = np.linspace(-1.0, 1.0, 65)
-        w = self.steepest.path_m(half_x_m * side[None, :], half_y_m * side[:, None])
+        w = self.most_bent.path_m(half_x_m * side[None, :], half_y_m * side[:, None])
         along = np.abs(np.diff(w, axis=1)).max() / (half_x_m / 32)
         across = np.abs(np.diff(w, axis=0)).max() / (half_y_m / 32)
         return float(math.hypot(along, across))
@@ -195,12 +195,12 @@ def _colours(bench: Bench) -> tuple[LensColour, ...]:
     )
 
 
-def steepest(bench: Bench) -> Callable[[float, float], float]:
+def largest_slope(bench: Bench) -> Callable[[float, float], float]:
     """Largest slope of the path over half widths x and y [m]."""
     return lambda half_x_m, half_y_m: wavefront(bench, half_x_m).slope(half_x_m, half_y_m)
 
 
-def judged(front: Wavefront, half_m: float) -> str:
+def far_field_note(front: Wavefront, half_m: float) -> str:
     """One sentence: the Fresnel number at 550 nm, and whether the far field holds.
 
     On the axis of a slit of half width a the far field's light is too bright by

@@ -62,9 +62,9 @@ def _of_lattice(lattice: Lattice, u: Floats, v: Floats, wavelength_m: float) -> 
     ny, nx = cells.shape
     x = lattice.first_m[0] + lattice.cell_m * np.arange(nx, dtype=np.float64)
     y = lattice.first_m[1] + lattice.cell_m * np.arange(ny, dtype=np.float64)
-    there = np.nonzero(cells)
-    places = place_sum(cells[there], x[there[1]], y[there[0]], u, v)
-    return np.asarray(places * lattice.element.amplitude(u, v))
+    nonzero = np.nonzero(cells)
+    field = place_sum(cells[nonzero], x[nonzero[1]], y[nonzero[0]], u, v)
+    return np.asarray(field * lattice.element.amplitude(u, v))
 
 
 @compiled()

@@ -12,7 +12,7 @@ from wavesim.aperture.build import scalar_groove
 from wavesim.aperture.elements import Rays
 from wavesim.arrays import Floats
 from wavesim.errors import LimitError
-from wavesim.grooves.anomalies import Kind, Place, places
+from wavesim.grooves.anomalies import Kind, PredictedAnomaly, predicted_anomalies
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene
@@ -69,7 +69,7 @@ def efficiency(
         low, high = _turns(scene, low, high)
         x = np.linspace(low, high, points)
         path = _turning(scene, mount, wavelength_m)
-        predicted = [p.place for p in _passing(mount, path, x)]
+        predicted = [p.position for p in _passing(mount, path, x)]
         breaks = np.unique([low, *predicted, high])
         found = curve(mount.surface, path, breaks, tolerance=tolerance)
     return _described(scene, mount, path, found, x, orders, over_turn=wavelength_m is not None)
@@ -110,12 +110,14 @@ def _turning(scene: Scene, mount: Mounted, wavelength_m: float) -> Path:
     )
 
 
-def _passing(mount: Mounted, path: Path, x: Floats) -> list[Place]:
+def _passing(mount: Mounted, path: Path, x: Floats) -> list[PredictedAnomaly]:
     """Places where an order passes off, in air or in a transparent grating."""
     grating = _grating(mount, path)
     low, high = float(x[0]), float(x[-1])
     along = mount.sine_along**2
-    found = places("passing off", low, high, grating, lambda x: np.full_like(x, (1 - along) ** 0.5))
+    found = predicted_anomalies(
+        "passing off", low, high, grating, lambda x: np.full_like(x, (1 - along) ** 0.5)
+    )
     glass = mount.surface.above if mount.transmission else mount.surface.below
     if glass is not None and not glass.metallic:
         kind: Kind = "passing off in the substrate"
@@ -123,7 +125,7 @@ def _passing(mount: Mounted, path: Path, x: Floats) -> list[Place]:
         def limit(at_x: Floats) -> Floats:
             return np.asarray(np.sqrt(glass.at(path.vacuum_m(at_x)).real ** 2 - along))
 
-        found += places(kind, low, high, grating, limit)
+        found += predicted_anomalies(kind, low, high, grating, limit)
     return found
 
 
@@ -138,7 +140,7 @@ def _grating(mount: Mounted, path: Path):  # type: ignore[no-untyped-def]
     return wavelength_and_sine
 
 
-def _plasmons(mount: Mounted, path: Path, x: Floats) -> list[Place]:
+def _plasmons(mount: Mounted, path: Path, x: Floats) -> list[PredictedAnomaly]:
     """Places where a metal surface's plasmon is expected."""
     metal = mount.surface.below
     if metal is None or not metal.metallic or mount.surface.coating:
@@ -149,7 +151,9 @@ def _plasmons(mount: Mounted, path: Path, x: Floats) -> list[Place]:
         index = np.sqrt(eps / (1 + eps) - mount.sine_along**2).real
         return np.where(eps.real < -1, index, np.nan)
 
-    return places("surface plasmon", float(x[0]), float(x[-1]), _grating(mount, path), limit)
+    return predicted_anomalies(
+        "surface plasmon", float(x[0]), float(x[-1]), _grating(mount, path), limit
+    )
 
 
 def _described(
@@ -211,21 +215,21 @@ def _described(
     )
 
 
-def _joined(found: list[Place]) -> list[Anomaly]:
+def _joined(found: list[PredictedAnomaly]) -> list[Anomaly]:
     """Anomalies by place, those of one kind at one place (orders m and -m) as one."""
     made: list[Anomaly] = []
-    for place in sorted(found, key=lambda p: (p.place, p.kind, p.order)):
+    for place in sorted(found, key=lambda p: (p.position, p.kind, p.order)):
         same = next((a for a in made if a.kind == place.kind and _equal(a, place)), None)
         if same is None:
-            made.append(Anomaly((place.order,), place.kind, place.place, None))
+            made.append(Anomaly((place.order,), place.kind, place.position, None))
         else:
             orders = tuple(sorted({*same.orders, place.order}))
             made[made.index(same)] = replace(same, orders=orders)
     return made
 
 
-def _equal(anomaly: Anomaly, place: Place) -> bool:
-    return math.isclose(anomaly.predicted, place.place, rel_tol=1e-9, abs_tol=1e-12)
+def _equal(anomaly: Anomaly, place: PredictedAnomaly) -> bool:
+    return math.isclose(anomaly.predicted, place.position, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def _unpolarised(
