@@ -66,6 +66,31 @@ def test_blazed_metal_is_that_of_finite_elements() -> None:
     assert np.median(worst) < 1e-5
 
 
+@pytest.mark.parametrize("orders", [2, 3])
+def test_the_error_stated_holds_where_orders_pass_off(orders: int) -> None:
+    """Blazed metal at lambda = d / m, normal incidence: orders +-m graze. The error stated of a
+    coarse result is no less than its difference from a fine one, and nothing jumps there.
+
+    At lambda = d / 2 and d / 6 finite elements agree to 4e-5 and 7e-6, their own truncation.
+    """
+    from wavesim.grooves import Blazed
+
+    surface = Surface(Blazed(math.radians(8.6), math.radians(81.4), UM), UM, constant(0.96 + 6.7j))
+    exactly = np.array([UM / orders])
+    coarse = efficiencies(surface, exactly, 0.0, tolerance=1e-3)
+    fine = efficiencies(surface, exactly, 0.0, tolerance=1e-6)
+    apart = np.abs(coarse.reflected - fine.reflected).max(axis=-1)
+    assert np.all(apart <= coarse.error)
+    assert coarse.error.max() < 1e-3
+    assert np.abs(coarse.balance).max() < 1e-5
+    for step in (-1e-10, 1e-10):  # the curves have a vertical tangent: roots of the step
+        beside = efficiencies(surface, exactly * (1 + step), 0.0, tolerance=1e-3)
+        columns = [beside.index(int(m)) for m in coarse.order if abs(m) < orders]
+        there = [coarse.index(int(m)) for m in coarse.order if abs(m) < orders]
+        jump = beside.reflected[:, :, columns] - coarse.reflected[:, :, there]
+        assert np.abs(jump).max() < 20 * math.sqrt(abs(step))
+
+
 @pytest.mark.slow
 def test_steep_trapezoids_tend_to_lamellae() -> None:
     """The coordinate method with walls of 80 to 87 deg tends to the modal method with 90 deg.
