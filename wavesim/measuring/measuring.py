@@ -11,6 +11,7 @@ from wavesim.errors import InputError
 from wavesim.measuring.both_sides import subsidiary
 from wavesim.measuring.budget import budget
 from wavesim.measuring.character import BROAD, of_pattern, without_lines
+from wavesim.measuring.fringes import find_pattern
 from wavesim.measuring.ghosts import Classification, Period, classify
 from wavesim.measuring.instrument import Instrument
 from wavesim.measuring.lists import Entry, line_list
@@ -100,7 +101,9 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
             "brightest are left out; --least finds them"
         )
     features = _without_zero(find_lines(profile, task.kind, least=task.least), zero)
-    if without_lines(features, instrument):
+    if without_lines(features, instrument) or (
+        not features and _shows_fringes(profile, instrument)
+    ):
         return of_pattern(
             profile, find_lines(profile), instrument, task.light_m, scene=task.scene,
             photograph=task.photograph,
@@ -136,6 +139,12 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
     rows.sort(key=lambda row: row.x_m)
     notes += _unnamed(rows, entries, task) + _bands(rows)
     return Measurement(tuple(rows), instrument, periods, profile.turned_rad, tuple(notes))
+
+
+def _shows_fringes(profile: Profile, instrument: Instrument) -> bool:
+    """Whether the pattern of several slits explains a profile on which no line stands."""
+    pattern = find_pattern(profile, instrument.sine(profile.x_m))
+    return pattern is not None and pattern.slits > 1
 
 
 def _defocus(profile: Profile) -> list[str]:
