@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import compileall
 import os
+from pathlib import Path
 from typing import Any
 
 import hypothesis
@@ -12,8 +14,8 @@ os.environ["MPLBACKEND"] = "Agg"
 # as the command sets it: the last bits of matrix products depend on the number of their threads
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("WAVESIM_DEBUG", None)
-# commands that tests start would compile every module of the program again
-os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+# read, never written: a limit on file size would leave compiled modules cut short (CPython 126606)
+os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
 
 # no deadline: the first example compiles kernels; derandomized: a failure shows on every machine
 hypothesis.settings.register_profile("repeatable", deadline=None, derandomize=True)
@@ -26,6 +28,13 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="run the tests over hundreds of random scenes, too",
     )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Compile the program's modules once, for all the commands that tests start."""
+    if not hasattr(config, "workerinput"):
+        package = Path(__file__).resolve().parents[1] / "wavesim"
+        compileall.compile_dir(package, quiet=2)
 
 
 @pytest.hookimpl(optionalhook=True)
