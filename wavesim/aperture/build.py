@@ -306,7 +306,7 @@ def _measured_groove(
             "does not cover one pitch",
             file=path,
             value=f"{position[0] * 1e6:.6g} to {position[-1] * 1e6:.6g} um",
-            expected=f"places from 0 to {pitch * 1e6:.6g} um",
+            expected=f"positions from 0 to {pitch * 1e6:.6g} um",
         )
     return grooves.measured(position * (pitch / position[-1]), height, pitch, surface)
 

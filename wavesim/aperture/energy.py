@@ -54,8 +54,10 @@ def energy_notes(scene: Scene, spectrum: Spectrum) -> tuple[str, ...]:
     if not isinstance(grating, Grating) or grating.rigorous or grating.slit_width_m is not None:
         return ()
     ends = spectrum.support_m
-    waves = np.unique(np.linspace(ends[0][0], ends[-1][1], _WAVELENGTHS))
-    found = order_sum(scalar_groove(grating, scene.folder), math.sin(scene.bench.alpha_rad), waves)
+    wavelengths = np.unique(np.linspace(ends[0][0], ends[-1][1], _WAVELENGTHS))
+    found = order_sum(
+        scalar_groove(grating, scene.folder), math.sin(scene.bench.alpha_rad), wavelengths
+    )
     low, high = float(found.min()), float(found.max())
     if max(abs(low - 1), abs(high - 1)) < STATED_FROM:
         return ()

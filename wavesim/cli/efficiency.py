@@ -72,7 +72,7 @@ _TABLES = (".csv", *PLATES)
 )  # fmt: skip
 @click.option(
     "--points", type=Whole(2, 100_000), default=401, show_default=True,
-    help="Places of the curves.",
+    help="Points of the curves.",
 )  # fmt: skip
 @click.option("-o", "output", type=Output(*_TABLES), help="Write the curves: .csv or .h5.")
 @click.option("--figure", type=Output(*FIGURES), help="Draw them: .png, .pdf or .svg.")

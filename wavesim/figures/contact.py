@@ -46,10 +46,10 @@ def contact_sheet(
     and the heading says how many there are.
     """
     size = size_named(size)
-    told = cautions_of(cautions, size, 0.93 * size.width_in)
+    caution = cautions_of(cautions, size, 0.93 * size.width_in)
     line, edge = size.line_in(), 0.035 * size.width_in
     head = heading_in(size, "title", "subtitle") + 0.4 * line
-    foot = line + lines_in(told, size.tiny_pt)
+    foot = line + lines_in(caution, size.tiny_pt)
     with reading(path) as file:
         count, high, wide = file["picture"].shape[:3]
         rows = _rows(size, min(count, _MOST_PICTURES), high / wide, head + foot)
@@ -61,7 +61,7 @@ def contact_sheet(
     with styled(size):
         sheet = blank(size, head + rows.shown * rows.step_in + foot)
         sheet.heading(edge, title or members.title, ", ".join(map(key_words, keys)) + more)
-        sheet.cautions(edge, told)
+        sheet.cautions(edge, caution)
         for k in range(rows.shown):
             top = head + k * rows.step_in
             values = ", ".join(f"{last_word(key)} {value_of(members, key, k)}" for key in keys)

@@ -140,43 +140,43 @@ class _Curve:
         path = self.path
         return waves_for(self.surface, path.vacuum_m(x), path.sine_in(x), path.sine_along)
 
-    def at(self, x: Floats, stretch: Indices, level: int) -> tuple[Amplitudes, int]:
+    def at(self, x: Floats, span: Indices, level: int) -> tuple[Amplitudes, int]:
         """Amplitudes at places of some stretches, and the number of functions."""
         return amplitudes(
             self.surface, self.path.vacuum_m(x), self._waves(x), self.method, level, self.orders,
-            meshed_m=self.meshed_m[stretch],
+            meshed_m=self.meshed_m[span],
         )  # fmt: skip
 
     def level(self, level: int, tolerance: float) -> _Level:
         """The curves at one level, compared with the next finer where they are worst."""
         balance, functions = 0.0, 0
 
-        def values(x: Floats, stretch: Indices) -> Floats:
+        def values(x: Floats, span: Indices) -> Floats:
             nonlocal balance, functions
-            found, size = self.at(x, stretch, level)
+            found, size = self.at(x, span, level)
             balance = max(balance, float(np.abs(found.balance).max()))
             functions = max(functions, size)
             return _channels(found)
 
         found = sampled(values, self.breaks, tolerance, self.watched)
-        place, stretch, value = self._probes(found)
-        apart = np.abs(_channels(self.at(place, stretch, level + 1)[0]) - value)
+        position, span, value = self._probes(found)
+        apart = np.abs(_channels(self.at(position, span, level + 1)[0]) - value)
         error = apart.max(axis=0)[:-2].reshape(2, 2, -1).max(axis=(0, 2))
         return _Level(found, np.maximum(error, apart.max(axis=0)[-2:]), balance, functions)
 
     def _probes(self, found: Sampled) -> tuple[Floats, Indices, Floats]:
         """Points of a curve where truncation tells most: the shortest wave, where orders pass off
         and near resonances; place, stretch and values (n, channels) of each."""
-        place = np.concatenate([part.place(part.s) for part in found.parts])
-        stretch = np.concatenate([np.full(part.size, part.span) for part in found.parts])
+        position = np.concatenate([part.x_of(part.s) for part in found.parts])
+        span = np.concatenate([np.full(part.size, part.span) for part in found.parts])
         value = np.concatenate([part.value for part in found.parts])
         shortest = self.breaks[[np.argmin(self.path.vacuum_m(self.breaks))]]
         wanted = np.concatenate([shortest, self.breaks[1:-1], self.watched])
         if wanted.size < 3:
             wanted = np.append(shortest, self.breaks[0] + _PROBES * np.ptp(self.breaks))
-        nearest = np.abs(place - wanted[:_MOST_PROBES, None]).argmin(axis=1)
+        nearest = np.abs(position - wanted[:_MOST_PROBES, None]).argmin(axis=1)
         chosen = np.unique(nearest)
-        return place[chosen], stretch[chosen], value[chosen]
+        return position[chosen], span[chosen], value[chosen]
 
 
 def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:

@@ -53,7 +53,7 @@ class SampledPart:
         """Number of points."""
         return int(self.s.size)
 
-    def place(self, s: Floats) -> Floats:
+    def x_of(self, s: Floats) -> Floats:
         """x of s."""
         return np.asarray(self.a + (self.b - self.a) * np.sin(np.pi * s / 2) ** 2)
 
@@ -88,7 +88,7 @@ class _Sampling:
         """The same with values at more points."""
         if not parts:
             return []
-        found = self.at(parts, [p.place(s) for p, s in zip(parts, points, strict=True)])
+        found = self.at(parts, [p.x_of(s) for p, s in zip(parts, points, strict=True)])
         return [
             replace(p, s=np.append(p.s, s), value=np.concatenate([p.value, v]))
             for p, s, v in zip(parts, points, found, strict=True)
@@ -143,7 +143,7 @@ class _Sampling:
     def _checked(self, part: SampledPart) -> Floats:
         margin = 1e-6 * (part.b - part.a)
         inside = (self.watched > part.a + margin) & (self.watched < part.b - margin)
-        return np.append(self.watched[inside], part.place(np.array([part.worst])))
+        return np.append(self.watched[inside], part.x_of(np.array([part.worst])))
 
     def _exhausted(self, part: SampledPart) -> bool:
         return bool(part.b - part.a < self.narrowest) or self.computed > _MOST_POINTS
@@ -160,7 +160,7 @@ def sampled(values: Values, breaks: Floats, tolerance: float, watched: Floats) -
     state = _Sampling(values, breaks, tolerance, watched)
     ends = [(a, b, k) for k, (a, b) in enumerate(pairwise(breaks.tolist()))]
     bare = [SampledPart(a, b, np.array([0.0, 1.0]), np.empty((2, 0)), k) for a, b, k in ends]
-    first = state.at(bare, [part.place(part.s) for part in bare])
+    first = state.at(bare, [part.x_of(part.s) for part in bare])
     parts = [replace(part, value=value) for part, value in zip(bare, first, strict=True)]
     parts = state.grown(parts, [_next(part.s, _FIRST - 2) for part in parts])
     while parts:
@@ -171,14 +171,14 @@ def sampled(values: Values, breaks: Floats, tolerance: float, watched: Floats) -
 
 def _halved(part: SampledPart) -> list[SampledPart]:
     """Cut at the point nearest to the middle."""
-    x = part.place(part.s)
+    x = part.x_of(part.s)
     k = int(np.argmin(np.abs(x - (part.a + part.b) / 2)))
     return _cut(part, float(x[k]), part.value[k])
 
 
 def _cut(part: SampledPart, middle: float, value: Floats) -> list[SampledPart]:
     """The two sides of a place with its value, each with the values that it has."""
-    x = part.place(part.s)
+    x = part.x_of(part.s)
     sides = []
     for a, b, mine in ((part.a, middle, x < middle), (middle, part.b, x > middle)):
         inside = np.clip((np.append(x[mine], middle) - a) / (b - a), 0.0, 1.0)
@@ -200,7 +200,7 @@ def _next(s: Floats, count: int) -> Floats:
 
 def _apart(coarse: SampledPart, fine: SampledPart) -> Floats:
     """(grid,) largest difference of any channel between two interpolations."""
-    x = fine.place(_GRID)
+    x = fine.x_of(_GRID)
     return np.asarray(np.abs(interpolated(coarse, x) - interpolated(fine, x)).max(axis=1))
 
 

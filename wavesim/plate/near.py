@@ -46,7 +46,7 @@ _EDGE_S = 110e-9  # of one slit in one cell, on one core
 _PIECE_S = 200e-9  # of one cell, or one piece of a ruling, where they are many
 _GUARD = 300  # cells that a table has at least, by their cost
 _EXACT = (
-    "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest place; rows "
+    "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest point; rows "
     "by the distance of the plate's middle"
 )
 _LENS = "out of focus: propagated in Fresnel's approximation of the path behind the lens"

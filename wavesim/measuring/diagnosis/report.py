@@ -35,7 +35,7 @@ def _error(error: FoundError) -> str:
         parts.append("one order cannot tell displacement from strength")
     if error.harmonic > 1:
         parts.append(f"found by its ghosts {error.harmonic}; the nearer ones are not in the table")
-    parts.append(f"explains {error.ghosts} ghosts, misfit {error.residual:.2g}")
+    parts.append(f"explains {error.ghosts} ghosts, residual {error.residual:.2g}")
     return "; ".join(parts)
 
 

@@ -218,12 +218,12 @@ def _described(
 def _joined(found: list[PredictedAnomaly]) -> list[Anomaly]:
     """Anomalies by place, those of one kind at one place (orders m and -m) as one."""
     made: list[Anomaly] = []
-    for place in sorted(found, key=lambda p: (p.position, p.kind, p.order)):
-        same = next((a for a in made if a.kind == place.kind and _equal(a, place)), None)
+    for anomaly in sorted(found, key=lambda p: (p.position, p.kind, p.order)):
+        same = next((a for a in made if a.kind == anomaly.kind and _equal(a, anomaly)), None)
         if same is None:
-            made.append(Anomaly((place.order,), place.kind, place.position, None))
+            made.append(Anomaly((anomaly.order,), anomaly.kind, anomaly.position, None))
         else:
-            orders = tuple(sorted({*same.orders, place.order}))
+            orders = tuple(sorted({*same.orders, anomaly.order}))
             made[made.index(same)] = replace(same, orders=orders)
     return made
 

@@ -26,16 +26,16 @@ _GHOSTS_ABOVE = 1e-8  # of their line
 
 def strayed(found: PlatePoint, bands: Sequence[Remaining]) -> list[str]:
     """What bands are that stand in no order: ghosts, broken lines, wings of maxima elsewhere."""
-    told: dict[str, None] = {}
+    texts: dict[str, None] = {}
     for band in bands:
         ghost = _ghost(found, band)
         if ghost is not None:
-            told[_named(band, ghost)] = None
+            texts[_named(band, ghost)] = None
         elif _broken(found, band):
             order = round(band.path_difference)
-            told[f"order {order} of {_nm(band)} belongs here, but the errors of the ruling "
+            texts[f"order {order} of {_nm(band)} belongs here, but the errors of the ruling "
                  "extinguish it"] = None  # fmt: skip
-    return list(told) or [_faint(found)]
+    return list(texts) or [_faint(found)]
 
 
 def particulars(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
@@ -105,21 +105,21 @@ def _grooves(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
 
 def _dark_lines(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
     """The Sun's dark line in which a fine band lies."""
-    source, seen = found.scene.source, found.spectrum
-    fine = [band for band in held if band.hi_m - band.lo_m <= _FINE_M + 2 * seen.step_m]
+    source, spectrum = found.scene.source, found.spectrum
+    fine = [band for band in held if band.hi_m - band.lo_m <= _FINE_M + 2 * spectrum.step_m]
     if not (isinstance(source, Sun) and source.lines and fine):
         return []
-    told = []
+    texts = []
     for band in fine:
-        off = np.abs(seen.wavelength_m - band.strongest_m)
-        inside = (seen.wavelength_m >= band.lo_m) & (seen.wavelength_m <= band.hi_m)
+        off = np.abs(spectrum.wavelength_m - band.strongest_m)
+        inside = (spectrum.wavelength_m >= band.lo_m) & (spectrum.wavelength_m <= band.hi_m)
         part = float(found.sent[inside].mean() / found.sent[off <= _BESIDE_M].max())
         if part < _DARK_LINE:
-            at = float(seen.wavelength_m[inside][np.argmin(found.sent[inside])])
-            told.append(
+            at = float(spectrum.wavelength_m[inside][np.argmin(found.sent[inside])])
+            texts.append(
                 f"a dark line of the Sun at {at * 1e9:.2f} nm leaves {100 * part:.0f} % of it"
             )
-    return told
+    return texts
 
 
 def _rim(found: PlatePoint) -> list[str]:
