@@ -205,3 +205,24 @@ def test_a_full_disk_leaves_the_old_plate(desk: Path, small_disk: Path) -> None:
     assert b"a.h5: cannot be written: No space left on device" in err
     assert (small_disk / "a.h5").read_text() == "old"
     assert [p.name for p in small_disk.iterdir()] == ["a.h5"]
+
+
+def test_a_signal_waits_while_the_compilers_lock_is_taken() -> None:
+    """Else it stayed taken, and a thread that compiled waited for it, and the program for that."""
+    from numba.core.compiler_lock import _CompilerLock
+
+    from wavesim.cli import signals
+
+    frames = []
+
+    class Lock:
+        def acquire(self) -> None:
+            frames.append(sys._getframe())
+
+        release = acquire
+
+    lock = _CompilerLock()
+    lock._lock = Lock()
+    with lock:
+        frames.append(sys._getframe())
+    assert [signals._heard(frame) for frame in frames] == [False, True, False]

@@ -14,6 +14,8 @@ _RETRY_S = 0.02
 # functions that C code calls and whose exceptions it drops
 _DEAF_FUNCTIONS = {"__del__", "_object_compiled_hook", "_object_getbuffer_hook", "_remove", "cb"}
 _DEAF_MODULES = ("llvmlite.binding.", "weakref", "_weakrefset")
+# a lock that is just being taken or given back would stay taken, and threads wait for it for ever
+_DEAF_LOCKS = ("numba.core.compiler_lock", {"__enter__", "__exit__"})
 
 _struck: list[int] = []
 
@@ -63,6 +65,8 @@ def _heard(frame: FrameType | None) -> bool:
     while frame is not None:
         module = str(frame.f_globals.get("__name__", ""))
         if frame.f_code.co_name in _DEAF_FUNCTIONS or module.startswith(_DEAF_MODULES):
+            return False
+        if module == _DEAF_LOCKS[0] and frame.f_code.co_name in _DEAF_LOCKS[1]:
             return False
         frame = frame.f_back
     return True
