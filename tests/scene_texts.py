@@ -140,6 +140,8 @@ GOOD: dict[str, Table] = {
     "blazed": _grooved("blazed", facet_angle="8.6 deg", index=1.52),
     "sinusoidal": _grooved("sinusoidal", depth="200 nm", index=1.52),
     "binary": _grooved("binary", depth="500 nm", duty=0.4, index=1.52),
+    "trapezoidal": _grooved("trapezoidal", depth="300 nm", top=0.4, bottom=0.3, index=1.52),
+    "multilevel": _grooved("multilevel", depth="750 nm", levels=4, index=1.52),
     "groove table": _grooved("table", file="groove.csv", index=1.52),
     "periodic": _faulty("periodic", amplitude="4 nm", period=96, phase="90 deg"),
     "periodic by length": _faulty("periodic", amplitude="4 nm", period="3 mm"),

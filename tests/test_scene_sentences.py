@@ -61,7 +61,16 @@ REFUSALS: dict[str, tuple[str, tuple[str, ...]]] = {
     ),
     "no kind": (
         edited(GOOD["blazed"], "aperture.groove.profile", GONE),
-        ("aperture.groove.profile", '"slit"', '"blazed"', '"sinusoidal"', '"binary"', '"table"'),
+        (
+            "aperture.groove.profile",
+            '"slit"',
+            '"blazed"',
+            '"sinusoidal"',
+            '"binary"',
+            '"trapezoidal"',
+            '"multilevel"',
+            '"table"',
+        ),
     ),
     "missing key": (
         edited(GOOD["laser"], "source.wavelength", GONE),

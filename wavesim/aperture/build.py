@@ -29,9 +29,11 @@ from wavesim.scene.defect import BowDefect, Defect, FanDefect
 from wavesim.scene.groove import (
     BinaryGroove,
     BlazedGroove,
+    MultilevelGroove,
     SinusoidalGroove,
     SlitGroove,
     TableGroove,
+    TrapezoidalGroove,
 )
 from wavesim.scene.rules import SLACK
 
@@ -291,6 +293,10 @@ def scalar_groove(grating: Grating, folder: Path) -> FacetGroove | SineGroove:
         return grooves.binary(pitch, groove.depth_m, groove.duty, surface)
     if isinstance(groove, SinusoidalGroove):
         return SineGroove(pitch, groove.depth_m, surface)
+    if isinstance(groove, TrapezoidalGroove):
+        return grooves.trapezoidal(pitch, groove.depth_m, groove.top, groove.bottom, surface)
+    if isinstance(groove, MultilevelGroove):
+        return grooves.multilevel(pitch, groove.depth_m, groove.levels, surface)
     return _measured_groove(groove, pitch, surface, folder)
 
 

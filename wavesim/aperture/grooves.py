@@ -76,7 +76,7 @@ class GrooveSurface:
 
 @dataclass(frozen=True, eq=False)
 class FacetGroove:
-    """A profile of flat facets: blazed (one), binary (two), measured (as many as points).
+    """A profile of flat facets: blazed (one), binary (two), trapezoidal, multilevel, measured.
 
     E = sum over facets  w exp(2 pi i (c h_c - u x_c)) sinc(w (u - c s)),  w, s, x_c, h_c the
     width, slope, middle and middle height of a facet. Exact for the profile as given.
@@ -222,6 +222,30 @@ def binary(pitch_m: float, depth_m: float, duty: float, surface: GrooveSurface) 
     half = duty * pitch_m / 2
     edge = np.array([-pitch_m / 2, -half, half, pitch_m / 2])
     level = np.array([-depth_m / 2, depth_m / 2, -depth_m / 2])
+    return FacetGroove(edge, level, level, surface)
+
+
+def trapezoidal(
+    pitch_m: float, depth_m: float, top: float, bottom: float, surface: GrooveSurface
+) -> FacetGroove:
+    """A ridge in the middle, flat over `top` of the pitch, with `bottom` of it flat beside."""
+    half_top, half_foot = top * pitch_m / 2, (1 - bottom) * pitch_m / 2
+    edge = np.array([-pitch_m / 2, -half_foot, -half_top, half_top, half_foot, pitch_m / 2])
+    low, high = -depth_m / 2, depth_m / 2
+    start = np.array([low, low, high, high, low])
+    return FacetGroove(edge, start, np.array([low, high, high, low, low]), surface)
+
+
+def multilevel(pitch_m: float, depth_m: float, levels: int, surface: GrooveSurface) -> FacetGroove:
+    """Levels of equal width that throw light into positive orders, as a blaze does.
+
+    Where the phase of each step is 1 / levels of a turn, order 1 holds sinc^2(1 / levels) of the
+    light (Goodman, Introduction to Fourier Optics, section on binary optics).
+    """
+    edge = np.linspace(-pitch_m / 2, pitch_m / 2, levels + 1)
+    level = np.linspace(-depth_m / 2, depth_m / 2, levels)
+    if surface.mounting == "reflection":
+        level = level[::-1]
     return FacetGroove(edge, level, level, surface)
 
 

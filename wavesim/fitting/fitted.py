@@ -135,7 +135,7 @@ class Fit(Result):
                 for i, a in enumerate(self.keys)
             },
             "rivals": [dict(rival) for rival in self.rivals],
-            "misfit": self.residual,
+            "residual": self.residual,
             "fits": self.fits,
             "photographs": [
                 {

@@ -23,12 +23,27 @@ from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.efficiency import all_orders, waves_for
 from wavesim.grooves.encoding import decoded, encoded, width
 from wavesim.grooves.materials import OpticalMaterial, constant, read, shipped
-from wavesim.grooves.profiles import Blazed, GrooveProfile, Lamellar, MeasuredProfile, Sinusoidal
+from wavesim.grooves.profiles import (
+    Blazed,
+    GrooveProfile,
+    Lamellar,
+    MeasuredProfile,
+    Sinusoidal,
+    Staircase,
+    Trapezoidal,
+)
 from wavesim.grooves.surface import Surface
 from wavesim.light import air
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating
-from wavesim.scene.groove import BinaryGroove, BlazedGroove, SinusoidalGroove, TableGroove
+from wavesim.scene.groove import (
+    BinaryGroove,
+    BlazedGroove,
+    MultilevelGroove,
+    SinusoidalGroove,
+    TableGroove,
+    TrapezoidalGroove,
+)
 
 _SAME_M = 1e-12  # narrower ranges are widened so far to have a middle
 
@@ -112,7 +127,7 @@ def mounted(scene: Scene) -> Mounted:
             "has no grooves whose efficiency could be computed",
             key="aperture",
             value=scene.aperture.kind,
-            expected='kind = "grating" with a blazed, sinusoidal, binary or table groove',
+            expected='kind = "grating" whose groove is no slit',
         )
     pitch = grating.mean_pitch_m
     transmission = grating.mounting == "transmission"
@@ -177,6 +192,11 @@ def _profile(grating: Grating, scene: Scene, sign: float) -> GrooveProfile:
         return Sinusoidal(groove.depth_m)
     if isinstance(groove, BinaryGroove):
         return Lamellar(groove.depth_m, groove.duty if sign > 0 else 1 - groove.duty)
+    if isinstance(groove, TrapezoidalGroove):
+        flats = (groove.top, groove.bottom) if sign > 0 else (groove.bottom, groove.top)
+        return Trapezoidal(groove.depth_m, *flats)
+    if isinstance(groove, MultilevelGroove):
+        return Staircase(tuple(np.linspace(0.0, groove.depth_m, groove.levels)))
     if isinstance(groove, TableGroove):
         position, height = _heights(scene, groove.file, pitch)
         return MeasuredProfile(pitch - position[::-1], sign * height[::-1])

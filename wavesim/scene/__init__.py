@@ -36,9 +36,11 @@ from wavesim.scene.groove import (
     BinaryGroove,
     BlazedGroove,
     Groove,
+    MultilevelGroove,
     SinusoidalGroove,
     SlitGroove,
     TableGroove,
+    TrapezoidalGroove,
 )
 from wavesim.scene.lenses import CameraLens, CollimatorLens, Lens
 from wavesim.scene.model import Scene
@@ -124,6 +126,7 @@ __all__ = [
     "LongpassFilter",
     "Mesh",
     "MissingDefect",
+    "MultilevelGroove",
     "NeutralFilter",
     "PeriodicDefect",
     "Picture",
@@ -156,6 +159,7 @@ __all__ = [
     "TableFilter",
     "TableGroove",
     "TableSource",
+    "TrapezoidalGroove",
     "WidthDefect",
     "Wires",
     "changed",

@@ -14,6 +14,7 @@ from wavesim.scene.groove import (
     Coating,
     Groove,
     MaterialName,
+    MultilevelGroove,
     SlitGroove,
 )
 from wavesim.scene.planar import (
@@ -299,11 +300,13 @@ class Grating(Ruled):
     def _check_coating(self) -> Self:
         if self.coating is None:
             return self
-        if self.mounting == "transmission" or isinstance(self.groove, BinaryGroove):
+        if self.mounting == "transmission" or isinstance(
+            self.groove, BinaryGroove | MultilevelGroove
+        ):
             raise validation_error(
                 "needs a reflection grating whose facets are inclined",
                 key="coating",
-                expected='mounting = "reflection" and a blazed, sinusoidal or table profile',
+                expected='mounting = "reflection", profile not "slit", "binary" or "multilevel"',
             )
         return self
 

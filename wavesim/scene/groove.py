@@ -18,6 +18,7 @@ from wavesim.scene.source import FileName
 
 _INDEX = "refractive index of the material (transmission only)"
 DEFAULT_INDEX = 1.5
+_MOST_FLAT = 0.98  # of the pitch: walls of less than a hundredth are vertical ones
 
 
 Theory = Annotated[
@@ -112,6 +113,48 @@ class BinaryGroove(Model):
     theory: Theory = "scalar"
 
 
+class TrapezoidalGroove(Model):
+    """A ridge with a flat top and inclined walls, and a flat bottom between ridges."""
+
+    profile: Literal["trapezoidal"] = "trapezoidal"
+    depth_m: LengthOrZero = Field(description="height of the ridge", examples=["200 nm"])
+    top: Annotated[float, Plain(0.0, 0.98)] = Field(
+        description="fraction of the pitch that is flat on top", examples=[0.4]
+    )
+    bottom: Annotated[float, Plain(0.0, 0.98)] = Field(
+        description="fraction of the pitch that is flat between ridges; each wall takes half of "
+        "what is left",
+        examples=[0.3],
+    )
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
+
+    @model_validator(mode="after")
+    def _walls(self) -> Self:
+        if self.top + self.bottom > _MOST_FLAT:
+            raise validation_error(
+                "leaves no width for inclined walls",
+                key="bottom",
+                value=f"{self.bottom:.6g}",
+                expected=f'at most {max(_MOST_FLAT - self.top, 0):.6g}, or profile = "binary"',
+            )
+        return self
+
+
+class MultilevelGroove(Model):
+    """Flat levels of equal width that rise by equal steps, towards positive orders as a blaze."""
+
+    profile: Literal["multilevel"] = "multilevel"
+    depth_m: LengthOrZero = Field(
+        description="height of the last level above the first", examples=["750 nm"]
+    )
+    levels: Annotated[int, Plain(2, 64, whole=True)] = Field(
+        description="number of levels", examples=[4]
+    )
+    index: Index = Field(DEFAULT_INDEX, description=_INDEX)
+    theory: Theory = "scalar"
+
+
 class TableGroove(Model):
     """A measured profile: height over one pitch."""
 
@@ -122,6 +165,12 @@ class TableGroove(Model):
 
 
 Groove = Annotated[
-    SlitGroove | BlazedGroove | SinusoidalGroove | BinaryGroove | TableGroove,
+    SlitGroove
+    | BlazedGroove
+    | SinusoidalGroove
+    | BinaryGroove
+    | TrapezoidalGroove
+    | MultilevelGroove
+    | TableGroove,
     Field(discriminator="profile"),
 ]
