@@ -210,6 +210,8 @@ def _small_shift(strip: Floats, mean: Floats) -> float:
     """The same below a pixel: the least-squares multiple of the smoothed mean's slope."""
     kernel = np.exp(-0.5 * (np.arange(-4, 5) / 1.3) ** 2)
     kernel /= kernel.sum()
+    if mean.size <= kernel.size:  # too narrow to have a slope once it is smoothed
+        return 0.0
     smooth = np.convolve(mean, kernel, mode="valid")
     columns = np.stack([smooth, np.ones(smooth.size), -np.gradient(smooth)], axis=1)
     found = np.linalg.lstsq(columns, np.convolve(strip, kernel, mode="valid"), rcond=None)[0]
