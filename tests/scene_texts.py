@@ -240,6 +240,14 @@ GOOD: dict[str, Table] = {
     "rigorous lamellae": _scene(aperture={
         **_GRATING, "mounting": "reflection", "material": "silver",
         "groove": {"profile": "binary", "depth": "180 nm", "theory": "rigorous"}}),
+    "rigorous trapezoid": _scene(aperture={
+        **_GRATING, "mounting": "reflection", "material": "chromium",
+        "groove": {"profile": "trapezoidal", "depth": "120 nm", "top": 0.3, "bottom": 0.3,
+                   "theory": "rigorous"}}),
+    "rigorous levels": _scene(aperture={
+        **_GRATING, "mounting": "transmission", "material": "fused silica",
+        "groove": {"profile": "multilevel", "depth": "600 nm", "levels": 3,
+                   "theory": "rigorous"}}),
     "rigorous table": _scene(aperture={
         **_GRATING, "mounting": "reflection", "material_file": "nk.csv",
         "groove": {"profile": "table", "file": "groove.csv", "theory": "rigorous"}}),

@@ -38,7 +38,7 @@ from wavesim.scene import load, parse
     ("what", "mutants"),
     [
         ("scenes", 24),
-        ("drawings", 8),
+        ("drawings", 16),
         ("plates", 40),
         ("tables", 25),
         ("displacements", 15),
