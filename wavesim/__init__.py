@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from wavesim.aperture.elements import Complexes
+    from wavesim.arrays import Complexes
     from wavesim.ensemble import load_plan as load_study
     from wavesim.ensemble import member_scene, open_study, run_study
     from wavesim.errors import (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -349,7 +350,8 @@ def _long_exposure(time_s: float, late: Reciprocity) -> str:
     from wavesim.text import shutter
 
     counts, wanted = late.factor(time_s) * time_s, late.corrected_time(time_s)
-    cure = f"{shutter(wanted)} makes up for it" if wanted == wanted else "the table ends below it"
+    beyond = math.isnan(wanted)
+    cure = "the table ends below it" if beyond else f"{shutter(wanted)} makes up for it"
     return f"{shutter(time_s)} counts as {shutter(counts)}; {cure}"
 
 

@@ -3,7 +3,8 @@
 CIE 15:2018 (L*a*b*) and ISO/CIE 11664-6:2014 (CIEDE2000), after the implementation notes of
 Sharma, Wu and Dalal, Color Res. Appl. 30 (2005) 21. A difference of 1 is about what an eye just
 sees between fields side by side; beyond about 5 the numbers only rank (the formula was fitted to
-small differences), and no formula was fitted to lights brighter than white.
+small differences), and no formula was fitted to lights brighter than white. Written here, since
+nothing else of a colour library is needed to run; tests compare it with one.
 """
 
 from __future__ import annotations

@@ -13,7 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture import needs_strips
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.colorimetry.plates import white_of
 from wavesim.colorimetry.rendering import Rendering, picture
 from wavesim.lightpath import LightPath

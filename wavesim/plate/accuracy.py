@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from wavesim.aperture import Aperture
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.constants import VISIBLE_LO_M
 from wavesim.diffraction.far import FarField
 from wavesim.errors import LimitError

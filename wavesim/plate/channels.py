@@ -15,7 +15,7 @@ from functools import partial
 import numpy as np
 
 from wavesim.aperture import Aperture
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far import FarField, far_field
 from wavesim.light import Spectrum
 from wavesim.light.air import AirLike

@@ -7,7 +7,7 @@ from functools import partial
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light import Recorder
 from wavesim.plate.bins import bands_nm
 from wavesim.plate.deferred import deferred, later

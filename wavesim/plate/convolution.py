@@ -28,7 +28,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins

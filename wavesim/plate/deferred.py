@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 
 _C = TypeVar("_C", bound=type)
 

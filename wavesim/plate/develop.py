@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 from wavesim import light
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import Opening, aperture_irradiance
+from wavesim.arrays import Floats
 from wavesim.light import Recorder, Spectrum, recorder_of
 from wavesim.light.photometry import tristimulus
 from wavesim.light.recorders import D65_XYZ

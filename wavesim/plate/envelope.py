@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Element, Floats, Rays
+from wavesim.aperture.elements import Element, Rays
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.far import Term
 from wavesim.plate.geometry import Geometry

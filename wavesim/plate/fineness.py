@@ -23,7 +23,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.resampling import fast_size, window
 from wavesim.light import Spectrum
 from wavesim.plate.geometry import Geometry

@@ -17,7 +17,7 @@ from functools import cached_property
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError
 from wavesim.geometry import Values, beta_of_x, x_of_beta
 from wavesim.scene import Scene

@@ -19,7 +19,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 
 TAPS = 20

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.errors import LimitError
 from wavesim.light import Recorder
 from wavesim.plate.compose import Light

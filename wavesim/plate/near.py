@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from wavesim.aperture.build import GAUSSIAN_PIECE
 from wavesim.aperture.combs import Aperture, Comb, pieces
-from wavesim.aperture.elements import Floats, Slit
+from wavesim.aperture.elements import Slit
 from wavesim.aperture.illumination import Along
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import CELLS, RunningIntegral
 from wavesim.diffraction.fresnel import Wavefront, wavefront
 from wavesim.diffraction.fresnel.exact import ExactRulings

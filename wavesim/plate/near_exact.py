@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import CELLS, integrate_again
 from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.plate.duration import require_time

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins
 from wavesim.plate.costs import Smoothing

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.plate.bins import Bins
 from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread_nodes, weights_at

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W, SATURATION_EXPOSURE_LX_S
 from wavesim.errors import LimitError
 from wavesim.light import Recorder

@@ -21,8 +21,8 @@ from itertools import pairwise
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.illumination import Along
+from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import CELLS, RunningIntegral, integral_of
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows, cross

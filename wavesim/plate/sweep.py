@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 
 from wavesim.aperture import Aperture
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far import FarField
 from wavesim.plate.bins import Bins
 from wavesim.plate.convolution import BEYOND

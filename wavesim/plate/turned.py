@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.errors import LimitError
 from wavesim.plate.geometry import Geometry

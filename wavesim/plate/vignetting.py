@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from wavesim.aperture.combs import Aperture, Chord, Comb, pieces, within
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.plate.bins import Bins
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.photometry import sensitivities

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins
 from wavesim.plate.convolution import convolved, few_wavelengths

@@ -24,7 +24,7 @@ from typing import Protocol
 
 import numpy as np
 
-from wavesim.aperture.elements import Complexes, Floats
+from wavesim.arrays import Complexes, Floats
 from wavesim.compiled import compiled
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.diffraction.far.resampling import fast_size

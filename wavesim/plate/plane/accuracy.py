@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.direct import Direct, window_of
 from wavesim.plate.plane.frame import Fineness, frame_of, to_pixels, wanted_fineness

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Fineness, Frame, bearable_cells, frame_of, to_pixels
 from wavesim.plate.plane.gathering import Gathering

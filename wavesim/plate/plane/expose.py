@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.elements import Element, Floats
+from wavesim.aperture.elements import Element
 from wavesim.aperture.plane import PlaneAperture
+from wavesim.arrays import Floats
 from wavesim.diffraction.fresnel import wavefront
 from wavesim.diffraction.planar import SamplingPlan, plan_table, plane_table
 from wavesim.light import recorder_of

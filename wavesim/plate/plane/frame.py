@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.interpolation import TAPS, bend_even
 from wavesim.threads import in_threads

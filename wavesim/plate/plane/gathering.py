@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.elements import Element, Floats, Rays
+from wavesim.aperture.elements import Element, Rays
 from wavesim.aperture.plane import PlaneAperture
+from wavesim.arrays import Floats
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.diffraction.planar import SummedTable, plan_table, plane_table
 from wavesim.plate.geometry import Geometry

@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.compiled import compiled
 
 TAPS = 12

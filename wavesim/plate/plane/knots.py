@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.plate.plane.frame import PER_FRINGE
 from wavesim.plate.plane.interpolation import TAPS, cardinal

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.planar import SummedTable
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame, bent

@@ -7,8 +7,8 @@ from typing import Protocol
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
 from wavesim.aperture.plane import PlaneAperture
+from wavesim.arrays import Floats
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.diffraction.fresnel.plane import NearPlane, near_plane
 from wavesim.diffraction.fresnel.spectrum import MOST_SIDE, ExactPlane

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.diffraction.planar import SummedTable
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.kernels import sweep_coarse, sweep_fine

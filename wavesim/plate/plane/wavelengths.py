@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from wavesim.aperture.elements import Floats
+from wavesim.arrays import Floats
 from wavesim.light.air import STANDARD, AirLike, relative_to_standard
 from wavesim.plate.bins import comb, nodes_about
 from wavesim.plate.photometry import sensitivities

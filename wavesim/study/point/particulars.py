@@ -46,7 +46,7 @@ def particulars(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
 def _faint(found: PlatePoint) -> str:
     """Of light that has no place of its own."""
     aperture = found.scene.aperture
-    if isinstance(aperture, Ruled) and any(one.kind == "random" for one in aperture.defects):
+    if isinstance(aperture, Ruled) and any(defect.kind == "random" for defect in aperture.defects):
         return "only what random errors of the ruling scatter, and faint wings of maxima, arrive"
     return "only the faint wings of maxima elsewhere arrive"
 
@@ -63,8 +63,8 @@ def _ghost(found: PlatePoint, band: Remaining) -> Ghost | None:
 
     ghosts = predict(found.scene, wavelengths_m=(band.mixing_m,), ghosts_above=_GHOSTS_ABOVE).ghosts
     near = _reach(found, band)
-    here = [ghost for ghost in ghosts if abs(ghost.mu - band.path_difference) <= near]
-    return max(here, key=lambda ghost: ghost.observed, default=None)
+    close = [ghost for ghost in ghosts if abs(ghost.mu - band.path_difference) <= near]
+    return max(close, key=lambda ghost: ghost.observed, default=None)
 
 
 def _reach(found: PlatePoint, band: Remaining) -> float:
@@ -115,10 +115,9 @@ def _dark_lines(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
         inside = (spectrum.wavelength_m >= band.lo_m) & (spectrum.wavelength_m <= band.hi_m)
         part = float(found.sent[inside].mean() / found.sent[off <= _BESIDE_M].max())
         if part < _DARK_LINE:
-            at = float(spectrum.wavelength_m[inside][np.argmin(found.sent[inside])])
-            texts.append(
-                f"a dark line of the Sun at {at * 1e9:.2f} nm leaves {100 * part:.0f} % of it"
-            )
+            darkest_m = float(spectrum.wavelength_m[inside][np.argmin(found.sent[inside])])
+            line = f"a dark line of the Sun at {darkest_m * 1e9:.2f} nm"
+            texts.append(f"{line} leaves {100 * part:.0f} % of it")
     return texts
 
 
