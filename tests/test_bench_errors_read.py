@@ -85,8 +85,12 @@ def test_a_line_past_the_rim_of_the_lens() -> None:
     found = wavesim.profile(scene, wavelength="579.0663 nm", order=1)
     expected = 0.8858929 * 579.0663e-9 / (width * math.cos(beta)) * 0.3 / math.cos(delta) ** 2
     assert found.fwhm_on_plate_m == pytest.approx(expected, rel=2e-3)
-    told = [text for text in wavesim.predict(scene).limits if "the camera lens takes" in text]
-    assert f"579.07 nm in order 1 {100 * width / 10e-3:.0f} %" in told[0]
+    told = [
+        text
+        for text in wavesim.predict(scene).limits
+        if "the rim of the camera lens passes" in text
+    ]
+    assert f"{100 * width / 10e-3:.0f} % of 579.07 nm in order 1" in told[0]
 
 
 def test_a_slit_like_a_wedge_is_told() -> None:

@@ -71,7 +71,7 @@ def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     blaze = 2 * (1e6 / 300) * sin(facet) * cos(facet)
     assert number(r"cos\(8\.6\s+deg\)\s+/\s+m,\s+(\d+) nm") == pytest.approx(blaze, abs=0.5)
     assert number(r"\n +2 +([\d.]+) +5 +86") == pytest.approx(blaze / 2, rel=0.02)
-    turn = radians(number(r'"([\d.]+) deg" turns'))
+    turn = radians(number(r'"([\d.]+) deg" brings'))
     assert 2 * (1e6 / 1200) * sin(turn) * cos(radians(15)) == pytest.approx(546.1, abs=0.01)
     passing = 100 * (1e-3**0.5 * PITCH_NM / (2 * pi)) / 10
     assert number(r"so\s+([\d.]+)\s+%\s+of\s+errors") == pytest.approx(passing, abs=0.05)

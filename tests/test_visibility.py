@@ -178,7 +178,7 @@ def test_an_exposure_in_words() -> None:
 def test_fine_maxima_are_said_to_run_together() -> None:
     text = texts(visibility(plate(250, "10 um")))
     assert "248 subsidiary maxima" in text
-    assert "run together" in text
+    assert "merge" in text
 
 
 def test_an_aperture_without_orders_has_its_areas_told() -> None:
@@ -205,7 +205,7 @@ def test_a_bracket_in_stops() -> None:
     assert shown == sorted(shown)
     assert shown[0] < shown[-1]
     assert texts(frames[1].visibility) == texts(visibility(white))
-    assert frames[0].brief.startswith("visible orders -1 to 1; ")
-    assert frames[3].brief.startswith("burnt out orders -1 to 1; visible orders ")
+    assert frames[0].brief.startswith("visible: orders -1 to 1; ")
+    assert frames[3].brief.startswith("burnt out: orders -1 to 1; visible: orders ")
     with pytest.raises(InputError, match="stops: out of range"):
         bracket(white, (math.nan,))

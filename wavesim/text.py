@@ -43,6 +43,12 @@ def _two_digits(value: float) -> str:
     return f"{rounded:.0f}" if 10 <= rounded < 1e6 else f"{rounded:.2g}"
 
 
+def three_digits(value: float) -> str:
+    """A number to three digits, written out: 24.6, 2,700, 1.2e+07."""
+    rounded = float(f"{value:.3g}")
+    return f"{rounded:,.0f}" if 1000 <= abs(rounded) < 1e7 else f"{rounded:.3g}"
+
+
 def length(metres: float) -> str:
     """A length with three digits in the unit that suits it."""
     if metres == 0:

@@ -16,7 +16,7 @@ from wavesim.study.predict.shown_ghosts import ShownGhost, of_plate
 from wavesim.study.predict.shown_ghosts import sentences as ghost_sentences
 from wavesim.study.predict.unreached import unreached_warning
 from wavesim.study.visibility import Visibility, visibility
-from wavesim.text import counted, length, shutter
+from wavesim.text import counted, length, shutter, three_digits
 
 _ELEMENTS = {"slits": "slit", "wires": "gap", "grating": "ruling"}
 
@@ -114,8 +114,9 @@ class PlateSummary(Result):
     def _accuracy(self) -> str:
         report = self.plate.report
         return (
-            f"pixel right to {report.pixel_error:.0e} at each wavelength and to "
-            f"{report.bin_error:.0e} in white light; pixel edges averaged over {report.smoothing}"
+            f"errors up to {report.pixel_error:.0e} of the brightest pixel at each wavelength and "
+            f"{report.bin_error:.0e} over the spectrum; integrated over each pixel and over "
+            f"{report.smoothing}"
         )
 
     def _exposure(self) -> str:
@@ -134,13 +135,14 @@ class PlateSummary(Result):
         row, column = brightest(plate)
         exposure = float(plate.shown_xyz[row, column, 1])
         return (
-            f"{plate.illuminance_lx[row, column]:.3g} lx at x = {length(float(plate.x_m[column]))}:"
-            f" {exposure:.3g} lx s; white is {plate.white_exposure_lx_s:.3g} lx s"
+            f"{three_digits(plate.illuminance_lx[row, column])} lx at x = "
+            f"{length(float(plate.x_m[column]))}: {three_digits(exposure)} lx s; "
+            f"white is {plate.white_exposure_lx_s:.3g} lx s"
         )
 
     def _recorded(self) -> str:
         recorder = recorder_words(self.plate.scene.exposure)
-        return f"{recorder}; exposures in lx s are as it counts them" if recorder else ""
+        return f"{recorder}; exposures in lx s are weighted by its curves" if recorder else ""
 
 
 def brightest(plate: Plate) -> tuple[int, int]:

@@ -66,7 +66,7 @@ def _angles_why(scene: Scene) -> str | None:
         return has_orders(scene)
     pitch = pitch_m(scene) or 1.0
     if abs(wavelength(scene) / pitch - math.sin(scene.bench.alpha_rad)) >= 1:
-        return "the first order does not leave the grating"
+        return "the first order does not propagate"
     return None
 
 
@@ -81,7 +81,7 @@ def _angles_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     sine = math.sqrt(1 - (1 - tolerance) ** 2)
     return FailureEstimate(
         wavelength(scene) / sine,
-        "tan(beta) against sin(beta): 1 - cos(beta) = tolerance (trigonometry)",
+        "tan(beta) compared with sin(beta): 1 - cos(beta) = tolerance (trigonometry)",
     )
 
 
@@ -114,7 +114,7 @@ def _order_why(scene: Scene) -> str | None:
         return equal_elements(scene)
     far_field = pattern(counted(ideal(scene), 2))
     if abs(float(far_field.sine(1.3))) >= 1:
-        return "the first order does not leave the grating"
+        return "the first order does not propagate"
     if (element_width_m(scene) or 1.0) / far_field.pitch_m > 0.9:
         return "the first order is nearly missing"
     return None
@@ -125,7 +125,7 @@ def _order_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     slope = abs(2 * (math.pi * part / math.tan(math.pi * part) - 1))
     return FailureEstimate(
         math.sqrt(1 + 1.5 * slope / (math.pi**2 * tolerance)),
-        "the envelope's slope g pulls a maximum of curvature 2 pi^2 (N^2 - 1) / 3 by their ratio",
+        "the envelope's slope g shifts a maximum of curvature 2 pi^2 (N^2 - 1) / 3 by their ratio",
     )
 
 
@@ -187,7 +187,7 @@ def _distance_why(scene: Scene) -> str | None:
     if not isinstance(scene.aperture, Ruled):
         return NO_RULINGS
     if element_width_m(scene) is None and getattr(scene.aperture, "slits", None) is None:
-        return "behind grooves that shift phases the axis may be dark"
+        return "behind phase-shifting grooves the axis may be dark"
     return None
 
 
@@ -219,7 +219,7 @@ def _distance_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None
 
 FAR_FIELD = Approximation(
     name="far-field",
-    title="the plate is far away: Fraunhofer's pattern holds without a lens",
+    title="the plate is distant: the Fraunhofer pattern holds without a lens",
     quantity="intensity on the axis over that of the far field, relative error",
     parameter="distance of the plate",
     unit="m",

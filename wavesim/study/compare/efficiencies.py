@@ -71,8 +71,8 @@ def _span(scene: Scene) -> tuple[float, float]:
 def _approximation(name: str, field: int, where: str) -> Approximation:
     return Approximation(
         name=name,
-        title=f"at the blaze order 1 has all the light, electric field {where} the grooves",
-        quantity="efficiency of order 1 at its blaze over a mirror's, relative error",
+        title=f"at the blaze, order 1 gets all the light (electric field {where} the grooves)",
+        quantity="efficiency of order 1 at its blaze, relative to a mirror; relative error",
         parameter="pitch in wavelengths, 1 / (2 sin(facet angle))",
         unit="",
         why_not=_why,

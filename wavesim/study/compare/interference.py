@@ -34,9 +34,9 @@ def equal_elements(scene: Scene) -> str | None:
     if not isinstance(scene.aperture, Ruled):
         return NO_RULINGS
     if element_width_m(scene) is None or getattr(scene.aperture, "slits", None) is not None:
-        return "needs equal clear openings at an even pitch"
+        return "the formula needs equal clear openings at a constant pitch"
     if pitch_m(scene) is None or rulings(scene) < 2:
-        return "one slit alone has no orders"
+        return "a single slit has no orders"
     return None
 
 
@@ -44,14 +44,14 @@ def has_orders(scene: Scene) -> str | None:
     """Why a scene has no orders, or None."""
     if not isinstance(scene.aperture, Ruled):
         return NO_RULINGS
-    return None if pitch_m(scene) and rulings(scene) > 1 else "one slit alone has no orders"
+    return None if pitch_m(scene) and rulings(scene) > 1 else "a single slit has no orders"
 
 
 def even_elements(scene: Scene) -> str | None:
     """Why a scene has no equal elements, clear or grooved, at an even pitch, or None."""
     if has_orders(scene) or getattr(scene.aperture, "slits", None) is None:
         return has_orders(scene)
-    return "needs equal elements at an even pitch"
+    return "the formula needs equal elements at a constant pitch"
 
 
 def ideal(scene: Scene) -> Scene:
@@ -105,8 +105,9 @@ def _closed_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
 CLOSED_FORM = Approximation(
     name="n-slits",
     title="sinc^2(a u) times (sin N pi d u / N sin pi d u)^2",
-    quantity="height of the first order, relative error (of the scene: of the peak, anywhere)",
-    parameter="rms position error over the pitch",
+    quantity="height of the first order, relative error (for the scene itself: largest error, "
+    "relative to the peak)",
+    parameter="rms position error, relative to the pitch",
     unit="",
     why_not=equal_elements,
     check=_closed,
@@ -176,7 +177,7 @@ def _missing_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
         return None
     return FailureEstimate(
         falling_root(below, 0.0, 0.5 / zero),
-        "[e sinc(k e) / (2 + e)]^2: what half the slits, wider by e, leave at the zero k of the "
+        "[e sinc(k e) / (2 + e)]^2: light of half the slits, wider by e, at the zero k of the "
         "others",
     )
 
@@ -184,8 +185,8 @@ def _missing_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
 MISSING_ORDERS = Approximation(
     name="missing-orders",
     title="orders m = k d / a are missing",
-    quantity="height of the lowest missing order over that of order zero",
-    parameter="width of every second slit beyond the others', over theirs",
+    quantity="height of the lowest missing order, relative to order zero",
+    parameter="excess width of every second slit, relative to the others",
     unit="",
     why_not=_missing_why,
     check=_missing,
@@ -256,9 +257,7 @@ def _rayleigh_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | Non
         found = _separated(lambda mu, _: _factor(mu, count), _ORDER, count)  # noqa: B023
         wrong = abs(_ORDER * count / found - 1) if found else math.inf
         low, high = (count, high) if wrong > tolerance else (low, count)
-    return FailureEstimate(
-        low, "the same dip from (sin N pi mu / N sin pi mu)^2 with N as a real number"
-    )
+    return FailureEstimate(low, "the same dip from (sin N pi mu / N sin pi mu)^2 with real N")
 
 
 def _factor(mu: Floats, count: float) -> Floats:
@@ -269,7 +268,8 @@ def _factor(mu: Floats, count: float) -> Floats:
 RAYLEIGH = Approximation(
     name="rayleigh",
     title="resolving power m N",
-    quantity="lambda / dlambda for a dip of 8/pi^2, relative error (swept: positions alone)",
+    quantity="lambda / dlambda for a dip of 8/pi^2, relative error (varied: interference "
+    "function alone)",
     parameter="number of rulings",
     unit="",
     why_not=has_orders,

@@ -168,7 +168,7 @@ class FormulaComparisons(Result, Table[Row]):
 
 def _report(found: FormulaComparisons) -> Iterator[Sentence | Listing]:
     """The scene, one row for each formula, then what each formula says."""
-    yield Sentence("scene", found.scene.title or "without a title")
+    yield Sentence("scene", found.scene.title or "untitled")
     if found.comparisons:
         yield _table(found.comparisons)
     for comparison in found.comparisons:
@@ -191,7 +191,7 @@ def _table(comparisons: tuple[Comparison, ...]) -> Listing:
 
 def _row(comparison: Comparison) -> tuple[str, ...]:
     if comparison.fails_at is None:
-        where = _WHERE.get(comparison.fails, "in places")
+        where = _WHERE.get(comparison.fails, "at some values")
     else:
         where = f"{comparison.fails} {_value(comparison.fails_at, comparison.unit)}"
     compared = (
@@ -218,7 +218,7 @@ def _formula(comparison: Comparison) -> str:
         text += f"; computed {exact:.6g}, by formula {formula:.6g}"
     if comparison.estimate is not None:
         estimate = _value(comparison.estimate, comparison.unit)
-        text += f"; expected at {estimate}: {comparison.estimate_source}"
+        text += f"; expected to fail at {estimate}: {comparison.estimate_source}"
     return text
 
 

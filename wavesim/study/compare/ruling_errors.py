@@ -72,8 +72,8 @@ def _small_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
 GHOST_SMALL = Approximation(
     name="ghosts-small",
     title="first ghosts are (pi m A / d)^2 of their line",
-    quantity="mean of the two first ghosts of order 1 over their line, relative error",
-    parameter="amplitude of the error over the pitch",
+    quantity="mean of the two first ghosts of order 1, relative to their line; relative error",
+    parameter="amplitude of the error, relative to the pitch",
     unit="",
     why_not=even_elements,
     check=_small,
@@ -104,8 +104,8 @@ def _bessel_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
 
 GHOST_BESSEL = Approximation(
     name="ghosts-bessel",
-    title="ghosts are J_k(2 pi m A/d)^2, alike on both sides",
-    quantity="outer first ghost of order 1 over its line, relative error",
+    title="ghosts are J_k(2 pi m A/d)^2, equal on both sides",
+    quantity="outer first ghost of order 1, relative to its line; relative error",
     parameter="period of the error, in rulings",
     unit="",
     why_not=even_elements,
@@ -176,9 +176,9 @@ def _level_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
 DIFFUSE_SMALL = Approximation(
     name="diffuse-small",
     title="diffuse light is (2 pi mu sigma/d)^2 / N of the peak",
-    quantity="mean diffuse level half-way between orders 1 and 2, relative error "
-    "(speckle taken out with the same draws at a tiny error)",
-    parameter="rms position error over the pitch",
+    quantity="mean diffuse level half-way between orders 1 and 2, relative error (speckle "
+    "removed by the same draws at a tiny error)",
+    parameter="rms position error, relative to the pitch",
     unit="",
     why_not=even_elements,
     check=_level,
@@ -218,15 +218,17 @@ def _cells(rms: float) -> Floats:
 def _speckle_estimate(_scene: Scene, tolerance: float) -> FailureEstimate | None:
     return FailureEstimate(
         (1 + 2 * _PART) / tolerance**2,
-        "speckle: 1 / K of variance over K cells (Goodman, Speckle Phenomena); and each ruling's "
-        "own rms strays by 1 / (2 N) of variance, 2 / N in the level, over 0.1 N cells a ruling",
+        "speckle averaged over K cells has variance 1 / K (Goodman, Speckle Phenomena); the rms "
+        "of each ruling varies too, with variance 1 / (2 N), or 2 / N in the level, over 0.1 N "
+        "cells a ruling",
     )
 
 
 SPECKLE = Approximation(
     name="diffuse-mean",
     title="one ruling shows the ensemble's mean diffuse level (1 - E) / N",
-    quantity="mean of K resolution cells of one ruling over the ensemble's, rms deviation",
+    quantity="mean of K resolution cells of one ruling, relative to the ensemble mean; rms "
+    "deviation",
     parameter="resolution cells averaged",
     unit="",
     why_not=even_elements,

@@ -159,19 +159,20 @@ def stated(scene: Scene) -> tuple[str, ...]:
     pitch = pitch_m(scene)
     tested = SCALAR_ALONG.why_not(scene) is None
     text = (
-        f"scalar theory itself is not tested{' but at the blaze' if tested else ''}: with a pitch "
-        "of a few wavelengths or steep facets "
-        "positions, line shapes and ratios of ghosts to lines hold, absolute efficiencies do not "
-        "(Fano 1948, JOSA 38, 921: elementary theories give ghosts in order of magnitude)"
+        f"scalar theory itself is tested {'only at the blaze' if tested else 'nowhere here'}. "
+        "With a pitch of a few wavelengths or steep facets, positions, line shapes and ratios "
+        "of ghosts to lines remain correct, absolute efficiencies do not (Fano 1948, JOSA 38, "
+        "921: elementary theories give ghosts in order of magnitude)"
     )
     if pitch is None:
         return (text,)
-    text = f"{text}; here the pitch is {pitch / wavelength(scene):.3g} wavelengths"
+    text = f"{text}. Here the pitch is {pitch / wavelength(scene):.3g} wavelengths"
     if heights_add_in_power(scene):
         return (
             text,
-            "the beam's round edge cuts the rulings; here each counts by the height that "
-            "is left of it, on the plate heights add up in power before so tall a source slit",
+            "the beam's round edge cuts the rulings: the formulas weight each ruling by its "
+            "illuminated height, but with so tall a source slit the heights add in power on the "
+            "plate",
         )
     return (text,)
 
@@ -269,7 +270,7 @@ def _threshold(
     order = np.arange(values.size) if fails == "above" else np.arange(values.size)[::-1]
     first = int(np.flatnonzero(bad[order])[0])
     if first == 0:
-        return None, "here and there"
+        return None, "at some values"
     good, worse = order[first - 1], order[first]
     ends = (float(values[good]), float(values[worse]))
     if error is None or (whole and abs(ends[1] - ends[0]) < 20):

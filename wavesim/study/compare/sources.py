@@ -61,8 +61,8 @@ def _slit_span(scene: Scene) -> tuple[float, float]:
 def _slit_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     return FailureEstimate(
         _slit_limit(scene, tolerance),
-        "minimum filled to (pi t)^2 / (12 sin^2(pi/N)), t the slit in orders; "
-        "two slits: V = sinc(w d / (lambda f)) (Born & Wolf 10.4)",
+        "the minimum is filled to (pi t)^2 / (12 sin^2(pi/N)), t being the slit width in orders; "
+        "for two slits V = sinc(w d / (lambda f)) (Born & Wolf 10.4)",
     )
 
 
@@ -126,7 +126,7 @@ def _band_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
 ONE_WAVELENGTH = Approximation(
     name="one-wavelength",
     title="one wavelength stands for the band",
-    quantity="height of the first order over that of one wavelength, relative error",
+    quantity="height of the first order, relative to that of one wavelength; relative error",
     parameter="width of the band",
     unit="m",
     why_not=has_orders,

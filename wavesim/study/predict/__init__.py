@@ -209,9 +209,13 @@ def _orders_there(ruled: Ruling, wavelength_m: float) -> str:
 def _unruled(scene: Scene, chosen: tuple[float, ...], principal_m: float) -> Prediction:
     """A scene without rulings: the rings of its opening, where there is a closed form."""
     features = features_of(scene, chosen)
-    limits: tuple[str, ...] = () if features else ("no closed form for this aperture: expose it",)
+    limits: tuple[str, ...] = (
+        () if features else ("there is no closed form for this aperture; use wavesim expose",)
+    )
     if not scene.bench.far_field:
-        limits += ("not in the far field: rings and minima are those of the focus",)
+        limits += (
+            "the plate is not in the far field: rings and minima given here are those in focus",
+        )
     return Prediction(
         title=scene.title,
         rulings=0,

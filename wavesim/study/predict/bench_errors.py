@@ -31,8 +31,8 @@ def _focus(scene: Scene, ruled: Ruling, lines: list[Order]) -> list[str]:
         beam = ruled.bare.width_m * math.cos(line.beta_rad)
         blur = focus.blur_m(beam)
         if blur > line.line_m:
-            blurred.append(f"{_name(line)} by {length(focus.defocus_m)}, {length(blur)} wide")
-    where = "out of focus (above zero: the plate stands behind the focus)"
+            blurred.append(f"{_name(line)} by {length(focus.defocus_m)}, blurred to {length(blur)}")
+    where = "out of focus (positive: the plate is behind the focus)"
     return [f"{where}: {'; '.join(blurred)}"] if blurred else []
 
 
@@ -41,12 +41,12 @@ def _rim(scene: Scene, ruled: Ruling, lines: list[Order]) -> list[str]:
         (line, rulings_through_lens(scene, line.beta_rad, ruled.bare.span_m)) for line in lines
     ]
     cut = [
-        f"{_name(line)} {100 * part:.0f} %"
-        + (f", a line {1 / part:.2g} times as wide" if part else "")
+        f"{100 * part:.0f} % of {_name(line)}"
+        + (f" (the line is {1 / part:.2g} times as wide)" if part else "")
         for line, part in parts
         if part < _WHOLE
     ]
-    return [f"the camera lens takes of the light of {'; of '.join(cut)}"] if cut else []
+    return [f"the rim of the camera lens passes only {'; '.join(cut)}"] if cut else []
 
 
 def _slit(scene: Scene) -> list[str]:
@@ -57,12 +57,12 @@ def _slit(scene: Scene) -> list[str]:
     if slit.jaws_rad:
         low, high = slit.ends_m
         found.append(
-            f"the source slit is {length(low)} wide where the lines' lower ends come from and "
-            f"{length(high)} where their upper ends do: image and light of a line change alike"
+            f"the source slit is {length(low)} wide at the end that forms the lower ends of the "
+            f"lines and {length(high)} at the other: width and light of a line change in this ratio"
         )
     if slit.turn_rad:
         lean = math.degrees(_lean(scene.bench, slit.turn_rad))
-        found.append(f"the source slit is turned: lines lean by {lean:.3g} deg")
+        found.append(f"the source slit is rotated: lines are tilted by {lean:.3g} deg")
     return found
 
 

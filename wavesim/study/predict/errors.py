@@ -168,7 +168,8 @@ def _drift(ruled: Ruling, line: Order, defect: DriftDefect) -> Effect:
         f"the pitch drifts: best focus moves by {shift * 1e3:.3g} mm, the peak falls to {left:.3g}"
     )
     if float(np.ptp(path_waves)) > _MUCH_WAVES:
-        text += f"; {np.ptp(path_waves):.2g} waves from middle to edge: refocus before judging"
+        waves = np.ptp(path_waves)
+        text += f"; {waves:.2g} waves from the middle to the edge: refocus before judging the line"
     return Effect(
         "drift",
         line.order,
@@ -189,7 +190,7 @@ def _spread(line: Order, defect: DriftDefect) -> float:
 def _step(ruled: Ruling, line: Order, defect: StepDefect) -> Effect:
     fraction_before = defect.rulings_before(ruled.count) / ruled.count
     left = step_left(line.order, defect.size_m / ruled.pitch_m, fraction_before)
-    text = f"the step leaves {left:.3g} at the middle of the line"
+    text = f"the step leaves {left:.3g} of the peak at the middle of the line"
     if left < 0.5:
         text += ", which is split in two"
     return Effect("step", line.order, line.wavelength_m, fraction_left=left, text=text)
@@ -244,7 +245,7 @@ def _profile_change(ruled: Ruling, line: Order, kind: str, change: _Change) -> E
         return change.amplitude(value, ruled, line)
 
     if line.missing:
-        text = f"{kind} errors put light into an order that the perfect groove leaves dark"
+        text = f"{kind} errors put light into an order that is missing with perfect grooves"
         return Effect(kind, line.order, line.wavelength_m, text=text)
     perfect, (first, last) = amplitude(0.0), change.ends
     node, weight = np.polynomial.legendre.leggauss(_ALONG)

@@ -22,7 +22,7 @@ from wavesim.study.formulas import FIRST_MAXIMUM
 from wavesim.study.predict.orders import Order
 from wavesim.study.ruling import Ruling
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
-from wavesim.text import ranges, stops_from_white
+from wavesim.text import ranges, stops_from_white, three_digits
 
 _BINS = 40  # of the light that meets at one place
 _EYE_M = 555e-9  # peak of the eye
@@ -128,13 +128,13 @@ def _sentences(
     brightest = max(orders, key=lambda order: order.stops)
     found = [
         f"at ISO {scene.exposure.speed:g}: order {brightest.order} gets "
-        f"{brightest.illuminance_lx:.3g} lx (estimated from L S / f^2)"
+        f"{three_digits(brightest.illuminance_lx)} lx (estimated from L S / f^2)"
     ]
     best = {order.order: order for order in sorted(orders, key=lambda order: order.stops)}
     for state in ("burnt out", "visible", "too faint"):
         names = sorted(m for m, order in best.items() if order.state == state)
         if names:
-            found.append(f"{state}, each at its brightest colour: {ranges('order', names)}")
+            found.append(f"{state}, at the brightest wavelength of each: {ranges('order', names)}")
     if subsidiary is not None:
         state, stops = subsidiary
         found.append(f"the largest subsidiary maximum: {state}, {stops_from_white(stops)}")

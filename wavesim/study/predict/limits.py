@@ -24,26 +24,30 @@ def limits_of(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> tuple[st
     found += _beam(ruled)
     found += _small_error(scene, ruled, lines)
     if defects_of(scene, DepthDefect):
-        found.append("grooves of changing depth: loss and diffuse light to the first order only")
+        found.append("grooves of varying depth: loss and diffuse light are first-order estimates")
     return tuple(found)
 
 
 def _scalar(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
     if isinstance(scene.aperture, Grating) and scene.aperture.rigorous:
-        return ["efficiencies here are scalar ones; the plate's are rigorous: wavesim efficiency"]
+        return [
+            "efficiencies here are from scalar theory; the plate uses rigorous theory (see "
+            "wavesim efficiency)"
+        ]
     ratio = ruled.pitch_m / longest_m
     found = []
     if ratio < _FEW_WAVELENGTHS:
         found.append(
             f"the pitch is {ratio:.2g} wavelengths at {longest_m * 1e9:.0f} nm: scalar theory "
-            "keeps positions, line shapes and ghost-to-line ratios, not efficiencies; ghosts of "
-            "real metal gratings follow it in order of magnitude (Fano 1948)"
+            "gives positions, line shapes and ghost-to-line ratios correctly, but not "
+            "efficiencies; ghosts of real metal gratings agree with it in order of magnitude "
+            "(Fano 1948)"
         )
     angle = getattr(getattr(scene.aperture, "groove", None), "facet_angle_rad", 0.0)
     if abs(angle) > _STEEP_RAD:
-        found.append("steep facets shade each other: efficiencies are too high")
+        found.append("steep facets shadow each other: the efficiencies given here are too high")
     if isinstance(scene.aperture, Grating) and not found:
-        found.append("scalar theory: no polarisation, no anomalies")
+        found.append("scalar theory: without polarisation and anomalies")
     return found
 
 
@@ -52,13 +56,13 @@ def _far_field(scene: Scene, ruled: Ruling, longest_m: float) -> list[str]:
     if bench.far_field:
         return []
     if bench.camera_m is not None:
-        return ["the plate is out of focus or the lens has errors: widths and ghosts are those in "
-                "focus"]  # fmt: skip
+        return ["the plate is out of focus or the lens has aberrations: widths and ghosts given "
+            "here are those in focus"]  # fmt: skip
     half = ruled.bare.width_m / 2
     number = half**2 / (longest_m * bench.camera_focal_m)
     text = f"Fresnel number {number:.2g}"
     if number < _FAR:
-        return [f"no camera lens, {text}: the far field holds within about 1 % on the axis"]
+        return [f"no camera lens, {text}: the far-field formulas hold within about 1 % on the axis"]
     return [f"no camera lens, {text}: near field, where these formulas do not hold"]
 
 
@@ -86,6 +90,6 @@ def _small_error(scene: Scene, ruled: Ruling, lines: tuple[Order, ...]) -> list[
     if argument <= _SMALL_ERROR:
         return []
     return [
-        f"2 pi m A / d reaches {argument:.2g} in order {highest}: there the exact formula for "
-        "ghosts holds, not the small-error one"
+        f"2 pi m A / d reaches {argument:.2g} in order {highest}: there the small-error formula "
+        "for ghosts fails and the exact one is needed"
     ]

@@ -12,7 +12,7 @@ from wavesim.study.predict.ghosts import Ghost
 from wavesim.study.predict.orders import Order
 from wavesim.study.predict.pairs import BestOrder, Pair
 from wavesim.study.predict.shown_ghosts import sentences as ghost_sentences
-from wavesim.text import counted, length, shutter
+from wavesim.text import counted, length, shutter, three_digits
 
 if TYPE_CHECKING:
     from wavesim.study.predict import Prediction
@@ -24,7 +24,7 @@ _MOST_OVERLAPS = 3
 
 def report(found: Prediction) -> Iterator[Sentence | Listing]:
     """Ruling and line, then the tables, then exposure, limits and cautions."""
-    yield Sentence("scene", found.title or "without a title")
+    yield Sentence("scene", found.title or "untitled")
     yield from _ruling(found)
     for table in (
         _orders(found), _positions(found), _pairs(found), _features(found), _ghosts(found),
@@ -39,7 +39,7 @@ def _ruling(found: Prediction) -> Iterable[Sentence]:
     if not found.rulings:
         return
     if found.rulings == 1:
-        yield Sentence("opening", f"one slit, {length(found.pitch_m)} wide")
+        yield Sentence("aperture", f"one slit, {length(found.pitch_m)} wide")
         return
     beam = (
         "" if found.illuminated == found.rulings else f", {found.illuminated:,} of them in the beam"
@@ -52,7 +52,7 @@ def _line(found: Prediction) -> str:
     widths = found.widths
     width = f"full width at half maximum {widths.fwhm_orders:.4g} orders"
     if math.isnan(widths.first_zero_orders):
-        return f"{width}, of rulings that a round beam cuts"
+        return f"{width}, for rulings cut off by a round beam"
     if math.isinf(widths.first_zero_orders):
         return f"{width}, without subsidiary maxima"
     text = f"first zero at {widths.first_zero_orders:.4g} orders, {width}"
@@ -88,8 +88,8 @@ def _order(line: Order) -> tuple[str, ...]:
         _number(line.free_spectral_range_m * 1e9),
         f"{line.anamorphic:.4f}",
         f"{line.resolving_power:,.0f}",
-        f"{line.line_m * 1e6:.3g}",
-        f"{line.slit_image_m * 1e6:.3g}" if line.slit_image_m else "-",
+        three_digits(line.line_m * 1e6),
+        three_digits(line.slit_image_m * 1e6) if line.slit_image_m else "-",
         "missing" if line.missing else f"{100 * line.efficiency:.3g}",
         _overlaps(line),
     )
@@ -132,7 +132,7 @@ def _pairs(found: Prediction) -> Listing | None:
     for first, second in dict.fromkeys((pair.first_m, pair.second_m) for pair in found.pairs):
         name = f"{first * 1e9:.2f} and {second * 1e9:.2f}"
         rows.append((name, *(_resolved(cells.get((first, second, m))) for m in orders)))
-    title = "is each pair resolved with this source slit, and the widest slit that resolves it"
+    title = "pairs of lines: whether this source slit resolves them, and the widest slit that does"
     return Listing(title, columns, tuple(rows))
 
 
@@ -175,7 +175,7 @@ def _ghosts(found: Prediction) -> Listing | None:
     title += f" (the strongest; {left_out} more with --json)" if left_out else ""
     columns = (
         Column("order\n(harmonics)"), Column("at order"), Column("x", "mm"),
-        Column("observed"), Column("exact\nformula"), Column("small-error\nformula"),
+        Column("expected\non plate"), Column("exact\nformula"), Column("small-error\nformula"),
         Column("apparent\nwavelength", "nm"), Column("remark", wraps=True),
     )  # fmt: skip
     by_position = sorted(strongest, key=lambda ghost: ghost.mu)
@@ -187,7 +187,7 @@ def _ghost(ghost: Ghost) -> tuple[str, ...]:
     return (
         f"{_signed(ghost.order)} ({harmonics})",
         f"{ghost.mu:.6f}",
-        f"{ghost.x_m * 1e3:.4f}",
+        "-" if math.isnan(ghost.x_m) else f"{ghost.x_m * 1e3:.4f}",
         f"{ghost.observed:.3e}",
         f"{ghost.relative:.3e}",
         f"{ghost.small_error:.3e}",
@@ -244,13 +244,13 @@ def _best(best: BestOrder) -> str:
     text = f"order {_signed(best.order)} "
     if best.pairs:
         text += f"resolves {best.resolved} of {counted(best.pairs, 'pair')} of lines"
-        text += ", as many as any order; " if best.resolved else ", and no order resolves more; "
+        text += ", as many as any other order; " if best.resolved else ", no order resolves more; "
     else:
         text += f"is the brightest apart from order 0 ({100 * best.efficiency:.3g} %); "
     if best.in_middle:
-        return f"{text}its {nm} already lies near the middle of the plate"
+        return f"{text}its {nm} line already lies near the middle of the plate"
     angle = f'{best.key} = "{math.degrees(best.angle_rad):.4f} deg"'
-    return f"{text}{angle} turns its {nm} to the middle of the plate"
+    return f"{text}{angle} brings its {nm} line to the middle of the plate"
 
 
 def _signed(order: int) -> str:

@@ -90,18 +90,18 @@ def sentences(found: Iterable[ShownGhost]) -> list[str]:
     every = list(found)
     shown = [row for row in every if row.shown]
     if not every:
-        return ["no ghost comes near to showing on this exposure"]
+        return ["all ghosts are far too faint for this exposure"]
     if not shown:
         best = every[0]
-        why = "hidden by the wings of its line" if best.ghost.hidden else "too faint to show"
-        return [f"none shows; the strongest, {_name(best.ghost)}, is {why} "
+        why = "hidden by the wings of its line" if best.ghost.hidden else "too faint"
+        return [f"none is visible; the strongest, {_name(best.ghost)}, is {why} "
                 f"({stops_from_white(best.stops)})"]  # fmt: skip
     texts = [
         f"{_name(row.ghost)}: {stops_from_white(row.stops)}{_apparent(row.ghost)}"
         for row in shown[:_MOST]
     ]
     rest = len(shown) - _MOST
-    return texts + ([f"and {rest} fainter ones show"] if rest > 0 else [])
+    return texts + ([f"and {rest} fainter visible ghosts"] if rest > 0 else [])
 
 
 def _name(ghost: Ghost) -> str:

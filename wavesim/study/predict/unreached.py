@@ -44,4 +44,7 @@ def _nearest(scene: Scene, ruled: Ruling, wavelength_m: float) -> str:
     axis = float(ruled.geometry.order(scene.plate.centre_m, wavelength_m))
     order = min(orders, key=lambda m: abs(m - axis))
     beta = math.degrees(math.asin(float(ruled.sine_out(order, wavelength_m))))
-    return f'order {order} of {nm} leaves at {beta:.4g} deg; viewing = "{beta:.4g} deg" shows it'
+    return (
+        f"order {order} of {nm} is diffracted to {beta:.4g} deg; "
+        f'viewing = "{beta:.4g} deg" brings it to the plate'
+    )

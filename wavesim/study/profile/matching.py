@@ -226,26 +226,26 @@ def notes(
     between = found.diffuse
     out = []
     if defocus_m:
-        side = "behind" if defocus_m > 0 else "before"
-        out.append(f"as seen {length(abs(defocus_m))} {side} the focus, where the plate stands")
+        side = "behind" if defocus_m > 0 else "in front of"
+        out.append(f"computed {length(abs(defocus_m))} {side} the focus, where the plate is")
     if between.cells < enough_cells:
         out.append(
             f"only {between.cells:.0f} resolution cells of diffuse light: its mean is uncertain by "
             f"{100 / math.sqrt(max(between.cells, 1)):.0f} %; scan more orders"
         )
     if between.level < 1e-20:
-        out.append("no diffuse light above the floor of the transforms, 1e-24 of the line")
+        out.append("no diffuse light above the numerical noise, 1e-24 of the line's peak")
     if uniform:
         out.append(
-            "the ruling ends sharply; ghosts and diffuse light were looked for in apodised beams, "
-            "without the wings of the line"
+            "the ruling ends abruptly; ghosts and diffuse light were searched for in apodised "
+            "beams, without the wings of the line"
         )
     if found.hidden:
         worst = max(found.hidden, key=lambda h: h.predicted.observed)
         out.append(
             f"{len(found.hidden)} predicted ghosts are hidden by the line's wings; the strongest, "
-            f"{worst.predicted.observed:.2e} at order {worst.predicted.mu:.7f}, would have to pass "
-            f"{worst.limit:.1e} there"
+            f"{worst.predicted.observed:.2e} at order {worst.predicted.mu:.7f}, would have to "
+            f"exceed {worst.limit:.1e} there"
         )
     if found.missed:
         why = "diffuse light or stronger ghosts cover them"

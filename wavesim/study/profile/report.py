@@ -50,7 +50,7 @@ def report(found: LineProfile) -> Iterator[Sentence | Listing]:
     )
     yield Sentence("Strehl", f"peak {found.strehl:.6f} of the perfect ruling's")
     power = ", ".join(f"{100 * fraction:.4f} % within {n:g}" for n, fraction in found.power_within)
-    yield Sentence("power", f"{power} widths")
+    yield Sentence("power", f"{power} line widths of the peak")
     yield Sentence("diffuse", _diffuse(found))
     yield Sentence("ghosts", _count(found))
     if found.ghosts:
@@ -73,10 +73,10 @@ def _apart(orders: float, m: int, wavelength_m: float) -> str:
 def _diffuse(found: LineProfile) -> str:
     light = found.diffuse
     if math.isnan(light.level):
-        return "nothing lies between line and ghosts"
+        return "there is no room between line and ghosts to measure it"
     return (
-        f"{light.level:.3e} +- {light.standard_error:.1e} of the line on average over "
-        f"{light.cells:,.0f} cells within {light.reach_orders:.2g} orders; contrast "
+        f"{light.level:.3e} +- {light.standard_error:.1e} of the line's peak, on average over "
+        f"{light.cells:,.0f} resolution cells within {light.reach_orders:.2g} orders; contrast "
         f"{light.contrast:.2f} (speckle: 1)"
     )
 
@@ -89,11 +89,11 @@ def _limits(found: LineProfile) -> str:
         if limit.strength < 1
     ]
     if not parts:
-        return "the line and the light beside it hide every ghost within 10 widths of it"
+        return "the line and the light beside it hide every ghost within 10 line widths"
     return (
-        "the line and the diffuse light beside it hide weaker ghosts; the weakest that can be "
-        f"told: {', '.join(parts)} line widths. Random errors pass for a ghost in fewer than 1 "
-        "of 20 rulings"
+        "the weakest ghost that can be detected beside the line and its diffuse light: "
+        f"{', '.join(parts)} line widths from it. Random errors are mistaken for a ghost in "
+        "fewer than 1 of 20 rulings"
     )
 
 

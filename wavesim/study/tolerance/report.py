@@ -21,9 +21,9 @@ def report(found: Tolerance) -> Iterator[Sentence | Listing]:
         f"{found.perfect:,.0f}; periodic errors of {found.period:g} rulings",
     )
     columns = (
-        Column("largest error", wraps=True), Column("limit"), Column("asked"),
+        Column("largest error", wraps=True), Column("limit"), Column("required"),
         Column("alone, by\nformula"), Column("alone, by\nsimulation"),
-        Column("simulated\nthere"), Column("together,\nby formula"),
+        Column("reached in\nsimulation"), Column("together,\nby formula"),
     )  # fmt: skip
     yield Listing("tolerances", columns, tuple(_row(row) for row in found.rows))
     yield Sentence("together", _together(found))
@@ -50,7 +50,7 @@ def _together(found: Tolerance) -> str:
         parts.append(f"diffuse light {measured.diffuse:.3g} +- {measured.diffuse_error:.1g}")
     if not math.isnan(measured.resolving_power):
         parts.append(f"resolving power {measured.resolving_power:,.0f}")
-    text = "all errors of the last column at once give " + ", ".join(parts)
+    text = "all errors of the last column together give " + ", ".join(parts)
     if measured.factor < 1:
-        text += f", those that widen the line reduced to {measured.factor:.2f} of it"
+        text += f", with the errors that broaden the line reduced to {measured.factor:.2f} of it"
     return text + (": all limits are met" if measured.within_limits else ": not all limits are met")

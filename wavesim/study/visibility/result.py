@@ -88,7 +88,7 @@ def _texts(found: Visibility) -> tuple[str, ...]:
         texts += _subsidiary_texts(found)
     texts.append(
         f"{_percent(found.burnt_area)} of the plate is burnt out (above white), "
-        f"{_percent(found.visible_area)} shows (down to {found.criterion})"
+        f"{_percent(found.visible_area)} is visible (down to {found.criterion})"
     )
     return tuple(texts)
 
@@ -99,14 +99,16 @@ def brief(found: Visibility) -> str:
     for state in _STATES[:2]:
         chosen = [maximum.order for maximum in found.orders if maximum.state == state]
         if chosen and found.slits > 1:
-            parts.append(f"{state} {ranges('order', chosen)}")
+            parts.append(f"{state}: {ranges('order', chosen)}")
         elif chosen:
-            parts.append(f"{state} the central maximum")
+            parts.append(f"{state}: the central maximum")
     sides = sum(maximum.state != "too faint" for maximum in found.subsidiary)
     if sides:
-        parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima show")
-    parts.append(f"{_percent(found.burnt_area)} of the plate burnt out")
-    parts.append(f"{_percent(found.visible_area)} shows")
+        parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima visible")
+    parts.append(
+        f"{_percent(found.burnt_area)} of the plate burnt out, "
+        f"{_percent(found.visible_area)} visible"
+    )
     return "; ".join(parts)
 
 
@@ -128,7 +130,7 @@ def _subsidiary_texts(found: Visibility) -> list[str]:
     if found.run_together:
         return [
             f"the {between:,} subsidiary maxima between two orders are narrower than the source "
-            "slit's image or two pixels and run together"
+            "slit's image or than two pixels, and merge"
         ]
     texts: list[str] = []
     if not found.subsidiary:
@@ -157,7 +159,7 @@ def _range_text(maxima: Sequence[Maximum], apart: int | None) -> str:
     text = f"{_counts(maxima)}{_span(maxima)}"
     if apart is None:
         return text
-    return f"{text}, {apart or 'none'} separately visible"
+    return f"{text}, {apart or 'none'} resolved"
 
 
 def _slit_texts(found: Visibility) -> list[str]:
