@@ -210,9 +210,9 @@ def drawing(comparison: Comparison, scene: Scene, look: Look) -> Figure:
     value, error = comparison.arrays()
     factor, unit = _scale(value, comparison.unit)
     finite = np.isfinite(error) & (error > 0) & (value > 0)
-    across = comparison.parameter + (f" [{unit}]" if unit else "")
+    across = comparison.parameter + (f" ({unit})" if unit else "")
     labels = Labels(
-        comparison.title,
+        _as_heading(comparison.title),
         scene.title,
         across,
         "relative error",
@@ -236,3 +236,9 @@ def _scale(value: Floats, unit: str) -> tuple[float, str]:
         if middle >= size:
             return size, name
     return 1e-9, "nm"
+
+
+def _as_heading(title: str) -> str:
+    """With a capital, unless it begins with a formula."""
+    first = title.split()[0]
+    return title[:1].upper() + title[1:] if first.isalpha() and len(first) > 1 else title

@@ -23,7 +23,7 @@ def record(found: LineProfile) -> dict[str, object]:
     plain = {key: value for key, value in vars(found).items() if key not in curves}
     return {
         **plain,
-        "power_within": [{"widths": n, "share": fraction} for n, fraction in found.power_within],
+        "power_within": [{"widths": n, "fraction": fraction} for n, fraction in found.power_within],
         "ghosts": [asdict(pair) for pair in found.ghosts],
         "hidden": [asdict(ghost) for ghost in found.hidden],
         "missed": [asdict(ghost) for ghost in found.missed],

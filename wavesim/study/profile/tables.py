@@ -15,7 +15,7 @@ GHOST_COLUMNS = ("order", "offset [orders]", "offset error [orders]", "strength"
 
 
 def write_profile(scene: Scene, found: LineProfile, path: Path) -> None:
-    """Order, the wavelength it would be taken for [nm], place [mm] and level over the peak."""
+    """Order, apparent wavelength [nm], position [mm] and strength over the peak."""
     ruled = ruling(scene)
     x = ruled.x_m(ruled.sine_out(found.mu, found.wavelength_m))
     wavelength = found.wavelength_m * found.mu / (found.order or np.nan)
