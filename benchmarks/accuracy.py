@@ -44,11 +44,11 @@ def _amplitude() -> Row:
 
 
 def _white_pixel() -> Row:
-    of = scene(aperture='kind = "slits"\ncount = 250\nwidth = "40 um"\npitch = "90 um"')
-    ruled, place, bins, found = columns(of)
+    setup = scene(aperture='kind = "slits"\ncount = 250\nwidth = "40 um"\npitch = "90 um"')
+    ruled, geometry, bins, found = columns(setup)
     worst = 0.0
     for pixel in (0, 100, 399, 640):
-        exact = brute_force(ruled, place, bins, pixel, 16)
+        exact = brute_force(ruled, geometry, bins, pixel, 16)
         worst = max(worst, abs(found.light[pixel].sum() / exact - 1))
     return Row(
         "white-light pixel, 250 slits",
@@ -62,15 +62,15 @@ def _white_pixel() -> Row:
 def _power() -> Row:
     worst = 0.0
     for count in (1, 5, 250):
-        of = scene(
+        setup = scene(
             source='kind = "laser"\nwavelength = "546.0735 nm"',
             aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"',
             plate='width = "60 mm"\nheight = "1 mm"\npixel = "25 um"',
         )
-        _, place, bins, found = columns(of)
+        _, geometry, bins, found = columns(setup)
         exact = 0.0
         for wave, power in zip(bins.wavelength_m, bins.power, strict=True):
-            lo, hi = (float(place.sine_edges[i]) / wave for i in (0, -1))
+            lo, hi = (float(geometry.sine_edges[i]) / wave for i in (0, -1))
             exact += power * (
                 closed_power(count, 40e-6, 90e-6, hi) - closed_power(count, 40e-6, 90e-6, lo)
             )

@@ -70,16 +70,16 @@ class Stand:
 
     def __init__(self, scene: Scene) -> None:
         self.ruled = aperture.build(scene)
-        self.place = plate.geometry_of(scene)
+        self.geometry = plate.geometry_of(scene)
         self.bins: Bins = plate.choose(
-            light.of_scene(scene), self.place, self.ruled, scene.bench.air
+            light.of_scene(scene), self.geometry, self.ruled, scene.bench.air
         )
-        reach = plate.reach_per_m(self.place, self.bins, self.ruled)
+        reach = plate.reach_per_m(self.geometry, self.bins, self.ruled)
         self.field: FarField = far.far_field(self.ruled, *reach)
 
     def columns(self, *, pairs: bool = False) -> Columns:
         """The light of each column, by the cheapest way or by every pair."""
-        return plate.sweep(self.field, self.place, self.bins, self.ruled, pairs=pairs)
+        return plate.sweep(self.field, self.geometry, self.bins, self.ruled, pairs=pairs)
 
 
 def seconds(work: Callable[[], object], runs: int = 3) -> float:
@@ -99,7 +99,7 @@ def _green() -> Row:
     ours, pairs = seconds(stand.columns), seconds(lambda: stand.columns(pairs=True), 1)
     a, b = (stand.columns(pairs=p).light.sum(axis=1) for p in (False, True))
     return Row(
-        f"grating_1200_green: {stand.place.sine_edges.size - 1:,} columns, "
+        f"grating_1200_green: {stand.geometry.sine_edges.size - 1:,} columns, "
         f"{stand.bins.power.size:,} wavelengths",
         f"{ours * 1e3:.0f} ms of processor time",
         f"every pair {pairs:.2f} s: {pairs / ours:.0f} x; apart by "
@@ -165,7 +165,7 @@ def _errors() -> list[Row]:
         stand = Stand(parse(text + 'width = "30 mm"\nheight = "1 mm"\npixel = "5 um"'))
         both = [stand.columns(pairs=pairs).light.sum(axis=1) for pairs in (False, True)]
         bright = int(both[0].argmax())
-        wrong = [_wrong(stand.place, stand, light_, (bright, bright + 7, 20)) for light_ in both]
+        wrong = [_wrong(stand.geometry, stand, light_, (bright, bright + 7, 20)) for light_ in both]
         found.append(
             Row(
                 f"error against 16-point quadrature: {name}",
@@ -178,6 +178,6 @@ def _errors() -> list[Row]:
     return found
 
 
-def _wrong(place: Geometry, stand: Stand, found: np.ndarray, pixels: tuple[int, ...]) -> float:
-    exact = np.array([brute_force(stand.ruled, place, stand.bins, p, 16) for p in pixels])
+def _wrong(geometry: Geometry, stand: Stand, found: np.ndarray, pixels: tuple[int, ...]) -> float:
+    exact = np.array([brute_force(stand.ruled, geometry, stand.bins, p, 16) for p in pixels])
     return float(np.abs(found[list(pixels)] / exact - 1).max())

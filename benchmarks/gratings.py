@@ -24,17 +24,17 @@ def rows() -> list[Row]:
 
 
 def _white_plate() -> Row:
-    count, waves = 60_000, 20_000
+    count, wavelengths = 60_000, 20_000
     ruled = from_positions(displaced_rulings(count, PITCH_M), PITCH_M / 2, PITCH_M)
-    place, bins = flat_plate(0.06, np.radians(19.5)), flat_bins(waves)
-    first, last = plate.reach_per_m(place, bins, ruled)
+    geometry, bins = flat_plate(0.06, np.radians(19.5)), flat_bins(wavelengths)
+    first, last = plate.reach_per_m(geometry, bins, ruled)
     samples = int(CELLS * ruled.width_m * (last - first))
     ours, bare = taken_in_turn(
-        lambda: exposed(ruled, place, bins), lambda: bare_transform(ruled, samples), 5
+        lambda: exposed(ruled, geometry, bins), lambda: bare_transform(ruled, samples), 5
     )
-    unit = bare + PIXELS * waves * PAIR_S
+    unit = bare + PIXELS * wavelengths * PAIR_S
     return Row(
-        f"60,000 displaced rulings, {PIXELS:,} pixels, {waves:,} wavelengths",
+        f"60,000 displaced rulings, {PIXELS:,} pixels, {wavelengths:,} wavelengths",
         f"{ours:.2f} s",
         f"bare transform {bare * 1e3:.0f} ms + pairs at 2 ns {unit:.2f} s: {ours / unit:.2f} x",
         "1 s, 3 x",
@@ -73,8 +73,8 @@ def _growth() -> Row:
 
 def _wavelengths() -> Row:
     ruled = from_positions(displaced_rulings(60_000, PITCH_M), PITCH_M / 2, PITCH_M)
-    place = flat_plate(0.06, np.radians(19.5))
-    reaches = [plate.reach_per_m(place, flat_bins(n), ruled) for n in (401, 20_000)]
+    geometry = flat_plate(0.06, np.radians(19.5))
+    reaches = [plate.reach_per_m(geometry, flat_bins(n), ruled) for n in (401, 20_000)]
     times = taken_in_turn(*(lambda r=reach: far.far_field(ruled, *r) for reach in reaches), runs=5)
     return Row(
         "far field for 20,000 wavelengths",

@@ -43,8 +43,8 @@ def rows() -> Iterator[Row]:
     seconds = time.perf_counter() - begin
     begin = time.perf_counter()
     for wavelength in x[:: _WAVELENGTHS // _PART]:
-        one = np.array([wavelength])
-        amplitudes(surface, one, waves_for(surface, one, np.array([_SINE_IN])), "auto", 0)
+        single = np.array([wavelength])
+        amplitudes(surface, single, waves_for(surface, single, np.array([_SINE_IN])), "auto", 0)
     plain = (time.perf_counter() - begin) * _WAVELENGTHS / len(x[:: _WAVELENGTHS // _PART])
     places = np.arange(0, _WAVELENGTHS, 12)
     waves = waves_for(surface, x[places], np.full(places.size, _SINE_IN))

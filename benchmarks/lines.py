@@ -153,10 +153,10 @@ def pair(count: int, order: int, *, pixels: float = 40.0) -> tuple[Array, Array]
     return both[0], both[1]
 
 
-def bridge(one: Array, other: Array) -> float:
+def bridge(first: Array, second: Array) -> float:
     """Lowest light between the two peaks over the lower peak; 1 where they are one."""
-    both = one + other
-    lo, hi = sorted((int(np.argmax(one)), int(np.argmax(other))))
+    both = first + second
+    lo, hi = sorted((int(np.argmax(first)), int(np.argmax(second))))
     wide = (hi - lo) // 2
     left = int(np.argmax(both[max(lo - wide, 0) : (lo + hi) // 2])) + max(lo - wide, 0)
     right = int(np.argmax(both[(lo + hi) // 2 : hi + wide])) + (lo + hi) // 2

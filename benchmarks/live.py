@@ -59,8 +59,8 @@ def frames() -> None:
     """Server's time of a frame, and of the whole plate by `wavesim.expose`."""
     for name, key, value, unit, size in DRAGS:
         scene = load(SCENES / f"{name}.toml")
-        desk, told = Desk(Session(scene)), []
-        desk.answer({"n": 0, "kind": "hello", "columns": COLUMNS}, told.append)
+        desk, replies = Desk(Session(scene)), []
+        desk.answer({"n": 0, "kind": "hello", "columns": COLUMNS}, replies.append)
         cpu, wall, sizes = [], [], []
         for step in range(_FRAMES):
             turned = f"{value / size * (1 + 0.01 * math.sin(step) + 0.001 * step):.6g} {unit}"
@@ -149,13 +149,13 @@ async def in_a_class() -> None:
     import websockets
 
     with running(SCENES / "slits_005.toml", "--port", "0", "--share") as bench:
-        process, place = bench.process, bench.address.split("/")[2]
+        process, host = bench.process, bench.address.split("/")[2]
         addresses = (bench.address, bench.class_address)
         owner_key, class_key = (address.partition("=")[2] for address in addresses)
-        options = {"origin": f"http://{place}", "max_size": None, "compression": None}
+        options = {"origin": f"http://{host}", "max_size": None, "compression": None}
 
         def joined() -> Any:
-            return websockets.connect(f"ws://{place}/bench", **options)
+            return websockets.connect(f"ws://{host}/bench", **options)
 
         await _followed(joined, owner_key, class_key, process.pid)
         await _own_benches(joined, class_key)
@@ -222,9 +222,9 @@ async def _own_benches(joined: Any, class_key: str) -> None:
             begin = time.monotonic()
             while time.monotonic() - begin < seconds:
                 width = f"{40 + 5 * math.sin(frames / 9 + number):.4f} um"
-                at = time.monotonic()
+                start = time.monotonic()
                 await hand.ask("turn", changes={"aperture.width": width}, columns=600)
-                waits.append(1e3 * (time.monotonic() - at))
+                waits.append(1e3 * (time.monotonic() - start))
                 frames += 1
             return frames, waits
 

@@ -48,7 +48,7 @@ def measured(picture: Photograph, folder: Path) -> Measurement:
     return measure(path, Task(), instrument=known, scan=Scan(picture.pixel_m))
 
 
-def judged(seeds: range, folder: Path, **options: float) -> Judged:
+def compared(seeds: range, folder: Path, **options: float) -> Judged:
     """All lines of photographs of these seeds."""
     noise: list[float] = []
     alone: list[float] = []
@@ -84,7 +84,7 @@ def main(count: int, first: int) -> None:
     }  # fmt: skip
     with tempfile.TemporaryDirectory() as folder:
         for name, options in kinds.items():
-            found = judged(range(first, first + count), Path(folder), **options)
+            found = compared(range(first, first + count), Path(folder), **options)
             for which in ("noise", "alone", "close"):
                 ratio = np.abs(getattr(found, which))
                 if ratio.size:

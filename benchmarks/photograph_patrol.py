@@ -138,13 +138,13 @@ def _fringes(rng: np.random.Generator, seed: int, folder: Path) -> Rough:
     count, width = int(rng.integers(2, 7)), float(rng.uniform(20e-6, 50e-6))
     pitch, white = width * float(rng.uniform(1.8, 3.5)), bool(rng.integers(0, 2))
     sine = _tilted(rng) * 20e-6
-    waves = np.linspace(430e-9, 650e-9, 60) if white else [float(rng.uniform(450e-9, 650e-9))]
+    wavelengths = np.linspace(430e-9, 650e-9, 60) if white else [float(rng.uniform(450e-9, 650e-9))]
     light = np.zeros(sine.shape)
-    for wave in waves:
+    for wave in wavelengths:
         phase = np.pi * pitch * sine / wave
         within = np.where(np.abs(np.sin(phase)) < 1e-9, 1.0, np.sin(phase))
         comb = np.where(within == 1.0, count, np.sin(count * phase) / within)
-        light += (np.sinc(width * sine / wave) * comb / count) ** 2 / len(waves)
+        light += (np.sinc(width * sine / wave) * comb / count) ** 2 / len(wavelengths)
     path = _photographed(rng, light + 0.004, folder / str(seed), float(rng.uniform(0.7, 3.0)))
     asked = str(rng.choice(["none", "Hg", "Ne"]))
     options = ("--pixel", "20 um", "--pitch", f"{pitch!r} m", "--camera", "1 m", "--element", asked)
@@ -208,7 +208,7 @@ def faults(picture: Rough, found: dict[str, Any]) -> list[tuple[str, str]]:
             continue
         k = int(near[np.argmax(picture.strength[near])])
         true, text = picture.wavelength_m[k], f"{text}: true {picture.wavelength_m[k] * 1e9:.4f}"
-        if row["name"] and not _rightly(picture, row, near):
+        if row["name"] and not _named_correctly(picture, row, near):
             out.append(("wrongly named", text))
         beside = picture.strength[np.abs(picture.wavelength_m - true) < 4 * width]
         alone = (beside > 0.05 * picture.strength[k]).sum() == 1
@@ -217,12 +217,12 @@ def faults(picture: Rough, found: dict[str, Any]) -> list[tuple[str, str]]:
     return out + _missed(picture, [row["wavelength_m"] for row in lines])
 
 
-def _rightly(picture: Rough, row: dict[str, Any], near: Floats) -> bool:
+def _named_correctly(picture: Rough, row: dict[str, Any], near: Floats) -> bool:
     """Whether a name is that of a strong line there, or lies where no measurement excludes it."""
     number = float(row["name"].rstrip(")").split()[-1]) * 1e-9
     strong = near[picture.strength[near] > 0.3 * picture.strength[near].max()]
-    right = picture.named and bool((np.abs(picture.wavelength_m[strong] - number) < 0.2e-9).any())
-    return right or abs(row["listed_m"] - row["wavelength_m"]) < 2 * row["uncertainty_m"]
+    listed = picture.named and bool((np.abs(picture.wavelength_m[strong] - number) < 0.2e-9).any())
+    return listed or abs(row["listed_m"] - row["wavelength_m"]) < 2 * row["uncertainty_m"]
 
 
 def _missed(picture: Rough, found: list[float]) -> list[tuple[str, str]]:
@@ -248,9 +248,9 @@ def main(count: int, first: int) -> None:
         for seed in range(first, first + count):
             picture = rough(seed, Path(folder))
             found, refused = measured(picture)
-            told = [("refused", refused)] if found is None else faults(picture, found)
+            found_faults = [("refused", refused)] if found is None else faults(picture, found)
             lines[picture.kind] += picture.wavelength_m.size
-            for which, text in told:
+            for which, text in found_faults:
                 tally[picture.kind, which] += 1
                 print(f"{seed} {picture.kind} {picture.path.suffix} {which}: {text}")
             picture.path.unlink()

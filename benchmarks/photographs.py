@@ -104,8 +104,8 @@ def _drawn(
     row = (np.arange(rows) - (rows - 1) / 2) * pixel
     column = (np.arange(columns) - (columns - 1) / 2) * pixel
     light = np.zeros((rows, columns))
-    for place, height in zip(bent, strength / strength.max(), strict=True):
-        off = column[None, :] * math.cos(tilt) + row[:, None] * math.sin(tilt) - place
+    for line, height in zip(bent, strength / strength.max(), strict=True):
+        off = column[None, :] * math.cos(tilt) + row[:, None] * math.sin(tilt) - line
         near = np.abs(off) < 6 * sigma + box
         light[near] += height * _line(off[near], box, sigma, pixel)
     uneven = 1 + 0.1 * np.cos(row / row.max() * 1.3 + rng.uniform(-1, 1))[:, None]
@@ -117,8 +117,8 @@ def _line(off: np.ndarray, box: float, sigma: float, pixel: float) -> np.ndarray
     from scipy.special import erf
 
     total = np.zeros_like(off)
-    for part in np.linspace(-0.4, 0.4, 5):
-        t = off + part * pixel
+    for step in np.linspace(-0.4, 0.4, 5):
+        t = off + step * pixel
         if box > 0.05 * sigma:
             edges = erf((t + box / 2) / (math.sqrt(2) * sigma)) - erf(
                 (t - box / 2) / (math.sqrt(2) * sigma)
@@ -135,14 +135,16 @@ def _camera(
     """Shot noise, grain of one and a half pixels, clipping, the sRGB curve, whole numbers."""
     from scipy.ndimage import gaussian_filter
 
-    seen = light * exposure
-    seen = seen + noise * 0.01 * np.sqrt(np.maximum(seen, 0)) * rng.normal(size=seen.shape)
-    grain = gaussian_filter(rng.normal(size=seen.shape), 0.7)
-    seen = seen * (1 + noise * 0.04 * grain / grain.std()) + noise * 1e-3 * rng.normal(
-        size=seen.shape
+    recorded = light * exposure
+    recorded = recorded + noise * 0.01 * np.sqrt(np.maximum(recorded, 0)) * rng.normal(
+        size=recorded.shape
     )
-    seen = np.clip(seen, 0, 1)
-    curve = np.where(seen <= 0.0031308, 12.92 * seen, 1.055 * seen ** (1 / 2.4) - 0.055)
+    grain = gaussian_filter(rng.normal(size=recorded.shape), 0.7)
+    recorded = recorded * (1 + noise * 0.04 * grain / grain.std()) + noise * 1e-3 * rng.normal(
+        size=recorded.shape
+    )
+    recorded = np.clip(recorded, 0, 1)
+    curve = np.where(recorded <= 0.0031308, 12.92 * recorded, 1.055 * recorded ** (1 / 2.4) - 0.055)
     full = 2**bits - 1
     kind = np.uint8 if bits == 8 else np.uint16
     return np.asarray(np.clip(np.round(curve * full), 0, full), dtype=kind)

@@ -45,8 +45,8 @@ def plate_like() -> tuple[Array, Array]:
     """XYZ (rows, columns, 3) with white at Y = 1, and the white (3,)."""
     wavelength_m, cmf = observer()
     white = cmf.sum(axis=0) / cmf[:, 1].sum()
-    at = np.linspace(390e-9, 700e-9, COLUMNS)
-    spectrum = np.stack([np.interp(at, wavelength_m, curve) for curve in cmf.T], axis=-1)
+    wavelengths = np.linspace(390e-9, 700e-9, COLUMNS)
+    spectrum = np.stack([np.interp(wavelengths, wavelength_m, curve) for curve in cmf.T], axis=-1)
     fringes = np.cos(np.linspace(0, 300, COLUMNS))[:, None] ** 2 * white
     strength = np.exp2(np.linspace(-4, 4, ROWS // 2))[:, None, None]
     return np.concatenate([spectrum * strength, fringes * strength]), white

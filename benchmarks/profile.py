@@ -35,9 +35,9 @@ def rows() -> list[Row]:
 
 def displaced(count: int, error_m: float) -> Aperture:
     """Rulings of 0.5 um slits with one periodic displacement."""
-    place = even_positions(count, PITCH_M)
-    place = place + error_m * np.sin(2 * np.pi * place / (PERIOD * PITCH_M))
-    return Aperture((Comb(Slit(0.5e-6), place, np.ones(count, dtype=complex)),), 0.01, PITCH_M)
+    position = even_positions(count, PITCH_M)
+    position = position + error_m * np.sin(2 * np.pi * position / (PERIOD * PITCH_M))
+    return Aperture((Comb(Slit(0.5e-6), position, np.ones(count, dtype=complex)),), 0.01, PITCH_M)
 
 
 def _million() -> Row:
@@ -85,11 +85,11 @@ def sampled(count: int, step_m: float, *, grey: bool) -> tuple[np.ndarray, np.nd
     """
     comb = displaced(count, ERROR_M).combs[0]
     start = comb.position_m[0] - 1e-6
-    place = (np.stack([comb.position_m - 0.25e-6, comb.position_m + 0.25e-6]) - start) / step_m
+    position = (np.stack([comb.position_m - 0.25e-6, comb.position_m + 0.25e-6]) - start) / step_m
     if not grey:
-        place = np.rint(place)
-    mask = np.zeros(int(place.max()) + 4)
-    for row, sign in ((place[0], 1.0), (place[1], -1.0)):
+        position = np.rint(position)
+    mask = np.zeros(int(position.max()) + 4)
+    for row, sign in ((position[0], 1.0), (position[1], -1.0)):
         cell = np.floor(row).astype(int)
         np.add.at(mask, cell, sign * (1 - (row - cell)))
         np.add.at(mask, cell + 1, sign * (row - cell))
@@ -105,8 +105,8 @@ def sampled_level(clear: np.ndarray, x_m: np.ndarray, mu: np.ndarray) -> np.ndar
 def true_ghost() -> float:
     """The same by the exact formula, envelope included."""
     mu = 1 + 1 / PERIOD
-    share = (np.sinc(0.3 * mu) / np.sinc(0.3)) ** 2
-    return ghost_ratio(1, 1, amplitude=ERROR_M / PITCH_M, period=PERIOD) * float(share)
+    envelope = (np.sinc(0.3 * mu) / np.sinc(0.3)) ** 2
+    return ghost_ratio(1, 1, amplitude=ERROR_M / PITCH_M, period=PERIOD) * float(envelope)
 
 
 def _mask(*, grey: bool) -> Row:

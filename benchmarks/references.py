@@ -53,7 +53,7 @@ def closed_power(count: int, width: float, pitch: float, u: float) -> float:
             - np.cos(2 * np.pi * u * (s + width)) / 2
             - np.cos(2 * np.pi * u * (s - width)) / 2
         )
-        part = (
+        integral = (
             -top / (2 * np.pi**2 * u)
             - (
                 s * si(2 * np.pi * u * s)
@@ -62,34 +62,34 @@ def closed_power(count: int, width: float, pitch: float, u: float) -> float:
             )
             / np.pi
         )
-        total += part * (1 if k == 0 else 2) * (count - k)
+        total += integral * (1 if k == 0 else 2) * (count - k)
     return total
 
 
-def columns(of: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.Columns]:
+def columns(scene: Scene) -> tuple[apertures.Aperture, plate.Geometry, Bins, plate.Columns]:
     """The stages up to the light of each column."""
-    spectrum = light.spectrum(of.source, folder=of.folder)
-    ruled = apertures.build(of)
-    place = plate.geometry_of(of)
-    bins = plate.choose(spectrum, place, ruled)
-    field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
-    return ruled, place, bins, plate.sweep(field, place, bins, ruled)
+    spectrum = light.spectrum(scene.source, folder=scene.folder)
+    ruled = apertures.build(scene)
+    geometry = plate.geometry_of(scene)
+    bins = plate.choose(spectrum, geometry, ruled)
+    field = far.far_field(ruled, *plate.reach_per_m(geometry, bins, ruled))
+    return ruled, geometry, bins, plate.sweep(field, geometry, bins, ruled)
 
 
 def brute_force(
-    ruled: apertures.Aperture, place: plate.Geometry, bins: Bins, pixel: int, points: int
+    ruled: apertures.Aperture, geometry: plate.Geometry, bins: Bins, pixel: int, points: int
 ) -> float:
     """Light of one column at the same wavelengths, by Gauss-Legendre over pixel and slit."""
     node, weight = np.polynomial.legendre.leggauss(points)
-    lo, hi = place.sine_edges[pixel], place.sine_edges[pixel + 1]
+    lo, hi = geometry.sine_edges[pixel], geometry.sine_edges[pixel + 1]
     sine = (lo + hi) / 2 + (hi - lo) / 2 * node
     offsets, shares = np.zeros(1), np.ones(1)
-    if place.slit_sines is not None:
-        a, b = place.slit_sines
+    if geometry.slit_sines is not None:
+        a, b = geometry.slit_sines
         offsets, shares = (a + b) / 2 + (b - a) / 2 * node, weight * (b - a) / 2
     total = 0.0
-    for offset, share in zip(offsets, shares, strict=True):
+    for offset, fraction in zip(offsets, shares, strict=True):
         for wave, power in zip(bins.wavelength_m, bins.power, strict=True):
-            i = np.abs(amplitude(ruled, place.sine_in + offset, sine, wave)) ** 2
-            total += share * power * float(i @ weight) * (hi - lo) / 2 / wave
+            i = np.abs(amplitude(ruled, geometry.sine_in + offset, sine, wave)) ** 2
+            total += fraction * power * float(i @ weight) * (hi - lo) / 2 / wave
     return total

@@ -31,15 +31,15 @@ def median_seconds(work: Callable[[], object], runs: int = 7) -> float:
 
 
 def taken_in_turn(
-    one: Callable[[], object], other: Callable[[], object], runs: int = 7
+    first: Callable[[], object], second: Callable[[], object], runs: int = 7
 ) -> tuple[float, float]:
     """Medians of two calls timed alternately, so that a drifting machine hits both alike [s]."""
-    one()
-    other()
+    first()
+    second()
     times: tuple[list[float], list[float]] = ([], [])
     for _ in range(runs):
-        for work, kept in zip((one, other), times, strict=True):
+        for work, seconds in zip((first, second), times, strict=True):
             begin = time.perf_counter()
             work()
-            kept.append(time.perf_counter() - begin)
+            seconds.append(time.perf_counter() - begin)
     return statistics.median(times[0]), statistics.median(times[1])

@@ -31,11 +31,11 @@ class SampledMask:
         origin = self.position_m.min() - self.width_m
         covered = np.zeros(n + 1)
         for edge, sign in ((-self.width_m / 2, 1.0), (self.width_m / 2, -1.0)):
-            place = (self.position_m + edge - origin) / self.step_m
-            cell = np.floor(place).astype(int)
-            part = place - cell
-            np.add.at(covered, cell, sign * (1 - part))
-            np.add.at(covered, cell + 1, sign * part)
+            position = (self.position_m + edge - origin) / self.step_m
+            cell = np.floor(position).astype(int)
+            fraction = position - cell
+            np.add.at(covered, cell, sign * (1 - fraction))
+            np.add.at(covered, cell + 1, sign * fraction)
         return np.cumsum(covered)[:n].astype(np.float32)
 
     def plate(self, wavelengths_m: np.ndarray, light: np.ndarray) -> np.ndarray:
@@ -49,9 +49,9 @@ class SampledMask:
             n = fft.next_fast_len(length, real=True)
             field = fft.rfft(mask, n, workers=os.cpu_count())
             intensity = field.real**2 + field.imag**2
-            at = sines / wave * (n * self.step_m)
-            cell = at.astype(np.int64)
-            part = at - cell
-            seen = intensity[cell] * (1 - part) + intensity[cell + 1] * part
-            total += (power / wave * self.step_m**2) * seen
+            position = sines / wave * (n * self.step_m)
+            cell = position.astype(np.int64)
+            fraction = position - cell
+            value = intensity[cell] * (1 - fraction) + intensity[cell + 1] * fraction
+            total += (power / wave * self.step_m**2) * value
         return total

@@ -18,12 +18,12 @@ COUNT, WIDTH_M, PITCH_M = 250, 40e-6, 90e-6
 
 def rows() -> list[Row]:
     """Time and error of both."""
-    ruled, place, bins = slits(COUNT, WIDTH_M, PITCH_M), flat_plate(0.06, 0.0), flat_bins()
-    ours = median_seconds(lambda: exposed(ruled, place, bins))
-    mask = SampledMask(ruled.combs[0].position_m, WIDTH_M, 1e-6, 1.0, place.x_m)
+    ruled, geometry, bins = slits(COUNT, WIDTH_M, PITCH_M), flat_plate(0.06, 0.0), flat_bins()
+    ours = median_seconds(lambda: exposed(ruled, geometry, bins))
+    mask = SampledMask(ruled.combs[0].position_m, WIDTH_M, 1e-6, 1.0, geometry.x_m)
     some = slice(None, None, 20)
     plain = median_seconds(lambda: mask.plate(bins.wavelength_m[some], bins.power[some]), 3) * 20
-    error, plain_error = _errors(ruled, place, bins, mask)
+    error, plain_error = _errors(ruled, geometry, bins, mask)
     return [
         Row(
             f"250 slits, {PIXELS:,} pixels, {WAVELENGTHS:,} wavelengths",
@@ -70,13 +70,15 @@ def flat_bins(count: int = WAVELENGTHS) -> Bins:
     )
 
 
-def exposed(ruled: Aperture, place: Geometry, bins: Bins) -> np.ndarray:
+def exposed(ruled: Aperture, geometry: Geometry, bins: Bins) -> np.ndarray:
     """(nx,) light of each column: far field and pass, nothing kept from an earlier call."""
-    field = far.far_field(ruled, *plate.reach_per_m(place, bins, ruled))
-    return plate.sweep(field, place, bins, ruled).light
+    field = far.far_field(ruled, *plate.reach_per_m(geometry, bins, ruled))
+    return plate.sweep(field, geometry, bins, ruled).light
 
 
-def _errors(ruled: Aperture, place: Geometry, bins: Bins, mask: SampledMask) -> tuple[float, float]:
+def _errors(
+    ruled: Aperture, geometry: Geometry, bins: Bins, mask: SampledMask
+) -> tuple[float, float]:
     """Largest errors over a sample of pixels at every tenth wavelength, of the brightest."""
     few = Bins(
         *(a[::10] for a in (bins.lo_m, bins.hi_m, bins.wavelength_m, bins.power)),
@@ -86,20 +88,20 @@ def _errors(ruled: Aperture, place: Geometry, bins: Bins, mask: SampledMask) -> 
         0.0,
     )
     few.first[-1] = few.power.size
-    ours = exposed(ruled, place, few).sum(axis=1)
-    plain = mask.plate(few.wavelength_m, few.power) * np.diff(place.sine_edges)
+    ours = exposed(ruled, geometry, few).sum(axis=1)
+    plain = mask.plate(few.wavelength_m, few.power) * np.diff(geometry.sine_edges)
     picked = np.arange(5, PIXELS, 64)
-    exact = np.array([_exact(place, few, int(i)) for i in picked])
+    exact = np.array([_exact(geometry, few, int(i)) for i in picked])
     return (
         float(np.abs(ours[picked] - exact).max() / ours.max()),
         float(np.abs(plain[picked] - exact).max() / ours.max()),
     )
 
 
-def _exact(place: Geometry, bins: Bins, pixel: int) -> float:
+def _exact(geometry: Geometry, bins: Bins, pixel: int) -> float:
     """Closed form of N equal slits by Gauss-Legendre over the pixel."""
     node, weight = np.polynomial.legendre.leggauss(12)
-    lo, hi = place.sine_edges[pixel], place.sine_edges[pixel + 1]
+    lo, hi = geometry.sine_edges[pixel], geometry.sine_edges[pixel + 1]
     u = ((lo + hi) / 2 + (hi - lo) / 2 * node) / bins.wavelength_m[:, None]
     phase = np.pi * u * PITCH_M
     with np.errstate(invalid="ignore", divide="ignore"):

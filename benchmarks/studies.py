@@ -185,7 +185,7 @@ def rulings(members: int = 1000, points: int = 401) -> list[Row]:
         plan, folder = _plan(Path(name), members, points), Path(name)
         design = Design(plan)
         sample = _fastest(lambda: [record(design, k) for k in range(25)], 8) / 25
-        one = _fastest(lambda: run_study(plan, folder / "1.h5", workers=1), 1)
+        single = _fastest(lambda: run_study(plan, folder / "1.h5", workers=1), 1)
         spent = _fastest(lambda: run_study(plan, folder / "r.h5", workers=workers), 2)
         alike = filecmp.cmp(folder / "1.h5", folder / "r.h5", shallow=False)
         peaks = [peak()]
@@ -195,7 +195,7 @@ def rulings(members: int = 1000, points: int = 401) -> list[Row]:
     what = f"{members:,} rulings of 10,000 grooves, a profile of {points:,} points each"
     return [
         Row("work alone, in one process", f"{1e3 * sample:.3g} ms a member", "", "", True),
-        _row(f"{what}, 1 process", one, work_s, "work", 1.3),
+        _row(f"{what}, 1 process", single, work_s, "work", 1.3),
         _row(f"{what}, {workers} processes from start to file", spent, work_s / workers,
              "work / cores", 1.3),
         Row("the same bytes from both", "yes" if alike else "no", "", "yes", alike),

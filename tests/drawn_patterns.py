@@ -48,14 +48,14 @@ def slits(
     `lean` is how far a camera's channels lie from sRGB's, relative to the wavelength.
     """
     if wavelength_m is None:
-        waves, colours = observer()
-        waves = waves * (1 + lean)
-        energy = 1 / waves**5 / np.expm1(1.438777e-2 / waves / kelvin)
+        wavelengths, colours = observer()
+        wavelengths = wavelengths * (1 + lean)
+        energy = 1 / wavelengths**5 / np.expm1(1.438777e-2 / wavelengths / kelvin)
         colours = colours * (energy / energy.max())[:, None] @ _TO_SRGB.T
     else:
-        waves, colours = np.array([wavelength_m]), np.ones((1, 3))
+        wavelengths, colours = np.array([wavelength_m]), np.ones((1, 3))
     found = np.zeros((x_m.size, 3))
-    for wave, colour in zip(waves, colours, strict=True):
+    for wave, colour in zip(wavelengths, colours, strict=True):
         light = np.zeros(x_m.size)
         for shift in np.linspace(-0.5, 0.5, 9) * slit_image_m:
             u = np.sin(np.arctan((x_m - shift) / focal_m)) / wave
@@ -116,15 +116,15 @@ def powder(
     px, py = r * np.cos(t), r * np.sin(t)
     y = (np.arange(shape[0]) - (shape[0] - 1) / 2 + 1.4) * pixel_m / focal_m
     x = (np.arange(shape[1]) - (shape[1] - 1) / 2 - 2.3) * pixel_m / focal_m
-    waves, colours = observer()
+    wavelengths, colours = observer()
     if wavelength_m is None:
-        energy = 1 / waves**5 / np.expm1(1.438777e-2 / waves / kelvin)
+        energy = 1 / wavelengths**5 / np.expm1(1.438777e-2 / wavelengths / kelvin)
         colours = colours * (energy / energy.max())[:, None] @ _TO_SRGB.T
     else:
-        waves, colours = np.array([wavelength_m]), np.ones((1, 3))
+        wavelengths, colours = np.array([wavelength_m]), np.ones((1, 3))
     found = np.zeros((*shape, 3))
     distance = np.hypot(x[None, :], y[:, None])
-    for wave, colour in zip(waves, colours, strict=True):
+    for wave, colour in zip(wavelengths, colours, strict=True):
         ex = np.exp(-2j * np.pi / wave * np.outer(px, x))
         ey = np.exp(-2j * np.pi / wave * np.outer(y, py))
         v = np.maximum(np.pi * diameter_m * np.sin(np.arctan(distance)) / wave, 1e-9)
@@ -136,8 +136,8 @@ def powder(
 def _turned(light: Floats, columns: Floats, y: float, turn: float) -> Floats:
     """A row of a pattern (n, 3) turned clockwise by an angle [rad], y below the middle."""
     across = columns * np.cos(turn) + y * np.sin(turn)
-    at = np.arange(light.shape[0]) - (light.shape[0] - 1) / 2
-    return np.stack([np.interp(across, at, c) for c in light.T], axis=1)
+    x = np.arange(light.shape[0]) - (light.shape[0] - 1) / 2
+    return np.stack([np.interp(across, x, c) for c in light.T], axis=1)
 
 
 @dataclass(frozen=True)

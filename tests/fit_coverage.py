@@ -56,7 +56,7 @@ class Tally:
     pulls: list[float] = field(default_factory=list)
     misses: list[float] = field(default_factory=list)
     formula: list[float] = field(default_factory=list)
-    right: int = 0
+    correct: int = 0
     photographs: int = 0
     named: int = 0  # where the program named two values and the other one was true
 
@@ -155,9 +155,9 @@ def by_formula(made: Case) -> dict[str, float]:
     used = value < 0.9
     start = [made.truth["aperture.width"], made.truth.get("aperture.pitch", 0.0), 0.0, 1.0, 0.0]
 
-    def curve(at: Floats, width: float, pitch: float, middle: float, top: float, low: float
+    def curve(x: Floats, width: float, pitch: float, middle: float, top: float, low: float
               ) -> Floats:  # fmt: skip
-        light = slits(at - middle, width_m=width, pitch_m=pitch or 1e-4, count=made.count,
+        light = slits(x - middle, width_m=width, pitch_m=pitch or 1e-4, count=made.count,
                       wavelength_m=wave)[:, 0]  # fmt: skip
         return np.asarray(low + top * light / made.count**2 / 9 * 3)
 
@@ -177,7 +177,7 @@ def fitted(made: Case) -> tuple[dict[str, FittedValue], bool]:
 
 def counted(tally: Tally, made: Case, values: dict[str, FittedValue], follows: bool) -> list[str]:
     """Add a photograph to its kind's; what is to be said of it."""
-    words, right, other = [], follows, by_formula(made)
+    lines, correct, other = [], follows, by_formula(made)
     named = False
     for key, truth in made.truth.items():
         value = values[key]
@@ -185,16 +185,16 @@ def counted(tally: Tally, made: Case, values: dict[str, FittedValue], follows: b
         named |= nearest != value.value
         tally.pulls.append((nearest - truth) / value.standard_error)
         tally.misses.append(abs(nearest / truth - 1))
-        right &= tally.misses[-1] < NEAR
+        correct &= tally.misses[-1] < NEAR
         if key in other:
             tally.formula.append(abs(other[key] / truth - 1))
         if abs(tally.pulls[-1]) > 3 or tally.misses[-1] > NEAR or named:
-            words.append(f"{made.path.name} {made.kind} {made.count}: {key} {truth:.5g} is "
+            lines.append(f"{made.path.name} {made.kind} {made.count}: {key} {truth:.5g} is "
                          f"{value.text} {value.alternatives}")  # fmt: skip
-    tally.right += right
+    tally.correct += correct
     tally.photographs += 1
     tally.named += named
-    return words
+    return lines
 
 
 def main(count: int, first: int = 0, tell: Callable[[str], None] = print) -> None:
@@ -204,9 +204,9 @@ def main(count: int, first: int = 0, tell: Callable[[str], None] = print) -> Non
     with tempfile.TemporaryDirectory() as name:
         for number in range(first, first + count):
             made = case(number, Path(name))
-            for words in counted(tallies[made.kind], made, *fitted(made)):
-                tell(words)
-    tell(f"{count} photographs, {sum(t.right for t in tallies.values())} with every value within "
+            for lines in counted(tallies[made.kind], made, *fitted(made)):
+                tell(lines)
+    tell(f"{count} photographs, {sum(t.correct for t in tallies.values())} with every value within "
          f"5 %, {(time.process_time() - begin) / count:.1f} s of processor time each")  # fmt: skip
     tell(f"{'kind':14} right  two named  values  within 1, 2 stated  median miss  largest  "
          "by formula: median, largest")  # fmt: skip
@@ -215,7 +215,7 @@ def main(count: int, first: int = 0, tell: Callable[[str], None] = print) -> Non
             continue
         p, m = np.abs(t.pulls), np.array(t.misses)
         formula = f"{np.median(t.formula):.1e}  {max(t.formula):.1e}" if t.formula else "-"
-        tell(f"{kind:14} {t.right:2d}/{t.photographs:2d}  {t.named:9d}  {p.size:6d}  "
+        tell(f"{kind:14} {t.correct:2d}/{t.photographs:2d}  {t.named:9d}  {p.size:6d}  "
              f"{np.mean(p < 1):6.0%} {np.mean(p < 2):6.0%}       {np.median(m):.1e}     "
              f"{m.max():.1e}  {formula}")  # fmt: skip
     every = np.abs(np.concatenate([np.array(t.pulls) for t in tallies.values()]))

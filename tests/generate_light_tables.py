@@ -128,33 +128,33 @@ def supplement(table: np.ndarray) -> np.ndarray:
     from scipy.optimize import least_squares
 
     with np.load(reference("solar_check_sao2010.npz")) as observed:
-        at, flux = observed["wavelength_air_nm"], observed["normalised_flux"].astype(float)
+        nm, flux = observed["wavelength_air_nm"], observed["normalised_flux"].astype(float)
         fwhm = float(observed["resolution_fwhm_nm"])
-    inside = (at > 381.0) & (at < 779.0)
-    at, flux = at[inside], flux[inside]
+    inside = (nm > 381.0) & (nm < 779.0)
+    nm, flux = nm[inside], flux[inside]
     edges = 380.0 + 0.001 * np.arange(400_001)
     power, _ = transmission_spectrum(table).integrate(edges[:-1] * 1e-9, edges[1:] * 1e-9)
     x, fine = (edges[:-1] + edges[1:]) / 2, power / 1e-12
     rows = []
     for _ in range(2):
-        miss = smoothed(x, fine, at, fwhm) - flux
+        miss = smoothed(x, fine, nm, fwhm) - flux
         peak = (miss[1:-1] > miss[:-2]) & (miss[1:-1] >= miss[2:]) & (miss[1:-1] > 0.025)
-        for centre in at[1:-1][peak & ((at[1:-1] < 392.2) | (at[1:-1] > 394.4))]:
-            near, part = np.abs(at - centre) < 0.07, np.abs(x - centre) < 0.2
+        for centre in nm[1:-1][peak & ((nm[1:-1] < 392.2) | (nm[1:-1] > 394.4))]:
+            near, beside = np.abs(nm - centre) < 0.07, np.abs(x - centre) < 0.2
 
-            def darker(q: np.ndarray, part: np.ndarray = part) -> np.ndarray:
-                dip = q[1] * np.exp(-4 * np.log(2) * ((x[part] - q[0]) / q[2]) ** 2)
-                return fine[part] * (1.0 - dip)
+            def darker(q: np.ndarray, beside: np.ndarray = beside) -> np.ndarray:
+                dip = q[1] * np.exp(-4 * np.log(2) * ((x[beside] - q[0]) / q[2]) ** 2)
+                return fine[beside] * (1.0 - dip)
 
             found = least_squares(
-                lambda q, near=near, part=part, darker=darker: (
-                    smoothed(x[part], darker(q), at[near], fwhm) - flux[near]
+                lambda q, near=near, beside=beside, darker=darker: (
+                    smoothed(x[beside], darker(q), nm[near], fwhm) - flux[near]
                 ),
                 [centre, 0.5, 0.013],
                 bounds=([centre - 0.02, 0.0, 0.008], [centre + 0.02, 0.95, 0.05]),
                 x_scale=[0.01, 0.3, 0.01],
             ).x
-            fine[part] = darker(found)
+            fine[beside] = darker(found)
             rows.append([found[0], found[1], found[2] * 1e3, 0.0])
     return np.array(rows)
 
@@ -183,14 +183,14 @@ def _scale_to_g173(continuum: np.ndarray, lines: np.ndarray) -> np.ndarray:
     return np.interp(continuum[:, 0], knots, factor)
 
 
-def smoothed(x: np.ndarray, y: np.ndarray, at: np.ndarray, fwhm: float) -> np.ndarray:
+def smoothed(x: np.ndarray, y: np.ndarray, points: np.ndarray, fwhm: float) -> np.ndarray:
     """Even samples y(x) smoothed by a Gaussian, at any places."""
     step = x[1] - x[0]
     reach = int(np.ceil(2.5 * fwhm / step))
     offsets = np.arange(-reach, reach + 1)
-    start = np.rint((at - x[0]) / step).astype(int)
+    start = np.rint((points - x[0]) / step).astype(int)
     which = np.clip(start[:, None] + offsets, 0, x.size - 1)
-    weight = np.exp(-4.0 * np.log(2.0) * ((x[0] + which * step - at[:, None]) / fwhm) ** 2)
+    weight = np.exp(-4.0 * np.log(2.0) * ((x[0] + which * step - points[:, None]) / fwhm) ** 2)
     return (y[which] * weight).sum(axis=1) / weight.sum(axis=1)
 
 
@@ -232,12 +232,12 @@ def oxygen_lines(band: str) -> list[tuple[float, float, str]]:
             if j == 0:
                 continue
             lower = _ground_level(n, j)
-            share = {"P": (j + 1) / 4, "R": j / 4}.get(name[0], 0.0)
+            fraction = {"P": (j + 1) / 4, "R": j / 4}.get(name[0], 0.0)
             if name[1] == "Q":
-                share = (2 * j + 1) / 4 * _omega_one(n, j)
+                fraction = (2 * j + 1) / 4 * _omega_one(n, j)
             wavenumber = origin + b * upper * (upper + 1) - d * (upper * (upper + 1)) ** 2 - lower
             weight = np.exp(-SECOND_RADIATION_CM_K * lower / _AIR_K)
-            lines.append((wavenumber, wavenumber * share * weight, f"{name}{n}"))
+            lines.append((wavenumber, wavenumber * fraction * weight, f"{name}{n}"))
     return lines
 
 
@@ -285,9 +285,9 @@ def lamps(packages: Path) -> None:
     """Lines of the lamps: air wavelength, relative power, relative optical depth, origin."""
     rows: list[tuple[str, float, float, float, str]] = []
     for n, strength in _BALMER.items():
-        for wavelength, share, name in components(n):
+        for wavelength, fraction, name in components(n):
             air = float(from_vacuum(wavelength)) * 1e9
-            rows.append(("H", air, strength * share, 0.0, f"{name}; {_BALMER_SOURCE}"))
+            rows.append(("H", air, strength * fraction, 0.0, f"{name}; {_BALMER_SOURCE}"))
     nist = packages / "rascal" / "arc_lines" / "all_nist.csv"
     atomic = np.load(packages / "pyemili" / "Line_dataset" / "Linedb_v1.2.npz")["arr_0"]
     rows += _multiplets(_from_nist(nist, "He", 9.0, {}), _neutral(atomic, 2))
@@ -306,20 +306,20 @@ def lamps(packages: Path) -> None:
 def _from_nist(
     path: Path, element: str, least: float, triplet: dict[float, float]
 ) -> list[tuple[str, float, float, float, str]]:
-    seen: dict[float, float] = {}
+    observed: dict[float, float] = {}
     for row in csv.DictReader(path.open()):
         digits = "".join(c for c in row["intens"] if c.isdigit() or c == ".")
         angstrom = float(row["obs_wl_vac(A)"] or 0.0)
         neutral = row["element"] == element and row["sp_num"] == "1"
         if neutral and 3600 < angstrom < 8300 and digits and float(digits) >= least:
-            seen[angstrom] = float(digits)
-    anchor = max(triplet, key=lambda w: seen[w] if w > 4300 else 0.0) if triplet else 0.0
+            observed[angstrom] = float(digits)
+    anchor = max(triplet, key=lambda w: observed[w] if w > 4300 else 0.0) if triplet else 0.0
     rows = []
-    for angstrom, intensity in sorted(seen.items()):
+    for angstrom, intensity in sorted(observed.items()):
         air = float(from_vacuum(angstrom * 1e-10)) * 1e9
         origin = f"{_NIST}; strength its intensity, an observer's estimate"
         if angstrom in triplet:
-            intensity = seen[anchor] * triplet[angstrom] / triplet[anchor] * anchor / angstrom
+            intensity = observed[anchor] * triplet[angstrom] / triplet[anchor] * anchor / angstrom
             origin = f"{_NIST}; strength A / wavelength within the triplet"
         elif element == "Hg" and row_is_faint(air):
             intensity, origin = intensity / 10, f"{origin} on another scale, divided by 10"
@@ -360,9 +360,9 @@ def _multiplets(
             "Atomic Line List 3.00b4 as carried by pyemili 1.2.0; strength NIST's intensity of "
             "the multiplet (rascal 0.3.11) shared by g A"
         )
-        for member, share in zip(members, weight / weight.sum(), strict=True):
-            if share > 1e-3:
-                result.append((element, float(air[member]), strength * share, depth, origin))
+        for member, fraction in zip(members, weight / weight.sum(), strict=True):
+            if fraction > 1e-3:
+                result.append((element, float(air[member]), strength * fraction, depth, origin))
     return sorted(result, key=lambda row: row[1])
 
 

@@ -41,31 +41,31 @@ def dither_ranks() -> NDArray[np.uint16]:
     offset = np.minimum(np.arange(SIZE), SIZE - np.arange(SIZE))
     near = np.exp(-(offset[:, None] ** 2 + offset**2) / (2 * SPREAD_PIXELS**2))
     count = SIZE * SIZE // 10
-    on = np.zeros(SIZE * SIZE, dtype=bool)
-    on[np.random.default_rng(1).permutation(SIZE * SIZE)[:count]] = True
-    energy = np.sum([_kernel(near, int(i)) for i in np.flatnonzero(on)], axis=0)
+    chosen = np.zeros(SIZE * SIZE, dtype=bool)
+    chosen[np.random.default_rng(1).permutation(SIZE * SIZE)[:count]] = True
+    energy = np.sum([_kernel(near, int(i)) for i in np.flatnonzero(chosen)], axis=0)
     while True:  # even out the first tenth: move the tightest point to the largest void
-        tight = _pick(energy, on, largest=True)
-        on[tight], energy = False, energy - _kernel(near, tight)
-        void = _pick(energy, ~on, largest=False)
-        on[void], energy = True, energy + _kernel(near, void)
+        tight = _pick(energy, chosen, largest=True)
+        chosen[tight], energy = False, energy - _kernel(near, tight)
+        void = _pick(energy, ~chosen, largest=False)
+        chosen[void], energy = True, energy + _kernel(near, void)
         if void == tight:
             break
-    return _ranks(near, on, energy, count)
+    return _ranks(near, chosen, energy, count)
 
 
 def _ranks(
-    near: NDArray[np.float64], on: NDArray[np.bool_], energy: NDArray[np.float64], count: int
+    near: NDArray[np.float64], chosen: NDArray[np.bool_], energy: NDArray[np.float64], count: int
 ) -> NDArray[np.uint16]:
     rank = np.zeros(SIZE * SIZE, dtype=np.uint16)
-    left, field = on.copy(), energy.copy()
+    left, field = chosen.copy(), energy.copy()
     for value in range(count - 1, -1, -1):
         tight = _pick(field, left, largest=True)
         rank[tight], left[tight] = value, False
         field = field - _kernel(near, tight)
     for value in range(count, SIZE * SIZE):
-        void = _pick(energy, ~on, largest=False)
-        rank[void], on[void] = value, True
+        void = _pick(energy, ~chosen, largest=False)
+        rank[void], chosen[void] = value, True
         energy = energy + _kernel(near, void)
     return rank.reshape(SIZE, SIZE)
 

@@ -96,12 +96,12 @@ def _numbers(columns: int, rows: int, degree: int) -> tuple[np.ndarray, int]:
     start = vertex.size + along.size
     upright = start + np.arange(rows * columns * inner).reshape(rows, columns, inner)
     number = np.full((rows, columns, degree + 1, degree + 1), -1)
-    right = np.roll(np.arange(columns), -1)
+    following = np.roll(np.arange(columns), -1)
     for j in (0, 1):
         level = slice(j, rows + j)
-        number[:, :, j, 0], number[:, :, j, 1] = vertex[level], vertex[level][:, right]
+        number[:, :, j, 0], number[:, :, j, 1] = vertex[level], vertex[level][:, following]
         number[:, :, j, 2:] = along[level]
-    number[:, :, 2:, 0], number[:, :, 2:, 1] = upright, upright[:, right]
+    number[:, :, 2:, 0], number[:, :, 2:, 1] = upright, upright[:, following]
     return number, start + upright.size
 
 
@@ -123,12 +123,12 @@ def _solved(
     within = np.flatnonzero(number[0] < 0)
     mixed = matrix[:, within[:, None], edge]
     eliminated = np.linalg.solve(matrix[:, within[:, None], within], mixed)
-    kept = matrix[:, edge[:, None], edge] - matrix[:, edge[:, None], within] @ eliminated
+    condensed = matrix[:, edge[:, None], edge] - matrix[:, edge[:, None], within] @ eliminated
     number = number[:, edge]
-    row = np.broadcast_to(number[:, :, None], kept.shape)
-    column = np.broadcast_to(number[:, None, :], kept.shape)
+    row = np.broadcast_to(number[:, :, None], condensed.shape)
+    column = np.broadcast_to(number[:, None, :], condensed.shape)
     orders = np.arange(-ORDERS, ORDERS + 1)
-    whole = [(kept.ravel(), row.ravel(), column.ravel())]
+    whole = [(condensed.ravel(), row.ravel(), column.ravel())]
     series = {}
     for side, medium, weight in (("top", 1.0, 1.0), ("bottom", eps, 1 / eps if across else 1.0)):
         beta = np.sqrt(k**2 * medium - (alpha + 2 * math.pi * orders) ** 2 + 0j)
@@ -142,10 +142,10 @@ def _solved(
     system = coo_matrix((data, (i, j)), shape=(total, total)).tocsc()
     beta, test, where = series["top"]
     height = rows[-1, 0]
-    right = np.zeros(total, dtype=complex)
+    source = np.zeros(total, dtype=complex)
     start = beta[ORDERS]
-    right[where] = np.conj(test[ORDERS]) * (-2j * start * np.exp(-1j * start * height))
-    field = splu(system).solve(right)
+    source[where] = np.conj(test[ORDERS]) * (-2j * start * np.exp(-1j * start * height))
+    field = splu(system).solve(source)
     scattered = test @ field[where]
     scattered[ORDERS] -= np.exp(-1j * start * height)
     return np.where(beta.real > 1e-9, beta.real / start.real * np.abs(scattered) ** 2, 0.0)
@@ -206,8 +206,8 @@ def _line(
     width = np.diff(columns)
     x = columns[:-1, None] + width[:, None] * (1 + point) / 2
     wave = np.exp(-2j * math.pi * orders[:, None, None] * x)
-    part = np.einsum("ocq,dq,q,c->ocd", wave, value, weight, width / 2, optimize=True)
+    overlap = np.einsum("ocq,dq,q,c->ocd", wave, value, weight, width / 2, optimize=True)
     where, back = np.unique(mine.ravel(), return_inverse=True)
     test = np.zeros((orders.size, where.size), dtype=complex)
-    np.add.at(test.T, back, part.reshape(orders.size, -1).T)
+    np.add.at(test.T, back, overlap.reshape(orders.size, -1).T)
     return test, where

@@ -49,22 +49,22 @@ KILLS = 50
 def commands(mutants: int) -> Count:
     """`wavesim expose` itself on mutated scenes: status 0, 1 or 2, and one line of complaint."""
     count, mutator = Count(), SceneMutator()
-    with tempfile.TemporaryDirectory() as folder:
-        place = Path(folder)
-        furnish(place)
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        furnish(folder)
         for seed in range(mutants):
             text = mutator.text(1_000_000 + seed)
-            (place / "mutant.toml").write_text(text, encoding="utf-8", newline="")
-            count.add(_commanded(seed, place))
+            (folder / "mutant.toml").write_text(text, encoding="utf-8", newline="")
+            count.add(_commanded(seed, folder))
     return count
 
 
-def _commanded(seed: int, place: Path) -> Verdict:
+def _commanded(seed: int, folder: Path) -> Verdict:
     begin = time.perf_counter()
     try:
         done = subprocess.run(
             [sys.executable, "-m", "wavesim", "expose", "mutant.toml", "-o", "plate.h5"],
-            cwd=place,
+            cwd=folder,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
             capture_output=True,
             timeout=PATIENCE_S,
@@ -73,11 +73,11 @@ def _commanded(seed: int, place: Path) -> Verdict:
     except subprocess.TimeoutExpired:
         return Verdict(seed, "FAULT", "hangs", PATIENCE_S)
     seconds = round(time.perf_counter() - begin, 3)
-    told = done.stderr.decode(errors="replace")
-    right = told == "" if done.returncode == 0 else told.count("\n") == 1
-    if done.returncode not in (0, 2) or not right or "Traceback" in told:
-        return Verdict(seed, "FAULT", f"status {done.returncode}: {told[-300:]}", seconds)
-    return Verdict(seed, "result" if done.returncode == 0 else "status 2", told, seconds)
+    errors = done.stderr.decode(errors="replace")
+    one_line = errors == "" if done.returncode == 0 else errors.count("\n") == 1
+    if done.returncode not in (0, 2) or not one_line or "Traceback" in errors:
+        return Verdict(seed, "FAULT", f"status {done.returncode}: {errors[-300:]}", seconds)
+    return Verdict(seed, "result" if done.returncode == 0 else "status 2", errors, seconds)
 
 
 def killed(kills: int) -> str:
@@ -140,7 +140,7 @@ def main() -> None:
         seeds = range(given.first, given.first + number)
         count = commands(number) if what == "command" else patrol(what, seeds)
         table.add_row(*row(what, count))
-        faults += [f"{what} {verdict.seed}: {verdict.words}" for verdict in count.faults]
+        faults += [f"{what} {verdict.seed}: {verdict.text}" for verdict in count.faults]
     console = Console(width=160)
     console.print(table)
     if not given.only:

@@ -55,9 +55,9 @@ def components(n: int) -> list[tuple[float, float, str]]:
     rows = []
     for (upper, lower), shares in _SHARES.items():
         strength = 2 * max(upper, lower) * _radial_square(n, upper, lower)
-        for (ju, jl), share in shares.items():
+        for (ju, jl), fraction in shares.items():
             wavenumber = level_per_m(n, upper, ju) - level_per_m(2, lower, jl)
             name = f"2{'spd'[lower]}{jl}/2-{n}{'spd'[upper]}{ju}/2"
-            rows.append((1.0 / wavenumber, strength * share * wavenumber**4, name))
+            rows.append((1.0 / wavenumber, strength * fraction * wavenumber**4, name))
     total = sum(row[1] for row in rows)
     return sorted((w, s / total, name) for w, s, name in rows)

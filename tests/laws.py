@@ -181,8 +181,8 @@ def narrower_slits(seed: int) -> Violation:
         light = 'kind = "lamp"\nelement = "Cd"'
     viewing = math.degrees(scene.bench.viewing_rad or 0.0) % 10 - 5
 
-    def plate(wide: float, at: float) -> Plate:
-        angle = math.degrees(math.atan(at / focal))
+    def plate(wide: float, centre_m: float) -> Plate:
+        angle = math.degrees(math.atan(centre_m / focal))
         made = bench.scene(
             source=f'{light}\nslit = {{ width = {um(wide)}, height = "20 um" }}',
             bench=f'collimator = "{focal} m"\ncamera = "{scene.bench.camera_focal_m!r} m"\n'
@@ -255,7 +255,9 @@ def two_halves(seed: int) -> Violation:
     scene = resized(scene, columns := scene.plate.pixels_x // 2 * 2, 0.0)
     quarter = columns * scene.plate.pixel_m / 4
     whole = wavesim.expose(scene)
-    left, right = (wavesim.expose(resized(scene, columns // 2, at)) for at in (-quarter, quarter))
+    left, right = (
+        wavesim.expose(resized(scene, columns // 2, centre_m)) for centre_m in (-quarter, quarter)
+    )
     joined = np.concatenate([left.irradiance, right.irradiance], axis=1)
     return compared(whole, joined, left, right)
 
@@ -285,9 +287,9 @@ def other_words(seed: int) -> Violation:
     setup = setup_of(seed)
     count, width, pitch = max(setup.count, 2), setup.width_m, setup.pitch_m
     tall = f"height = {um(setup.height_m)}"
-    at = (np.arange(count) - (count - 1) / 2) * pitch
+    centre = (np.arange(count) - (count - 1) / 2) * pitch
     slits = f'kind = "slits"\ncount = {count}\nwidth = {um(width)}\npitch = {um(pitch)}\n{tall}'
-    listed = ", ".join(f"{{ centre = {um(x)}, width = {um(width)} }}" for x in at)
+    listed = ", ".join(f"{{ centre = {um(x)}, width = {um(width)} }}" for x in centre)
     pair = (
         (slits, f'kind = "slits"\nslits = [{listed}]\n{tall}'),
         (slits, f'kind = "grating"\ncount = {count}\npitch = {um(pitch)}\n{tall}\n'

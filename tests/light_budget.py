@@ -136,20 +136,20 @@ def through(shape: Opening, kind: str, radius: float, alpha: float) -> tuple[flo
     intensity = np.where(rho < radius, 1.0, 0.0) / (math.pi * radius**2)
     if kind == "gaussian":
         intensity = 2 / (math.pi * radius**2) * np.exp(-2 * (rho / radius) ** 2)
-    lit = intensity * shape.inside(x, y)
-    lit = np.pad(lit, 1)
-    upright = jumps(lit, 1) * 2 * b / UP  # edges that send light along x
-    level = jumps(lit, 0) * 2 * a / ACROSS
+    light = intensity * shape.inside(x, y)
+    light = np.pad(light, 1)
+    upright = jumps(light, 1) * 2 * b / UP  # edges that send light along x
+    upright_y = jumps(light, 0) * 2 * a / ACROSS
     view = math.atan(HALF_M / FOCAL_M)
     sides = [abs(math.sin(s * view - alpha) + math.sin(alpha)) for s in (1, -1)]
-    edges = upright * (1 / sides[0] + 1 / sides[1]) / 2 + level / math.sin(view)
+    edges = upright * (1 / sides[0] + 1 / sides[1]) / 2 + upright_y / math.sin(view)
     slanted = 1.0 if "slits" in shape.text or "rectangle" in shape.text else math.pi / 4
-    lost = slanted * edges / (lit.sum() * cell) * WAVE_M / (2 * math.pi**2)
-    return POWER_W * cosine * float(lit.sum()) * cell, lost
+    lost = slanted * edges / (light.sum() * cell) * WAVE_M / (2 * math.pi**2)
+    return POWER_W * cosine * float(light.sum()) * cell, lost
 
 
-def jumps(lit: np.ndarray, axis: int) -> float:
+def jumps(light: np.ndarray, axis: int) -> float:
     """Sum of the steps at sharp edges; a beam that fades makes none."""
-    step = np.abs(np.diff(lit, axis=axis))
-    either = np.maximum(*(np.delete(lit, end, axis=axis) for end in (0, -1)))
+    step = np.abs(np.diff(light, axis=axis))
+    either = np.maximum(*(np.delete(light, end, axis=axis) for end in (0, -1)))
     return float(step[step > 0.5 * either].sum())

@@ -72,15 +72,15 @@ def against_reference_spectrum(resolving_power: float | None) -> Comparison:
         observed = table["normalised_flux"].astype(float)
         native = float(table["resolution_fwhm_nm"])
     x, y = model_transmission(380.0, 780.0, 0.002)
-    at = wavelength[(wavelength > 381.0) & (wavelength < 779.0)]
+    nm = wavelength[(wavelength > 381.0) & (wavelength < 779.0)]
     parts = []
     for lo in np.arange(381.0, 779.0, 1.0):
-        here = at[(at >= lo) & (at < lo + 1.0)]
+        here = nm[(nm >= lo) & (nm < lo + 1.0)]
         fwhm = native if resolving_power is None else (lo + 0.5) / resolving_power
         extra = np.sqrt(max(fwhm**2 - native**2, 0.0))
         model = smoothed(x, y, here, max(fwhm, native))
-        seen = _uneven(wavelength, observed, here, extra)
-        parts.append((here, model, seen))
+        observed_at = _uneven(wavelength, observed, here, extra)
+        parts.append((here, model, observed_at))
     return Comparison(*(np.concatenate([p[k] for p in parts]) for k in range(3)))
 
 
@@ -98,15 +98,17 @@ def against_high_resolution(resolving_power: float) -> Comparison:
         extra = np.sqrt(max(fwhm**2 - ((lo + 0.5) / native) ** 2, 0.0))
         here = (wavelength >= lo) & (wavelength < lo + 1.0) & good & recommended
         if here.any():
-            seen = _uneven(wavelength[good], observed[good], wavelength[here], extra)
-            parts.append((wavelength[here], smoothed(x, y, wavelength[here], fwhm), seen))
-    w, model, seen = (np.concatenate([p[k] for p in parts]) for k in range(3))
+            observed_at = _uneven(wavelength[good], observed[good], wavelength[here], extra)
+            parts.append((wavelength[here], smoothed(x, y, wavelength[here], fwhm), observed_at))
+    w, model, observed_at = (np.concatenate([p[k] for p in parts]) for k in range(3))
     for lo in np.arange(652.0, 686.0, 3.0):
-        part = (w >= lo) & (w < lo + 3.0)
-        if part.sum() > 50:
-            t = (w[part] - lo) / 1.5 - 1.0
-            seen[part] *= np.polyval(np.polyfit(t, model[part] / seen[part], 3), t)
-    return Comparison(w, model, seen)
+        inside = (w >= lo) & (w < lo + 3.0)
+        if inside.sum() > 50:
+            t = (w[inside] - lo) / 1.5 - 1.0
+            observed_at[inside] *= np.polyval(
+                np.polyfit(t, model[inside] / observed_at[inside], 3), t
+            )
+    return Comparison(w, model, observed_at)
 
 
 def against_g173(*, shift_nm: float = 0.0) -> Comparison:
@@ -119,12 +121,12 @@ def against_g173(*, shift_nm: float = 0.0) -> Comparison:
     return Comparison(table[:, 0], ours / table[:, 1], np.ones(len(table)))
 
 
-def _uneven(x: Reals, y: Reals, at: Reals, fwhm: float) -> Reals:
+def _uneven(x: Reals, y: Reals, points: Reals, fwhm: float) -> Reals:
     if fwhm < 1e-4:
-        return np.interp(at, x, y)
+        return np.interp(points, x, y)
     step = fwhm / 10.0
-    even = np.arange(at[0] - 4 * fwhm, at[-1] + 4 * fwhm, step)
-    return smoothed(even, np.interp(even, x, y), at, fwhm)
+    even = np.arange(points[0] - 4 * fwhm, points[-1] + 4 * fwhm, step)
+    return smoothed(even, np.interp(even, x, y), points, fwhm)
 
 
 def main() -> None:

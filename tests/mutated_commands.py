@@ -119,7 +119,7 @@ def arguments(folder: Path) -> Work:
         args = _mutated(list(dice.choice(_GOOD)), commands, mutator, dice)
         (folder / "mutant.txt").write_text("\n".join(args), errors="surrogateescape")
         try:
-            return _judged(cli, args, folder, before)
+            return _checked(cli, args, folder, before)
         finally:
             _restored(folder, before)
 
@@ -231,26 +231,27 @@ def _mutated(
     dice: random.Random,
 ) -> list[str]:
     for _ in range(dice.choice((0, 1, 1, 1, 2, 2, 3))):
-        at = dice.randrange(len(args) + 1)
+        index = dice.randrange(len(args) + 1)
         match dice.randrange(9):
             case 0:
-                del args[at : at + dice.choice((1, 1, 2))]
+                del args[index : index + dice.choice((1, 1, 2))]
             case 1:
-                args[at:at] = args[at - 1 : at + 1]
+                args[index:index] = args[index - 1 : index + 1]
             case 2 if args:
                 other = dice.randrange(len(args))
-                args[at - 1], args[other] = args[other], args[at - 1]
+                args[index - 1], args[other] = args[other], args[index - 1]
             case 3 | 4 if args and (own := commands.get(args[0])):
-                args[at or 1 : at or 1] = _option(dice.choice(own), mutator, dice)
-            case 5 if at > 1:
-                args[at - 1] = dice.choice(_NAMES)
+                args[index or 1 : index or 1] = _option(dice.choice(own), mutator, dice)
+            case 5 if index > 1:
+                args[index - 1] = dice.choice(_NAMES)
             case 6 if args:
                 args[-1] = dice.choice(_NAMES)
-            case 7 if at > 1:
-                args[at - 1] = dice.choice((args[at - 1][:-1], args[at - 1].upper(), args[at - 1]
-                                            + dice.choice(("=", "=1", "s", " ", ","))))  # fmt: skip
-            case _ if at > 1:
-                args[at - 1] = _odd(args[at - 1], mutator, dice)
+            case 7 if index > 1:
+                name = args[index - 1]
+                odd = name + dice.choice(("=", "=1", "s", " ", ","))
+                args[index - 1] = dice.choice((name[:-1], name.upper(), odd))
+            case _ if index > 1:
+                args[index - 1] = _odd(args[index - 1], mutator, dice)
     cheap = ("1" if k and args[k - 1] in _COSTLY and _DEAR.search(a) else a
              for k, a in enumerate(args))  # fmt: skip
     return [arg.replace("\0", "") for arg in cheap]
@@ -281,38 +282,38 @@ def _odd(arg: str, mutator: SceneMutator, dice: random.Random) -> str:
 # ---- what comes of them
 
 
-def _judged(cli: object, args: list[str], folder: Path, before: dict[str, bytes]) -> str:
+def _checked(cli: object, args: list[str], folder: Path, before: dict[str, bytes]) -> str:
     from wavesim.errors import InputError
 
     os.environ.pop("WAVESIM_DEBUG", None)  # --debug sets it for the whole process
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = vars(cli)["_run"](list(args))
-    said, complaint = out.getvalue(), err.getvalue()
+    output, errors = out.getvalue(), err.getvalue()
     written = _written(folder, before)
     for path in written:
         check_whole(path)
     _check_inputs(args, folder, before)
     if status == 0:
-        _check_said(args, said, complaint)
-        return f"{' '.join(args)[:60]}: {len(said)} letters, {len(written)} files"
+        _check_output(args, output, errors)
+        return f"{' '.join(args)[:60]}: {len(output)} letters, {len(written)} files"
     if "--debug" in args:
-        complaint = complaint[complaint.rfind("wavesim: ") :]  # after the traceback
-    if status not in (1, 2) or not re.fullmatch(r"wavesim: [^\n]+\n", complaint):
-        raise ValueError(f"status {status} with {complaint[-300:]!r}")
+        errors = errors[errors.rfind("wavesim: ") :]  # after the traceback
+    if status not in (1, 2) or not re.fullmatch(r"wavesim: [^\n]+\n", errors):
+        raise ValueError(f"status {status} with {errors[-300:]!r}")
     if status == 2 and written and args[0] not in ("study", "expose"):
-        raise ValueError(f"refused, and wrote {[path.name for path in written]}: {complaint}")
-    raise InputError(complaint.strip()[:300])
+        raise ValueError(f"refused, and wrote {[path.name for path in written]}: {errors}")
+    raise InputError(errors.strip()[:300])
 
 
-def _check_said(args: list[str], said: str, complaint: str) -> None:
+def _check_output(args: list[str], output: str, errors: str) -> None:
     silent = args[:1] in (["keys"], ["schema"])  # written to the file that -o names, or on paper
-    if complaint or not (said.strip() or silent):
-        raise ValueError(f"says {said[:100]!r}, and complains {complaint[:300]!r}")
-    if found := re.search(r".*\b(nan|inf)\b.*", said):
+    if errors or not (output.strip() or silent):
+        raise ValueError(f"says {output[:100]!r}, and complains {errors[:300]!r}")
+    if found := re.search(r".*\b(nan|inf)\b.*", output):
         raise ValueError(f"says {found[0][:200]!r}")
-    if "--json" in args and said.lstrip()[:1] in ("{", "["):
-        json.loads(said, parse_constant=_no_number)
+    if "--json" in args and output.lstrip()[:1] in ("{", "["):
+        json.loads(output, parse_constant=_no_number)
 
 
 def _no_number(name: str) -> float:
@@ -382,10 +383,10 @@ def _check_picture(path: Path) -> None:
 
 def _check_tiff(content: bytes) -> None:
     """Its strips lie within it: Pillow opens none of three floating-point numbers a pixel."""
-    at = int.from_bytes(content[4:8], "little")
+    offset = int.from_bytes(content[4:8], "little")
     fields = {}
-    for k in range(int.from_bytes(content[at : at + 2], "little")):
-        tag, kind, count, value = struct.unpack_from("<HHII", content, at + 2 + 12 * k)
+    for k in range(int.from_bytes(content[offset : offset + 2], "little")):
+        tag, kind, count, value = struct.unpack_from("<HHII", content, offset + 2 + 12 * k)
         fields[tag] = (kind, count, value & 0xFFFF if kind == 3 and count == 1 else value)
     (_, offsets, first), (_, counts, length) = fields[273], fields[279]
     if content[:4] != b"II*\0" or (offsets == counts == 1 and first + length > len(content)):

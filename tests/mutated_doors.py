@@ -35,18 +35,18 @@ _STUDIES: tuple[Table, ...] = (
 )  # fmt: skip
 
 
-def studies(place: Path) -> Work:
+def studies(folder: Path) -> Work:
     """Study files: judged, and those of few members run."""
     from tests.bench import SMALL_SCENE
     from wavesim.ensemble import load_plan
     from wavesim.ensemble.members import Design
 
-    (place / "base.toml").write_text(SMALL_SCENE)
+    (folder / "base.toml").write_text(SMALL_SCENE)
     good = [{"schema": 1, "title": "Few", "scene": "base.toml", **study} for study in _STUDIES]
     for path in sorted((ROOT / "scenes" / "studies").glob("*.toml")):
         if "record" in (study := tomllib.loads(path.read_text("utf-8"))):
             good.append({**study, "scene": str(path.parent / study["scene"])})
-    mutator, path = SceneMutator(), place / "mutant.toml"
+    mutator, path = SceneMutator(), folder / "mutant.toml"
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
@@ -60,12 +60,12 @@ def studies(place: Path) -> Work:
         if dice.random() < 0.3:
             written = dice.choice(TEXT_CHANGES)(written, dice)
         path.write_text(written, encoding="utf-8", newline="", errors="replace")
-        (place / "out.h5").unlink(missing_ok=True)
+        (folder / "out.h5").unlink(missing_ok=True)
         few = Design(load_plan(str(path))).count <= 4 and seed % 3 == 0
         how = (
             () if few else dice.choice((("--dry-run",), ("--member", "1"), ("--json", "--dry-run")))
         )
-        return commanded("study", str(path), "-o", str(place / "out.h5"), "--workers", "1", *how)
+        return commanded("study", str(path), "-o", str(folder / "out.h5"), "--workers", "1", *how)
 
     return work
 
@@ -73,7 +73,7 @@ def studies(place: Path) -> Work:
 # ---- photographs
 
 
-def photographs(place: Path) -> Work:
+def photographs(folder: Path) -> Work:
     """Photographs from which a scene is fitted: damaged, of any mode, or of something else."""
     from PIL import Image
 
@@ -83,7 +83,7 @@ def photographs(place: Path) -> Work:
     light = slits(x, width_m=41e-6, pitch_m=157e-6, count=2, wavelength_m=632.8e-9)
     drawn = Camera(rows=12).of_line(light, np.random.default_rng(1))
     scene = (ROOT / "scenes" / "photographs" / "pair.toml").read_text()
-    (place / "scene.toml").write_text(scene)
+    (folder / "scene.toml").write_text(scene)
     mutator = SceneMutator()
 
     def work(seed: int) -> str:
@@ -94,14 +94,14 @@ def photographs(place: Path) -> Work:
         stream = io.BytesIO()
         image.convert(dice.choice(modes)).save(stream, kind)
         content = stream.getvalue()
-        path = place / f"mutant{ending}"
+        path = folder / f"mutant{ending}"
         path.write_bytes(bytes_changed(content, dice) if dice.random() < 0.5 else content)
         options = ["--free", "aperture.width", "--pixel", "160 um"]
         if dice.random() < 0.3:
-            at = dice.choice((1, 3))
+            index = dice.choice((1, 3))
             odd = f"{dice.choice(('aperture.pitch', 'aperture.width', 'x'))}={mutator.value(dice)}"
-            options[at] = (odd if at == 1 else str(mutator.value(dice))).replace("\0", "")
-        return commanded("fit", str(place / "scene.toml"), str(path), *options)
+            options[index] = (odd if index == 1 else str(mutator.value(dice))).replace("\0", "")
+        return commanded("fit", str(folder / "scene.toml"), str(path), *options)
 
     return work
 
@@ -166,16 +166,16 @@ def rigorous_scene(material: str, profile: str = "binary") -> str:
     return _RIGOROUS.format(material=material, profile=profile)
 
 
-def materials(place: Path) -> Work:
+def materials(folder: Path) -> Work:
     """Tables of optical constants, and coatings of odd materials and thicknesses."""
     from wavesim.scene import load
 
-    scene = place / "scene.toml"
+    scene = folder / "scene.toml"
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
         kind = dice.choice((0, 0, 0, 1, 2))
-        (place / "mutant.csv").write_bytes(table_changed(_METAL, dice))
+        (folder / "mutant.csv").write_bytes(table_changed(_METAL, dice))
         nm = dice.choice((0, -1, 25, 1e-9, 3e3, 1e12, 1e300, float("nan")))
         name = dice.choice(("magnesium fluoride", "gold", "mutant.csv", "", "x" * 3000))
         material = _MATERIALS[kind].format(nm=nm, name=name)
@@ -184,25 +184,25 @@ def materials(place: Path) -> Work:
         if dice.random() < 0.3:
             span = ("--from", "400 nm", "--to", "700 nm", "--points", "3")
             return commanded("efficiency", str(scene), *span)
-        return checked(load(scene), place)
+        return checked(load(scene), folder)
 
     return work
 
 
-def curves(place: Path) -> Work:
+def curves(folder: Path) -> Work:
     """Characteristic curves of films, with which a plate is developed."""
     from tests.bench import SMALL_SCENE
 
-    (place / "scene.toml").write_text(SMALL_SCENE.replace("100 um", "1 mm"))
+    (folder / "scene.toml").write_text(SMALL_SCENE.replace("100 um", "1 mm"))
     curve = "log_exposure,density\n-3,0.1\n-2,0.2\n-1,0.8\n0,1.5\n1,2.1\n2,2.2\n"
-    path = place / "mutant.csv"
+    path = folder / "mutant.csv"
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
         path.write_bytes(table_changed(curve, dice))
         more = dice.choice(_FILM)
-        where = ("-o", str(place / "drawn.png"))
-        return commanded("develop", str(place / "scene.toml"), "--curve", str(path), *more, *where)
+        where = ("-o", str(folder / "drawn.png"))
+        return commanded("develop", str(folder / "scene.toml"), "--curve", str(path), *more, *where)
 
     return work
 
@@ -218,7 +218,7 @@ _FIELDS = ("n", "text", "tone", "locks", "pins", "changes", "columns", "number",
            "x_m", "why", "shared", "covered", "what", "paper", "kind", "key", "own")  # fmt: skip
 
 
-def messages(place: Path) -> Work:
+def messages(folder: Path) -> Work:
     """Messages to a live bench, one after the other on benches that live for 25 of them.
 
     Every message ends in an answer that can be packed; a refusal is one line of bounded length.
@@ -230,9 +230,9 @@ def messages(place: Path) -> Work:
     from wavesim.live.wire import packed, unpacked
     from wavesim.scene import load
 
-    furnish(place)
-    (place / "bench.toml").write_text(SMALL_SCENE)
-    scene, mutator = load(place / "bench.toml"), SceneMutator()
+    furnish(folder)
+    (folder / "bench.toml").write_text(SMALL_SCENE)
+    scene, mutator = load(folder / "bench.toml"), SceneMutator()
     desks: dict[int, Desk] = {}
 
     def work(seed: int) -> str:
@@ -241,12 +241,12 @@ def messages(place: Path) -> Work:
             desks.clear()
             desks[seed // 25] = Desk(Session(scene), [scene], columns=100)
         message = json.loads(json.dumps(_message(desks[seed // 25], mutator, dice)))
-        (place / "mutant.json").write_text(json.dumps(message))
-        told: list[Reply] = []
-        desks[seed // 25].answer(message, lambda reply: told.append(unpacked(packed(reply))))
-        if not told:
+        (folder / "mutant.json").write_text(json.dumps(message))
+        replies: list[Reply] = []
+        desks[seed // 25].answer(message, lambda reply: replies.append(unpacked(packed(reply))))
+        if not replies:
             raise ValueError("no answer")
-        last = told[-1].head
+        last = replies[-1].head
         if last["kind"] == "refused":
             raise InputError(_plain(last["message"]))
         return str(last["kind"])
@@ -294,7 +294,7 @@ def _message(desk, mutator: SceneMutator, dice: random.Random) -> Table:  # type
     return message
 
 
-def sockets(place: Path) -> Work:  # noqa: ARG001  (no files)
+def sockets(folder: Path) -> Work:  # noqa: ARG001  (no files)
     """Texts sent to the page's own socket: after each, the next client is still served."""
     from starlette.testclient import TestClient
     from starlette.websockets import WebSocketDisconnect

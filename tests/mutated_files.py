@@ -22,37 +22,37 @@ Work = Callable[[int], str]
 
 def bytes_changed(content: bytes, dice: random.Random) -> bytes:
     """Flipped bits, a hole, noise, bytes lost or added, an extreme size, or the file cut short."""
-    data, at, length = bytearray(content), dice.randrange(len(content)), dice.randint(1, 300)
+    data, start, length = bytearray(content), dice.randrange(len(content)), dice.randint(1, 300)
     match dice.randrange(7):
         case 0:
             for _ in range(dice.randint(1, 8)):
                 data[dice.randrange(len(data))] ^= 1 << dice.randrange(8)
         case 1:
-            data[at : at + length] = bytes(len(data[at : at + length]))
+            data[start : start + length] = bytes(len(data[start : start + length]))
         case 2:
-            data[at : at + length] = dice.randbytes(len(data[at : at + length]))
+            data[start : start + length] = dice.randbytes(len(data[start : start + length]))
         case 3:
-            del data[at : at + length]
+            del data[start : start + length]
         case 4:
-            data[at:at] = dice.randbytes(length)
+            data[start:start] = dice.randbytes(length)
         case 5:
             extremes = (0, 1, 2**31, 2**32 - 1, 2**63 - 1, 2**64 - 1)
-            data[at : at + 8] = dice.choice(extremes).to_bytes(8, "little")
+            data[start : start + 8] = dice.choice(extremes).to_bytes(8, "little")
         case _:
-            del data[at:]
+            del data[start:]
     return bytes(data)
 
 
 # ---- plate files
 
 
-def plates(place: Path) -> Work:
+def plates(folder: Path) -> Work:
     """Plate files: opened, drawn, pointed at and measured."""
     from tests.bench import SMALL_SCENE
     from wavesim.lightpath import expose
     from wavesim.scene import parse
 
-    good, path = place / "good.h5", place / "mutant.h5"
+    good, path = folder / "good.h5", folder / "mutant.h5"
     expose(parse(SMALL_SCENE.replace("100 um", "250 um"))).save(good)
     content = good.read_bytes()
 
@@ -92,7 +92,7 @@ def forge(path: Path, dice: random.Random) -> None:
         names: list[str] = []
         file.visit(names.append)
         for _ in range(dice.choice((1, 1, 2))):
-            name = dice.choice([n for n in names if _there(file, n)])
+            name = dice.choice([n for n in names if _readable(file, n)])
             if isinstance(file[name], h5py.Dataset) and dice.random() < 0.9:
                 _replaced(file, name, dice)
             else:
@@ -102,7 +102,7 @@ def forge(path: Path, dice: random.Random) -> None:
                 _reworded(file, name, dice)
 
 
-def _there(file, name: str) -> bool:  # type: ignore[no-untyped-def]
+def _readable(file, name: str) -> bool:  # type: ignore[no-untyped-def]
     try:
         return name in file and file[name].name is not None
     except (RuntimeError, KeyError):  # a link to itself
@@ -110,7 +110,7 @@ def _there(file, name: str) -> bool:  # type: ignore[no-untyped-def]
 
 
 def _worded(file, name: str) -> bool:  # type: ignore[no-untyped-def]
-    node = file[name] if _there(file, name) else None
+    node = file[name] if _readable(file, name) else None
     return getattr(node, "shape", None) == (1,) and node.dtype.kind == "S"
 
 
@@ -227,27 +227,27 @@ def _one_value_changed(content: object, dice: random.Random) -> None:
 def _cells(written: str, dice: random.Random) -> str:
     """One cell replaced, or a row."""
     lines = written.split("\n")
-    at = dice.randrange(len(lines))
-    cells = lines[at].split(",")
+    row = dice.randrange(len(lines))
+    cells = lines[row].split(",")
     odd = ("", "nan", "inf", "-1", "0", "1e300", "-1e-300", "1e999", "x", "1,5", "1;2", '"', '"1"',
            "\N{ARABIC-INDIC DIGIT THREE}", " ", "1_0", "0x10", "9" * 400)  # fmt: skip
     cells[dice.randrange(len(cells))] = dice.choice(odd)
-    lines[at] = ",".join(cells)
+    lines[row] = ",".join(cells)
     return "\n".join(lines)
 
 
 def _number(written: str, dice: random.Random) -> str:
     """One number some decades off."""
     lines = written.split("\n")
-    at = dice.randrange(len(lines))
-    cells = lines[at].split(",")
+    row = dice.randrange(len(lines))
+    cells = lines[row].split(",")
     column = dice.randrange(len(cells))
     try:
         factor = dice.choice((-1.0, 0.0, 1 + 1e-12, 10.0 ** dice.randint(-12, 12)))
         cells[column] = repr(float(cells[column]) * factor)
     except ValueError:
         return written
-    lines[at] = ",".join(cells)
+    lines[row] = ",".join(cells)
     return "\n".join(lines)
 
 
@@ -311,44 +311,44 @@ _SCENE_TABLES = (  # name of the table, its text, the scene that uses it
 )  # fmt: skip
 
 
-def tables(place: Path) -> Work:
+def tables(folder: Path) -> Work:
     """Tables that scenes name, exposed."""
     from wavesim.scene import load
 
-    furnish(place)
+    furnish(folder)
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
         name, written, scene = dice.choice(_SCENE_TABLES)
-        (place / name).write_bytes(table_changed(written, dice))
-        (place / "mutant.csv").write_bytes((place / name).read_bytes())
-        (place / "scene.toml").write_text(scene)
-        return checked(load(place / "scene.toml"), place)
+        (folder / name).write_bytes(table_changed(written, dice))
+        (folder / "mutant.csv").write_bytes((folder / name).read_bytes())
+        (folder / "scene.toml").write_text(scene)
+        return checked(load(folder / "scene.toml"), folder)
 
     return work
 
 
-def displacements(place: Path) -> Work:
+def displacements(folder: Path) -> Work:
     """HDF5 files of displacements, exposed."""
     import h5py
 
     from wavesim.scene import load
 
-    path, good = place / "measured.h5", place / "good.h5"
-    (place / "mutant.h5").symlink_to(path)
+    path, good = folder / "measured.h5", folder / "good.h5"
+    (folder / "mutant.h5").symlink_to(path)
     with h5py.File(good, "w") as file:
         file["entry/error"] = np.sin(np.arange(9) / 2) * 5.0
         file["entry/error"].attrs["units"] = "nm"
     content = good.read_bytes()
     defect: Table = {"kind": "table", "file": "measured.h5", "dataset": "entry/error"}
-    (place / "scene.toml").write_text(_with("slits", [defect]))
+    (folder / "scene.toml").write_text(_with("slits", [defect]))
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
         path.write_bytes(bytes_changed(content, dice) if dice.random() < 0.5 else content)
         if path.read_bytes() == content:
             _forge_displacement(path, dice)
-        return checked(load(place / "scene.toml"), place)
+        return checked(load(folder / "scene.toml"), folder)
 
     return work
 
@@ -407,9 +407,9 @@ _BENCH_TABLES = (
 )
 
 
-def measurements(place: Path) -> Work:
+def measurements(folder: Path) -> Work:
     """CSV profiles, settings of a circle and tables of ghosts."""
-    path = place / "mutant.csv"
+    path = folder / "mutant.csv"
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
@@ -423,13 +423,13 @@ def measurements(place: Path) -> Work:
 # ---- pictures
 
 
-def pictures(place: Path) -> Work:
+def pictures(folder: Path) -> Work:
     """Pictures as apertures, and as scanned plates."""
     from wavesim.scene import load
 
-    furnish(place)
+    furnish(folder)
     scene = {**GOOD["picture"], "plate": {**_SMALL_PLATE, "width": "30 mm"}}
-    (place / "scene.toml").write_text(edited(scene, "aperture.cell", "20 um"))
+    (folder / "scene.toml").write_text(edited(scene, "aperture.cell", "20 um"))
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
@@ -440,9 +440,9 @@ def pictures(place: Path) -> Work:
             content = _other_head(content, dice)
         if dice.random() < 0.5:
             for name in ("mask.png", "phase.png", "mutant.png"):
-                (place / name).write_bytes(content)
-            return checked(load(place / "scene.toml"), place)
-        path = place / f"mutant{ending}"
+                (folder / name).write_bytes(content)
+            return checked(load(folder / "scene.toml"), folder)
+        path = folder / f"mutant{ending}"
         path.write_bytes(content)
         return commanded("measure", str(path), "--pixel", "10 um", *_BENCH)
 

@@ -98,27 +98,27 @@ class SceneMutator:
 
     def scale(self, scene: Table, dice: random.Random) -> None:
         """A number a little or many decades off; most such scenes are still scenes."""
-        place, key, value = self._leaf(scene, dice)
+        table, key, value = self._leaf(scene, dice)
         factor = dice.choice((0.5, 0.9, 1.1, 2, 3, 10, -1, 10.0 ** dice.randint(-12, 12)))
         if isinstance(value, str) and (found := re.match(r"-?[0-9.]+(e-?[0-9]+)?", value)):
-            place[key] = f"{float(found[0]) * factor:.6g}{value[found.end() :]}"
+            table[key] = f"{float(found[0]) * factor:.6g}{value[found.end() :]}"
         elif isinstance(value, (int, float)) and not isinstance(value, bool):
-            place[key] = round(value * factor) if isinstance(value, int) else value * factor
+            table[key] = round(value * factor) if isinstance(value, int) else value * factor
 
     def replace(self, scene: Table, dice: random.Random) -> None:
-        place, key, _ = self._leaf(scene, dice)
-        place[key] = self.value(dice)
+        table, key, _ = self._leaf(scene, dice)
+        table[key] = self.value(dice)
 
     def drop(self, scene: Table, dice: random.Random) -> None:
-        place, key, _ = self._leaf(scene, dice)
-        del place[key]
+        table, key, _ = self._leaf(scene, dice)
+        del table[key]
 
     def cross(self, scene: Table, dice: random.Random) -> None:
         """A key's value from another scene, at the same key or at another."""
-        place, key, _ = self._leaf(scene, dice)
+        table, key, _ = self._leaf(scene, dice)
         alike = [value for name, value in self.leaves if name.endswith(f".{key}")]
         pool = alike if alike and dice.random() < 0.7 else [value for _, value in self.leaves]
-        place[key] = copy.deepcopy(dice.choice(pool))
+        table[key] = copy.deepcopy(dice.choice(pool))
 
     def graft(self, scene: Table, dice: random.Random) -> None:
         """A whole table from another scene."""
@@ -135,19 +135,19 @@ class SceneMutator:
 
     def add(self, scene: Table, dice: random.Random) -> None:
         """A key that stands elsewhere, or nowhere."""
-        place = self._table(scene, dice)
+        table = self._table(scene, dice)
         name, value = dice.choice(self.leaves)
         key = name.rpartition(".")[2]
         if re.fullmatch(r"\w+", key):
-            place[key] = copy.deepcopy(value)
+            table[key] = copy.deepcopy(value)
 
     def move(self, scene: Table, dice: random.Random) -> None:
         """A table inside another, or in a list, or a hundred lists."""
-        place = self._table(scene, dice)
-        if place:
-            key = dice.choice(sorted(place))
+        table = self._table(scene, dice)
+        if table:
+            key = dice.choice(sorted(table))
             for _ in range(dice.choice((1, 1, 2, 100))):
-                place[key] = dice.choice(([place[key]], {key: place[key]}))
+                table[key] = dice.choice(([table[key]], {key: table[key]}))
 
     def value(self, dice: random.Random) -> object:
         number = dice.choice(_NUMBERS)
@@ -174,15 +174,15 @@ class SceneMutator:
         places: list[Table] = []
         _gather(scene, places)
         pairs = [
-            (place, key)
-            for place in places
-            for key, value in place.items()
+            (table, key)
+            for table in places
+            for key, value in table.items()
             if not isinstance(value, dict)
         ]
         if not pairs:
             return {"x": 1}, "x", 1
-        place, key = dice.choice(pairs)
-        return place, key, place[key]
+        table, key = dice.choice(pairs)
+        return table, key, table[key]
 
 
 def _gather(value: object, found: list[Table]) -> None:
@@ -207,16 +207,16 @@ _TABLE_CHANGES = (
 
 
 def _slip(written: str, dice: random.Random) -> str:
-    at = dice.randrange(len(written) + 1)
+    start = dice.randrange(len(written) + 1)
     put = dice.choice(("", "0", "9", "-", "e9", ".", '"', "[", "{", "}", "=", "\n", "\r", "\0",
                        "\t", "\ufeff", "\N{EN SPACE}", "\u202e", "#", "_", "'''"))  # fmt: skip
-    return written[:at] + put + written[at + dice.choice((0, 0, 1, 2, 30)) :]
+    return written[:start] + put + written[start + dice.choice((0, 0, 1, 2, 30)) :]
 
 
 def _digit(written: str, dice: random.Random) -> str:
     places = [m.start() for m in re.finditer(r"\d", written)] or [0]
-    at = dice.choice(places)
-    return written[:at] + dice.choice("0123456789") + written[at + 1 :]
+    index = dice.choice(places)
+    return written[:index] + dice.choice("0123456789") + written[index + 1 :]
 
 
 def _unit(written: str, dice: random.Random) -> str:
@@ -230,16 +230,16 @@ def _unit(written: str, dice: random.Random) -> str:
 def _line(written: str, dice: random.Random) -> str:
     """A line lost, doubled, moved, or there a thousand times."""
     lines = written.split("\n")
-    at, to = dice.randrange(len(lines)), dice.randrange(len(lines))
+    source, target = dice.randrange(len(lines)), dice.randrange(len(lines))
     match dice.randrange(4):
         case 0:
-            del lines[at]
+            del lines[source]
         case 1:
-            lines.insert(to, lines[at])
+            lines.insert(target, lines[source])
         case 2:
-            lines.insert(to, lines.pop(at))
+            lines.insert(target, lines.pop(source))
         case _:
-            lines[at:at] = [lines[at]] * 1000
+            lines[source:source] = [lines[source]] * 1000
     return "\n".join(lines)
 
 
@@ -271,43 +271,43 @@ TEXT_CHANGES = (_slip, _slip, _digit, _digit, _unit, _line, _nest, _ends)
 # ---- what is done with a scene
 
 
-def furnish(place: Path) -> None:
+def furnish(folder: Path) -> None:
     """The tables and pictures that the good scenes name."""
     import h5py
     from PIL import Image
 
-    (place / "lamp.csv").write_text("wavelength_nm,relative\n400,1\n500,2\n600,3\n700,2\n")
-    (place / "green.csv").write_text("wavelength_nm,transmittance\n400,0\n550,0.9\n700,0\n")
-    (place / "aluminium.csv").write_text(
+    (folder / "lamp.csv").write_text("wavelength_nm,relative\n400,1\n500,2\n600,3\n700,2\n")
+    (folder / "green.csv").write_text("wavelength_nm,transmittance\n400,0\n550,0.9\n700,0\n")
+    (folder / "aluminium.csv").write_text(
         "wavelength_nm,reflectance\n400,0.92\n550,0.91\n800,0.87\n"
     )
-    (place / "nk.csv").write_text("wavelength_nm,n,k\n300,0.3,3.6\n550,1.0,6.7\n900,2.1,8.6\n")
-    (place / "groove.csv").write_text("place_um,height_nm\n0,0\n0.8,200\n1.66666667,0\n")
-    (place / "camera.csv").write_text(
+    (folder / "nk.csv").write_text("wavelength_nm,n,k\n300,0.3,3.6\n550,1.0,6.7\n900,2.1,8.6\n")
+    (folder / "groove.csv").write_text("place_um,height_nm\n0,0\n0.8,200\n1.66666667,0\n")
+    (folder / "camera.csv").write_text(
         "wavelength_nm,red,green,blue\n400,0,0,0.6\n500,0.1,0.8,0.3\n600,0.9,0.4,0\n700,0.5,0,0\n"
     )
-    (place / "film.csv").write_text("wavelength_nm,log_sensitivity\n400,1.2\n500,0.9\n600,-0.5\n")
+    (folder / "film.csv").write_text("wavelength_nm,log_sensitivity\n400,1.2\n500,0.9\n600,-0.5\n")
     for drawn in (ROOT / "scenes").glob("*.png"):
-        (place / drawn.name).write_bytes(drawn.read_bytes())
-    with h5py.File(place / "measured.h5", "w") as file:
+        (folder / drawn.name).write_bytes(drawn.read_bytes())
+    with h5py.File(folder / "measured.h5", "w") as file:
         file["entry/error"] = np.sin(np.arange(MOST_RULINGS) / 9) * 5.0
         file["entry/error"].attrs["units"] = "nm"
     rows, columns = np.mgrid[:24, :24]
     disc = ((rows - 11.5) ** 2 + (columns - 11.5) ** 2 < 90) * np.uint8(255)
     for name in ("mask.png", "phase.png"):
-        Image.fromarray(disc).save(place / name)
+        Image.fromarray(disc).save(folder / name)
 
 
-def scenes(place: Path) -> Callable[[int], str]:
+def scenes(folder: Path) -> Callable[[int], str]:
     """Mutants of scenes: load, expose, draw; and one thing more for each seed."""
-    return _each(place, _MORE)
+    return _each(folder, _MORE)
 
 
-def drawings(place: Path) -> Callable[[int], str]:
+def drawings(folder: Path) -> Callable[[int], str]:
     """Mutants of scenes for the commands that draw, and for tolerances."""
-    to_file = ("-o", str(place / "drawn.png"))
+    to_file = ("-o", str(folder / "drawn.png"))
     return _each(
-        place,
+        folder,
         (
             *[_command("figure", "--draw", what, *to_file) for what in ("plate", "map", "colours")],
             *[
@@ -315,29 +315,29 @@ def drawings(place: Path) -> Callable[[int], str]:
                 for what in ("lines", "ghosts")
             ],
             _command("sheet", *to_file),
-            _command("animate", "--vary", "aperture.count=1,3", "-o", str(place / "drawn.gif")),
+            _command("animate", "--vary", "aperture.count=1,3", "-o", str(folder / "drawn.gif")),
             _command("tolerance", "--ghost", "1e-3", "--diffuse", "1e-3"),
         ),
     )
 
 
-def _each(place: Path, uses: tuple[Callable[[object, Path], str], ...]) -> Callable[[int], str]:
+def _each(folder: Path, uses: tuple[Callable[[object, Path], str], ...]) -> Callable[[int], str]:
     """A mutant for every seed, put to one use after the other."""
     from wavesim.scene import load
 
-    furnish(place)
+    furnish(folder)
     mutator = SceneMutator()
-    path = place / "mutant.toml"
+    path = folder / "mutant.toml"
 
     def work(seed: int) -> str:
         path.write_text(mutator.text(seed), encoding="utf-8", newline="")
         scene = load(path)
-        return uses[seed % len(uses)](scene, place)
+        return uses[seed % len(uses)](scene, folder)
 
     return work
 
 
-def checked(scene: object, place: Path) -> str:  # noqa: ARG001  (as the other uses)
+def checked(scene: object, folder: Path) -> str:  # noqa: ARG001  (as the other uses)
     """Expose, and look at every number."""
     from wavesim.lightpath import expose
     from wavesim.scene import Scene
@@ -382,31 +382,31 @@ def sent_w(scene: Scene) -> float:
         return float("inf")
     spectrum = of_scene(scene)
     power, _ = spectrum.integrate(np.array([360e-9]), np.array([830e-9]))
-    level = float(power[0])
+    brightest = float(power[0])
     if spectrum.kind_of_level == "radiance":
         if source.slit is None:
             return float("inf")
         distance = bench.collimator_m or bench.source_distance_m
-        level *= source.slit.width_m * source.slit.height_m / distance**2
-    return level * (count + 1) * pitch * height
+        brightest *= source.slit.width_m * source.slit.height_m / distance**2
+    return brightest * (count + 1) * pitch * height
 
 
-def kept(scene: object, place: Path) -> str:
+def saved_and_read(scene: object, folder: Path) -> str:
     """Expose, keep and read back; the scene in the file gives the same light once more."""
     from wavesim.lightpath import expose, open_plate
     from wavesim.scene import Scene
 
     assert isinstance(scene, Scene)
     plate = expose(scene)
-    plate.save(place / "kept.h5")
-    plate.save_png(place / "kept.png")
-    back = open_plate(place / "kept.h5")
+    plate.save(folder / "kept.h5")
+    plate.save_png(folder / "kept.png")
+    back = open_plate(folder / "kept.h5")
     for name in ("xyz", "irradiance", "profile_spectrum", "profile_irradiance", "x_m", "y_m"):
         if not np.array_equal(getattr(back, name), getattr(plate, name)):
             raise ValueError(f"a plate's {name} comes back changed")
     if back.exposure_s != plate.exposure_s or not np.array_equal(back.picture(), plate.picture()):
         raise ValueError("a plate's time or picture comes back changed")
-    if not np.array_equal(expose(back.scene.beside(place)).xyz, plate.xyz):
+    if not np.array_equal(expose(back.scene.beside(folder)).xyz, plate.xyz):
         raise ValueError("the scene in a plate file gives another plate")
     return "kept"
 
@@ -414,8 +414,8 @@ def kept(scene: object, place: Path) -> str:
 def _command(name: str, *options: str) -> Callable[[object, Path], str]:
     """The command itself, in this process: its words and its JSON are made, too."""
 
-    def run(scene: object, place: Path) -> str:  # noqa: ARG001  (read again by the command)
-        return commanded(name, str(place / "mutant.toml"), *options)
+    def run(scene: object, folder: Path) -> str:  # noqa: ARG001  (read again by the command)
+        return commanded(name, str(folder / "mutant.toml"), *options)
 
     return run
 
@@ -441,7 +441,7 @@ def commanded(name: str, *args: str) -> str:
 
 
 _MORE = (
-    *[checked] * 11, kept, kept,
+    *[checked] * 11, saved_and_read, saved_and_read,
     *[_command("predict")] * 2, _command("predict", "--json"),
     *[_command("profile")] * 2, _command("profile", "--order", "2", "--json"),
     _command("point", "--x", "1 mm"),

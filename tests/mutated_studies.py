@@ -39,19 +39,19 @@ at_most = 1e-7
 _KINDS = ("distribution", "map", "band", "contact", "sensitivity")
 
 
-def study_results(place: Path) -> Work:
+def study_results(folder: Path) -> Work:
     """Files that a study wrote."""
     from tests.bench import SMALL_SCENE
     from wavesim.ensemble import load_plan, run_study
     from wavesim.lightpath import expose
     from wavesim.scene import parse
 
-    (place / "base.toml").write_text(SMALL_SCENE)
-    (place / "study.toml").write_text(_STUDY)
-    good, path = place / "good.h5", place / "mutant.h5"
-    run_study(load_plan(place / "study.toml"), good, workers=1)
-    expose(parse(SMALL_SCENE)).save(place / "plate.h5")
-    contents = [good.read_bytes()] * 19 + [(place / "plate.h5").read_bytes()]
+    (folder / "base.toml").write_text(SMALL_SCENE)
+    (folder / "study.toml").write_text(_STUDY)
+    good, path = folder / "good.h5", folder / "mutant.h5"
+    run_study(load_plan(folder / "study.toml"), good, workers=1)
+    expose(parse(SMALL_SCENE)).save(folder / "plate.h5")
+    contents = [good.read_bytes()] * 19 + [(folder / "plate.h5").read_bytes()]
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
@@ -82,7 +82,7 @@ def _exposed_again(path: Path, dice: random.Random) -> str:
     return f"member {member_scene(path, dice.randrange(13)).title}"
 
 
-def _told(path: Path, dice: random.Random) -> str:
+def _reported(path: Path, dice: random.Random) -> str:
     return commanded("study", str(path), *dice.choice(((), ("--json",), ("--member", "2"))))
 
 
@@ -97,6 +97,6 @@ def _run_over(path: Path, _: random.Random) -> str:
     return commanded("study", study, "-o", str(path), "--workers", "1", "--json")
 
 
-_USES = (*[_opened] * 5, *[_told] * 5, *[_exposed_again] * 4, _drawn, _run_over)
+_USES = (*[_opened] * 5, *[_reported] * 5, *[_exposed_again] * 4, _drawn, _run_over)
 
 WORKSHOPS = {"study_results": study_results}

@@ -49,7 +49,7 @@ class Verdict:
 
     seed: int
     kind: str
-    words: str
+    text: str
     seconds: float
 
 
@@ -58,14 +58,14 @@ def judge(seed: int, work: Callable[[], str]) -> Verdict:
     begin = time.process_time()
     with warnings.catch_warnings(record=True) as said:
         warnings.simplefilter("always")
-        kind, words = _outcome(work)
+        kind, text = _outcome(work)
     seconds = time.process_time() - begin
     if said and kind != "FAULT":
         first = said[0]
-        kind, words = "FAULT", f"warning: {first.message} ({first.filename}:{first.lineno})"
+        kind, text = "FAULT", f"warning: {first.message} ({first.filename}:{first.lineno})"
     if seconds > SECONDS and kind != "FAULT":
-        kind, words = "slow", f"{kind}: {words}"
-    return Verdict(seed, kind, words, round(seconds, 3))
+        kind, text = "slow", f"{kind}: {text}"
+    return Verdict(seed, kind, text, round(seconds, 3))
 
 
 def _outcome(work: Callable[[], str]) -> tuple[str, str]:
@@ -79,8 +79,8 @@ def _outcome(work: Callable[[], str]) -> tuple[str, str]:
     except Exception as error:
         frames = traceback.extract_tb(error.__traceback__)
         ours = [f for f in frames if f"{os.sep}wavesim{os.sep}" in f.filename] or list(frames)
-        place = f"{Path(ours[-1].filename).name}:{ours[-1].lineno} {ours[-1].name}"
-        return "FAULT", f"{type(error).__name__} at {place}: {error}"[:500]
+        line = f"{Path(ours[-1].filename).name}:{ours[-1].lineno} {ours[-1].name}"
+        return "FAULT", f"{type(error).__name__} at {line}: {error}"[:500]
 
 
 @dataclass
@@ -101,19 +101,19 @@ class Count:
         if self.slowest is None or verdict.seconds > self.slowest.seconds:
             self.slowest = verdict
 
-    def words(self) -> str:
+    def text(self) -> str:
         """The faults, one a line, for a test to show."""
-        return "\n".join(f"seed {v.seed}: {v.words}" for v in self.faults)
+        return "\n".join(f"seed {v.seed}: {v.text}" for v in self.faults)
 
 
 def patrol(what: str, seeds: range) -> Count:
     """Judge mutants `seeds` of a kind, in a fresh process that is replaced when it dies."""
-    count, at = Count(), seeds.start
-    while at < seeds.stop:
-        for verdict, peak in _worker(what, at, seeds.stop):
+    count, seed = Count(), seeds.start
+    while seed < seeds.stop:
+        for verdict, peak in _worker(what, seed, seeds.stop):
             count.add(verdict)
             count.peak_bytes = max(count.peak_bytes, peak)
-            at = verdict.seed + 1
+            seed = verdict.seed + 1
     return count
 
 
@@ -121,13 +121,13 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
     """Verdicts of one process until all are given, or until it dies over one of them."""
     command = [sys.executable, "-m", "tests.mutations", what, str(first), str(stop)]
     with (
-        tempfile.TemporaryFile() as told,
-        subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=told) as child,
+        tempfile.TemporaryFile() as errors,
+        subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=errors) as child,
         selectors.DefaultSelector() as waiting,
     ):
         assert child.stdout is not None
         waiting.register(child.stdout, selectors.EVENT_READ)
-        at, rest, end = first, b"", ""
+        seed, rest, end = first, b"", ""
         while not end:
             before = _processor_s(child.pid)
             if not waiting.select(PATIENCE_S):
@@ -139,20 +139,20 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
             if not chunk and not end:
                 end = f"the process ended with {child.wait()}"
                 if child.returncode == _FULL:
-                    stop = at  # its last verdict stands; the next mutant gets a fresh process
+                    stop = seed  # its last verdict stands; the next mutant gets a fresh process
             *lines, rest = (rest + chunk).split(b"\n")
             for line in lines:
                 content = json.loads(line)
                 peak = content.pop("peak")
                 yield Verdict(**content), peak
-                at += 1
-        told.seek(0)
-        words = told.read()[-3000:].decode(errors="replace")
-        if at < stop:
+                seed += 1
+        errors.seek(0)
+        output = errors.read()[-3000:].decode(errors="replace")
+        if seed < stop:
             kind = "slow" if end == "slow" else "FAULT"
-            yield Verdict(at, kind, f"{end}: {words}", PATIENCE_S), 0
-        elif words:
-            yield Verdict(at - 1, "FAULT", f"wrote to the terminal: {words}", 0.0), 0
+            yield Verdict(seed, kind, f"{end}: {output}", PATIENCE_S), 0
+        elif output:
+            yield Verdict(seed - 1, "FAULT", f"wrote to the terminal: {output}", 0.0), 0
 
 
 def _processor_s(pid: int) -> float:
@@ -192,11 +192,11 @@ class _Little:
         return 4096 if name == "SC_PAGE_SIZE" else FREE_BYTES // 4096
 
 
-def _keep(place: Path, folder: Path, name: str) -> None:
+def _keep(folder: Path, faults: Path, name: str) -> None:
     """Copy the mutant to where faults are collected."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for path in place.glob("mutant*"):
-        shutil.copyfile(path, folder / f"{name}{path.suffix}")
+    faults.mkdir(parents=True, exist_ok=True)
+    for path in folder.glob("mutant*"):
+        shutil.copyfile(path, faults / f"{name}{path.suffix}")
 
 
 def peak_bytes() -> int:
@@ -223,11 +223,11 @@ def main(args: list[str]) -> None:
     }
     what, first, stop = args[0], int(args[1]), args[2]
     _bounded()
-    with tempfile.TemporaryDirectory() as place:
-        work = workshops[what](Path(place))
+    with tempfile.TemporaryDirectory() as folder:
+        work = workshops[what](Path(folder))
         if stop == "--show":
             print(judge(first, lambda: work(first)))
-            for path in sorted(Path(place).iterdir()):
+            for path in sorted(Path(folder).iterdir()):
                 if path.name.startswith("mutant"):
                     print(path.name, path.read_bytes()[:5000].decode(errors="replace"), sep="\n")
             return
@@ -235,11 +235,11 @@ def main(args: list[str]) -> None:
             faulthandler.dump_traceback_later(PATIENCE_S - 5)  # where it hangs
             verdict = judge(seed, lambda seed=seed: work(seed))  # type: ignore[misc]
             if peak_bytes() > MOST_BYTES and verdict.kind != "FAULT":
-                words = f"{peak_bytes() / 1e9:.2f} GB: {verdict.words}"
-                verdict = Verdict(seed, "FAULT", words, verdict.seconds)
+                text = f"{peak_bytes() / 1e9:.2f} GB: {verdict.text}"
+                verdict = Verdict(seed, "FAULT", text, verdict.seconds)
             faulthandler.cancel_dump_traceback_later()
             if verdict.kind == "FAULT" and "WAVESIM_FAULTS" in os.environ:
-                _keep(Path(place), Path(os.environ["WAVESIM_FAULTS"]), f"{what}-{seed}")
+                _keep(Path(folder), Path(os.environ["WAVESIM_FAULTS"]), f"{what}-{seed}")
             print(json.dumps({**asdict(verdict), "peak": peak_bytes()}), flush=True)
             if peak_bytes() > MOST_BYTES:
                 sys.exit(_FULL)  # the peak never falls: the next mutant gets a process of its own

@@ -50,9 +50,9 @@ def run(command: str) -> str:
 
 def served(command: str) -> str:
     """What the live bench prints before it waits; on any free port, without a browser."""
-    words = [*shlex.split(command)[1:], "--port", "0", "--no-browser"]
+    options = [*shlex.split(command)[1:], "--port", "0", "--no-browser"]
     with subprocess.Popen(
-        [sys.executable, "-m", "wavesim", *words], stdout=subprocess.PIPE, text=True
+        [sys.executable, "-m", "wavesim", *options], stdout=subprocess.PIPE, text=True
     ) as bench:
         assert bench.stdout is not None
         try:

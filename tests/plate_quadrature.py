@@ -132,7 +132,7 @@ def miss_at(
     The level of a laser, whose beam decides it (tests/test_illumination.py), is taken from the
     first pixel.
     """
-    found = np.array([plate.irradiance[place] for place in places])
+    found = np.array([plate.irradiance[pixel] for pixel in places])
     exact = quadrature(setup, scene, places)
     if scene.source.kind == "laser":
         exact *= found[0] / exact[0]
@@ -148,7 +148,7 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
     span = setup.pitch_m * (setup.count - 1) + setup.width_m
     sines = np.sin(axis + np.arctan(x_edges[[0, -1]] / focal)) + math.sin(alpha)
     widest = float(np.abs(sines).max())
-    power, wave = _waves(spectrum, span * widest + setup.height_m * y_edges[-1] / focal)
+    power, wave = _wavelengths(spectrum, span * widest + setup.height_m * y_edges[-1] / focal)
     short = float(wave.min())
     source_x, source_y, spread = _source(scene, span, setup.height_m, short)
     x = (np.arange(setup.count) - (setup.count - 1) / 2) * setup.pitch_m
@@ -180,7 +180,7 @@ def _wedge(scene: Scene) -> float:
     return -2 * math.tan(slit.jaws_rad / 2) * focal / slit.width_m
 
 
-def _waves(spectrum: object, path_m: float) -> tuple[np.ndarray, np.ndarray]:
+def _wavelengths(spectrum: object, path_m: float) -> tuple[np.ndarray, np.ndarray]:
     """Light and wavelength of bins a twentieth of a fringe wide, as many as are bearable."""
     lo, hi = [], []
     support = spectrum.support_m  # type: ignore[attr-defined]
@@ -190,8 +190,8 @@ def _waves(spectrum: object, path_m: float) -> tuple[np.ndarray, np.ndarray]:
         lo.append(edges[:-1])
         hi.append(edges[1:])
     power, wave = spectrum.integrate(np.concatenate(lo), np.concatenate(hi))  # type: ignore[attr-defined]
-    lit = power > 1e-9 * power.max()
-    return power[lit], wave[lit]
+    bright = power > 1e-9 * power.max()
+    return power[bright], wave[bright]
 
 
 def _gauss(cycles: float) -> tuple[np.ndarray, np.ndarray]:

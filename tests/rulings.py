@@ -13,21 +13,21 @@ WAVELENGTH_M = 500e-9
 SLIT_M = PITCH_M / 5  # wide enough to count, narrow enough to light every order up to the fourth
 
 
-def by_hand(place: np.ndarray, weight: np.ndarray | float = 1.0) -> Aperture:
-    """Slits at `place` (n,) in pitches."""
-    ones = np.ones(place.size, dtype=np.complex128)
-    return Aperture((Comb(Slit(SLIT_M), place * PITCH_M, weight * ones),), 0.01, PITCH_M)
+def by_hand(position: np.ndarray, weight: np.ndarray | float = 1.0) -> Aperture:
+    """Slits at `position` (n,) in pitches."""
+    ones = np.ones(position.size, dtype=np.complex128)
+    return Aperture((Comb(Slit(SLIT_M), position * PITCH_M, weight * ones),), 0.01, PITCH_M)
 
 
 def factor(ruled: Aperture, mu: list[float] | np.ndarray) -> np.ndarray:
     """|A(mu)|^2 over the envelope and (sum of weights)^2, from the engine's amplitude."""
     order = np.asarray(mu, dtype=np.float64)
     sine = order * WAVELENGTH_M / ruled.pitch_m
-    seen = np.abs(amplitude(ruled, 0.0, sine, WAVELENGTH_M)) ** 2
+    intensity = np.abs(amplitude(ruled, 0.0, sine, WAVELENGTH_M)) ** 2
     width = ruled.combs[0].element.width_m
     envelope = width * np.sinc(width * order / ruled.pitch_m)
     total = sum(np.abs(comb.weight.sum()) for comb in ruled.combs)
-    return seen / (envelope * total) ** 2
+    return intensity / (envelope * total) ** 2
 
 
 TEXT = """

@@ -43,7 +43,7 @@ def _faulty(kind: str, base: Table = _GRATING, **keys: object) -> Table:
     return _scene(aperture={**base, "defects": [{"kind": kind, **keys}]})
 
 
-def _lit(kind: str, **keys: object) -> Table:
+def _source(kind: str, **keys: object) -> Table:
     return _scene(source={"kind": kind, "slit": _SLIT, **keys})
 
 
@@ -52,21 +52,21 @@ _FIELDS: Table = {"stop": {"diameter": "10 mm"}, "obstacle": True}
 _PLACES = [{"x": "-1 mm"}, {"x": "1 mm", "y": "2 mm"}]
 
 GOOD: dict[str, Table] = {
-    "sun": _lit("sun", air="ground", lines=True, telluric=False, luminance="1.6e9 cd/m^2"),
-    "afternoon": _lit("sun", height="30 deg"),
-    "evening": _lit("sun", air_mass=5.6),
+    "sun": _source("sun", air="ground", lines=True, telluric=False, luminance="1.6e9 cd/m^2"),
+    "afternoon": _source("sun", height="30 deg"),
+    "evening": _source("sun", air_mass=5.6),
     "sun's disc": _scene(source={"kind": "sun", "disc": "32 arcmin"}),
-    "black body": _lit("blackbody", temperature="2856 K"),
+    "black body": _source("blackbody", temperature="2856 K"),
     "illuminant": _scene(source={"kind": "illuminant", "name": "D65", "illuminance": "10 klx"}),
-    "lamp": _lit("lamp", element="Na", temperature="550 K", pressure="1 kPa", reversal=2),
+    "lamp": _source("lamp", element="Na", temperature="550 K", pressure="1 kPa", reversal=2),
     "laser": _scene(
         source={
             "kind": "laser", "wavelength": "632.8 nm", "linewidth": "0.1 pm", "power": "1 mW"
         }
     ),
-    "led": _lit("led", wavelength="525 nm", width="30 nm", luminance="1e5 cd/m^2"),
-    "band": _lit("band", centre="550 nm", width="100 nm"),
-    "table": _lit("table", file="lamp.csv"),
+    "led": _source("led", wavelength="525 nm", width="30 nm", luminance="1e5 cd/m^2"),
+    "band": _source("band", centre="550 nm", width="100 nm"),
+    "table": _source("table", file="lamp.csv"),
     "bandpass": _filtered(kind="bandpass", centre="650 nm", width="10 nm", transmittance="80 %"),
     "longpass": _filtered(kind="longpass", edge="550 nm", width="5 nm", transmittance=0.9),
     "shortpass": _filtered(kind="shortpass", edge="500 nm", width="5 nm", transmittance=0.9),
@@ -271,17 +271,17 @@ def edited(scene: Table, key: str, value: object) -> str:
     twin = copy.deepcopy(scene)
     path, _, last_name = key.rpartition(".")
     *more, last = _steps(last_name)
-    place = at(twin, path)
+    table = value_at(twin, path)
     for step in more:
-        place = place[step]  # type: ignore[index]
+        table = table[step]  # type: ignore[index]
     if value is GONE:
-        del place[last]  # type: ignore[attr-defined]
+        del table[last]  # type: ignore[attr-defined]
     else:
-        place[last] = value  # type: ignore[index]
+        table[last] = value  # type: ignore[index]
     return text(twin)
 
 
-def at(scene: object, key: str) -> object:
+def value_at(scene: object, key: str) -> object:
     """What stands at a dotted key."""
     for step in _steps(key):
         scene = scene[step]  # type: ignore[index]

@@ -94,9 +94,9 @@ class Bench:
         if victim == "worker" and not target.exists():
             return f"the command did not bear it: {outcome[-300:]}"
         again = self.command(target, "--workers", "1")
-        told = again.communicate(timeout=_DEADLINE_S)[0]
-        if again.returncode or "Traceback" in told + outcome:
-            return f"exit {again.returncode}: {told[-300:]} {outcome[-300:]}"
+        output = again.communicate(timeout=_DEADLINE_S)[0]
+        if again.returncode or "Traceback" in output + outcome:
+            return f"exit {again.returncode}: {output[-300:]} {outcome[-300:]}"
         if doubled:
             return f"members {doubled[:5]} stand in two parts"
         if target.read_bytes() != self.whole.read_bytes():
@@ -117,8 +117,10 @@ class Bench:
             return running.communicate()[0]
         if victim == "ctrl-c":
             os.killpg(running.pid, signal.SIGINT)
-            told = running.communicate(timeout=_DEADLINE_S)[0]
-            return told if running.returncode == 130 else f"Traceback? {running.returncode} {told}"
+            output = running.communicate(timeout=_DEADLINE_S)[0]
+            return (
+                output if running.returncode == 130 else f"Traceback? {running.returncode} {output}"
+            )
         workers = _workers_of(running.pid)
         if workers:
             with suppress(ProcessLookupError):

@@ -153,9 +153,9 @@ class TestGrooves:
 
     def test_measured_profile_of_a_sine(self) -> None:
         """A sine given at 400 points: facets follow it to second order in their width."""
-        place = np.linspace(0, PITCH, 401)
-        height = 1e-7 * np.cos(2 * np.pi * (place / PITCH - 0.5))
-        groove = measured(place, height, PITCH, MIRROR)
+        position = np.linspace(0, PITCH, 401)
+        height = 1e-7 * np.cos(2 * np.pi * (position / PITCH - 0.5))
+        groove = measured(position, height, PITCH, MIRROR)
         sine = SineGroove(PITCH, 2e-7, MIRROR)
         for m in (0, 1, 2):
             assert efficiency(groove, m) == pytest.approx(efficiency(sine, m), abs=2e-4)
@@ -202,20 +202,20 @@ class TestDefects:
         assert np.mean(e[50:] * e[:-50]) == pytest.approx(math.exp(-1), abs=0.06)
 
     def test_drift_changes_the_local_pitch(self) -> None:
-        place = ruling(10_001)
+        ideal = ruling(10_001)
         drift = DriftDefect(linear=1e-4, quadratic=2e-4, cubic=-3e-4)
-        pitch = np.diff(errors(drift, place).displacement_m) / place.pitch_m
-        s = (place.position_m[1:] + place.position_m[:-1]) / 2 / (10_001 * place.pitch_m)
+        pitch = np.diff(errors(drift, ideal).displacement_m) / ideal.pitch_m
+        s = (ideal.position_m[1:] + ideal.position_m[:-1]) / 2 / (10_001 * ideal.pitch_m)
         assert pitch == pytest.approx(1e-4 * s + 2e-4 * s**2 - 3e-4 * s**3, abs=1e-11)
 
     def test_several_defects_add_up(self) -> None:
-        place = ruling(100)
+        ideal = ruling(100)
         both = [
             PeriodicDefect(amplitude_m=4e-9, period=Span(rulings=10)),
             StepDefect(size_m=1e-7, ruling=60),
             MissingDefect(rulings=(1, 50)),
         ]
-        wrong = combined(both, place)
+        wrong = combined(both, ideal)
         n = np.arange(100) - 49.5
         assert wrong.displacement_m == pytest.approx(
             4e-9 * np.sin(2 * np.pi * n / 10) + np.where(np.arange(100) >= 60, 1e-7, 0), abs=1e-20
@@ -233,8 +233,8 @@ class TestDefects:
         from wavesim.scene.defect import TableDefect
 
         table = TableDefect(file="wavefront.csv", quantity="wavefront", order=2)
-        place = IdealRuling(ruling(200).position_m, pitch, tmp_path)
-        assert errors(table, place).displacement_m == pytest.approx(e, abs=1e-20)
+        ideal = IdealRuling(ruling(200).position_m, pitch, tmp_path)
+        assert errors(table, ideal).displacement_m == pytest.approx(e, abs=1e-20)
 
     @pytest.mark.parametrize(
         ("text", "message"),
@@ -253,9 +253,9 @@ class TestDefects:
         from wavesim.scene.defect import TableDefect
 
         (tmp_path / "bad.csv").write_text(text)
-        place = IdealRuling(ruling(5).position_m, 1e-6, tmp_path)
+        ideal = IdealRuling(ruling(5).position_m, 1e-6, tmp_path)
         with pytest.raises(TableError, match=message) as caught:
-            errors(TableDefect(file="bad.csv"), place)
+            errors(TableDefect(file="bad.csv"), ideal)
         assert "bad.csv" in str(caught.value)
         assert caught.value.exit_status == 2
 
@@ -264,12 +264,12 @@ class TestVaryingElements:
     """Elements that differ from place to place, against a direct sum of each."""
 
     def test_widths(self) -> None:
-        of = scene(
+        setup = scene(
             aperture='kind = "slits"\ncount = 60\nwidth = "40 um"\npitch = "90 um"\n'
             '[[aperture.defects]]\nkind = "width"\nrms = "1 um"\ngrowth = "2 um"\nseed = 5'
         )
-        built = apertures.build(of)
-        wrong = combined(of.aperture.defects, IdealRuling(ruling(60, 90e-6).position_m, 90e-6))
+        built = apertures.build(setup)
+        wrong = combined(setup.aperture.defects, IdealRuling(ruling(60, 90e-6).position_m, 90e-6))
         sines = np.linspace(-0.01, 0.01, 301)
         found = amplitude(built, 0.0, sines, WAVE)
         u = sines / WAVE
@@ -282,13 +282,13 @@ class TestVaryingElements:
 
     def test_worn_grooves(self) -> None:
         """Depths that fall along the ruling: stated error of the expansion holds."""
-        of = scene(
+        setup = scene(
             aperture='kind = "grating"\ncount = 200\npitch = "4 um"\nmounting = "reflection"\n'
             'groove = { profile = "blazed", facet_angle = "4 deg" }\n'
             '[[aperture.defects]]\nkind = "depth"\nwear = 0.3\nrms = 0.02\nseed = 1'
         )
-        built = apertures.build(of)
-        wrong = combined(of.aperture.defects, ruling(200, 4e-6))
+        built = apertures.build(setup)
+        wrong = combined(setup.aperture.defects, ruling(200, 4e-6))
         sines = np.linspace(0.0, 0.4, 201)
         found = amplitude(built, 0.0, sines, WAVE)
         groove = blazed(4e-6, math.radians(4), GrooveSurface("reflection"))
@@ -302,7 +302,7 @@ class TestVaryingElements:
 
     def test_worn_grooves_on_the_plate(self) -> None:
         """The plate's low-rank sum equals |A|^2 of the same rulings at a wavelength."""
-        of = scene(
+        setup = scene(
             source='kind = "laser"\nwavelength = "500 nm"',
             bench='collimator = "600 mm"\ncamera = "1 m"\nviewing = "7 deg"',
             aperture='kind = "grating"\ncount = 300\npitch = "4 um"\nmounting = "reflection"\n'
@@ -310,8 +310,8 @@ class TestVaryingElements:
             '[[aperture.defects]]\nkind = "depth"\nwear = 0.3',
             plate='width = "4 mm"\nheight = "20 um"\npixel = "20 um"',
         )
-        plate = expose(of)
-        built = apertures.build(of)
+        plate = expose(setup)
+        built = apertures.build(setup)
         sine = np.sin(math.radians(7) + np.arctan(plate.x_m))
         power = np.abs(amplitude(built, 0.0, sine, 500e-9)) ** 2
         row = plate.profile_irradiance
@@ -320,48 +320,48 @@ class TestVaryingElements:
         assert np.abs(row - power * scale).max() <= 0.01 * row.max()
 
     def test_wires_keep_their_gaps(self) -> None:
-        of = scene(aperture='kind = "wires"\ncount = 11\nwidth = "30 um"\npitch = "90 um"')
-        built = apertures.build(of)
+        setup = scene(aperture='kind = "wires"\ncount = 11\nwidth = "30 um"\npitch = "90 um"')
+        built = apertures.build(setup)
         assert built.elements == 10
         assert built.combs[0].element.width_m == pytest.approx(60e-6)
         assert built.open_width_m == pytest.approx(10 * 60e-6)
 
     def test_a_missing_wire_joins_its_gaps(self) -> None:
-        of = scene(
+        setup = scene(
             aperture='kind = "wires"\ncount = 11\nwidth = "30 um"\npitch = "90 um"\n'
             '[[aperture.defects]]\nkind = "missing"\nrulings = [5]'
         )
-        built = apertures.build(of)
+        built = apertures.build(setup)
         widths = sorted(c.element.width_m for c in built.combs for _ in c.position_m)
         assert widths == pytest.approx([60e-6] * 8 + [150e-6])
 
 
 class TestBeam:
     def test_hard_edge_drops_rulings(self) -> None:
-        of = scene(
+        setup = scene(
             bench='collimator = "600 mm"\ncamera = "1 m"\nbeam = "1 mm"',
             aperture='kind = "grating"\ncount = 60000\ndensity = "600 / mm"',
         )
-        assert apertures.build(of).elements == pytest.approx(600, abs=1)
-        assert apertures.build(of).height_m == 1e-3
+        assert apertures.build(setup).elements == pytest.approx(600, abs=1)
+        assert apertures.build(setup).height_m == 1e-3
 
     def test_gaussian_weights(self) -> None:
-        of = scene(
+        setup = scene(
             bench='collimator = "600 mm"\ncamera = "1 m"\n'
             'beam = { diameter = "20 mm", profile = "gaussian" }',
             aperture='kind = "grating"\ncount = 6001\ndensity = "600 / mm"',
         )
-        comb = apertures.build(of).combs[0]
+        comb = apertures.build(setup).combs[0]
         at_edge = np.abs(comb.weight[0]) ** 2
         assert at_edge == pytest.approx(math.exp(-2 * (comb.position_m[0] / 0.01) ** 2), rel=1e-12)
 
     def test_beam_between_the_slits(self) -> None:
-        of = scene(
+        setup = scene(
             bench='collimator = "600 mm"\ncamera = "1 m"\nbeam = "1 um"',
             aperture='kind = "slits"\ncount = 2\nwidth = "40 um"\npitch = "90 um"',
         )
         with pytest.raises(LimitError, match="no element is left in the beam"):
-            apertures.build(of)
+            apertures.build(setup)
 
 
 def test_scalar_limit_is_said() -> None:

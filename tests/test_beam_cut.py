@@ -47,7 +47,7 @@ def width(plate: ExposedPlate) -> float:
     return float(b - a + left + right) * plate.scene.plate.pixel_m
 
 
-def lit(plate: ExposedPlate, diameter: float, distance: float) -> float:
+def power_w(plate: ExposedPlate, diameter: float, distance: float) -> float:
     """Rulings [m] that get through a lens at the line's angle, on its level diameter; beta is the
     angle from the camera's axis here."""
     geometry = grating_geometry(plate.scene)
@@ -64,7 +64,7 @@ def lit(plate: ExposedPlate, diameter: float, distance: float) -> float:
 def test_line_and_power_behind_a_rim(diameter: float, distance: float) -> None:
     lens = f'camera_lens = {{ diameter = "{diameter} mm", distance = "{distance} mm" }}'
     whole, cut = (wavesim.expose(spectrograph(keys)) for keys in ("", lens))
-    left = lit(cut, diameter * 1e-3, distance * 1e-3)
+    left = power_w(cut, diameter * 1e-3, distance * 1e-3)
     assert 0.2 * RULED < left < 0.95 * RULED
     assert power(cut) / power(whole) == pytest.approx(left / RULED, rel=6e-3)
     cosine = math.cos(math.asin(LASER * 100e3))
@@ -90,8 +90,8 @@ def test_a_rim_that_cuts_nothing_changes_nothing() -> None:
 
 def test_what_the_rim_takes_it_takes_on_both_sides_alike() -> None:
     lens = 'camera_lens = { diameter = "20 mm", distance = "150 mm" }'
-    one, other = (wavesim.expose(spectrograph(lens, order=m)).irradiance for m in (1, -1))
-    assert one == pytest.approx(other[:, ::-1], abs=1e-3 * one.max())
+    plus, minus = (wavesim.expose(spectrograph(lens, order=m)).irradiance for m in (1, -1))
+    assert plus == pytest.approx(minus[:, ::-1], abs=1e-3 * plus.max())
 
 
 @pytest.mark.parametrize(("offset", "left"), [(0.0, 8e-3), (3e-3, 6e-3), (6e-3, 3e-3)])
@@ -115,16 +115,16 @@ def test_a_gaussian_beam_off_the_middle() -> None:
     """Share of the power on the rulings: error functions of both ends."""
     radius, offset = 4e-3, 5e-3
 
-    def light(at: float) -> float:
-        keys = f'beam = {{ diameter = "8 mm", profile = "gaussian", offset = "{at!r} m" }}'
+    def light(offset_m: float) -> float:
+        keys = f'beam = {{ diameter = "8 mm", profile = "gaussian", offset = "{offset_m!r} m" }}'
         return power(wavesim.expose(spectrograph(keys)))
 
-    def share(at: float) -> float:
-        ends = ((side * RULED / 2 - at) * math.sqrt(2) / radius for side in (1, -1))
+    def passing(offset_m: float) -> float:
+        ends = ((side * RULED / 2 - offset_m) * math.sqrt(2) / radius for side in (1, -1))
         high, low = (math.erf(end) for end in ends)
         return (high - low) / 2
 
-    assert light(offset) / light(0.0) == pytest.approx(share(offset) / share(0.0), rel=5e-3)
+    assert light(offset) / light(0.0) == pytest.approx(passing(offset) / passing(0.0), rel=5e-3)
 
 
 def test_where_it_is_not_computed_it_is_refused() -> None:

@@ -69,9 +69,9 @@ def test_a_blurred_line_has_the_profile_of_its_plate(keys: str, tilt: float, nm:
     exposed = float(last - first) * 2e-6
     profile = wavesim.profile(scene, wavelength=f"{nm} nm", order=1)
     assert profile.fwhm_on_plate_m == pytest.approx(exposed, abs=6e-6)
-    told = [text for text in wavesim.predict(scene).limits if "out of focus (" in text]
-    assert told
-    assert f"{nm:.5g} nm in order 1 by" in told[0] or tilt == 0
+    limits = [text for text in wavesim.predict(scene).limits if "out of focus (" in text]
+    assert limits
+    assert f"{nm:.5g} nm in order 1 by" in limits[0] or tilt == 0
 
 
 def test_a_line_past_the_rim_of_the_lens() -> None:
@@ -85,16 +85,16 @@ def test_a_line_past_the_rim_of_the_lens() -> None:
     found = wavesim.profile(scene, wavelength="579.0663 nm", order=1)
     expected = 0.8858929 * 579.0663e-9 / (width * math.cos(beta)) * 0.3 / math.cos(delta) ** 2
     assert found.fwhm_on_plate_m == pytest.approx(expected, rel=2e-3)
-    told = [
+    limits = [
         text
         for text in wavesim.predict(scene).limits
         if "the rim of the camera lens passes" in text
     ]
-    assert f"{100 * width / 10e-3:.0f} % of 579.07 nm in order 1" in told[0]
+    assert f"{100 * width / 10e-3:.0f} % of 579.07 nm in order 1" in limits[0]
 
 
 def test_a_slit_like_a_wedge_is_told() -> None:
     scene = mercury("").but(source__slit__jaws="0.5 deg")
-    told = [text for text in wavesim.predict(scene).limits if "source slit is" in text]
+    limits = [text for text in wavesim.predict(scene).limits if "source slit is" in text]
     change = 1e-3 * math.tan(math.radians(0.25))
-    assert f"{(15e-6 - change) * 1e6:.3g} um wide" in told[0]
+    assert f"{(15e-6 - change) * 1e6:.3g} um wide" in limits[0]

@@ -42,25 +42,27 @@ def factor(scene: Scene, orders: np.ndarray | float) -> np.ndarray:
 
 # B&W 8.6.1: first subsidiary maximum, its place, full width, each over N; N - 2 maxima
 @pytest.mark.parametrize(
-    ("count", "height", "place", "fwhm"),
+    ("count", "height", "position", "fwhm"),
     [
         (3, 1 / 9, 1.5, 0.9316422446), (4, 2 / 27, 1.464559054, 0.9107848519),
         (10, 0.0505106736, 1.435162746, 0.8897405482),
         (20, 0.0479932161, 1.431494602, 0.8868502214),
     ],
 )  # fmt: skip
-def test_maxima_between_the_orders(count: int, height: float, place: float, fwhm: float) -> None:
+def test_maxima_between_the_orders(count: int, height: float, position: float, fwhm: float) -> None:
     scene = slits(count)
     mu = np.linspace(0, 1, 200 * count + 1)
-    level = factor(scene, mu)
-    tops = np.flatnonzero((level[1:-1] > level[:-2]) & (level[1:-1] >= level[2:])) + 1
-    assert np.sum(level[tops] > 1e-6) == count - 2
+    intensity = factor(scene, mu)
+    tops = (
+        np.flatnonzero((intensity[1:-1] > intensity[:-2]) & (intensity[1:-1] >= intensity[2:])) + 1
+    )
+    assert np.sum(intensity[tops] > 1e-6) == count - 2
     top = minimize_scalar(
         lambda t: -float(factor(scene, t / count)[0]),
         bounds=(1.05, min(1.95, count / 2 + 0.1)), method="bounded", options={"xatol": 1e-9},
     )  # fmt: skip
     assert -top.fun == pytest.approx(height, abs=1e-9)
-    assert top.x == pytest.approx(place, abs=1e-6)
+    assert top.x == pytest.approx(position, abs=1e-6)
     half = brentq(lambda t: float(factor(scene, t / count)[0]) - 0.5, 0.2, 0.9, xtol=1e-12)
     assert 2 * half == pytest.approx(fwhm, abs=1e-9)
 

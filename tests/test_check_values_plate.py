@@ -67,12 +67,14 @@ def test_rings_of_an_annulus(inner: float, zero: float, ring: float | None) -> N
     """First dark ring and height of the ring behind it (B&W 8.6.2: 3.15 for half the radius)."""
     scene = opening(f'kind = "annulus"\nouter = "1 mm"\ninner = "{inner!r} mm"')
     sines = np.linspace(0.6, 2.4, 20001) * WAVE / 1e-3
-    level = light(scene, sines)
-    dark = int(np.argmax((level[1:-1] < level[:-2]) & (level[1:-1] < level[2:]))) + 1
+    intensity = light(scene, sines)
+    dark = (
+        int(np.argmax((intensity[1:-1] < intensity[:-2]) & (intensity[1:-1] < intensity[2:]))) + 1
+    )
     assert sines[dark] * 1e-3 / WAVE == pytest.approx(zero, abs=1e-4)
-    assert level[dark] < 1e-7
+    assert intensity[dark] < 1e-7
     if ring is not None:
-        assert level[dark:].max() == pytest.approx(ring, abs=1e-6)
+        assert intensity[dark:].max() == pytest.approx(ring, abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -108,16 +110,16 @@ def test_seven_fringes_in_the_middle_of_two_slits() -> None:
 
 
 @pytest.mark.parametrize(
-    ("order", "share"),
+    ("order", "efficiency"),
     [(0, 0.25), (1, 0.101321183642), (-1, 0.101321183642), (3, 0.0112579093), (2, 0), (4, 0)],
 )
-def test_a_grating_of_equal_bars(order: int, share: float) -> None:
+def test_a_grating_of_equal_bars(order: int, efficiency: float) -> None:
     """Orders of an amplitude grating 1 : 1 (Goodman, Introduction to Fourier Optics, 4.4)."""
     scene = opening(
         'kind = "slits"\ncount = 100\nwidth = "10 um"\npitch = "20 um"\nheight = "2 mm"'
     )
     found = wavesim.amplitude(scene, np.array([order * WAVE / 20e-6]), WAVE)[0]
-    assert abs(found / (100 * 20e-6)) ** 2 == pytest.approx(share, abs=1e-10)
+    assert abs(found / (100 * 20e-6)) ** 2 == pytest.approx(efficiency, abs=1e-10)
 
 
 def test_both_edges_of_a_wide_slit_in_the_near_field() -> None:

@@ -49,8 +49,8 @@ SUMMARY = (
 @pytest.mark.usefixtures("desk")
 def test_expose_tells_in_words(capsys: pytest.CaptureFixture[str]) -> None:
     run = Run("expose three.toml", capsys)
-    told = " ".join(run.out.split())
-    assert [fact for fact in SUMMARY if fact not in told] == []
+    record = " ".join(run.out.split())
+    assert [fact for fact in SUMMARY if fact not in record] == []
     assert all(len(line) <= 80 for line in run.out.splitlines())
     assert (run.status, run.err) == (0, "")
 
@@ -92,8 +92,8 @@ def test_several_scenes_are_exposed_by_one_process(
     text = (desk / "three.toml").read_text()
     (desk / "four.toml").write_text(text.replace("count = 3", "count = 4"))
     (desk / "out").mkdir()
-    told = json.loads(Run("expose three.toml four.toml --folder out --json", capsys).out)
-    assert [found["elements"] for found in told["plates"]] == [3, 4]
+    record = json.loads(Run("expose three.toml four.toml --folder out --json", capsys).out)
+    assert [found["elements"] for found in record["plates"]] == [3, 4]
     assert Run("expose four.toml", capsys).status == 0
     together = wavesim.open_plate(desk / "out" / "four.h5")
     np.testing.assert_array_equal(together.xyz, wavesim.open_plate(desk / "four.h5").xyz)
@@ -104,18 +104,18 @@ def test_several_scenes_are_exposed_by_one_process(
 
 @pytest.mark.usefixtures("desk")
 def test_expose_as_json(capsys: pytest.CaptureFixture[str]) -> None:
-    told = json.loads(Run("expose three.toml -o a.h5 --json", capsys).out)
+    record = json.loads(Run("expose three.toml -o a.h5 --json", capsys).out)
     plate = wavesim.open_plate("a.h5")
-    assert told["scene_file"] == "three.toml"
-    assert (told["plate_file"], told["picture_file"]) == ("a.h5", None)
-    assert (told["elements"], told["pixels_x"], told["pixels_y"]) == (3, 200, 20)
-    assert told["exposure_s"] == plate.exposure_s
-    assert told["brightest"]["illuminance_lx"] == plate.illuminance_lx.max()
+    assert record["scene_file"] == "three.toml"
+    assert (record["plate_file"], record["picture_file"]) == ("a.h5", None)
+    assert (record["elements"], record["pixels_x"], record["pixels_y"]) == (3, 200, 20)
+    assert record["exposure_s"] == plate.exposure_s
+    assert record["brightest"]["illuminance_lx"] == plate.illuminance_lx.max()
     # the automatic time makes the brightest pixel white, H = 78 / speed (ISO 12232)
-    reached = told["brightest"]["illuminance_lx"] * told["exposure_s"]
+    reached = record["brightest"]["illuminance_lx"] * record["exposure_s"]
     assert reached == pytest.approx(0.78, rel=1e-12)  # rounding of two products
-    assert told["cautions"]
-    assert set(told["stage_seconds"]) == set(plate.report.seconds)
+    assert record["cautions"]
+    assert set(record["stage_seconds"]) == set(plate.report.seconds)
 
 
 def test_expose_replaces_what_was_there(desk: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -147,10 +147,10 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
     assert run.out.startswith("written     2 plates on s.png\ncaution     Sunlight: never look")
     with Image.open("s.png") as picture:
         assert picture.width > 1000  # 8 inches on a screen of 192 dots per inch
-    told = json.loads(Run("sheet a.h5 -o s.pdf --json", capsys).out)
-    (caution,) = told.pop("cautions")
+    record = json.loads(Run("sheet a.h5 -o s.pdf --json", capsys).out)
+    (caution,) = record.pop("cautions")
     assert caution.startswith("Sunlight: never look")
-    assert told == {"sheet_file": "s.pdf", "plates": [{"file": "a.h5", "title": "Three slits"}]}
+    assert record == {"sheet_file": "s.pdf", "plates": [{"file": "a.h5", "title": "Three slits"}]}
 
 
 @pytest.mark.parametrize(

@@ -116,9 +116,9 @@ DRAWING = {
 }
 
 
-def run(*words: str) -> int | str | None:
+def run(*args: str) -> int | str | None:
     with pytest.raises(SystemExit) as end:
-        main(list(words))
+        main(list(args))
     return end.value.code
 
 
@@ -139,11 +139,11 @@ def expected(folder: Path) -> dict[str, str]:
     """What `expose` says of both sources."""
     found = {}
     for name in ("slits", "ruled"):
-        told = CliRunner().invoke(
+        result = CliRunner().invoke(
             expose.command,
             [str(folder / f"{name}.toml"), "-o", str(folder / "again.h5"), "--json"],
         )
-        (found[name],) = json.loads(told.output)["cautions"]
+        (found[name],) = json.loads(result.output)["cautions"]
     return found
 
 
@@ -158,11 +158,11 @@ def test_a_command_says_the_caution_once(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
     monkeypatch.chdir(folder)
-    words = PRINTING[command]
-    caution = expected["ruled" if "ruled.toml" in words else "slits"]
-    assert run(*words) == 0
+    args = PRINTING[command]
+    caution = expected["ruled" if "ruled.toml" in args else "slits"]
+    assert run(*args) == 0
     assert " ".join(capsys.readouterr().out.split()).count(f"caution {caution}") == 1
-    assert run(*words, "--json") == 0
+    assert run(*args, "--json") == 0
     assert json.loads(capsys.readouterr().out)["cautions"] == [caution]
 
 
@@ -183,15 +183,15 @@ def test_a_figure_may_leave_it_out(
     monkeypatch.chdir(folder)
     found = {}
     for name, options in (("with", ()), ("without", ("--no-caution",))):
-        words = [f"{drawing}_{name}.svg" if word == "F" else word for word in DRAWING[drawing]]
-        assert run(*words, *options) == 0
+        args = [f"{drawing}_{name}.svg" if word == "F" else word for word in DRAWING[drawing]]
+        assert run(*args, *options) == 0
         assert "qualified supervisor" in " ".join(capsys.readouterr().out.split())
         text = Path(f"{drawing}_{name}.svg").read_text()
-        found[name] = any(part in text for part in ("Sunlight:", "Laser of 2 mW:"))
+        found[name] = any(caution in text for caution in ("Sunlight:", "Laser of 2 mW:"))
     assert found == {"with": True, "without": False}
 
 
-@pytest.mark.parametrize("words", [
+@pytest.mark.parametrize("args", [
     ["point", "slits.h5", "--x", "5 mm", "--size", "a4"],
     ["compare", "slits.toml", "--bar"],
     ["profile", "ruled.toml", "--no-caution"],
@@ -200,11 +200,11 @@ def test_a_figure_may_leave_it_out(
     ["study", "study.toml", "--size", "letter"],
 ])  # fmt: skip
 def test_how_a_figure_looks_needs_a_figure(
-    words: list[str], folder: Path, monkeypatch: pytest.MonkeyPatch,
+    args: list[str], folder: Path, monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
     monkeypatch.chdir(folder)
-    assert run(*words) == 2
+    assert run(*args) == 2
     assert "needs --figure" in " ".join(capsys.readouterr().err.split())
 
 
@@ -213,7 +213,7 @@ def test_a_bar_is_refused_on_a_screen_before_any_work(
     drawing: str, folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.chdir(folder)
-    words = ["bar.png" if word == "F" else word for word in DRAWING[drawing]]
-    assert run(*words, "--size", "web", "--bar") == 2
+    args = ["bar.png" if word == "F" else word for word in DRAWING[drawing]]
+    assert run(*args, "--size", "web", "--bar") == 2
     assert "on paper only" in capsys.readouterr().err
     assert not Path("bar.png").exists()

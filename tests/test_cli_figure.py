@@ -36,9 +36,9 @@ pixel = "50 um"
 """
 
 
-def run(*words: str) -> int | str | None:
+def run(*args: str) -> int | str | None:
     with pytest.raises(SystemExit) as end:
-        main(list(words))
+        main(list(args))
     return end.value.code
 
 

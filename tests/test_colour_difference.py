@@ -24,12 +24,12 @@ PUBLISHED = [
 ]
 
 
-@pytest.mark.parametrize(("one", "other", "expected"), PUBLISHED)
+@pytest.mark.parametrize(("first", "second", "expected"), PUBLISHED)
 def test_the_published_pairs(
-    one: tuple[float, ...], other: tuple[float, ...], expected: float
+    first: tuple[float, ...], second: tuple[float, ...], expected: float
 ) -> None:
-    assert ciede2000(one, other) == pytest.approx(expected, abs=5e-5)  # the table's last digit
-    assert ciede2000(other, one) == ciede2000(one, other)
+    assert ciede2000(first, second) == pytest.approx(expected, abs=5e-5)  # the table's last digit
+    assert ciede2000(second, first) == ciede2000(first, second)
 
 
 def test_against_colour_science() -> None:
@@ -38,14 +38,14 @@ def test_against_colour_science() -> None:
     At exactly opposite hues the formula jumps (Sharma et al., section 4); rounding decides there.
     """
     random = np.random.default_rng(11)
-    one = random.uniform([0, -120, -120], [100, 120, 120], (10_000, 3))
-    other = random.uniform([0, -120, -120], [100, 120, 120], (10_000, 3))
-    other[:100] = one[:100]
-    one[100:200, 1:] = 0.0
-    other[200:300, 1:] = -one[200:300, 1:] * random.uniform(0.1, 2, (100, 1)) + 1e-6
-    expected = colour.difference.delta_E_CIE2000(one, other)
-    np.testing.assert_allclose(ciede2000(one, other), expected, rtol=0, atol=1e-9)
-    assert ciede2000(one[:100], other[:100]).max() == 0
+    first = random.uniform([0, -120, -120], [100, 120, 120], (10_000, 3))
+    second = random.uniform([0, -120, -120], [100, 120, 120], (10_000, 3))
+    second[:100] = first[:100]
+    first[100:200, 1:] = 0.0
+    second[200:300, 1:] = -first[200:300, 1:] * random.uniform(0.1, 2, (100, 1)) + 1e-6
+    expected = colour.difference.delta_E_CIE2000(first, second)
+    np.testing.assert_allclose(ciede2000(first, second), expected, rtol=0, atol=1e-9)
+    assert ciede2000(first[:100], second[:100]).max() == 0
 
 
 def test_lab_against_colour_science() -> None:

@@ -23,13 +23,13 @@ SIXTEEN = NOISE.integers(0, 65536, (13, 17, 3), dtype=np.uint16)
 def chunks(path: Path) -> list[tuple[str, bytes]]:
     data = path.read_bytes()
     assert data[:8] == b"\x89PNG\r\n\x1a\n"
-    found, at = [], 8
-    while at < len(data):
-        (size,) = struct.unpack_from(">I", data, at)
-        name, body = data[at + 4 : at + 8], data[at + 8 : at + 8 + size]
-        assert struct.unpack_from(">I", data, at + 8 + size)[0] == zlib.crc32(name + body)
+    found, start = [], 8
+    while start < len(data):
+        (size,) = struct.unpack_from(">I", data, start)
+        name, body = data[start + 4 : start + 8], data[start + 8 : start + 8 + size]
+        assert struct.unpack_from(">I", data, start + 8 + size)[0] == zlib.crc32(name + body)
         found.append((name.decode(), body))
-        at += 12 + size
+        start += 12 + size
     return found
 
 

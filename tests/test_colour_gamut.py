@@ -35,11 +35,11 @@ def rendered(xyz: Array, gamut: str, *, space: str = "srgb") -> Array:
     return np.asarray(decode(rgb / 65535, chosen.curve) @ chosen.to_xyz().T)
 
 
-def ciede2000(one: Array, two: Array) -> Array:
+def ciede2000(first: Array, second: Array) -> Array:
     """(n,) CIEDE2000 of XYZ (n, 3) relative to D65, by colour-science."""
     import colour
 
-    labs = (colour.XYZ_to_Lab(xyz, D65_XY) for xyz in (one, two))
+    labs = (colour.XYZ_to_Lab(xyz, D65_XY) for xyz in (first, second))
     return np.asarray(colour.difference.delta_E_CIE2000(*labs))
 
 
@@ -72,11 +72,11 @@ def reference_css(oklch: Array) -> Array:
     """XYZ (n, 3) after coloraide's CSS Color 4 mapping into sRGB."""
     from coloraide import Color
 
-    def one(colour: Array) -> list[float]:
+    def mapped(colour: Array) -> list[float]:
         fitted = Color("oklch", list(colour)).fit("srgb", method="oklch-chroma")
         return list(fitted.convert("srgb").clip().convert("xyz-d65").coords())
 
-    return np.array([one(colour) for colour in oklch])
+    return np.array([mapped(colour) for colour in oklch])
 
 
 def locus(lightness: float) -> Array:
@@ -87,9 +87,9 @@ def locus(lightness: float) -> Array:
 
 def hue_error_deg(before: Array, after: Array) -> Array:
     """Change of OKLab hue (n,) [degrees], where the result has a hue."""
-    one, two = oklab_to_oklch(xyz_to_oklab(before)), oklab_to_oklch(xyz_to_oklab(after))
-    turn = (two[:, 2] - one[:, 2] + 180) % 360 - 180
-    return np.asarray(np.abs(turn[two[:, 1] > 0.02]))
+    old, new = oklab_to_oklch(xyz_to_oklab(before)), oklab_to_oklch(xyz_to_oklab(after))
+    turn = (new[:, 2] - old[:, 2] + 180) % 360 - 180
+    return np.asarray(np.abs(turn[new[:, 1] > 0.02]))
 
 
 @pytest.mark.parametrize(
@@ -142,8 +142,8 @@ def test_largest_saturation_is_on_the_edge(space: str) -> None:
 
     exact = largest_saturation(space)
     np.testing.assert_allclose(channels(exact).min(axis=1), 0, rtol=0, atol=1e-9)  # bisected
-    for share in (0.25, 0.5, 0.75, 0.99):  # nothing leaves on the way there
-        assert channels(share * exact).min() > 0
+    for fraction in (0.25, 0.5, 0.75, 0.99):  # nothing leaves on the way there
+        assert channels(fraction * exact).min() > 0
 
 
 @pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
@@ -219,10 +219,10 @@ def test_hue_of_the_locus_is_kept(lightness: float) -> None:
 
 def test_spectral_colours_are_linear_in_exposure() -> None:
     before = locus(0.1)
-    one = rendered(before, "smooth")
-    two = rendered(8 * before, "smooth")
+    faint = rendered(before, "smooth")
+    bright = rendered(8 * before, "smooth")
     # light eightfold is light eightfold, to 16-bit rounding of the weaker
-    np.testing.assert_allclose(two, 8 * one, rtol=0, atol=8 * STEP / 12.92)
+    np.testing.assert_allclose(bright, 8 * faint, rtol=0, atol=8 * STEP / 12.92)
 
 
 def test_what_is_given_up_is_said() -> None:
@@ -237,10 +237,10 @@ def test_what_is_given_up_is_said() -> None:
     )
     assert (found.colour, found.luminance) == (0.5, 0.25)
     assert found.sentence.startswith("50%")
-    kept = loss(
+    given_up = loss(
         xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(kept="luminance")
     )
-    assert (kept.colour, kept.luminance) == (0.5, 0.0)
+    assert (given_up.colour, given_up.luminance) == (0.5, 0.0)
 
 
 def test_the_colour_difference_of_what_is_given_up() -> None:

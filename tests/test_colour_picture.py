@@ -172,10 +172,10 @@ def test_pixels_before_rounding_are_in_range(xyz: Array, space: str) -> None:
     with np.errstate(over="ignore"):
         lab = xyz_to_oklab(np.clip(xyz, -1e30, 1e30))
     for light, a, b in lab:
-        for kept in (kernels.COLOUR, kernels.LUMINANCE):
+        for preserved in (kernels.COLOUR, kernels.LUMINANCE):
             rgb = kernels.smooth_pixel(
                 light, a, b, table, to_roots, to_rgb, to_lms, ROOTS_TO_OKLAB, weight,
-                kernels.LINEAR, np.zeros(2), 0.9, 0.08, kept,
+                kernels.LINEAR, np.zeros(2), 0.9, 0.08, preserved,
             )  # fmt: skip
             assert all(np.isfinite(rgb))
             # the largest channel is 1 at most by construction; rounding
@@ -192,7 +192,7 @@ def test_values_that_are_not_finite_are_refused(bad: float) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "words"),
+    ("change", "message"),
     [
         ({"white_level": 0.0}, "white_level"),
         ({"white_level": np.nan}, "white_level"),
@@ -202,16 +202,16 @@ def test_values_that_are_not_finite_are_refused(bad: float) -> None:
         ({"white_xyz": (1, 1)}, "white_xyz"),
     ],
 )
-def test_bad_arguments_are_refused(change: dict[str, object], words: str) -> None:
+def test_bad_arguments_are_refused(change: dict[str, object], message: str) -> None:
     given_arguments: dict[str, object] = {"white_xyz": D65, "white_level": 1.0} | change
-    with pytest.raises(InputError, match=words):
+    with pytest.raises(InputError, match=message):
         picture(np.ones((2, 3)), **given_arguments)  # type: ignore[arg-type]
     with pytest.raises(InputError, match=r"shape"):
         picture(np.ones((2, 4)), white_xyz=D65, white_level=1.0)
 
 
 @pytest.mark.parametrize(
-    ("change", "words"),
+    ("change", "message"),
     [
         ({"space": "adobe"}, "display-p3"),
         ({"depth": 12}, "8 or 16"),
@@ -221,8 +221,8 @@ def test_bad_arguments_are_refused(change: dict[str, object], words: str) -> Non
         ({"adaptation": "xyz"}, "cat16"),
     ],
 )
-def test_bad_renderings_are_refused(change: dict[str, object], words: str) -> None:
-    with pytest.raises(InputError, match=words):
+def test_bad_renderings_are_refused(change: dict[str, object], message: str) -> None:
+    with pytest.raises(InputError, match=message):
         Rendering(**change)  # type: ignore[arg-type]
 
 

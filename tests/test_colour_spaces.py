@@ -201,12 +201,12 @@ def test_public_names_are_those_listed() -> None:
 
     import wavesim.colorimetry as package
 
-    there = {
+    public = {
         name
         for name, value in vars(package).items()
         if not name.startswith("_") and not isinstance(value, types.ModuleType)
     }
-    assert there == set(package.__all__)
+    assert public == set(package.__all__)
 
 
 def test_linear_rgb_is_the_matrix_alone() -> None:

@@ -157,10 +157,10 @@ def test_halation_keeps_the_light_and_has_its_shape() -> None:
     out = halation(xyz, fraction=0.2, radius_m=radius_m, pixel_m=pixel_m)
     # what lies beyond 128 pixels = 16 radii: 17 exp(-16) = 2e-6 of the halo
     np.testing.assert_allclose(out.sum(axis=(0, 1)), (2.0, 1.0, 0.5), rtol=2e-6)
-    at = 20
-    expected = 0.2 * np.exp(-at * pixel_m / radius_m) / (2 * np.pi * radius_m**2) * pixel_m**2
+    distance = 20
+    expected = 0.2 * np.exp(-distance * pixel_m / radius_m) / (2 * np.pi * radius_m**2) * pixel_m**2
     # the closed form at the pixel's middle against its band-limited sampling
-    assert out[128, 150 + at, 1] == pytest.approx(expected, rel=2e-2)
+    assert out[128, 150 + distance, 1] == pytest.approx(expected, rel=2e-2)
     np.testing.assert_allclose(
         halation(xyz, fraction=0.0, radius_m=1e-5, pixel_m=pixel_m), xyz, rtol=0, atol=1e-14
     )

@@ -35,7 +35,7 @@ def slits_text(count: int) -> str:
     )
 
 
-def one(name: str, count: int = 6, **options: object) -> Comparison:
+def comparison(name: str, count: int = 6, **options: object) -> Comparison:
     found = compare(slits(count), only=(name,), **options)  # type: ignore[arg-type]
     assert not found.left_out
     return found.comparisons[0]
@@ -74,7 +74,7 @@ def test_slit_in_the_near_field(number, intensity):
 
 def test_far_field_of_a_slit():
     """1 % wrong at 4 (pi N_F)^2 / 45 = 0.01, N_F = 0.1068; the series' next term is 0.6 %."""
-    found = one("far-field", 1)
+    found = comparison("far-field", 1)
     number = (WIDTH_M / 2) ** 2 / (WAVELENGTH_M * found.fails_at)
     assert found.fails == "below"
     assert number == pytest.approx(math.sqrt(45 * 0.01 / 4) / math.pi, rel=0.006)
@@ -93,14 +93,14 @@ def test_far_field_of_six_slits_engine_against_closed_form():
 
 def test_small_angles():
     """1 - cos(beta) = 0.01: sin(beta) = 0.14107."""
-    found = one("small-angles")
+    found = comparison("small-angles")
     assert found.fails == "below"
     assert WAVELENGTH_M / found.fails_at == pytest.approx(math.sin(math.acos(0.99)), rel=1e-3)
 
 
 def test_placement_errors():
     """Section 4d: a parent loses 1 % at sigma/d = 0.01596, of N slits by (1 - 1/N) less."""
-    found = one("n-slits")
+    found = comparison("n-slits")
     loss = 0.01 / 1.01 * 6 / 5
     assert found.fails_at == pytest.approx(math.sqrt(-math.log(1 - loss)) / (2 * math.pi), rel=0.05)
     # 200 draws of 6 slits: the rms is known to 1/sqrt(2 x 200 x 5) = 2 %
@@ -108,19 +108,19 @@ def test_placement_errors():
 
 def test_an_ideal_scene_is_its_closed_form():
     """Engine against sinc^2 times the N-slit factor: 1e-12 of the peak, as the engine promises."""
-    assert one("n-slits", points=2).at_scene.error < 1e-12
+    assert comparison("n-slits", points=2).at_scene.error < 1e-12
 
 
 def test_narrow_slit_of_two_slits():
     """V = sinc(w d / (lambda f)): 1 % at w d / (lambda f) = 0.07811 (solved here)."""
-    found = one("narrow-slit", 2)
+    found = comparison("narrow-slit", 2)
     t = found.fails_at * PITCH_M / (WAVELENGTH_M * 0.6)
     assert 1 / np.sinc(t) - 1 == pytest.approx(0.01, rel=0.002)  # bisection stops at 1e-4 in w
 
 
 def test_one_wavelength_for_a_band():
     """Mean of (sin 6 pi mu / 6 sin pi mu)^2 over the band, by quadrature."""
-    found = one("one-wavelength")
+    found = comparison("one-wavelength")
     wavelength = WAVELENGTH_M + found.fails_at * (np.arange(4000) + 0.5 - 2000) / 4000
     mu = WAVELENGTH_M / wavelength
     factor = (np.sin(6 * np.pi * mu) / (6 * np.sin(np.pi * mu))) ** 2
@@ -130,7 +130,7 @@ def test_one_wavelength_for_a_band():
 
 def test_rayleigh_of_few_and_many_rulings():
     """Section 2: the dip of two sinc^2 peak on zero is 8/pi^2; m N then holds for many rulings."""
-    found = one("rayleigh")
+    found = comparison("rayleigh")
     assert found.fails == "below"
     assert found.fails_at == pytest.approx(found.estimate, rel=0.02)  # read between 3 and 4
     by_count = {round(r.value): r for r in found.rows}
@@ -141,9 +141,9 @@ def test_rayleigh_of_few_and_many_rulings():
 
 def test_ghosts():
     """Section 4a: small-error form 1 % off at z = 2 pi A/d = 0.2; the sides differ by 2/(m P)."""
-    small = one("ghosts-small")
+    small = comparison("ghosts-small")
     assert 2 * math.pi * small.fails_at == pytest.approx(0.2, rel=0.01)  # next term of the series
-    sides = one("ghosts-bessel")
+    sides = comparison("ghosts-bessel")
     assert sides.fails == "below"
     assert sides.fails_at == pytest.approx(200, rel=0.02)
 
@@ -159,7 +159,7 @@ def test_ghost_check_row():
 
 def test_diffuse_light():
     """1 - exp(-q) against q: 1 % at q = 0.02 on the average over mu from 1.3 to 1.7."""
-    found = one("diffuse-small")
+    found = comparison("diffuse-small")
     assert found.fails_at == pytest.approx(found.estimate, rel=0.04)
     # 16 draws both ways: the remaining scatter of the second-order term is 3 %
     rms = math.sqrt(2 * 0.01) / (2 * math.pi * 1.5)
@@ -169,7 +169,7 @@ def test_diffuse_light():
 @pytest.mark.slow
 def test_speckle_of_one_ruling():
     """std = mean in one cell (Monte Carlo: 0.994 to 1.003), falling as 1/sqrt(K)."""
-    found = one("diffuse-mean")
+    found = comparison("diffuse-mean")
     by_cells = {round(r.value): r.error for r in found.rows}
     assert by_cells[1] == pytest.approx(1.0, abs=0.01)
     for cells, error in by_cells.items():
@@ -182,7 +182,7 @@ def test_speckle_of_one_ruling():
 
 def test_missing_orders():
     """Equal slits leave the third order out to rounding; every second one 25 % wider does not."""
-    found = one("missing-orders")
+    found = comparison("missing-orders")
     assert found.at_scene.engine < 1e-20
     assert found.fails_at == pytest.approx(found.estimate, rel=1e-3)
     e = found.fails_at
@@ -198,7 +198,7 @@ def test_what_does_not_apply_is_left_out_with_its_reason():
 
 def test_another_tolerance_moves_the_threshold():
     """Errors grow with the square of most parameters: a tenth of the tolerance, a third of it."""
-    small = one("ghosts-small", tolerance=0.001)
+    small = comparison("ghosts-small", tolerance=0.001)
     assert 2 * math.pi * small.fails_at == pytest.approx(2 * math.sqrt(0.001), rel=0.1)
 
 
@@ -218,15 +218,15 @@ def test_any_value_of_the_scene_can_be_varied():
 
 
 @pytest.mark.parametrize(
-    ("key", "words"),
+    ("key", "message"),
     [
         ("aperture.colour", "not a key"),
         ("aperture.kind", "not a number"),
         ("plate.x.y", "not a key"),
     ],
 )
-def test_bad_keys(key, words):
-    with pytest.raises(InputError, match=words):
+def test_bad_keys(key, message):
+    with pytest.raises(InputError, match=message):
         vary(slits(2), key, [1.0, 2.0])
 
 

@@ -70,7 +70,7 @@ def test_pictures_and_words_stand_apart(study: Path, size: str, bar: bool) -> No
     assert pictures[-1].y0 > caution.y1
     assert caution.y0 > 0
     (subtitle,) = (text for text in texts if text.startswith("aperture pitch"))
-    told = subtitle.partition("; the first ")[2]
-    assert told == ("" if len(pictures) == 40 else f"{len(pictures)} of 40")
+    count_shown = subtitle.partition("; the first ")[2]
+    assert count_shown == ("" if len(pictures) == 40 else f"{len(pictures)} of 40")
     if size == "slide":
         assert 5 < len(pictures) < 40

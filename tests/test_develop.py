@@ -23,9 +23,9 @@ def plate(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path / "three.h5"
 
 
-def develop(*words: str) -> int | str | None:
+def develop(*args: str) -> int | str | None:
     with pytest.raises(SystemExit) as end:
-        main(["develop", "three.h5", *words])
+        main(["develop", "three.h5", *args])
     return end.value.code
 
 
@@ -52,10 +52,10 @@ def test_a_bracket_doubles_the_light_with_every_stop(
     )
     np.testing.assert_allclose(once * 2, as_it_is, rtol=1e-6)  # float32
     np.testing.assert_allclose(twice, as_it_is * 4, rtol=1e-6)
-    told = capsys.readouterr().out
-    assert "-1 stop " in told
-    assert "+2 stops" in told
-    assert "never look at the Sun" in " ".join(told.split())
+    text = capsys.readouterr().out
+    assert "-1 stop " in text
+    assert "+2 stops" in text
+    assert "never look at the Sun" in " ".join(text.split())
 
 
 def test_a_film_says_so_and_keeps_white_white(plate: Path) -> None:
@@ -88,23 +88,23 @@ def test_grain_follows_selwyn(plate: Path) -> None:
     assert develop("--depth", "32", "-o", "plain.tif") == 0
     assert develop("--depth", "32", "--grain", "0.01", "--seed", "4", "-o", "grainy.tif") == 0
     plain, grainy = (tifffile.imread(plate.with_name(f"{n}.tif")) for n in ("plain", "grainy"))
-    lit = plain[..., 1] > 1e-3 * plain.max()
-    spread = np.std(np.log10(grainy[lit][:, 1] / plain[lit][:, 1]))
+    bright = plain[..., 1] > 1e-3 * plain.max()
+    spread = np.std(np.log10(grainy[bright][:, 1] / plain[bright][:, 1]))
     assert spread == pytest.approx(0.01 * math.sqrt(math.pi) * 24 / 100, rel=0.045)
 
 
 def test_noise_and_halation_are_seeded_and_keep_the_light(plate: Path) -> None:
-    words = ("--depth", "32", "--noise", "--halation", "5 %", "--halo", "200 um", "--seed", "7")
-    assert develop(*words, "-o", "one.tif") == 0
-    assert develop(*words, "-o", "two.tif") == 0
+    options = ("--depth", "32", "--noise", "--halation", "5 %", "--halo", "200 um", "--seed", "7")
+    assert develop(*options, "-o", "one.tif") == 0
+    assert develop(*options, "-o", "two.tif") == 0
     assert develop("--depth", "32", "-o", "plain.tif") == 0
-    one, two, plain = (
+    first, second, plain = (
         tifffile.imread(plate.with_name(f"{n}.tif")) for n in ("one", "two", "plain")
     )
-    assert np.array_equal(one, two)
-    assert not np.array_equal(one, plain)
+    assert np.array_equal(first, second)
+    assert not np.array_equal(first, plain)
     # a halo of 200 um loses a few per cent of its 5 % beyond the edges of a plate of 20 mm x 2 mm
-    assert one.sum() == pytest.approx(plain.sum(), rel=0.03)
+    assert first.sum() == pytest.approx(plain.sum(), rel=0.03)
 
 
 def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -125,7 +125,7 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("options", "message"),
     [
         ("--depth 32 -o a.png", "needs a TIFF file"),
         ("--depth 32 --tone film -o a.tif", "linear light, without --tone film"),
@@ -139,10 +139,10 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
     ],
 )
 def test_what_cannot_be_is_refused(
-    words: str, told: str, plate: Path, capsys: pytest.CaptureFixture[str]
+    options: str, message: str, plate: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert develop(*words.split()) == 2
-    assert told in capsys.readouterr().err
+    assert develop(*options.split()) == 2
+    assert message in capsys.readouterr().err
     assert [path.name for path in plate.parent.iterdir()] == ["three.h5"]
 
 

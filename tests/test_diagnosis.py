@@ -44,9 +44,9 @@ def _measured(ruled: Aperture, orders: tuple[int, ...]) -> GhostTable:
     rows = []
     for m in orders:
         for ghost in find(prepared(scan(light, m - 0.5, m + 0.5, fineness=4), m)):
-            share = (np.sinc(width * ghost.mu) / np.sinc(width * m)) ** 2
-            rows.append((m, ghost.mu - m, ghost.mu_error, ghost.strength / share,
-                         ghost.strength_error / share))  # fmt: skip
+            envelope = (np.sinc(width * ghost.mu) / np.sinc(width * m)) ** 2
+            rows.append((m, ghost.mu - m, ghost.mu_error, ghost.strength / envelope,
+                         ghost.strength_error / envelope))  # fmt: skip
     return GhostTable(*np.array(rows).T)
 
 
@@ -62,8 +62,8 @@ def test_ten_rulings_whose_errors_nobody_tells(seed: int) -> None:
 
 def test_two_periods_and_their_combinations() -> None:
     n = np.arange(COUNT, dtype=np.float64)
-    place = n + 0.02 * np.sin(2 * np.pi * n / 96) + 0.012 * np.sin(2 * np.pi * n / 251.3)
-    measured = _measured(by_hand(place), (1, 2, 3))
+    position = n + 0.02 * np.sin(2 * np.pi * n / 96) + 0.012 * np.sin(2 * np.pi * n / 251.3)
+    measured = _measured(by_hand(position), (1, 2, 3))
     found = diagnose(measured, pitch_m=PITCH_M)
     assert measured.order.size > 30  # with harmonics and combinations
     first, second = found.errors[:2]
@@ -118,10 +118,10 @@ def test_tables_of_offsets_and_of_wavelengths_agree(tmp_path: Path) -> None:
     by_wavelength.write_text(
         "order, line [nm], ghost [nm], strength\n1, 500, 505, 1e-4\n2, 500, 502.5, 4.1e-4\n"
     )
-    one, other = diagnose(read(by_offset)).errors[0], diagnose(read(by_wavelength)).errors[0]
-    assert one.kind == other.kind == "displacement"
-    assert one.period == pytest.approx(other.period, rel=1e-9)
-    assert one.amplitude == pytest.approx(1e-2 / math.pi, rel=0.02)  # sqrt(1e-4) / pi
+    first, second = diagnose(read(by_offset)).errors[0], diagnose(read(by_wavelength)).errors[0]
+    assert first.kind == second.kind == "displacement"
+    assert first.period == pytest.approx(second.period, rel=1e-9)
+    assert first.amplitude == pytest.approx(1e-2 / math.pi, rel=0.02)  # sqrt(1e-4) / pi
 
 
 def _harmonics(orders: tuple[int, ...], which: tuple[int, ...]) -> GhostTable:

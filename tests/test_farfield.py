@@ -85,12 +85,12 @@ class TestSharedLaws:
         x = displaced_rulings(count, 5e-6)
         a, b = rng.normal(size=(2, count)) + 1j * rng.normal(size=(2, count))
         sines = np.linspace(-0.3, 0.3, 400)
-        one, two, both = (
+        first, second, both = (
             amplitude(Aperture((Comb(Slit(2e-6), x, w),), 0.01, 5e-6), 0.0, sines, WAVE)
             for w in (a, b, 2 * a - 3j * b)
         )
         # weights of order one: sums of `count` terms, each right to rounding
-        assert np.abs(both - (2 * one - 3j * two)).max() <= 1e-13 * count * 2e-6 * 5
+        assert np.abs(both - (2 * first - 3j * second)).max() <= 1e-13 * count * 2e-6 * 5
 
     @pytest.mark.parametrize("count", [1, 31, 64])
     def test_shift_turns_the_phase(self, count: int) -> None:
@@ -121,7 +121,7 @@ class TestSingleSlit:
         assert intensity(slits(1, w, w), zeros).max() <= 1e-10 * w**2
 
     @pytest.mark.parametrize(
-        ("place", "height"),
+        ("position", "height"),
         [
             (1.43029665312, 0.0471904492258),
             (2.45902403296, 0.0164800259930),
@@ -130,22 +130,22 @@ class TestSingleSlit:
             (5.48153665061, 0.00336072986726),
         ],
     )
-    def test_secondary_maxima(self, place: float, height: float) -> None:
+    def test_secondary_maxima(self, position: float, height: float) -> None:
         w = 40e-6
-        one = slits(1, w, w)
+        slit = slits(1, w, w)
         best = minimize_scalar(
-            lambda t: -intensity(one, t / w)[0],
-            bounds=(place - 0.2, place + 0.2),
+            lambda t: -intensity(slit, t / w)[0],
+            bounds=(position - 0.2, position + 0.2),
             method="bounded",
             options={"xatol": 1e-9},
         )
-        assert best.x == pytest.approx(place, abs=1e-6)
+        assert best.x == pytest.approx(position, abs=1e-6)
         assert -best.fun / w**2 == pytest.approx(height, abs=1e-9)
 
     def test_width_at_half_maximum(self) -> None:
         w = 40e-6
-        one = slits(1, w, w)
-        half = brentq(lambda t: intensity(one, t / w)[0] / w**2 - 0.5, 0.3, 0.6, xtol=1e-13)
+        slit = slits(1, w, w)
+        half = brentq(lambda t: intensity(slit, t / w)[0] / w**2 - 0.5, 0.3, 0.6, xtol=1e-13)
         assert 2 * half == pytest.approx(0.885892941379, abs=1e-9)
 
     @pytest.mark.parametrize(
@@ -174,7 +174,7 @@ class TestManySlits:
         assert np.flatnonzero(missing).tolist() == [4, 9]  # orders 5 and 10
 
     @pytest.mark.parametrize(
-        ("count", "height", "place", "width"),
+        ("count", "height", "position", "width"),
         [
             (3, 1 / 9, 1.5, 0.9316422446),
             (4, 2 / 27, 1.464559054, 0.9107848519),
@@ -185,18 +185,18 @@ class TestManySlits:
         ],
     )
     def test_first_subsidiary_maximum(
-        self, count: int, height: float, place: float, width: float | None
+        self, count: int, height: float, position: float, width: float | None
     ) -> None:
         d, w = 90e-6, 1e-9  # slits so narrow that their envelope is flat to 1e-9
         many = slits(count, w, d)
         top = (count * w) ** 2
         best = minimize_scalar(
             lambda t: -intensity(many, t / count / d)[0],
-            bounds=(place - 0.3, place + 0.3),
+            bounds=(position - 0.3, position + 0.3),
             method="bounded",
             options={"xatol": 1e-9},
         )
-        assert best.x == pytest.approx(place, abs=1e-6)
+        assert best.x == pytest.approx(position, abs=1e-6)
         assert -best.fun / top == pytest.approx(height, abs=1e-7)
         zeros = np.arange(1, count) / count / d
         assert intensity(many, zeros).max() <= 1e-20 * top
@@ -253,13 +253,13 @@ class TestRunningIntegral:
             exact = closed_power(count, w, d, hi) - closed_power(count, w, d, lo)
             assert abs(found - exact) <= 1e-9 * count * w
 
-    @pytest.mark.parametrize(("count", "share"), [(1, 0.01), (5, 0.1), (250, 0.3), (250, 2.0)])
-    def test_pixels_against_quadrature(self, count: int, share: float) -> None:
-        """Pixels of `share` / W against Gauss-Legendre on the exact amplitude."""
+    @pytest.mark.parametrize(("count", "fraction"), [(1, 0.01), (5, 0.1), (250, 0.3), (250, 2.0)])
+    def test_pixels_against_quadrature(self, count: int, fraction: float) -> None:
+        """Pixels of `fraction` / W against Gauss-Legendre on the exact amplitude."""
         w, d = 40e-6, 90e-6
         aperture = slits(count, w, d)
         table = next(iter(far_field(aperture, -80e3, 80e3).terms(again=False))).integral
-        width = share / aperture.width_m
+        width = fraction / aperture.width_m
         lo = np.random.default_rng(3).uniform(-80e3, 80e3 - width, 60)
         node, weight = np.polynomial.legendre.leggauss(24)
         u = lo[:, None] + width * (node + 1) / 2

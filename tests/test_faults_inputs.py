@@ -144,13 +144,13 @@ print(json.dumps([peak() - before, said]))
 
 
 def test_hostile_files_are_refused_without_being_unpacked(tmp_path: Path) -> None:
-    words = _hostile(tmp_path)
+    files = _hostile(tmp_path)
     done = subprocess.run(
-        [sys.executable, "-c", WORK, tmp_path, *words],
+        [sys.executable, "-c", WORK, tmp_path, *files],
         cwd=ROOT, capture_output=True, text=True, check=True,
     )  # fmt: skip
     held, said = json.loads(done.stdout)
-    for name, word in words.items():
+    for name, word in files.items():
         assert name in said[name]
         assert word in said[name], said[name]
         assert len(said[name]) < 400

@@ -229,11 +229,11 @@ def test_every_text_lies_on_the_paper_and_on_no_other(
     for text, box in boxes:
         inside = box.x0 >= 0 and box.y0 >= 0 and box.x1 <= paper.x1 and box.y1 <= paper.y1
         assert inside, f"{text!r} runs off the paper"
-    for (one, a), (two, b) in itertools.combinations(boxes, 2):
+    for (first, a), (second, b) in itertools.combinations(boxes, 2):
         wide, high = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
         # boxes hold room for descenders; a tenth of a line may meet before letters do
         meet = wide > 0 and high > 0.1 * min(a.height, b.height)
-        assert not meet, f"{one!r} runs into {two!r}"
+        assert not meet, f"{first!r} runs into {second!r}"
 
 
 @pytest.mark.parametrize("kind", ["png", "pdf", "svg"])
@@ -243,9 +243,9 @@ def test_every_text_lies_on_the_paper_and_on_no_other(
 def test_same_figure_same_bytes(name: str, kind: str, tmp_path: Path) -> None:
     for copy in ("one", "two"):
         figures.save(DRAWINGS[name]("web"), tmp_path / f"{copy}.{kind}")
-    one, two = ((tmp_path / f"{copy}.{kind}").read_bytes() for copy in ("one", "two"))
-    assert one == two
-    assert len(one) > 3000
+    first, second = ((tmp_path / f"{copy}.{kind}").read_bytes() for copy in ("one", "two"))
+    assert first == second
+    assert len(first) > 3000
 
 
 def test_slide_fills_a_screen(tmp_path: Path) -> None:
@@ -360,17 +360,17 @@ def test_no_line_is_lost_in_a_long_profile() -> None:
     y[[0, 777, 50_000, -1]] = 1.0, 2.0, 3.0, 4.0
     middle, low, high = envelope(x, y)
     assert middle.size <= 6000
-    for place, level in ((0, 1), (777, 2), (50_000, 3), (x.size - 1, 4)):
-        assert high[np.argmin(np.abs(middle - place))] == level
+    for pixel, height in ((0, 1), (777, 2), (50_000, 3), (x.size - 1, 4)):
+        assert high[np.argmin(np.abs(middle - pixel))] == height
     assert low.min() == 0
     assert np.all(np.diff(middle) > 0)
 
 
 def test_labels_keep_apart() -> None:
     marks = [Mark(x * 1e-3, f"order {x}") for x in range(30)]
-    kept = legible(marks, 100.0, 8.0)
-    assert kept[0] is marks[0]
-    gaps = np.diff([mark.position_m for mark in kept]) * 100.0
+    drawn = legible(marks, 100.0, 8.0)
+    assert drawn[0] is marks[0]
+    gaps = np.diff([mark.position_m for mark in drawn]) * 100.0
     assert gaps.min() > len("order 0") * 0.52 * 8 / 72
     assert len(legible(marks, 1000.0, 8.0)) == 30
 
@@ -413,16 +413,16 @@ def test_captions() -> None:
         3e-6: "3\u2009µs",
         640: "10\u2009min\u200940\u2009s",
     }
-    for seconds, words in times.items():
-        assert exposure_words(replace(fine(), exposure_s=seconds)).startswith(words)
+    for seconds, caption in times.items():
+        assert exposure_words(replace(fine(), exposure_s=seconds)).startswith(caption)
 
 
 @pytest.mark.parametrize(
-    ("value", "words"),
+    ("value", "text"),
     [(40e-6, "40 µm"), (0.999999, "1 m"), (-3.2e-9, "−3.2 nm"), (12345, "12.3 km"), (0, "0 m")],
 )
-def test_quantities_in_words(value: float, words: str) -> None:
-    assert in_words(value, "m").replace("\u2009", " ") == words
+def test_quantities_in_words(value: float, text: str) -> None:
+    assert in_words(value, "m").replace("\u2009", " ") == text
 
 
 def test_cautions_stand_on_sheets_each_sentence_once() -> None:

@@ -128,16 +128,16 @@ def test_the_usual_curve_has_its_speed_point_where_iso_6_puts_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "message"),
     [
         ("exposure,density\n1,2\n", "is not a characteristic curve"),
         ("log_exposure,density\n1,2\n0,1\n", "does not ascend"),
         ("log_exposure,density\n1,-2\n2,1\n", "out of range"),
     ],
 )
-def test_bad_datasheets(tmp_path: Path, text: str, words: str) -> None:
+def test_bad_datasheets(tmp_path: Path, text: str, message: str) -> None:
     (tmp_path / "f.csv").write_text(text)
-    with pytest.raises(TableError, match=words):
+    with pytest.raises(TableError, match=message):
         read_curve(tmp_path / "f.csv")
 
 
@@ -191,10 +191,10 @@ def test_the_command_says_what_the_film_records(
     scene = wavesim.load("scenes/sodium_987.toml").but(plate__pixel="40 um")
     exposed = wavesim.expose(scene)
     exposed.save(plate)
-    words = ["develop", str(plate), "-o", str(tmp_path / "f.png"), "--curve", str(sheet),
+    args = ["develop", str(plate), "-o", str(tmp_path / "f.png"), "--curve", str(sheet),
              "--reciprocity", "0.5"]  # fmt: skip
     with pytest.raises(SystemExit) as end:
-        main(words)
+        main(args)
     assert end.value.code == 0
     out = " ".join(capsys.readouterr().out.split())
     counts = exposed.exposure_s**0.5  # E t^p
@@ -203,7 +203,7 @@ def test_the_command_says_what_the_film_records(
     density = np.interp(most, [-3, -2, -1, 0, 1], [0.1, 0.2, 0.8, 1.6, 1.8])
     assert f"to {density:.2f}; the film has 0.10 to 1.80" in out
     with pytest.raises(SystemExit):
-        main([*words, "--json"])
+        main([*args, "--json"])
     record = json.loads(capsys.readouterr().out)
     assert record["pictures"][0]["densities"][1] == pytest.approx(density, abs=1e-9)
     assert record["cautions"] == list(exposed.report.cautions)

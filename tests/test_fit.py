@@ -43,12 +43,12 @@ class TestCommand:
             "--figure", tmp_path / "fit.png",
         )  # fmt: skip
         assert status == 0, output
-        told = json.loads(output)
-        found = told["values"]["aperture.width"]
+        record = json.loads(output)
+        found = record["values"]["aperture.width"]
         assert found["value"] == pytest.approx(43e-6, rel=0.005)
         assert abs(found["value"] - 43e-6) < 3 * found["standard_error"]
         assert found["unit"] == "m"
-        assert told["fits"] is True
+        assert record["fits"] is True
         assert (tmp_path / "fit.png").stat().st_size > 10_000
         again = wavesim.load(tmp_path / "fitted.toml")
         assert again.aperture.width_m == pytest.approx(found["value"])  # type: ignore[union-attr]
@@ -63,7 +63,7 @@ class TestCommand:
         assert values["aperture.pitch"]["value"] == pytest.approx(157e-6, rel=0.002)
 
     @pytest.mark.parametrize(
-        ("args", "told"),
+        ("args", "facts"),
         [
             (["--free", "aperture.width"], ["--pixel", "10 um"]),
             (["--pixel", "40 um"], ["--free", "aperture.width"]),
@@ -76,10 +76,10 @@ class TestCommand:
              ["--tone", "soft", "2.2"]),
         ],
     )  # fmt: skip
-    def test_what_cannot_be_fitted_is_refused(self, args: list[str], told: list[str]) -> None:
+    def test_what_cannot_be_fitted_is_refused(self, args: list[str], facts: list[str]) -> None:
         status, output = command(SHIPPED / "pair.toml", SHIPPED / "pair.png", *args)
         assert status == 2
-        for word in told:
+        for word in facts:
             assert word in output
 
     def test_a_picture_without_a_pattern_is_refused(self, tmp_path: Path) -> None:
@@ -448,8 +448,8 @@ class TestPowders:
     def test_the_mean_over_draws_is_one_dot(self) -> None:
         """Rings of random dots are those of one (van de Hulst 8.3), as the engine exposes it."""
         rings = wavesim.parse(POWDER)
-        one = rings.but({"aperture": {"kind": "disc", "diameter": "50 um"}})  # type: ignore[dict-item]
-        row = wavesim.preview(one, 240, 240).irradiance[120]
+        dot = rings.but({"aperture": {"kind": "disc", "diameter": "50 um"}})  # type: ignore[dict-item]
+        row = wavesim.preview(dot, 240, 240).irradiance[120]
         from wavesim.fitting.powder import powder_rings
         from wavesim.light import of_scene
 

@@ -97,9 +97,9 @@ def test_the_command_writes_a_moving_picture(tmp_path: Path) -> None:
         command, [str(name), "--vary", "aperture.count=1, 2, 5", "-o", str(output), "--json"]
     )
     assert result.exit_code == 0, result.output
-    told = json.loads(result.output)
-    assert [frame["value"] for frame in told["frames"]] == [1, 2, 5]
-    times = [frame["exposure_s"] for frame in told["frames"]]
+    record = json.loads(result.output)
+    assert [frame["value"] for frame in record["frames"]] == [1, 2, 5]
+    times = [frame["exposure_s"] for frame in record["frames"]]
     assert times[0] > times[1] > times[2]  # each as bright as the others: one slit is no darker
     with Image.open(output) as picture:
         assert picture.format == "GIF"
@@ -109,8 +109,8 @@ def test_the_command_writes_a_moving_picture(tmp_path: Path) -> None:
 def _shown(tmp_path: Path, ending: str, *options: str) -> tuple[Path, str]:
     name, output = tmp_path / "five.toml", tmp_path / f"slits{ending}"
     name.write_text(small().text)
-    words = [str(name), "--vary", "aperture.count=1,3", "-o", str(output), *options]
-    result = CliRunner().invoke(command, words)
+    args = [str(name), "--vary", "aperture.count=1,3", "-o", str(output), *options]
+    result = CliRunner().invoke(command, args)
     assert result.exit_code == 0, result.output
     return output, result.output
 
@@ -132,8 +132,8 @@ def test_the_caution_can_be_left_out(tmp_path: Path) -> None:
     name.write_text(scene(source='kind = "sun"\nlines = false', plate=PLATE).text)
     high = {}
     for options in ((), ("--no-caution",)):
-        words = [str(name), "--vary", "aperture.count=1", "-o", str(tmp_path / "a.png"), *options]
-        result = CliRunner().invoke(command, words)
+        args = [str(name), "--vary", "aperture.count=1", "-o", str(tmp_path / "a.png"), *options]
+        result = CliRunner().invoke(command, args)
         assert "never look at the Sun" in " ".join(result.output.split())
         with Image.open(tmp_path / "a.png") as picture:
             high[options] = picture.height

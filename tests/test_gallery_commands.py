@@ -34,7 +34,9 @@ def written() -> list[tuple[str, str]]:
         if path.suffix == ".toml":
             lines = [line[1:].strip() for line in text.splitlines() if line.startswith("#")]
             text = " ".join(lines)
-        found += [(path.name, one) for one in COMMAND.findall(text) if "NAME" not in one]
+        found += [
+            (path.name, command) for command in COMMAND.findall(text) if "NAME" not in command
+        ]
     names = [name for name in NAMES if f"({name}.toml)" in (ROOT / "scenes/README.md").read_text()]
     return [*found, *(("README.md", f"wavesim expose scenes/{name}.toml") for name in names)]
 
@@ -50,12 +52,12 @@ def test_commands_are_found() -> None:
 
 @pytest.mark.parametrize(("file", "command"), WRITTEN)
 def test_a_written_command_is_one_of_the_program(file: str, command: str) -> None:
-    _, name, *words = shlex.split(command)
+    _, name, *args = shlex.split(command)
     with click.Context(_wavesim) as context:
         known = _wavesim.get_command(context, name)
         assert known is not None, file
-        assert known.make_context(name, [*words], parent=context).params, file
-    scene = next(word for word in words if word.startswith("scenes/"))
+        assert known.make_context(name, [*args], parent=context).params, file
+    scene = next(word for word in args if word.startswith("scenes/"))
     assert wavesim.load(ROOT / scene).title
 
 

@@ -66,8 +66,8 @@ def test_marks_predictions_and_light_agree_in_any_air(
     assert marks["1"] == pytest.approx(expected_m, abs=1e-9)
     orders = predict(bench).orders
     assert next(o.x_m for o in orders if o.order == 1) == pytest.approx(expected_m, abs=1e-9)
-    there = wavelength_scale(plate, 1).forward(expected_m * 1e3)
-    assert float(there) == pytest.approx(LASER_NM, abs=1e-6)
+    found_nm = wavelength_scale(plate, 1).forward(expected_m * 1e3)
+    assert float(found_nm) == pytest.approx(LASER_NM, abs=1e-6)
     assert of_scene(bench).wavelength(expected_m, 1) == pytest.approx(LASER_NM * 1e-9, rel=1e-9)
 
 

@@ -40,15 +40,15 @@ def test_index_and_abbe_number_of_catalogues(
 def test_the_formulas_are_those_of_the_tables(name: str, file: str) -> None:
     lines = (DATA / f"optical_constants_{file}.csv").read_text().splitlines()
     rows = np.array([line.split(",") for line in lines if line[:1].isdigit()], dtype=float)
-    seen = (rows[:, 0] > 0.42) & (rows[:, 0] < 1.0)
-    assert glass.index(name, rows[seen, 0] * 1e-6) == pytest.approx(rows[seen, 1], abs=1e-7)
+    visible = (rows[:, 0] > 0.42) & (rows[:, 0] < 1.0)
+    assert glass.index(name, rows[visible, 0] * 1e-6) == pytest.approx(rows[visible, 1], abs=1e-7)
 
 
-def grating(words: str) -> Scene:
+def grating(lines: str) -> Scene:
     return bench_scene(
         source='kind = "laser"\nwavelength = "500 nm"',
         bench='collimator = "1 m"\ncamera = "1 m"',
-        aperture=f'kind = "grating"\ncount = 100\ndensity = "100 / mm"\n{words}',
+        aperture=f'kind = "grating"\ncount = 100\ndensity = "100 / mm"\n{lines}',
         plate='width = "10 mm"\nheight = "1 mm"\npixel = "100 um"',
     )
 

@@ -265,11 +265,11 @@ def reciprocal(
     sine_out = m * wavelength_m / surface.pitch_m / index - sine_in
     back = efficiencies(surface, vacuum, sine_out, tolerance=tolerance)
 
-    def of(found: Efficiencies) -> np.ndarray:
-        place = int(np.flatnonzero(found.amplitudes.order == -m)[0])
-        return np.array([found.amplitudes.reflected[k, k, 0, place] for k in (0, 1)])
+    def amplitudes(found: Efficiencies) -> np.ndarray:
+        column = int(np.flatnonzero(found.amplitudes.order == -m)[0])
+        return np.array([found.amplitudes.reflected[k, k, 0, column] for k in (0, 1)])
 
-    return of(ahead), of(back)
+    return amplitudes(ahead), amplitudes(back)
 
 
 def test_light_sent_back_along_an_order_has_the_same_amplitude() -> None:

@@ -25,7 +25,7 @@ Relief = Callable[[np.ndarray, float], np.ndarray]  # height at x over the pitch
 
 
 def grating(
-    groove: str, density: int, mounting: str, incidence_deg: float, *, part: float = 1.0
+    groove: str, density: int, mounting: str, incidence_deg: float, *, fraction: float = 1.0
 ) -> Scene:
     """A laser on a few grooves before a plate that catches all orders, or a part as wide."""
     return bench.scene(
@@ -34,8 +34,8 @@ def grating(
         'viewing = "0 deg"',
         aperture=f'kind = "grating"\nmounting = "{mounting}"\ndensity = "{density} / mm"\n'
         f'count = {COUNT}\nheight = "{HEIGHT_M * 1e3} mm"\ngroove = {groove}',
-        plate=f'width = "{2 * HALF_M * part!r} m"\nheight = "{HALF_M / 2 * part!r} m"\n'
-        f'pixel = "{0.1 * part!r} mm"',
+        plate=f'width = "{2 * HALF_M * fraction!r} m"\nheight = "{HALF_M / 2 * fraction!r} m"\n'
+        f'pixel = "{0.1 * fraction!r} mm"',
         exposure='time = "1 s"',
     )
 
@@ -113,7 +113,7 @@ def test_small_angles_keep_the_energy() -> None:
     """Facets of a degree. Beyond the plate: lambda / (pi^2 h sin theta) along the rulings, and
     2 sin^2(pi delta) / (pi^2 M) across, delta the blaze's distance from an order, M orders wide."""
     groove = '{ profile = "blazed", facet_angle = "1 deg" }'
-    scene = grating(groove, 10, "reflection", 0.0, part=1 / 4)
+    scene = grating(groove, 10, "reflection", 0.0, fraction=1 / 4)
     along = WAVE_M / (math.pi**2 * HEIGHT_M * 0.24)
     across = 2 * math.sin(math.pi * 0.245) ** 2 / (math.pi**2 * 157)
     assert on_plate(scene, 10, 0.0) == pytest.approx(1 - along - across, abs=1.5e-3)

@@ -86,8 +86,8 @@ def test_the_error_stated_holds_where_orders_pass_off(orders: int) -> None:
     for step in (-1e-10, 1e-10):  # the curves have a vertical tangent: roots of the step
         beside = efficiencies(surface, exactly * (1 + step), 0.0, tolerance=1e-3)
         columns = [beside.index(int(m)) for m in coarse.order if abs(m) < orders]
-        there = [coarse.index(int(m)) for m in coarse.order if abs(m) < orders]
-        jump = beside.reflected[:, :, columns] - coarse.reflected[:, :, there]
+        shared = [coarse.index(int(m)) for m in coarse.order if abs(m) < orders]
+        jump = beside.reflected[:, :, columns] - coarse.reflected[:, :, shared]
         assert np.abs(jump).max() < 20 * math.sqrt(abs(step))
 
 
@@ -115,9 +115,9 @@ def test_fourier_series_tend_to_the_polynomials() -> None:
     for _ in range(3):
         surface = lamellar(1, random.uniform(0.3, 0.7), random.uniform(0.1, 0.6), 1, 1.6)
         wavelength, sine = np.array([random.uniform(0.6, 0.9) * UM]), random.uniform(-0.5, 0.5)
-        one = efficiencies(surface, wavelength, sine, tolerance=1e-7)
-        other = efficiencies(surface, wavelength, sine, method="fourier", tolerance=3e-5)
-        assert np.abs(one.transmitted - other.transmitted).max() < 2e-5
+        polynomials = efficiencies(surface, wavelength, sine, tolerance=1e-7)
+        series = efficiencies(surface, wavelength, sine, method="fourier", tolerance=3e-5)
+        assert np.abs(polynomials.transmitted - series.transmitted).max() < 2e-5
 
 
 @pytest.mark.slow
@@ -127,13 +127,15 @@ def test_a_profile_turned_over_gives_the_mirror_image(facet: float) -> None:
     from wavesim.grooves import Blazed
 
     angle, back = math.radians(facet), math.radians(80.0)
-    one, other = (
+    upright, mirrored = (
         efficiencies(Surface(Blazed(sign * angle, back, UM), UM, constant(1.2 + 7j)),
                      np.array([0.7 * UM]), sign * 0.3, tolerance=1e-4)
         for sign in (1, -1)
     )  # fmt: skip
-    for m in one.order:
-        apart = one.reflected[:, 0, one.index(m)] - other.reflected[:, 0, other.index(-m)]
+    for m in upright.order:
+        apart = (
+            upright.reflected[:, 0, upright.index(m)] - mirrored.reflected[:, 0, mirrored.index(-m)]
+        )
         assert np.abs(apart).max() < 2e-5  # the truncation error asked for is 1e-4
 
 

@@ -65,13 +65,13 @@ def test_a_plate_shows_the_efficiencies() -> None:
     sine = np.sin(math.radians(29) + np.arctan(x / 0.15)) + math.sin(math.radians(10))
     wavelength = sine * pitch
     inside = (wavelength > 455e-9) & (wavelength < 545e-9)
-    lit = {name: plate.profile_irradiance[inside] for name, plate in plates.items()}
+    profiles = {name: plate.profile_irradiance[inside] for name, plate in plates.items()}
     order = curve.orders[0]
     expected = np.interp(wavelength[inside], curve.x, order.across / order.along)
-    ratio = lit["across"] / lit["along"]
+    ratio = profiles["across"] / profiles["along"]
     smooth = np.abs(wavelength[inside] - 489e-9) > 2e-9  # at the cusp a pixel blurs it
     assert ratio[smooth] == pytest.approx(expected[smooth], abs=0.02)
-    assert lit["none"] == pytest.approx((lit["across"] + lit["along"]) / 2, rel=1e-6)
+    assert profiles["none"] == pytest.approx((profiles["across"] + profiles["along"]) / 2, rel=1e-6)
     assert any("rigorous" in note for note in plates["none"].report.notes)
 
 
@@ -92,11 +92,11 @@ def test_ghosts_keep_their_ratio_to_the_line() -> None:
     defect = {"kind": "periodic", "amplitude": "4 nm", "period": 20}
     pitch = 1e-3 / 1200
     for theory in ("scalar", "rigorous"):
-        one = made(aperture={"defects": [defect], "count": 2000,
+        ruled = made(aperture={"defects": [defect], "count": 2000,
                              "groove": {**GROOVE, "theory": theory}})  # fmt: skip
         orders = np.array([1.0, 1 + 1 / 20])
         sines = orders * 550e-9 / pitch - math.sin(math.radians(10))
-        line, ghost = np.abs(wavesim.amplitude(one, sines, 550e-9)) ** 2
+        line, ghost = np.abs(wavesim.amplitude(ruled, sines, 550e-9)) ** 2
         rowland = (math.pi * 1.05 * 4e-9 / pitch) ** 2
         assert ghost / line == pytest.approx(rowland, rel=0.08 if theory == "scalar" else 0.03)
 
@@ -126,8 +126,8 @@ def test_conical_light_on_a_conductor_is_light_of_a_longer_wavelength() -> None:
     low, high = (f"{x / cosine!r} nm" for x in (480, 484))
     classical = wavesim.efficiency(bare, order=1, from_=low, to=high, points=3)
     for name in ("along", "across", "scalar"):
-        one, other = (getattr(found.orders[0], name) for found in (conical, classical))
-        assert one == pytest.approx(other, abs=2e-3), name
+        inclined, longer = (getattr(found.orders[0], name) for found in (conical, classical))
+        assert inclined == pytest.approx(longer, abs=2e-3), name
     metal = wavesim.efficiency(made(), order=1, from_="480 nm", to="481 nm", conical="30 deg",
                                points=2)  # fmt: skip
     assert 0.01 < metal.absorbed.min() < 0.3
@@ -147,10 +147,10 @@ def test_the_blaze_lies_where_the_facet_mirrors() -> None:
     """Transmission: n sin(facet) = sin(facet + beta); the peak of order 1 against order -1."""
     found = wavesim.efficiency(scene("replica"), order=(1, -1), from_="400 nm", to="700 nm",
                                points=31)  # fmt: skip
-    by = {one.order: one.unpolarised for one in found.orders}
+    by = {row.order: row.unpolarised for row in found.orders}
     assert by[1].max() > 0.45
     assert by[-1].max() < 0.13
-    assert all(one.side == "transmitted" for one in found.orders)
+    assert all(row.side == "transmitted" for row in found.orders)
 
 
 def test_the_command_prints_the_agreed_keys(tmp_path: Path) -> None:
@@ -181,13 +181,13 @@ def test_over_the_turn_of_the_grating() -> None:
     pitch = 1e-3 / 1200
     for alpha in (15.0, 24.0):  # light sent back along the order has the same efficiency
         back = math.degrees(math.asin(550e-9 / pitch - math.sin(math.radians(alpha))))
-        there, returned = (
+        forward, returned = (
             wavesim.efficiency(made(), order=1, wavelength="550 nm", points=2,
                                turn=(f"{turn!r} deg", f"{turn + 0.01!r} deg"))
             for turn in (alpha, back)
         )  # fmt: skip
         for name in ("along", "across"):
-            ahead, behind = (getattr(o.orders[0], name)[0] for o in (there, returned))
+            ahead, behind = (getattr(o.orders[0], name)[0] for o in (forward, returned))
             assert ahead == pytest.approx(behind, abs=2e-3)
 
 
@@ -235,8 +235,8 @@ def test_curves_are_kept_between_runs(tmp_path: Path, monkeypatch: pytest.Monkey
     """The second run reads the file; another depth or material makes another."""
     monkeypatch.setenv("WAVESIM_CACHE", str(tmp_path))
     first = wavesim.efficiency(made(), order=1, from_="500 nm", to="510 nm", points=3)
-    kept = sorted(tmp_path.glob("grooves-*"))
-    assert len(kept) == 1
+    cached = sorted(tmp_path.glob("grooves-*"))
+    assert len(cached) == 1
     again = wavesim.efficiency(made(), order=1, from_="500 nm", to="510 nm", points=3)
     assert np.array_equal(first.orders[0].along, again.orders[0].along)
     wavesim.efficiency(made(aperture={"material": "silver"}), order=1, from_="500 nm",

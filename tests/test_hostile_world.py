@@ -57,7 +57,7 @@ from wavesim.scene import load, parse
 @pytest.mark.slow
 def test_a_mutant_ends_in_a_result_or_in_a_sentence(what: str, mutants: int) -> None:
     count = patrol(what, range(mutants))
-    assert not count.faults, count.words()
+    assert not count.faults, count.text()
     assert count.mutants == mutants
     assert count.kinds["result"] > 0  # some mutants are still good: the bounds are not all there is
     assert sum(count.kinds.values()) - count.kinds["result"] > mutants // 5
@@ -74,8 +74,8 @@ def test_a_fault_is_seen() -> None:
     def two_lines() -> str:
         raise ComputationError("wrong\nand worse")  # an InputError is one line by itself
 
-    assert judge(0, lambda: str(1 // 0)).words.startswith("ZeroDivisionError at test_hostile")
-    assert judge(0, warns).words.startswith("warning: overflow")
+    assert judge(0, lambda: str(1 // 0)).text.startswith("ZeroDivisionError at test_hostile")
+    assert judge(0, warns).text.startswith("warning: overflow")
     assert judge(0, two_lines).kind == "FAULT"
     assert judge(0, lambda: "done").kind == "result"
 
@@ -145,11 +145,11 @@ def test_the_same_bits_from_one_thread_and_from_two_and_from_run_to_run(tmp_path
     otherwise when it shares it between threads: then to a few roundings, and the same picture.
     """
     here, again = numbers(), numbers()
-    one, two = (exposed_on(threads, tmp_path / f"{threads}.npz") for threads in (1, 2))
-    assert len(one) == 4 * len(SCENES)
-    for name, light in one.items():
+    first, second = (exposed_on(threads, tmp_path / f"{threads}.npz") for threads in (1, 2))
+    assert len(first) == 4 * len(SCENES)
+    for name, light in first.items():
         assert np.array_equal(here[name], again[name]), f"{name}: two runs differ"
-        assert np.array_equal(light, two[name]), f"{name}: one thread and two differ"
+        assert np.array_equal(light, second[name]), f"{name}: one thread and two differ"
         if light.dtype == np.uint8:
             assert np.array_equal(light, here[name]), f"{name}: the machine's own threads differ"
         else:  # a sum of k terms differs by a few roundings of 1.1e-16 of its largest
@@ -195,10 +195,10 @@ def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_p
         assert running.stdout is not None
         time.sleep(dice.uniform(0.0, 0.8) * float(running.stdout.readline()))
         running.send_signal(signal.SIGINT)
-        _, told = running.communicate(timeout=60)
+        _, errors = running.communicate(timeout=60)
         if running.returncode != 0:
             assert running.returncode == 130
-            assert told.lstrip(b"\n") == b"wavesim: interrupted\n"  # a new line before it or not
+            assert errors.lstrip(b"\n") == b"wavesim: interrupted\n"  # a new line before it or not
             stopped += 1
         assert sorted(p.name for p in tmp_path.iterdir()) == ["a.h5", "a.png", "scene.toml"]
         wavesim.open_plate(tmp_path / "a.h5")  # every chunk carries a checksum
@@ -210,19 +210,25 @@ def test_interrupted_at_any_moment_it_says_so_and_leaves_nothing_half_done(tmp_p
 # ---- what patrols found
 
 
-def refused(scene: str, place: Path, words: str) -> None:
-    """Exposing it says `words`, in one line and without a warning."""
-    (place / "mutant.toml").write_text(scene)
-    with warnings.catch_warnings(action="error"), pytest.raises(InputError, match=words) as caught:
-        expose(load(place / "mutant.toml"))
+def refused(scene: str, folder: Path, message: str) -> None:
+    """Exposing it is refused with `message`, in one line and without a warning."""
+    (folder / "mutant.toml").write_text(scene)
+    with (
+        warnings.catch_warnings(action="error"),
+        pytest.raises(InputError, match=message) as caught,
+    ):
+        expose(load(folder / "mutant.toml"))
     assert "\n" not in str(caught.value)
 
 
-def not_measured(file: Path, words: str, *options: str, command: str = "measure") -> None:
-    """The command refuses the file with `words`."""
+def not_measured(file: Path, message: str, *options: str, command: str = "measure") -> None:
+    """The command refuses the file with `message`."""
     from tests.mutated_scenes import commanded
 
-    with warnings.catch_warnings(action="error"), pytest.raises(InputError, match=words) as caught:
+    with (
+        warnings.catch_warnings(action="error"),
+        pytest.raises(InputError, match=message) as caught,
+    ):
         commanded(command, str(file), *options)
     assert len(str(caught.value)) < 500
 
@@ -335,7 +341,7 @@ def test_formulas_that_a_scene_leaves_nothing_to_vary() -> None:
 
     scene = parse(SMALL_SCENE.replace('width = "40 um"', 'width = "90 um"'))
     found = compare(scene, points=2, only=("missing-orders", "n-slits"))
-    assert [one.name for one in found.comparisons] == ["n-slits"]
+    assert [comparison.name for comparison in found.comparisons] == ["n-slits"]
     assert "would run from 0.01 to 0" in dict(found.left_out)["missing-orders"]
 
 
@@ -343,7 +349,7 @@ GHOSTS = "order,line [nm],ghost [nm],strength\n1,546,551.7,5e-5\n2,546,548.8,2e-
 
 
 @pytest.mark.parametrize(
-    ("old", "new", "words"),
+    ("old", "new", "message"),
     [
         ("1,546,", "1,0,", "holds a line .nm. that is not above zero"),
         ("5e-5", "1e300", "holds a strength outside any plausible range"),
@@ -353,10 +359,10 @@ GHOSTS = "order,line [nm],ghost [nm],strength\n1,546,551.7,5e-5\n2,546,548.8,2e-
     ],
 )
 def test_a_table_of_ghosts_out_of_all_measure(
-    old: str, new: str, words: str, tmp_path: Path
+    old: str, new: str, message: str, tmp_path: Path
 ) -> None:
     (tmp_path / "ghosts.csv").write_text(GHOSTS.replace(old, new))
-    not_measured(tmp_path / "ghosts.csv", words, command="diagnose")
+    not_measured(tmp_path / "ghosts.csv", message, command="diagnose")
 
 
 BENCH = ("--density", "600 / mm", "--camera", "1 m")
@@ -380,8 +386,8 @@ def test_a_material_out_of_all_measure(row: str, tmp_path: Path) -> None:
 
     table = f"wavelength_nm,n,k\n350,0.4,3.9\n{row}\n550,0.96,6.69\n850,2.6,8.5\n"
     (tmp_path / "metal.csv").write_text(table)
-    words = r"metal.csv: line 3: is not an index .* n of 0.001 to 1,000 and k of 0 to 1,000"
-    refused(rigorous_scene('material_file = "metal.csv"'), tmp_path, words)
+    message = r"metal.csv: line 3: is not an index .* n of 0.001 to 1,000 and k of 0 to 1,000"
+    refused(rigorous_scene('material_file = "metal.csv"'), tmp_path, message)
 
 
 def test_a_coating_a_kilometre_thick(tmp_path: Path) -> None:
@@ -465,9 +471,9 @@ def test_a_study_file_with_a_damaged_piece(tmp_path: Path) -> None:
     )
     run_study(load_plan(tmp_path / "study.toml"), tmp_path / "s.h5", workers=1)
     with h5py.File(tmp_path / "s.h5") as file:
-        at = file["profile"].id.get_chunk_info(0).byte_offset
+        start = file["profile"].id.get_chunk_info(0).byte_offset
     content = bytearray((tmp_path / "s.h5").read_bytes())
-    content[at] ^= 1
+    content[start] ^= 1
     (tmp_path / "s.h5").write_bytes(content)
     not_measured(
         tmp_path / "s.h5", "is damaged: a piece of an array cannot be read", command="study"
@@ -487,10 +493,10 @@ CIRCLE = ("--circle", "--density", "600 / mm")
 def test_more_settings_than_hands_can_set(tmp_path: Path) -> None:
     """A fit of so many lines took a matrix of as many rows and columns."""
     path = tmp_path / "circle.csv"
-    for count, words in ((30_000, "too many settings"), (1000, "too many lines of unknown")):
+    for count, message in ((30_000, "too many settings"), (1000, "too many lines of unknown")):
         rows = "".join(f"{1 - k % 2 * 2},{159 + k % 2 * 41},37,{k % 60}\n" for k in range(count))
         path.write_text("order,degrees,minutes,seconds\n" + rows)
-        not_measured(path, words, *CIRCLE)
+        not_measured(path, message, *CIRCLE)
 
 
 def test_a_near_field_of_hours_is_refused_with_its_estimate(tmp_path: Path) -> None:

@@ -33,11 +33,11 @@ def test_the_command_shows_what_the_page_shows(desk: Path, command: str, shown: 
 
 
 def test_every_question_has_one_command_and_a_link() -> None:
-    parts = PAGE.split("\n## ")[1:]
-    assert len(parts) == 17
-    for part in parts:
-        assert len(steps(part)) == 1, part.splitlines()[0]
-        title = part.splitlines()[0]
+    answers = PAGE.split("\n## ")[1:]
+    assert len(answers) == 17
+    for answer in answers:
+        assert len(steps(answer)) == 1, answer.splitlines()[0]
+        title = answer.splitlines()[0]
         anchor = re.sub(r"[^\w -]", "", title.lower()).replace(" ", "-")
         assert f"(#{anchor})" in PAGE
 
@@ -85,5 +85,5 @@ def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     assert counted == pytest.approx(exp(within), abs=0.6)
     beyond = c1 + (log(metered) - m1) * (c2 - c1) / (m2 - m1)
     assert 240 + cure == pytest.approx(exp(beyond), abs=3)
-    share, error = number(r"yield +([\d.]+)%"), number(r"yield +[\d.]+% \+- ([\d.]+)%")
-    assert abs(share - passing) < 2 * error
+    yield_percent, error = number(r"yield +([\d.]+)%"), number(r"yield +[\d.]+% \+- ([\d.]+)%")
+    assert abs(yield_percent - passing) < 2 * error

@@ -105,10 +105,10 @@ def test_a_hole_over_which_a_beam_fades(radius_um: float, error: float) -> None:
     sines, wave = np.array([0.0, 3e-4, -7e-4, 1.5e-3]), 632.8e-9
     found = wavesim.amplitude(scene, sines, wave, rises=2e-4)
     t, w = np.polynomial.legendre.leggauss(60)
-    r, part = radius_um * 1e-6 * (t + 1) / 2, radius_um * 1e-6 * w / 2
+    r, ring = radius_um * 1e-6 * (t + 1) / 2, radius_um * 1e-6 * w / 2
     turn = np.arange(120) * 2 * np.pi / 120
     x, y = 0.6e-3 + np.outer(r, np.cos(turn)), np.outer(r, np.sin(turn))
-    weight = (part * r)[:, None] * 2 * np.pi / 120 * np.exp(-(x**2 + y**2) / 1e-6)
+    weight = (ring * r)[:, None] * 2 * np.pi / 120 * np.exp(-(x**2 + y**2) / 1e-6)
     wanted = [np.sum(weight * np.exp(-2j * np.pi / wave * (s * x + 2e-4 * y))) for s in sines]
     assert found == pytest.approx(np.array(wanted), abs=error * abs(wanted[0]))
 
@@ -192,15 +192,15 @@ def test_amplitude_along_the_rulings(gaussian: float, round_: float) -> None:
     """Against Gauss-Legendre quadrature of the profile itself."""
     along = Along(1e-3, gaussian, round_)
     t, w = np.polynomial.legendre.leggauss(2000)
-    y, part = t * 0.5e-3, w * 0.5e-3
+    y, weight = t * 0.5e-3, w * 0.5e-3
     profile = np.exp(-np.square(y / gaussian))
     if math.isfinite(round_):
         profile = np.sqrt(1 - np.square(y / round_))
-        profile *= math.sqrt(1e-3 / np.sum(part * profile**2))
+        profile *= math.sqrt(1e-3 / np.sum(weight * profile**2))
     elif math.isfinite(gaussian):
-        assert along.power_m == pytest.approx(np.sum(part * profile**2), rel=1e-12)
+        assert along.power_m == pytest.approx(np.sum(weight * profile**2), rel=1e-12)
     v = np.array([0.0, 300.0, 2e3, 5e4])
-    wanted = np.cos(2 * np.pi * np.outer(v, y)) @ (part * profile)
+    wanted = np.cos(2 * np.pi * np.outer(v, y)) @ (weight * profile)
     # the root of the chord at its end, of the reference
     assert along.amplitude(v) == pytest.approx(wanted, abs=1e-3 * 1e-7)
 

@@ -54,9 +54,9 @@ def test_blur_of_a_single_lens_from_published_indices(nm: float) -> None:
 
 
 def test_both_lenses_blur_twice() -> None:
-    one = 'camera_lens = { glass = "fused silica" }'
-    both = f'{one}\ncollimator_lens = {{ glass = "fused silica" }}'
-    single, double = (width(wavesim.expose(spectrograph(430.0, t))) for t in (one, both))
+    camera = 'camera_lens = { glass = "fused silica" }'
+    both = f'{camera}\ncollimator_lens = {{ glass = "fused silica" }}'
+    single, double = (width(wavesim.expose(spectrograph(430.0, t))) for t in (camera, both))
     # the collimated beam is no narrower across than the diffracted one: cos(alpha) = 1
     cosine = math.cos(math.asin(430e-9 * 600e3))
     assert double == pytest.approx(single * (1 + 1 / cosine**2), abs=4e-5)

@@ -75,7 +75,7 @@ def test_planck_in_bins_meets_the_polylogarithm_series(kelvin: float) -> None:
     with mpmath.workdps(40):
         running = [_planck_beyond(edge, kelvin) for edge in air.to_vacuum(edges)]
         parts = np.diff(running)
-        error = [float(p / part - 1) for p, part in zip(power, parts, strict=True)]
+        error = [float(p / exact - 1) for p, exact in zip(power, parts, strict=True)]
     rounding = 2.3e-16 * edges[1:] / np.diff(edges)  # of the edges themselves, turned into vacuum
     assert (np.abs(error) < 1e-12 + rounding).all()  # the pieces are built to it
 

@@ -134,9 +134,14 @@ def test_filters_multiply_in_any_order() -> None:
         NeutralFilter(density=1.0),
     )
     for source in (None, Sun(slit=SLIT)):
-        one, other = _filtered(*items, source=source), _filtered(*items[::-1], source=source)
+        forwards, backwards = (
+            _filtered(*items, source=source),
+            _filtered(*items[::-1], source=source),
+        )
         # built to 1e-9 each; the Sun's fine pieces are not checked: 1e-5
-        assert one.total() == pytest.approx(other.total(), rel=1e-8 if source is None else 1e-6)
+        assert forwards.total() == pytest.approx(
+            backwards.total(), rel=1e-8 if source is None else 1e-6
+        )
 
 
 def test_filtered_sunlight_equals_the_product_in_every_bin() -> None:
@@ -204,7 +209,7 @@ def test_a_source_too_cold_to_see() -> None:
 
 
 @pytest.mark.parametrize(
-    ("source", "words"),
+    ("source", "facts"),
     [
         (Sun(), ["Sun", "ISO 12312-2"]),
         (Laser(wavelength_m=632.8e-9, power_W=1e-4), ["class 1 or 2"]),
@@ -215,9 +220,9 @@ def test_a_source_too_cold_to_see() -> None:
         (Lamp(element="Hg"), ["ultraviolet", "IEC 62471"]),
     ],
 )
-def test_cautions(source: Source, words: list[str]) -> None:
+def test_cautions(source: Source, facts: list[str]) -> None:
     (text,) = light.cautions(source)
-    assert all(word in text for word in words)
+    assert all(word in text for word in facts)
     assert "Local rules and a qualified supervisor" in text
 
 

@@ -66,8 +66,8 @@ def test_power_in_bins_narrower_and_wider_than_lines(
 def test_a_part_of_the_range_equals_the_whole() -> None:
     edges = np.linspace(516e-9, 519e-9, 500)
     whole, _ = sun.irradiance().integrate(edges[:-1], edges[1:])
-    part, _ = sun.irradiance(lo_m=515.5e-9, hi_m=519.5e-9).integrate(edges[:-1], edges[1:])
-    assert part == pytest.approx(whole, rel=1e-9)  # rounding of the grid's positions
+    alone, _ = sun.irradiance(lo_m=515.5e-9, hi_m=519.5e-9).integrate(edges[:-1], edges[1:])
+    assert alone == pytest.approx(whole, rel=1e-9)  # rounding of the grid's positions
 
 
 def test_thousands_of_lines_into_twenty_thousand_bins() -> None:
@@ -230,25 +230,25 @@ def test_no_bin_is_darker_than_black() -> None:
 def test_heads_of_the_oxygen_bands() -> None:
     # Fraunhofer A 759.37 and B 686.72 nm are these heads (encyclopaedia entry)
     for band, head in (("A", 759.37), ("B", 686.72)):
-        wavelength, share = oxygen.lines(band)
-        assert wavelength[share > 1e-4].min() * 1e9 == pytest.approx(head, abs=0.01)
-        assert share.sum() == pytest.approx(1.0, abs=1e-4)
+        wavelength, weight = oxygen.lines(band)
+        assert wavelength[weight > 1e-4].min() * 1e9 == pytest.approx(head, abs=0.01)
+        assert weight.sum() == pytest.approx(1.0, abs=1e-4)
 
 
 def test_bands_smoothed_follow_g173() -> None:
     edges = np.arange(755.0, 775.0, 0.01)
     power, _ = sun.irradiance("ground").integrate(edges * 1e-9, (edges + 0.01) * 1e-9)
-    at = np.array([760.0, 761.0, 762.0, 763.0, 764.0, 765.0, 766.0, 770.0])
-    ours = smoothed(edges + 0.005, power / 0.01, at, 1.0)
+    nm = np.array([760.0, 761.0, 762.0, 763.0, 764.0, 765.0, 766.0, 770.0])
+    ours = smoothed(edges + 0.005, power / 0.01, nm, 1.0)
     table = g173_columns()
-    theirs = np.interp(at, table[:, 0], table[:, 2])
+    theirs = np.interp(nm, table[:, 0], table[:, 2])
     # of the light outside the band: a band model at one pressure, compared at its steepest
     assert np.abs(ours - theirs).max() < 0.12 * theirs[-1]
 
 
 def test_above_the_air_there_is_no_oxygen() -> None:
-    one = sun.irradiance("above", telluric=True).total()
-    assert one == sun.irradiance("above", telluric=False).total()
+    outside = sun.irradiance("above", telluric=True).total()
+    assert outside == sun.irradiance("above", telluric=False).total()
 
 
 def test_what_is_kept_between_runs_is_what_was_computed(

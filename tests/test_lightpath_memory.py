@@ -118,13 +118,13 @@ COMMON: list[tuple[str, list[object]]] = [
 ]
 
 
-def changed(scene: Scene, place: str, value: object) -> Scene:
+def changed(scene: Scene, key: str, value: object) -> Scene:
     """The scene with one value put in, checked as a scene file is."""
     if value == "keep":
         return scene
-    if place == "bench.beam" and value is not None:
+    if key == "bench.beam" and value is not None:
         value = wavesim.scene.Beam(diameter_m=value)  # type: ignore[attr-defined]
-    first, _, rest = place.partition(".")
+    first, _, rest = key.partition(".")
     return _put(scene, first, rest, value)
 
 
@@ -135,16 +135,16 @@ def _put(model: Any, first: str, rest: str, value: object) -> Any:
     return model.model_copy(update={first: value})
 
 
-def assert_same(one: ExposedPlate, other: ExposedPlate) -> None:
+def assert_same(first: ExposedPlate, second: ExposedPlate) -> None:
     """All values equal to the bit; the report but for its wall times."""
-    for field in fields(one):
-        a, b = getattr(one, field.name), getattr(other, field.name)
+    for field in fields(first):
+        a, b = getattr(first, field.name), getattr(second, field.name)
         if isinstance(a, np.ndarray):
             np.testing.assert_array_equal(a, b, err_msg=field.name)
         elif field.name == "report":
-            for part in fields(a):
-                if part.name != "seconds":
-                    assert getattr(a, part.name) == getattr(b, part.name)
+            for inner in fields(a):
+                if inner.name != "seconds":
+                    assert getattr(a, inner.name) == getattr(b, inner.name)
         else:
             assert a == b
 
@@ -158,19 +158,19 @@ def test_a_random_walk_over_scenes_gives_the_bits_of_fresh_exposures() -> None:
     for step in range(STEPS):
         if rng.random() < 0.2:
             kind = rng.choice(sorted(scenes))
-        place, values = rng.choice(CHANGES[kind] + COMMON)
-        scenes[kind] = changed(scenes[kind], place, rng.choice(values))
+        key, values = rng.choice(CHANGES[kind] + COMMON)
+        scenes[kind] = changed(scenes[kind], key, rng.choice(values))
         found = path.expose(scenes[kind])
         reused += len(path.reused)
         try:
             assert_same(found, wavesim.expose(scenes[kind]))
         except AssertionError as error:
-            raise AssertionError(f"step {step}, {kind}, {place}: {error}") from error
+            raise AssertionError(f"step {step}, {kind}, {key}: {error}") from error
     assert reused > STEPS  # else nothing was remembered and the test says nothing
 
 
 @pytest.mark.parametrize(
-    ("place", "value", "repeated"),
+    ("key", "value", "repeated"),
     [
         ("title", "another", {"exposure"}),
         ("exposure.over", 1.0, {"exposure"}),
@@ -183,13 +183,13 @@ def test_a_random_walk_over_scenes_gives_the_bits_of_fresh_exposures() -> None:
     ],
 )
 def test_only_stages_that_read_a_value_are_repeated(
-    place: str, value: object, repeated: set[str]
+    key: str, value: object, repeated: set[str]
 ) -> None:
     scene = wavesim.parse(RULED)
     path = LightPath()
     every = set(path.expose(scene).report.seconds)
     assert path.reused == ()
-    path.expose(changed(scene, place, value))
+    path.expose(changed(scene, key, value))
     again = every - set(path.reused)
     assert repeated <= again
     assert "light" not in again
@@ -215,10 +215,10 @@ def test_little_memory_is_kept_where_little_is_allowed() -> None:
     scene = wavesim.parse(RULED)
     path = LightPath(most_bytes=0)
     path.expose(scene)
-    one = path.bytes
+    single = path.bytes
     for count in (2, 3, 4, 5):
         path.expose(changed(scene, "aperture.count", count))
-        assert path.bytes < 2 * one
+        assert path.bytes < 2 * single
 
 
 @pytest.mark.parametrize("name", sorted(STARTS))

@@ -119,9 +119,9 @@ def test_a_dragged_slider_moves_the_plate_and_never_waits_for_more_than_two(page
     page.mouse.down()
     for step in range(40):
         page.mouse.move(x - step / 2, y)
-    seen = counters(page)
-    assert seen["painted"] > before + 2
-    assert seen["unanswered"] <= 2
+    counts = counters(page)
+    assert counts["painted"] > before + 2
+    assert counts["unanswered"] <= 2
     page.mouse.up()
     shown(page, "row")
     assert value(page, "aperture.width")[0] < 39e-6
@@ -167,8 +167,8 @@ def test_the_cursor_goes_from_mark_to_mark_to_the_micrometre(page: Page) -> None
     orders = [k / 3 for k in range(-int(3 * reach), int(3 * reach) + 1)]
     for mu in orders[:4]:
         page.keyboard.press("PageUp")
-        right = 1e3 * FOCAL_M * np.tan(np.arcsin(mu * wave / PITCH_M))
-        expect(plate).to_have_attribute("aria-valuenow", f"{right:.3f}", timeout=5000)
+        expected = 1e3 * FOCAL_M * np.tan(np.arcsin(mu * wave / PITCH_M))
+        expect(plate).to_have_attribute("aria-valuenow", f"{expected:.3f}", timeout=5000)
     expect(page.locator(".readout .why")).to_contain_text("x =", timeout=20_000)
 
 

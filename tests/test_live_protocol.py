@@ -100,11 +100,11 @@ def test_orders_and_minima_stand_where_the_grating_equation_puts_them(page: Page
     head = page.ask("turn", "frame", changes={"aperture.pitch": "100 um"}).head
     marks, focal = head["marks"], SCENE.bench.camera_focal_m
     for order, x, _ in marks["orders"]:
-        right = focal * np.tan(np.arcsin(order * marks["wavelength_m"] / 100e-6))
-        assert x == pytest.approx(right, abs=1e-6)  # readable to the micrometre
+        expected = focal * np.tan(np.arcsin(order * marks["wavelength_m"] / 100e-6))
+        assert x == pytest.approx(expected, abs=1e-6)  # readable to the micrometre
     darkest = [x for x, where in marks["minima"] if where in ("0.3333", "0.6667")]
-    right = [focal * np.tan(np.arcsin(k / 3 * marks["wavelength_m"] / 100e-6)) for k in (1, 2)]
-    assert darkest == pytest.approx(right, abs=1e-6)
+    expected = [focal * np.tan(np.arcsin(k / 3 * marks["wavelength_m"] / 100e-6)) for k in (1, 2)]
+    assert darkest == pytest.approx(expected, abs=1e-6)
 
 
 def test_at_rest_the_row_has_the_plates_own_columns(page: Page) -> None:
@@ -243,7 +243,7 @@ def test_pins_are_compared_on_one_exposure(page: Page) -> None:
     pins = page.ask("pin", "pins").head["pins"]
     assert len(pins) == 2
     assert pins[0]["exposure"] == pins[1]["exposure"]
-    assert any("2 more subsidiary maxima" in words for words in pins[1]["words"])
+    assert any("2 more subsidiary maxima" in line for line in pins[1]["words"])
     each = page.ask("arrange", "pins", shared=False).head["pins"]
     assert each[0]["exposure"] != each[1]["exposure"]
     assert page.ask("recall", "state", number=0).head["title"] == "Three slits"
@@ -340,13 +340,13 @@ def test_every_word_of_the_page_is_in_its_place() -> None:
     """Words that the page names are there, and no others: a translation is one file."""
     with client() as web:
         scripts = web.get("/bench.js").text + web.get("/socket.js").text
-        words = web.get("/strings.json").json()
+        texts = web.get("/strings.json").json()
     named = set(re.findall(r"\bwords\.(\w+)", scripts)) - {"length", "join", "map", "then"}
     refused = re.search(r"REFUSED = \{(.*?)\}", scripts)
     assert refused is not None
     named |= {"lost", *re.findall(r'"(\w+)"', refused[1])}
     named |= {f"save_{what}" for what in ("scene", "plate", "picture", "sheet")}
-    assert named == set(words)
+    assert named == set(texts)
 
 
 def test_a_shared_bench_asks_for_a_key() -> None:
@@ -456,9 +456,9 @@ def test_who_sends_without_end_is_cut_off() -> None:
 
 def test_the_same_desk_serves_both_doors() -> None:
     """The protocol needs neither server nor widget."""
-    told: list[Reply] = []
+    replies: list[Reply] = []
     desk = Desk(Session(SCENE))
-    desk.answer({"n": 1, "kind": "hello", "columns": 80}, told.append)
-    desk.answer({"n": 2, "kind": "turn", "changes": {"aperture.count": 4}}, told.append)
-    assert [reply.head["kind"] for reply in told] == ["state", "frame", "frame"]
-    assert [reply.head["n"] for reply in told] == [1, 1, 2]
+    desk.answer({"n": 1, "kind": "hello", "columns": 80}, replies.append)
+    desk.answer({"n": 2, "kind": "turn", "changes": {"aperture.count": 4}}, replies.append)
+    assert [reply.head["kind"] for reply in replies] == ["state", "frame", "frame"]
+    assert [reply.head["n"] for reply in replies] == [1, 1, 2]

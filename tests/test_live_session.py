@@ -230,8 +230,8 @@ def test_a_printed_sheet_is_true_to_scale(paper: str, size_mm: tuple[float, floa
     pdf = sheet_pdf([plate, plate], paper, titles=["one", "two"], stops=[0.0, 1.0])
     box = re.search(rb"/MediaBox \[ ?0 0 ([\d.]+) ([\d.]+) ?\]", pdf)
     assert box is not None
-    for found, right in zip(box.groups(), size_mm, strict=True):
-        assert float(found) / POINTS_MM == pytest.approx(right, abs=0.01)
+    for found, expected in zip(box.groups(), size_mm, strict=True):
+        assert float(found) / POINTS_MM == pytest.approx(expected, abs=0.01)
     streams = re.findall(rb"stream\r?\n(.*?)\r?\nendstream", pdf, re.DOTALL)
     drawn = b"".join(filter(None, map(inflated, streams)))
     lines = re.findall(rb"([\d.]+) ([\d.]+) m\s+([\d.]+) ([\d.]+) l", drawn)
@@ -262,10 +262,10 @@ def test_the_bench_in_a_notebook_answers_as_the_page_does() -> None:
     import wavesim
 
     widget = wavesim.live(SCENE)  # type: ignore[operator]
-    told: list[tuple[str, int]] = []
-    widget.send = lambda head, buffers: told.append((head["kind"], len(buffers)))
+    replies: list[tuple[str, int]] = []
+    widget.send = lambda head, buffers: replies.append((head["kind"], len(buffers)))
     widget._answer(widget, {"n": 1, "kind": "hello", "columns": 80}, [])
     widget._answer(widget, {"n": 2, "kind": "turn", "changes": {"aperture.count": 4}}, [])
-    assert told == [("state", 0), ("frame", 4), ("frame", 4)]
+    assert replies == [("state", 0), ("frame", 4), ("frame", 4)]
     assert widget.scene.aperture.count == 4
     assert "export default" in widget._esm

@@ -65,9 +65,9 @@ def test_both_sides_cancel_a_wrong_incidence():
     settings = readings(np.random.default_rng(3), alpha=alpha, orders=(1, -1), sigma=0.0)
     circle = Circle(PITCH_M, incidence_error_rad=alpha)
     table = from_circle(settings, circle)
-    one = abs(table.rows[0].wavelength_m / LINES_M["Hg e"] - 1)
+    one_side = abs(table.rows[0].wavelength_m / LINES_M["Hg e"] - 1)
     mean = abs(table.means[0].wavelength_m / LINES_M["Hg e"] - 1)
-    assert one > 5e-5
+    assert one_side > 5e-5
     assert mean < 1e-6
     assert table.rows[0].u_incidence_m > 10 * table.means[0].u_incidence_m
 
@@ -115,7 +115,7 @@ def test_table_of_a_file(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "message"),
     [
         ("order,degrees\n", "no rows"),
         ("order,angle\n1,2\n", "not a table of settings"),
@@ -124,10 +124,10 @@ def test_table_of_a_file(tmp_path):
         ("order,degrees\n1,ten\n", "line 2"),
     ],
 )
-def test_bad_tables(tmp_path, text, words):
+def test_bad_tables(tmp_path, text, message):
     path = tmp_path / "settings.csv"
     path.write_text(text)
-    with pytest.raises(TableError, match=words):
+    with pytest.raises(TableError, match=message):
         read_settings(path)
 
 
@@ -143,7 +143,9 @@ def test_settings_that_make_no_sense():
 A_LITTLE = math.radians(0.2)
 
 
-def told(rng, *, known=("Hg e",), orders=(1, -1, 2, -2), straight=False, wrong=(0.0, 0.0), **how):
+def circle_of(
+    rng, *, known=("Hg e",), orders=(1, -1, 2, -2), straight=False, wrong=(0.0, 0.0), **how
+):
     """`readings` with known lines, perhaps without order 0, of a circle that is not centred."""
     out = []
     for s in readings(rng, orders=orders, **how):
@@ -173,7 +175,7 @@ def test_the_density_from_known_lines(how):
         incidence_error_rad=math.inf if "alpha" in how else 0.0,
         centring="wrong" in how,
     )
-    table = from_circle(told(np.random.default_rng(5), sigma=0.0, **how), circle)
+    table = from_circle(circle_of(np.random.default_rng(5), sigma=0.0, **how), circle)
     # the circle's error is one of the angle read, here of the angle set: 2e-4 squared
     tolerance = 1e-6 if "wrong" in how else 1e-9
     assert table.settled.value["pitch"] == pytest.approx(PITCH_M, rel=tolerance)
@@ -193,7 +195,7 @@ def test_errors_of_the_fit_are_as_stated():
     """Deviations over stated errors of pitch and unknown lines, 40 sets of 5 arcsec."""
     ratios = []
     for seed in range(40):
-        settings = told(np.random.default_rng(seed), sigma=5 * ARCSEC_RAD)
+        settings = circle_of(np.random.default_rng(seed), sigma=5 * ARCSEC_RAD)
         table = from_circle(settings, Circle(None, reading_rad=5 * ARCSEC_RAD))
         fit = table.settled
         ratios.append((fit.value["pitch"] - PITCH_M) / fit.error["pitch"])
@@ -204,7 +206,7 @@ def test_errors_of_the_fit_are_as_stated():
 
 
 def test_what_settings_cannot_tell():
-    one_side = told(np.random.default_rng(6), orders=(1,), known=())
+    one_side = circle_of(np.random.default_rng(6), orders=(1,), known=())
     with pytest.raises(InputError, match="known wavelength"):
         from_circle(one_side, Circle(None))
     with pytest.raises(InputError, match="cannot be told"):

@@ -83,26 +83,28 @@ def lamp(seed: int, noise: float = NOISE) -> Judged:
     text = scene_text(rng, f'kind = "lamp"\nelement = "{element}"', (8, 100))
     found, instrument = plate(text, rng, noise)
     table = lamps.lines(element)
-    place = instrument.position_m(table.wavelength_m, 1)
+    position = instrument.position_m(table.wavelength_m, 1)
     features = find_lines(found)
     top = max(f.height for f in features)
     wide = np.median([f.width_m for f in features if f.height > FAINT * top])
     ratios: tuple[list[float], list[float]] = ([], [])
     for f in features:
-        miss = lamp_miss(f, place, table.strength, max(float(wide), found.pixel_m))
+        miss = lamp_miss(f, position, table.strength, max(float(wide), found.pixel_m))
         if miss is not None:
             ratios[f.height < FAINT * top].append(miss / f.x_error_m)
     return Judged(*(np.array(r) for r in ratios))
 
 
-def lamp_miss(f: Feature, place: np.ndarray, strength: np.ndarray, width_m: float) -> float | None:
+def lamp_miss(
+    f: Feature, position: np.ndarray, strength: np.ndarray, width_m: float
+) -> float | None:
     """x found less x true [m]; None where no line or several are meant."""
-    apart = np.abs(place - f.x_m)
+    apart = np.abs(position - f.x_m)
     near = apart < 0.5 * width_m
     far = (apart < 3 * width_m) & ~near
     if not near.any() or (strength[far] > 0.01 * strength[near].sum()).any():
         return None
-    return f.x_m - float(np.average(place[near], weights=strength[near]))
+    return f.x_m - float(np.average(position[near], weights=strength[near]))
 
 
 def sunlight(seed: int, noise: float = NOISE) -> np.ndarray:
@@ -119,17 +121,17 @@ def sunlight(seed: int, noise: float = NOISE) -> np.ndarray:
     out = []
     for f in features:
         read, per_m = float(instrument.wavelength(f.x_m, 1)), abs(instrument.dispersion(f.x_m, 1))
-        one = np.abs(table.wavelength_m - read) < 0.6 * width * per_m
+        candidates = np.abs(table.wavelength_m - read) < 0.6 * width * per_m
         near = np.abs(table.wavelength_m - read) < 2 * width * per_m
-        if one.any() and missing[near].sum() < 2 * missing[one].max():
-            true = float(np.average(table.wavelength_m[one], weights=missing[one]))
+        if candidates.any() and missing[near].sum() < 2 * missing[candidates].max():
+            true = float(np.average(table.wavelength_m[candidates], weights=missing[candidates]))
             out.append((read - true) / per_m / f.x_error_m)
     return np.array(out)
 
 
 def within(ratios: np.ndarray) -> tuple[float, float]:
-    one, two = (float(np.mean(np.abs(ratios) < k)) for k in (1, 2))
-    return one, two
+    within_1, within_2 = (float(np.mean(np.abs(ratios) < k)) for k in (1, 2))
+    return within_1, within_2
 
 
 @pytest.fixture(scope="module")
@@ -144,14 +146,14 @@ def ratios() -> dict[str, np.ndarray]:
 @pytest.mark.parametrize("which", ["bright", "faint", "dark"])
 def test_two_thirds_of_the_lines_lie_within_the_stated_uncertainty(ratios, which):
     """A Gaussian's 68, 95 and 99.7 %, less three deviations of a share of 150 lines."""
-    judged = np.abs(ratios[which])
-    assert judged.size > 150
-    one, two = within(judged)
-    assert one > 0.68 - 0.12
-    assert two > 0.95 - 0.06
-    assert np.mean(judged > 3) < 0.003 + 0.013
+    chosen = np.abs(ratios[which])
+    assert chosen.size > 150
+    within_1, within_2 = within(chosen)
+    assert within_1 > 0.68 - 0.12
+    assert within_2 > 0.95 - 0.06
+    assert np.mean(chosen > 3) < 0.003 + 0.013
     # not by stating too much: half of a Gaussian's errors exceed 0.67; a third of that is cautious
-    assert np.median(judged) > 0.67 / 3
+    assert np.median(chosen) > 0.67 / 3
 
 
 @pytest.mark.parametrize("wavelength_nm", [535.403, 580.378])
@@ -176,9 +178,10 @@ def main(count: int) -> None:
         }  # fmt: skip
         for kind, parts in rows.items():
             ratios = np.concatenate(parts)
-            one, two = within(ratios)
+            within_1, within_2 = within(ratios)
             print(
-                f"{name:10}  {kind:6}  {ratios.size:5} lines  within 1: {one:.0%}  2: {two:.0%}"
+                f"{name:10}  {kind:6}  {ratios.size:5} lines  within 1: {within_1:.0%}  "
+                f"2: {within_2:.0%}"
                 f"  median {np.median(np.abs(ratios)):.2f}  largest {np.abs(ratios).max():.1f}"
             )
 

@@ -69,7 +69,7 @@ def with_errors(errors: dict[str, float]) -> str:
 class Score:
     """Judgements of one grating: how many, and how many wrong of either kind."""
 
-    judged: int
+    compared: int
     lines_called_ghosts: int
     ghosts_called_lines: int
     missed: int
@@ -96,13 +96,13 @@ def truth(errors: dict[str, float]) -> tuple[np.ndarray, np.ndarray, np.ndarray]
     the Jacobi-Anger expansion.
     """
     table = lamps.lines("Hg")
-    one, two = (2 * np.pi * errors[k] * 1e-9 / PITCH_M for k in ("a1", "a2"))
+    first, second = (2 * np.pi * errors[k] * 1e-9 / PITCH_M for k in ("a1", "a2"))
     sine, height, is_line = [], [], []
     for m, p, q in itertools.product((1, 2, 3), range(-5, 6), range(-5, 6)):
         mu = m + p / errors["p1"] + q / errors["p2"]
-        part = (jv(p, mu * one) * jv(q, mu * two) * np.sinc(SLIT_M * mu / PITCH_M)) ** 2
+        strength = (jv(p, mu * first) * jv(q, mu * second) * np.sinc(SLIT_M * mu / PITCH_M)) ** 2
         sine.append(mu * table.wavelength_m / PITCH_M)
-        height.append(part * table.strength)
+        height.append(strength * table.strength)
         is_line.append(np.full(table.strength.size, p == q == 0))
     flat = np.concatenate(height)
     return np.concatenate(sine), flat / flat.max(), np.concatenate(is_line)
@@ -114,30 +114,30 @@ def judge(seed: int) -> tuple[Score, Measurement]:
     scene = parse(with_errors(errors))
     table = measure(expose(scene), Task(least=0.3 * FAINTEST))
     sine, height, is_line = truth(errors)
-    place = of_scene(scene).position(sine)
+    position = of_scene(scene).position(sine)
     width = float(np.median([r.width_m for r in table.rows]))
-    on_plate = np.abs(place) < 84.5e-3
+    on_plate = np.abs(position) < 84.5e-3
     called = [0, 0]
     bright = [r for r in table.rows if r.height >= FAINTEST]
     for row in bright:
-        near = on_plate & (np.abs(place - row.x_m) < 0.8 * width)
+        near = on_plate & (np.abs(position - row.x_m) < 0.8 * width)
         line_light = height[near & is_line].sum()
         ghost_light = height[near & ~is_line].sum()
         really_line = line_light >= ghost_light
         if really_line != (row.kind == "line"):
             called[0 if really_line else 1] += 1
-    missed, unresolved = _missed(table, place[on_plate], height[on_plate], width)
+    missed, unresolved = _missed(table, position[on_plate], height[on_plate], width)
     return Score(len(bright), called[0], called[1], missed, unresolved), table
 
 
-def _missed(table: Measurement, place, height, width) -> tuple[int, int]:
+def _missed(table: Measurement, position, height, width) -> tuple[int, int]:
     """Lines and ghosts that no measured row stands for: alone, or beside a taller one."""
     rows = np.array([r.x_m for r in table.rows])
     missed = unresolved = 0
     for k in np.flatnonzero(height > 1.05 * FAINTEST):
-        if np.abs(rows - place[k]).min() <= 0.8 * width:
+        if np.abs(rows - position[k]).min() <= 0.8 * width:
             continue
-        taller = (np.abs(place - place[k]) < 3 * width) & (height > height[k])
+        taller = (np.abs(position - position[k]) < 3 * width) & (height > height[k])
         if taller.any():
             unresolved += 1
         else:
@@ -148,7 +148,7 @@ def _missed(table: Measurement, place, height, width) -> tuple[int, int]:
 @pytest.mark.parametrize("seed", [3, 14])
 def test_every_line_and_ghost_is_told_apart(seed):
     score, table = judge(seed)
-    assert score.judged > 30
+    assert score.compared > 30
     assert (score.lines_called_ghosts, score.ghosts_called_lines, score.missed) == (0, 0, 0)
     errors = errors_of(seed)
     found = sorted((p.rulings, p.amplitude_m * 1e9) for p in table.periods)

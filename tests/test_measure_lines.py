@@ -31,12 +31,14 @@ def box(x: np.ndarray, centre: float, width: float) -> np.ndarray:
 def test_maxima_match_scipy(seed):
     """scipy.signal.find_peaks and peak_widths, an independent program."""
     y = np.cumsum(np.random.default_rng(seed).normal(size=2000))
-    at, facts = find_peaks(y, prominence=1.0)
+    index, facts = find_peaks(y, prominence=1.0)
     found = maxima(y, 1.0)
-    assert np.array_equal(found.index, at)
+    assert np.array_equal(found.index, index)
     np.testing.assert_allclose(found.prominence, facts["prominences"], rtol=1e-12)
-    for part in (0.35, 0.5):
-        np.testing.assert_allclose(widths(y, found, part), peak_widths(y, at, part)[0], rtol=1e-9)
+    for fraction in (0.35, 0.5):
+        np.testing.assert_allclose(
+            widths(y, found, fraction), peak_widths(y, index, fraction)[0], rtol=1e-9
+        )
 
 
 def test_flat_tops_count_once():
@@ -122,15 +124,15 @@ def test_nothing_is_found_in_noise():
 
 
 @pytest.mark.parametrize(
-    ("x", "value", "words"),
+    ("x", "value", "message"),
     [
         (np.arange(4.0), np.ones(4), "at least 8"),
         (np.array([0.0, 1, 2, 3, 4, 5, 6, 9]), np.ones(8), "evenly"),
         (np.arange(8.0), np.array([1.0] * 7 + [np.nan]), "finite"),
     ],
 )
-def test_profiles_that_cannot_be_measured(x, value, words):
-    with pytest.raises(PlateFileError, match=words):
+def test_profiles_that_cannot_be_measured(x, value, message):
+    with pytest.raises(PlateFileError, match=message):
         profile(x, value)
 
 

@@ -47,8 +47,8 @@ def lines_at(places, heights) -> object:
 
 def test_one_order_alone_is_taken_as_the_lowest_and_others_are_named():
     """0.8 um = 1 x 800 nm = 2 x 400 nm: nothing on the plate decides."""
-    place = float(BENCH.position_m(800e-9, 1))
-    table = measure_profile(lines_at([place], [1.0]), BENCH, Task())
+    position = float(BENCH.position_m(800e-9, 1))
+    table = measure_profile(lines_at([position], [1.0]), BENCH, Task())
     row = table.lines[0]
     assert row.order == 1
     assert row.other_orders == (2,)
@@ -64,15 +64,15 @@ def test_a_partner_in_another_order_decides():
 
 def test_the_list_decides_where_no_partner_is():
     """Cadmium's 467.815 nm in order 3 might be 701.7 nm in order 2, which cadmium has not."""
-    place = float(BENCH.position_m(467.815e-9, 3))
-    table = measure_profile(lines_at([place], [1.0]), BENCH, Task(element="Cd"))
+    position = float(BENCH.position_m(467.815e-9, 3))
+    table = measure_profile(lines_at([position], [1.0]), BENCH, Task(element="Cd"))
     assert table.lines[0].order == 3
     assert table.lines[0].name.startswith("Cd 467.8")
 
 
 def test_the_order_may_be_given():
-    place = float(BENCH.position_m(800e-9, 1))
-    row = measure_profile(lines_at([place], [1.0]), BENCH, Task(order=2)).lines[0]
+    position = float(BENCH.position_m(800e-9, 1))
+    row = measure_profile(lines_at([position], [1.0]), BENCH, Task(order=2)).lines[0]
     assert (row.order, row.other_orders) == (2, ())
     with pytest.raises(InputError, match="order"):
         Task(order=0)
@@ -87,8 +87,8 @@ def test_the_zero_order_sets_the_origin():
     found = [r.wavelength_m * 1e9 for r in table.lines]
     np.testing.assert_allclose(found, [435.833, 546.075], atol=0.002)  # 0.02 sample = 0.0013 nm
     assert [r.kind for r in table.rows] == ["zero order", "line", "line"]
-    kept = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task(zero_order=False))
-    assert abs(kept.lines[-1].wavelength_m * 1e9 - 546.075) > 1.0
+    without = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task(zero_order=False))
+    assert abs(without.lines[-1].wavelength_m * 1e9 - 546.075) > 1.0
 
 
 def test_ghosts_of_a_lone_line_in_one_order():
@@ -166,8 +166,8 @@ def test_commands_with_bad_quantities():
 
 
 def test_doubt_is_carried():
-    place = float(BENCH.position_m(546.075e-9, 1))
+    position = float(BENCH.position_m(546.075e-9, 1))
     bench = Instrument(1e-3 / 300, 0.5, uncertainties=Uncertainties(pitch=1e-4, origin_m=1e-6))
-    row = measure_profile(lines_at([place], [1.0]), bench, Task()).lines[0]
+    row = measure_profile(lines_at([position], [1.0]), bench, Task()).lines[0]
     assert row.uncertainty_m > 1e-4 * 546e-9
     assert row.uncertainty_m < 1.2e-4 * 546e-9

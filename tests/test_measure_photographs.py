@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchmarks.photograph_coverage import judged
+from benchmarks.photograph_coverage import compared
 from benchmarks.photograph_patrol import faults, measured, rough
 from benchmarks.photographs import Photograph, photograph
 from wavesim.measuring import (
@@ -32,16 +32,16 @@ from wavesim.measuring import (
 
 def covered(ratio: np.ndarray) -> None:
     size = np.abs(ratio)
-    for within, share in ((1, 0.683), (2, 0.954)):
-        deviation = math.sqrt(share * (1 - share) / size.size)
-        assert np.mean(size < within) > share - 3 * deviation
+    for within, expected in ((1, 0.683), (2, 0.954)):
+        deviation = math.sqrt(expected * (1 - expected) / size.size)
+        assert np.mean(size < within) > expected - 3 * deviation
     assert np.median(size) > 0.67 / 3  # not by stating too much
 
 
 @pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
 def test_lines_that_stand_alone_in_strong_grain(tmp_path: Path, first: int) -> None:
     print(f"seeds {first} on")
-    found = judged(range(first, first + (10 if first == 100 else 60)), tmp_path, noise=3.0)
+    found = compared(range(first, first + (10 if first == 100 else 60)), tmp_path, noise=3.0)
     assert found.alone.size > 60
     covered(found.alone)
 
@@ -55,7 +55,7 @@ def test_the_statistical_part_alone(tmp_path: Path, first: int, noise: float) ->
     within two; three deviations of a share of so many lines to either side.
     """
     print(f"seeds {first} on")
-    found = judged(range(first, first + (20 if first == 100 else 60)), tmp_path, noise=noise)
+    found = compared(range(first, first + (20 if first == 100 else 60)), tmp_path, noise=noise)
     size = np.abs(found.noise)
     assert size.size > 100
     for within, fraction in ((1, 0.683), (2, 0.945)):
@@ -67,7 +67,7 @@ def test_the_statistical_part_alone(tmp_path: Path, first: int, noise: float) ->
 def test_lines_with_unresolved_neighbours(tmp_path: Path, first: int) -> None:
     """Half of the lines have another of 5 to 70 % of their light half to three widths away."""
     print(f"seeds {first} on")
-    found = judged(range(first, first + (10 if first == 100 else 60)), tmp_path, neighbours=True)
+    found = compared(range(first, first + (10 if first == 100 else 60)), tmp_path, neighbours=True)
     assert found.close.size > 50
     covered(found.close)
 
@@ -100,11 +100,11 @@ def test_a_lens_that_distorts(tmp_path: Path) -> None:
         allowed += _misses(picture, measure_profile(profile, trusted, Task()))
         if picture.wavelength_m.size < 8:
             continue
-        told = [
+        pointed = [
             Known(float(w), 1, float(x))
             for w, x in zip(picture.wavelength_m, picture.x_m, strict=True)
         ]
-        references = find_references(profile, known, tuple(told[::2]), unknown=wanted)
+        references = find_references(profile, known, tuple(pointed[::2]), unknown=wanted)
         found = solve(references, known, wanted)
         solved += _misses(picture, measure_profile(profile, found.instrument, Task()))
         edge = float(np.abs(profile.x_m).max()) / picture.focal_m
@@ -129,9 +129,11 @@ def test_rough_photographs_through_the_command(tmp_path: Path, first: int) -> No
         picture = rough(seed, tmp_path)
         found, refused = measured(picture)
         assert found is not None, refused
-        told = faults(picture, found)
-        assert not [text for which, text in told if which in ("invented", "beyond 3 stated")]
-        wrong += sum(which == "wrongly named" for which, _ in told)
+        found_faults = faults(picture, found)
+        assert not [
+            text for which, text in found_faults if which in ("invented", "beyond 3 stated")
+        ]
+        wrong += sum(which == "wrongly named" for which, _ in found_faults)
         lines += len(found["lines"])
     assert wrong <= max(1, lines / 100)
 
@@ -159,6 +161,6 @@ def test_turns_of_sharp_lines_are_found() -> None:
         turn = math.radians(degrees)
         across = column * math.cos(turn) + row * math.sin(turn)
         light = sum(
-            np.exp(-(((across - at) / 1.06) ** 2) / 2) for at in (-300.2, -91.7, 4.1, 240.6)
+            np.exp(-(((across - centre) / 1.06) ** 2) / 2) for centre in (-300.2, -91.7, 4.1, 240.6)
         )
         assert abs(rotation(np.asarray(light) + 0.01) - turn) < 0.05 / 50

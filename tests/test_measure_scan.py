@@ -145,7 +145,7 @@ def test_profile_of_a_csv_file(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("text", "words"),
+    ("text", "message"),
     [
         ("x_mm,value\n", "no rows"),
         ("place,value\n1,2\n", "no known scale"),
@@ -156,10 +156,10 @@ def test_profile_of_a_csv_file(tmp_path):
         ("# note\nplace,value\n1,2\n", r"line 2: the first column has no known scale"),
     ],
 )
-def test_bad_profiles(tmp_path, text, words):
+def test_bad_profiles(tmp_path, text, message):
     path = tmp_path / "bad.csv"
     path.write_text(text)
-    with pytest.raises(TableError, match=words):
+    with pytest.raises(TableError, match=message):
         read_profile(path)
 
 

@@ -38,9 +38,9 @@ def test_wavelength_follows_the_grating_equation():
 def test_air_of_the_bench_is_taken_out():
     """In warmer, thinner air the same standard wavelength is longer: by (n - 1) / T, 1e-6 a K."""
     warm = replace(TRUE, air=AirState(temperature_K=303.15))
-    place = float(warm.position_m(546.074e-9, 1))
-    assert warm.wavelength(place, 1) == pytest.approx(546.074e-9, rel=1e-12)
-    shift = float(TRUE.wavelength(place, 1)) / 546.074e-9 - 1
+    position = float(warm.position_m(546.074e-9, 1))
+    assert warm.wavelength(position, 1) == pytest.approx(546.074e-9, rel=1e-12)
+    shift = float(TRUE.wavelength(position, 1)) / 546.074e-9 - 1
     # ideal gas: n - 1 falls as 1 / T; Ciddor departs from it by less than 1 %
     assert shift == pytest.approx(2.777e-4 * (1 - 288.15 / 303.15), rel=0.01)
 
@@ -110,9 +110,9 @@ def test_contradicting_references():
 
 def test_what_cannot_be_told_apart():
     """Pitch and focal length at one angle; viewing and origin: the same shift of everything."""
-    one = tuple(references()[:1] * 2)
+    same_twice = tuple(references()[:1] * 2)
     with pytest.raises(InputError, match="told apart"):
-        solve(one, TRUE, ("pitch", "focal"))
+        solve(same_twice, TRUE, ("pitch", "focal"))
 
 
 def test_too_few_references():

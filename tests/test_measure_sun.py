@@ -141,11 +141,11 @@ def test_command(plate, tmp_path):
     path = tmp_path / "sun.h5"
     plate.save(path)
     runner = CliRunner()
-    words = runner.invoke(command, [str(path), "--density", "299.8 / mm", "--reference", "D1",
+    result = runner.invoke(command, [str(path), "--density", "299.8 / mm", "--reference", "D1",
                                     "--reference", "C", "--solve", "pitch"])  # fmt: skip
-    assert words.exit_code == 0, words.output
-    assert "300.00" in words.output
-    assert "D1 (Na I 589.592)" in words.output
+    assert result.exit_code == 0, result.output
+    assert "300.00" in result.output
+    assert "D1 (Na I 589.592)" in result.output
     data = json.loads(runner.invoke(command, [str(path), "--json"]).output)
     assert len(data["lines"]) > 100
     assert data["instrument"]["pitch_m"] == pytest.approx(PITCH_M)

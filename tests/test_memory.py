@@ -43,14 +43,14 @@ UNJUDGED_BYTES = 20_000_000
 
 
 @pytest.fixture
-def judged(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+def needs_bytes(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """Every amount of memory that was asked for."""
     found: list[float] = []
     real = memory.require_memory
 
-    def noting(need: float, **words: object) -> None:
+    def noting(need: float, **details: object) -> None:
         found.append(need)
-        real(need, **words)  # type: ignore[arg-type]
+        real(need, **details)  # type: ignore[arg-type]
 
     for module in ("memory", "near", "plane.expose"):
         monkeypatch.setattr(f"wavesim.plate.{module}.require_memory", noting)
@@ -58,18 +58,18 @@ def judged(monkeypatch: pytest.MonkeyPatch) -> list[float]:
 
 
 @pytest.mark.parametrize("name", slow_but(list(SCENES)[1:], SCENES))
-def test_no_more_is_held_than_was_judged(name: str, judged: list[float]) -> None:
+def test_no_more_is_held_than_was_judged(name: str, needs_bytes: list[float]) -> None:
     held = _held(SCENES[name])
-    assert held < max(judged) + UNJUDGED_BYTES
+    assert held < max(needs_bytes) + UNJUDGED_BYTES
 
 
-def _held(of: Scene) -> int:
+def _held(scene: Scene) -> int:
     """Bytes of arrays at the peak of a second exposure: the first fills what is kept for good."""
-    small = of.model_copy(update={"plate": of.plate.model_copy(update={"height_m": 1e-3})})
+    small = scene.model_copy(update={"plate": scene.plate.model_copy(update={"height_m": 1e-3})})
     expose(small)
     tracemalloc.start()
     try:
-        expose(of)
+        expose(scene)
         return tracemalloc.get_traced_memory()[1]
     finally:
         tracemalloc.stop()

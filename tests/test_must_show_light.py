@@ -207,11 +207,11 @@ def _diffraction_left() -> float:
 
 def test_the_hand_reckoning_scales() -> None:
     # twice the slit, twice the light, as long as its image is narrow against the fringe
-    one = bench_scene(
+    narrow = bench_scene(
         source='kind = "sun"\nslit = { width = "5 um", height = "4 mm" }',
         plate='width = "2 mm"\nheight = "0.05 mm"\npixel = "10 um"',
     )
-    wide = one.source.slit.model_copy(update={"width_m": 10e-6})
-    two = one.model_copy(update={"source": one.source.model_copy(update={"slit": wide})})
-    times = [expose(s).exposure_s for s in (one, two)]
+    wide = narrow.source.slit.model_copy(update={"width_m": 10e-6})
+    broad = narrow.model_copy(update={"source": narrow.source.model_copy(update={"slit": wide})})
+    times = [expose(s).exposure_s for s in (narrow, broad)]
     assert times[0] / times[1] == pytest.approx(2.0, rel=2e-3)  # (pi w s)^2 terms: 1e-3 at 10 um

@@ -51,12 +51,12 @@ def test_straight_edge(w: float, intensity: float) -> None:
     assert found == pytest.approx(intensity, abs=2.5e-4)
 
 
-@pytest.mark.parametrize(("number", "part"), SLIT_AXIS)
-def test_slit_on_the_axis_against_fresnel_number(number: float, part: float) -> None:
+@pytest.mark.parametrize(("number", "intensity"), SLIT_AXIS)
+def test_slit_on_the_axis_against_fresnel_number(number: float, intensity: float) -> None:
     half = 0.2e-3
     k = number * WAVE / half**2
     found = abs(slit_near(-half, half, np.zeros(1), k, WAVE)[0] / (2 * half)) ** 2
-    assert found == pytest.approx(part, abs=1e-9)  # nine digits are given
+    assert found == pytest.approx(intensity, abs=1e-9)  # nine digits are given
 
 
 @pytest.mark.parametrize("number", [3e-5, 1e-3, 0.7, -5.0, 40.0])
@@ -73,8 +73,8 @@ def test_slit_off_the_axis_against_quadrature(number: float) -> None:
 
 
 def test_many_small_pieces_agree_with_the_edges() -> None:
-    place = np.array([-0.3e-3, 0.0, 0.35e-3])
-    comb = Comb(Slit(80e-6), place, np.ones(3, dtype=np.complex128))
+    position = np.array([-0.3e-3, 0.0, 0.35e-3])
+    comb = Comb(Slit(80e-6), position, np.ones(3, dtype=np.complex128))
     aperture, front = Aperture((comb,), 0.01, 0.3e-3), Wavefront(3.0, 3.0)
     u = np.linspace(-2e4, 2e4, 301)
     by_edges = near_rulings(aperture, front)
@@ -117,16 +117,16 @@ def _on_axis(aperture: PlaneAperture, k: float) -> float:
 
 
 def _single(diameter: float) -> PlaneAperture:
-    one = Group(disc(diameter), np.zeros(1), np.zeros(1), np.ones(1))
-    return PlaneAperture((one,), None, one.element.open_area_m2)
+    group = Group(disc(diameter), np.zeros(1), np.zeros(1), np.ones(1))
+    return PlaneAperture((group,), None, group.element.open_area_m2)
 
 
-@pytest.mark.parametrize(("number", "part"), DISC_AXIS)
-def test_disc_on_the_axis_near_the_far_field(number: float, part: float) -> None:
+@pytest.mark.parametrize(("number", "intensity"), DISC_AXIS)
+def test_disc_on_the_axis_near_the_far_field(number: float, intensity: float) -> None:
     hole = _single(1e-3)
     found = _on_axis(hole, number * WAVE / 0.5e-3**2) / hole.open_area_m2**2
     # 256 cells across, edges in eight lines: their area is right to 1e-5
-    assert found == pytest.approx(part, abs=1e-4)
+    assert found == pytest.approx(intensity, abs=1e-4)
 
 
 @pytest.mark.parametrize("number", [1.0, 2.0, 3.0])
@@ -197,10 +197,12 @@ def test_lens_errors_against_quadrature_over_the_pupil(kind: str) -> None:
 BAND = 'kind = "band"\ncentre = "550 nm"\nwidth = "2 nm"'
 
 
-def on_plate(place: str, aperture: str, width: float, height: float, pixel: float) -> ExposedPlate:
+def on_plate(
+    distances: str, aperture: str, width: float, height: float, pixel: float
+) -> ExposedPlate:
     """What such an aperture leaves on a plate of so many mm, with pixels of so many um."""
     plate = f'width = "{width} mm"\nheight = "{height} mm"\npixel = "{pixel} um"'
-    return expose(bench.scene(source=BAND, bench=place, aperture=aperture, plate=plate))
+    return expose(bench.scene(source=BAND, bench=distances, aperture=aperture, plate=plate))
 
 
 SLITS = 'kind = "slits"\ncount = 2\nwidth = "40 um"\npitch = "120 um"\nheight = "2 mm"'

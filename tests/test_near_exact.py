@@ -138,8 +138,8 @@ def test_wires_far_off_the_axis() -> None:
 
 def test_collimated_light_stays_where_its_slit_is() -> None:
     """A slit 0.4 z off the axis casts its shadow straight behind it, as bright as the beam."""
-    place = 'kind = "slits"\nslits = [{ centre = "1.6 mm", width = "0.5 mm" }]'
-    plate = laser_plate(place, 4.0, 500.0)
+    aperture = 'kind = "slits"\nslits = [{ centre = "1.6 mm", width = "0.5 mm" }]'
+    plate = laser_plate(aperture, 4.0, 500.0)
     row = plate.irradiance[0]
     half = plate.x_m[row > np.median(row[row > row.max() / 2]) / 4]  # 1/4 at an edge
     assert half.min() == pytest.approx(1.35e-3, abs=plate.scene.plate.pixel_m)
@@ -159,24 +159,24 @@ def test_edges_and_spectrum_are_one_field(sine: float, z_m: float) -> None:
     )
     near = ExactRulings(Aperture(combs, 0.01, 1e-4), z_m)
     x = np.linspace(-5e-4, 5e-4, 201) - z_m * math.tan(math.asin(sine)) * (z_m > 0.1)
-    one, other = near._by_edges(x, 550e-9, sine), near._by_spectrum(x, 550e-9, sine)
-    light = np.abs(other) ** 2
+    by_edges, by_spectrum = near._by_edges(x, 550e-9, sine), near._by_spectrum(x, 550e-9, sine)
+    light = np.abs(by_spectrum) ** 2
     # Bleistein's next term; directions that fade over six sqrt(lambda z)
-    assert np.abs(np.abs(one) ** 2 - light).max() < 1e-5 * light.max()
+    assert np.abs(np.abs(by_edges) ** 2 - light).max() < 1e-5 * light.max()
 
 
-@pytest.mark.parametrize(("zones", "part"), [(0.125, 0.987214831), (0.01, 0.999917756)])
-def test_axis_of_a_round_hole_against_its_far_field(zones: float, part: float) -> None:
+@pytest.mark.parametrize(("zones", "intensity"), [(0.125, 0.987214831), (0.01, 0.999917756)])
+def test_axis_of_a_round_hole_against_its_far_field(zones: float, intensity: float) -> None:
     """(sin(pi N / 2) / (pi N / 2))^2, N = a^2 / lambda z: 1.279 % lost at z = 2 D^2 / lambda, the
     far-field criterion (Born & Wolf 8.8.3; Goodman 4.2.2)."""
     a, wave = 0.5e-3, 550e-9
     z = a * a / wave / zones
     hole = PlaneAperture((Group(disc(2 * a), np.zeros(1), np.zeros(1), np.ones(1)),), None, 1.0)
     edges = np.array([-1e-6, 1e-6])
-    on = Frame(edges / z, edges / z, (0, 0), straight=True)
+    frame = Frame(edges / z, edges / z, (0, 0), straight=True)
     table = ExactPlane(hole, z, (1e-6, 1e-6)).table(wave, 0.0)
-    light = sweep_plane(table, on, 0.0, np.array([wave]), np.ones((1, 1)))[0][0, 0] / 4e-12
-    assert light / (math.pi * zones) ** 2 == pytest.approx(part, abs=2e-5)  # fading directions
+    light = sweep_plane(table, frame, 0.0, np.array([wave]), np.ones((1, 1)))[0][0, 0] / 4e-12
+    assert light / (math.pi * zones) ** 2 == pytest.approx(intensity, abs=2e-5)  # fading directions
 
 
 def rayleigh_sommerfeld(x: float, y: float, radius_m: float, z_m: float, wave_m: float) -> float:

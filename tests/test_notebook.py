@@ -104,7 +104,7 @@ def test_results_of_studies() -> None:
     assert repr(found).startswith("<prediction of 'Three slits'>\n")
     assert fits_a_screen(repr(found))
     page = found._repr_html_()
-    assert [one.title.split()[0] for one in found.tables] == ["orders", "ghosts", "effect"]
+    assert [table.title.split()[0] for table in found.tables] == ["orders", "ghosts", "effect"]
     assert page.count("<table>") == 1 + len(found.tables)  # the sentences and the tables
     assert page.count("<tr>") == len(found.sentences) + sum(1 + len(t.rows) for t in found.tables)
     assert "dispersion [nm/mm]" in headings(page)
@@ -128,7 +128,7 @@ def test_a_result_fits_a_screen_and_prints_within_80_columns() -> None:
         assert fits_a_screen(repr(found))
         assert all(len(line) <= 80 for line in found.text().split("\n"))
         assert json.dumps(found.record(), default=str)
-        assert all(one.text for one in found.sentences)
+        assert all(sentence.text for sentence in found.sentences)
 
 
 def test_a_wide_listing_repeats_its_first_column() -> None:

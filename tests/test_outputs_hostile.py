@@ -71,16 +71,16 @@ def desk(furnished: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
 
 def run(*args: str) -> tuple[int, str]:
     """Status and complaint of a command, run in this process as the program runs it."""
-    complaint = io.StringIO()
-    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(complaint):
+    errors = io.StringIO()
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(errors):
         status = wavesim.cli._run(list(args))
-    return status, complaint.getvalue()
+    return status, errors.getvalue()
 
 
-def refused(outcome: tuple[int, str], words: str) -> None:
-    status, complaint = outcome
-    assert (status, complaint.count("\n")) == (2, 1), outcome
-    assert words in complaint, complaint
+def refused(outcome: tuple[int, str], message: str) -> None:
+    status, errors = outcome
+    assert (status, errors.count("\n")) == (2, 1), outcome
+    assert message in errors, errors
 
 
 @contextlib.contextmanager
@@ -195,5 +195,5 @@ def test_two_processes_write_one_file(ending: str, line: tuple[str, ...], desk: 
 )  # fmt: skip
 @pytest.mark.usefixtures("desk")
 def test_what_is_read_stays_as_it_was(line: tuple[str, ...]) -> None:
-    status, complaint = run(*line)
-    assert (status, complaint.count("\n")) == (2, 1), complaint
+    status, errors = run(*line)
+    assert (status, errors.count("\n")) == (2, 1), errors

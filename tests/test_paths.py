@@ -62,11 +62,11 @@ def test_a_scene_takes_its_path(name: str) -> None:
 @pytest.mark.parametrize("name", PATHS)
 def test_the_stages_that_all_share_come_in_the_same_order(name: str) -> None:
     _, scene = scene_of(name)
-    seen: list[str] = []
-    plate = wavesim.expose(scene, progress=seen.append)
-    places = [seen.index(stage) for stage in EVERYWHERE]
-    assert all(a < b for a, b in pairwise(places)), seen
-    assert set(plate.report.seconds) == set(seen)
+    stages: list[str] = []
+    plate = wavesim.expose(scene, progress=stages.append)
+    places = [stages.index(stage) for stage in EVERYWHERE]
+    assert all(a < b for a, b in pairwise(places)), stages
+    assert set(plate.report.seconds) == set(stages)
     assert any("Fresnel number" in note for note in plate.report.notes)
 
 

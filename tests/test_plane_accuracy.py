@@ -53,12 +53,12 @@ def test_plates_keep_to_their_stated_error_over_many_scenes(fifty: int) -> None:
 @pytest.mark.parametrize("seed", [1, 5, 12, 18])
 def test_slits_as_a_mesh_are_the_slits(seed: int) -> None:
     setup = setup_of(seed)
-    one, other = plate_of(setup, setup.slits()), plate_of(setup, setup.mesh())
-    off = np.abs(one.irradiance - other.irradiance).max() / one.irradiance.max()
-    assert off <= stated(one, other)
-    bright = one.xyz.max()
-    same_time = other.xyz * (one.exposure_s / other.exposure_s)
-    assert np.abs(one.xyz - same_time).max() / bright <= stated(one, other)
+    slits, mesh = plate_of(setup, setup.slits()), plate_of(setup, setup.mesh())
+    off = np.abs(slits.irradiance - mesh.irradiance).max() / slits.irradiance.max()
+    assert off <= stated(slits, mesh)
+    bright = slits.xyz.max()
+    same_time = mesh.xyz * (slits.exposure_s / mesh.exposure_s)
+    assert np.abs(slits.xyz - same_time).max() / bright <= stated(slits, mesh)
 
 
 def test_a_defect_of_size_zero_changes_no_bit() -> None:
@@ -92,7 +92,7 @@ def test_a_plate_cut_in_two_is_the_plate(seed: int) -> None:
     pixel, (ny, nx) = whole.scene.plate.pixel_m, whole.irradiance.shape
     left = nx // 3
 
-    def part(first: int, last: int) -> ExposedPlate:
+    def half(first: int, last: int) -> ExposedPlate:
         centre = ((first + last) / 2 - nx / 2) * pixel
         size = f'width = "{(last - first) * pixel * 1e6!r} um"\nheight = "{ny * pixel * 1e6!r} um"'
         return plate_of(
@@ -100,7 +100,7 @@ def test_a_plate_cut_in_two_is_the_plate(seed: int) -> None:
             f'{size}\npixel = "{pixel * 1e6!r} um"\ncentre = "{centre * 1e6!r} um"',
         )  # fmt: skip
 
-    parts = [part(0, left), part(left, nx)]
+    parts = [half(0, left), half(left, nx)]
     joined = np.concatenate([p.irradiance for p in parts], axis=1)
     assert joined.shape == whole.irradiance.shape
     off = np.abs(joined - whole.irradiance).max() / whole.irradiance.max()
@@ -112,9 +112,9 @@ def test_no_window_is_read_beyond_its_table(monkeypatch: pytest.MonkeyPatch) -> 
     """Windows with wider cells than the plate's reach further; other memory lies there."""
     read: list[bool] = []
 
-    def watched(table, on, sine_in, wavelength_m, weight):  # type: ignore[no-untyped-def]
-        read.append(table.covers(reach_of(on, wavelength_m, sine_in)))
-        return sweep_plane(table, on, sine_in, wavelength_m, weight)
+    def watched(table, frame, sine_in, wavelength_m, weight):  # type: ignore[no-untyped-def]
+        read.append(table.covers(reach_of(frame, wavelength_m, sine_in)))
+        return sweep_plane(table, frame, sine_in, wavelength_m, weight)
 
     monkeypatch.setattr("wavesim.plate.plane.gathering.sweep_plane", watched)
     expose(bench.scene(

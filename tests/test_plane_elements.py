@@ -65,10 +65,10 @@ def _encircled(element: AnnulusElement | EllipseElement, scale: float, x: float)
     return float(np.sum(w * power * 2 * math.pi * rho) * x * scale / 2 / element.open_area_m2)
 
 
-@pytest.mark.parametrize(("x", "part"), list(zip(DARK, ENCIRCLED, strict=True)))
-def test_energy_within_the_dark_rings(x: float, part: float) -> None:
+@pytest.mark.parametrize(("x", "fraction"), list(zip(DARK, ENCIRCLED, strict=True)))
+def test_energy_within_the_dark_rings(x: float, fraction: float) -> None:
     # Rayleigh 1881: 1 - J0^2 - J1^2; the quadrature is exact to rounding for so few rings
-    assert _encircled(disc(1e-3), 1 / (math.pi * 1e-3), x) == pytest.approx(part, abs=1e-10)
+    assert _encircled(disc(1e-3), 1 / (math.pi * 1e-3), x) == pytest.approx(fraction, abs=1e-10)
 
 
 @pytest.mark.parametrize(("ratio", "zero", "ring", "inside"), ANNULI)

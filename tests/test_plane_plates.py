@@ -49,11 +49,13 @@ def scene(aperture: str, **parts: Any) -> Scene:
     return parse(scene_text(aperture, **parts))
 
 
-def _cells(aperture: PlaneAperture, edges: np.ndarray, waves: np.ndarray) -> np.ndarray:
+def _cells(aperture: PlaneAperture, edges: np.ndarray, wavelengths: np.ndarray) -> np.ndarray:
     """Power per cell [m2], all wavelengths added up."""
-    on = Frame(edges, edges, (0, 0), straight=True)
-    plan = plan_table(aperture, reach_of(on, waves, 0.0))
-    return sweep_plane(plane_table(aperture, plan), on, 0.0, waves, np.ones((waves.size, 1)))[0]
+    frame = Frame(edges, edges, (0, 0), straight=True)
+    plan = plan_table(aperture, reach_of(frame, wavelengths, 0.0))
+    return sweep_plane(
+        plane_table(aperture, plan), frame, 0.0, wavelengths, np.ones((wavelengths.size, 1))
+    )[0]
 
 
 def _sinc2_integral(a: float) -> float:
@@ -64,8 +66,8 @@ def _sinc2_integral(a: float) -> float:
 
 def test_power_on_a_plate_equals_the_sine_integrals() -> None:
     w, h = 0.4e-3, 0.7e-3
-    one = Group(RectangleElement(w, h), np.zeros(1), np.zeros(1), np.ones(1))
-    aperture = PlaneAperture((one,), None, w * h)
+    group = Group(RectangleElement(w, h), np.zeros(1), np.zeros(1), np.ones(1))
+    aperture = PlaneAperture((group,), None, w * h)
     edges = np.linspace(-6e-3, 6e-3, 301)
     found = _cells(aperture, edges, np.array([WAVE])).sum()
     exact = w * h * _sinc2_integral(w * 6e-3 / WAVE) * _sinc2_integral(h * 6e-3 / WAVE)
@@ -79,17 +81,17 @@ def test_cells_against_quadrature(sides: int) -> None:
         for k in range(sides)
     )
     element = PolygonElement(corners) if sides else disc(0.6e-3)
-    one = Group(element, np.zeros(1), np.zeros(1), np.ones(1))
+    group = Group(element, np.zeros(1), np.zeros(1), np.ones(1))
     edges = np.linspace(-5e-3, 5e-3, 101)
-    waves = np.array([420e-9, 550e-9, 690e-9])
-    found = _cells(PlaneAperture((one,), None, element.open_area_m2), edges, waves)
+    wavelengths = np.array([420e-9, 550e-9, 690e-9])
+    found = _cells(PlaneAperture((group,), None, element.open_area_m2), edges, wavelengths)
     t, g = np.polynomial.legendre.leggauss(8)
     middle, half = (edges[1:] + edges[:-1]) / 2, (edges[1] - edges[0]) / 2
     for j, i in ((50, 50), (60, 44), (13, 77), (99, 0)):
         p, q = np.meshgrid(middle[i] + half * t, middle[j] + half * t)
         exact = sum(
             np.sum(np.outer(g, g) * np.abs(element.amplitude(p / w, q / w)) ** 2) * (half / w) ** 2
-            for w in waves
+            for w in wavelengths
         )
         # 1e-6 of the pixel, or of what the middle one would have at the rim's brightness
         assert found[j, i] == pytest.approx(exact, rel=1e-6, abs=1e-12 * found.max())
@@ -118,11 +120,11 @@ def test_a_picture_of_a_square_is_that_square() -> None:
     grey[8:32, 12:28] = 1.0
     cell = 25e-6
     lattice = Lattice(RectangleElement(cell, cell), cell, grey)
-    one = Group(RectangleElement(16 * cell, 24 * cell), np.zeros(1), np.zeros(1), np.ones(1))
+    group = Group(RectangleElement(16 * cell, 24 * cell), np.zeros(1), np.zeros(1), np.ones(1))
     area = 16 * 24 * cell**2
-    edges, waves = np.linspace(-4e-3, 4e-3, 81), np.linspace(400e-9, 700e-9, 7)
-    picture = _cells(PlaneAperture((), lattice, area), edges, waves)
-    element = _cells(PlaneAperture((one,), None, area), edges, waves)
+    edges, wavelengths = np.linspace(-4e-3, 4e-3, 81), np.linspace(400e-9, 700e-9, 7)
+    picture = _cells(PlaneAperture((), lattice, area), edges, wavelengths)
+    element = _cells(PlaneAperture((group,), None, area), edges, wavelengths)
     # both tables are read as quintics, the picture's at 8 samples or more to 1 / width
     assert np.abs(picture - element).max() < 1e-6 * element.max()
 
@@ -280,8 +282,8 @@ def test_corona_of_many_discs_has_the_rings_of_one() -> None:
     r = np.hypot(plate.x_m[None, :], plate.y_m[:, None])
     ring = np.arange(3e-3, 29e-3, 4e-4)
     mean = [plate.irradiance[(r > a) & (r <= a + 4e-4)].mean() for a in ring]
-    one = disc(40e-6).amplitude((ring + 2e-4) / WAVE, 0.0) ** 2
-    power = 1e-3 / (math.pi / 4 * 6e-3**2) * 4000 * one / WAVE**2
+    single = disc(40e-6).amplitude((ring + 2e-4) / WAVE, 0.0) ** 2
+    power = 1e-3 / (math.pi / 4 * 6e-3**2) * 4000 * single / WAVE**2
     dark = ring[np.argmin(mean[:50])] + 2e-4
     assert dark == pytest.approx(1.21967 * WAVE / 40e-6, abs=6e-4)  # a ring and a half of 0.4 mm
     # 300 speckles and more to a ring, smoothed by the source: three standard errors
@@ -338,8 +340,8 @@ def test_bowed_rulings_spread_an_order_to_one_side() -> None:
     bowed = expose(scene(GRATING.format(defect='kind = "bow"\nsag = "20 um"'), size=60, pixel=50))
     profile = bowed.irradiance.sum(axis=1)
     assert profile[profile.size // 2] > 0
-    place = {m: math.tan(math.asin(m * WAVE * 50e3)) for m in (0, 1)}
-    column = {m: np.abs(bowed.x_m - x).argmin() for m, x in place.items()}
+    position = {m: math.tan(math.asin(m * WAVE * 50e3)) for m in (0, 1)}
+    column = {m: np.abs(bowed.x_m - x).argmin() for m, x in position.items()}
     height = {m: (bowed.irradiance[:, c - 3 : c + 4].sum(axis=1)) for m, c in column.items()}
     spread = {m: h.max() / h.sum() for m, h in height.items()}
     assert spread[1] < 0.6 * spread[0]
@@ -351,16 +353,16 @@ def test_fanned_rulings_against_the_closed_form() -> None:
     strips, groove = build_strips(asked, lambda x, y: 0.0 * x * y)
     assert groove is None
     pitch, width, height = 20e-6, 10e-6, 3e-3
-    place = (np.arange(100) - 49.5) * pitch
+    position = (np.arange(100) - 49.5) * pitch
     span = 99 * pitch + width
     u = np.repeat([50e3, 50.2e3, -50e3, 0.3e3], 9)
     v = np.tile(np.linspace(-800, 800, 9), 4)
-    slope = math.radians(1.0) * place / span
+    slope = math.radians(1.0) * position / span
     along = height * np.sinc(height * (v[:, None] + u[:, None] * slope))
     exact = (
         width
         * np.sinc(width * u)
-        * np.sum(along * np.exp(-2j * np.pi * u[:, None] * place), axis=1)
+        * np.sum(along * np.exp(-2j * np.pi * u[:, None] * position), axis=1)
     )
     found = plane_amplitude(strips, u, v)
     # half the phase left along the worst strip is 0.2: 0.2^2 / 6 of its light, of the brightest

@@ -30,34 +30,34 @@ def _picture() -> PlaneAperture:
     return PlaneAperture((), lattice, float(grey.sum()) * CELL**2)
 
 
-def _swept(cells: float, on: Frame) -> np.ndarray:
-    waves = np.array([WAVE])
-    reach: Reach = reach_of(on, waves, 0.0)
+def _swept(cells: float, frame: Frame) -> np.ndarray:
+    wavelengths = np.array([WAVE])
+    reach: Reach = reach_of(frame, wavelengths, 0.0)
     table = plane_table(_picture(), SamplingPlan(cells, reach, 0, 0))
-    return sweep_plane(table, on, 0.0, waves, np.ones((1, 1)))[0]
+    return sweep_plane(table, frame, 0.0, wavelengths, np.ones((1, 1)))[0]
 
 
 @pytest.mark.parametrize("pixel", [1.0, 3.0])
 @pytest.mark.parametrize("cells", [2, 3, 4, 6, 10])
 def test_table_keeps_to_its_stated_error(cells: float, pixel: float) -> None:
     edges = (np.arange(65) - 32) * pixel * WAVE / (SIDE * CELL)  # in units of lambda / width
-    on = Frame(edges, edges, (0, 0), straight=True)
-    exact = _swept(24, on)
+    frame = Frame(edges, edges, (0, 0), straight=True)
+    exact = _swept(24, frame)
     away = np.ones(exact.shape, dtype=bool)
     away[28:36, 28:36] = False  # the bright middle would set the mean
-    off = (_swept(cells, on) - exact)[away].std() / exact[away].mean()
+    off = (_swept(cells, frame) - exact)[away].std() / exact[away].mean()
     size = _picture().size_m
     stated = SamplingPlan(cells, (0, 1, 0, 1), 0, 0).error / stage.averaged(
-        size, on, Extent((0.0, 0.0))
+        size, frame, Extent((0.0, 0.0))
     )
     assert stated / 30 < off < stated
 
 
-def in_sunlight(place: str, aperture: str) -> Scene:
+def in_sunlight(distances: str, aperture: str) -> Scene:
     """The Sun through a pinhole, a collimator, and what stands there."""
     return bench.scene(
         source='kind = "sun"\nslit = { width = "20 um", height = "20 um" }',
-        bench=f'collimator = "600 mm"\n{place}',
+        bench=f'collimator = "600 mm"\n{distances}',
         aperture=aperture,
         plate='width = "4 mm"\nheight = "4 mm"\npixel = "40 um"',
     )

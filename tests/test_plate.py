@@ -31,36 +31,36 @@ class TestPixelsAgainstQuadrature:
 
     @pytest.mark.parametrize("count", [1, 5, 250])
     def test_point_source(self, count: int) -> None:
-        of = scene(aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"')
-        ruled, place, bins, found = columns(of)
+        setup = scene(aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"')
+        ruled, geometry, bins, found = columns(setup)
         for pixel in (0, 17, found.light.shape[0] // 2, 555, 799):
-            exact = brute_force(ruled, place, bins, pixel, 16)
+            exact = brute_force(ruled, geometry, bins, pixel, 16)
             assert found.light[pixel].sum() == pytest.approx(exact, rel=1e-6)
 
     @pytest.mark.parametrize(("slit", "points"), [("2 um", 12), ("20 um", 24)])
     def test_source_slit(self, slit: str, points: int) -> None:
-        of = scene(
+        setup = scene(
             source=f'kind = "band"\ncentre = "550 nm"\nwidth = "60 nm"\n'
             f'slit = {{ width = "{slit}", height = "4 mm" }}',
         )
-        ruled, place, bins, found = columns(of)
+        ruled, geometry, bins, found = columns(setup)
         assert bins.smoothing in (Smoothing.GAUSS, Smoothing.SLIT)
         for pixel in (3, 401, 640):
-            exact = brute_force(ruled, place, bins, pixel, points)
+            exact = brute_force(ruled, geometry, bins, pixel, points)
             assert found.light[pixel].sum() == pytest.approx(exact, rel=1e-6)
 
     def test_displaced_grating_off_axis(self) -> None:
-        of = scene(
+        setup = scene(
             source='kind = "band"\ncentre = "550 nm"\nwidth = "4 nm"',
             bench='collimator = "600 mm"\ncamera = "1 m"\nincidence = "5 deg"\nviewing = "14 deg"',
             aperture='kind = "grating"\ncount = 3001\ndensity = "600 / mm"\n'
             '[[aperture.defects]]\nkind = "periodic"\namplitude = "20 nm"\nperiod = 96',
             plate='width = "6 mm"\nheight = "1 mm"\npixel = "10 um"',
         )
-        ruled, place, bins, found = columns(of)
+        ruled, geometry, bins, found = columns(setup)
         bright = int(found.light.sum(axis=1).argmax())
         for pixel in (bright, bright + 37, 11):
-            exact = brute_force(ruled, place, bins, pixel, 24)
+            exact = brute_force(ruled, geometry, bins, pixel, 24)
             assert found.light[pixel].sum() == pytest.approx(exact, rel=1e-6)
 
     @pytest.mark.parametrize(
@@ -74,45 +74,45 @@ class TestPixelsAgainstQuadrature:
     )
     def test_grooves(self, groove: str) -> None:
         """Envelopes are multiplied in after the pass: 1e-4, the stated error of phase elements."""
-        of = scene(
+        setup = scene(
             source='kind = "band"\ncentre = "530 nm"\nwidth = "40 nm"',
             bench='collimator = "600 mm"\ncamera = "1 m"\nviewing = "11 deg"',
             aperture='kind = "grating"\ncount = 300\ndensity = "300 / mm"\n'
             'mounting = "reflection"\n' + groove,
             plate='width = "40 mm"\nheight = "1 mm"\npixel = "100 um"',
         )
-        ruled, place, bins, found = columns(of)
+        ruled, geometry, bins, found = columns(setup)
         bright = found.light.sum(axis=1)
         for pixel in (int(bright.argmax()), int(bright.argmax()) + 5, 30):
-            exact = brute_force(ruled, place, bins, pixel, 20)
+            exact = brute_force(ruled, geometry, bins, pixel, 20)
             assert bright[pixel] == pytest.approx(exact, rel=1e-4, abs=1e-6 * bright.max())
 
 
 class TestWavelengthBins:
     def test_no_finer_bins_are_needed(self) -> None:
         """A smooth spectrum in half resolution elements equals one in four times as many bins."""
-        of = scene(
+        setup = scene(
             aperture='kind = "slits"\ncount = 100\nwidth = "40 um"\npitch = "90 um"',
             plate='width = "60 mm"\nheight = "1 mm"\npixel = "25 um"',
         )
-        ruled, place, bins, found = columns(of)
-        quarter = _split(bins, light.spectrum(of.source), 4)
-        field = far.far_field(ruled, *plate.reach_per_m(place, quarter, ruled))
+        ruled, geometry, bins, found = columns(setup)
+        quarter = _split(bins, light.spectrum(setup.source), 4)
+        field = far.far_field(ruled, *plate.reach_per_m(geometry, quarter, ruled))
         weights = sensitivities(bins.node_m)  # X, Y, Z and irradiance
-        finer = plate.sweep(field, place, quarter, ruled).light @ weights
+        finer = plate.sweep(field, geometry, quarter, ruled).light @ weights
         coarse = found.light @ weights
         assert np.all(np.abs(coarse - finer).max(axis=0) <= bins.error * finer.max(axis=0))
 
     @pytest.mark.parametrize("slit", ["", SLIT])
     def test_coarse_bins_are_smooth_within_their_estimate(self, slit: str) -> None:
         """Where rulings resolve more than pixel or slit, bins leave at most the stated ripple."""
-        of = scene(
+        setup = scene(
             source='kind = "band"\ncentre = "550 nm"\nwidth = "30 nm"\n' + slit,
             bench='collimator = "600 mm"\ncamera = "1 m"\nviewing = "19.27 deg"',
             aperture='kind = "grating"\ncount = 400000\ndensity = "600 / mm"',
             plate='width = "2 mm"\nheight = "1 mm"\npixel = "10 um"',
         )
-        _, _, bins, found = columns(of)
+        _, _, bins, found = columns(setup)
         assert bins.smoothing in (Smoothing.BIN, Smoothing.SLIT)
         row = found.light.sum(axis=1)[20:-20]
         x = np.linspace(-1, 1, row.size)
@@ -143,16 +143,16 @@ class TestPower:
     @pytest.mark.parametrize("count", [1, 5, 250])
     def test_columns_against_sine_integrals(self, count: int) -> None:
         """All light of the columns, between the plate's outer angles, to 1e-9."""
-        of = scene(
+        setup = scene(
             source=LASER,
             aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"',
             plate='width = "60 mm"\nheight = "1 mm"\npixel = "25 um"',
         )
-        ruled, place, bins, found = columns(of)
+        ruled, geometry, bins, found = columns(setup)
         inner = found.light.sum(axis=1)
         exact = 0.0
         for wave, power in zip(bins.wavelength_m, bins.power, strict=True):
-            ends = [float(place.sine_edges[i]) / wave for i in (0, -1)]
+            ends = [float(geometry.sine_edges[i]) / wave for i in (0, -1)]
             exact += power * (
                 closed_power(count, 40e-6, 90e-6, ends[1])
                 - closed_power(count, 40e-6, 90e-6, ends[0])
@@ -162,25 +162,25 @@ class TestPower:
 
     def test_rows_against_sine_integrals(self) -> None:
         """The same along the rulings: integral of h^2 sinc^2(h v), to 1e-9."""
-        of = scene(source=LASER, plate='width = "25 um"\nheight = "1 mm"\npixel = "25 um"')
+        setup = scene(source=LASER, plate='width = "25 um"\nheight = "1 mm"\npixel = "25 um"')
         height = 0.01
-        place = plate.geometry_of(of)
+        geometry = plate.geometry_of(setup)
         node = np.array([546e-9, 547e-9])
-        share = plate.rows(Along(height), place, node).weight[0]
-        y = place.y_edges_m[: place.half_rows + 1]
+        weight = plate.rows(Along(height), geometry, node).weight[0]
+        y = geometry.y_edges_m[: geometry.half_rows + 1]
         for k, wave in enumerate(node):
             t = height * y / np.hypot(y, 1.0) / wave
             s = np.array(
                 [(sici(2 * np.pi * a)[0] - np.sin(np.pi * a) ** 2 / (np.pi * a)) for a in t[:-1]]
             )
             exact = height * np.diff(np.append(s, 0.0)) / np.pi
-            assert share[k] == pytest.approx(exact, rel=1e-6, abs=1e-9 * height)
-            assert share[k].sum() == pytest.approx(exact.sum(), rel=1e-9)
+            assert weight[k] == pytest.approx(exact, rel=1e-6, abs=1e-9 * height)
+            assert weight[k].sum() == pytest.approx(exact.sum(), rel=1e-9)
 
     def test_total_through_a_slit(self) -> None:
         """All the power that passes the aperture lands on a plate that holds all its angles."""
         beam = math.pi * 0.005**2 / 4
-        of = scene(
+        setup = scene(
             source=LASER + '\npower = "1 mW"',
             bench='collimator = "600 mm"\ncamera = "1 m"\nbeam = "5 mm"',
             aperture='kind = "slits"\ncount = 1\nwidth = "1 mm"\nheight = "2 mm"',
@@ -190,18 +190,18 @@ class TestPower:
         wave = 546.0735e-9
         # beyond a plate of half-width s a slit w leaves wave / (pi^2 w s) of its light, each way
         lost = wave / (np.pi**2) * (1 / (1e-3 * 0.04) + 1 / (2e-3 * 0.02))
-        assert expose(of).power_W == pytest.approx(through * (1 - lost), rel=2e-5)
+        assert expose(setup).power_W == pytest.approx(through * (1 - lost), rel=2e-5)
 
     def test_radiance_is_conserved(self) -> None:
         """E = L S / f^2 in the middle of a wide source slit's image."""
         luminance, focal = 1e4, 1.0
-        of = scene(
+        setup = scene(
             source='kind = "illuminant"\nname = "D65"\nluminance = "1e4 cd/m^2"\n'
             'slit = { width = "12 mm", height = "12 mm" }',
             aperture='kind = "slits"\ncount = 1\nwidth = "4 mm"\nheight = "4 mm"',
             plate='width = "1 mm"\nheight = "1 mm"\npixel = "100 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         middle = plate_.illuminance_lx[5, 5]
         # light of the slit's image that 4 mm sends beyond +-10 mrad: 550 nm / (pi^2 4 mm 10 mrad)
         # on each side, in both directions
@@ -211,13 +211,13 @@ class TestPower:
 
     def test_wide_pattern_keeps_its_width_in_sines(self) -> None:
         """At 60 degrees x = f tan(beta): the grating equation, no small angle anywhere."""
-        of = scene(
+        setup = scene(
             source=LASER,
             bench='collimator = "600 mm"\ncamera = "100 mm"',
             aperture='kind = "grating"\ncount = 300\npitch = "2 um"',
             plate='width = "340 mm"\nheight = "1 mm"\npixel = "100 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         row = plate_.profile_irradiance
         for m in (1, 2, 3):
             sine = m * 546.0735e-9 / 2e-6
@@ -232,14 +232,14 @@ class TestPower:
 class TestShapeOfLines:
     def test_lines_are_bowed_as_directions_say(self) -> None:
         """A line at height y lies where p = m lambda / d - sin(alpha) sqrt(1 - q^2)."""
-        of = scene(
+        setup = scene(
             source=LASER + '\nslit = { width = "10 um", height = "20 mm" }',
             bench='collimator = "600 mm"\ncamera = "600 mm"\nincidence = "20 deg"\n'
             'viewing = "18.25 deg"',
             aperture='kind = "grating"\ncount = 3000\ndensity = "1200 / mm"',
             plate='width = "4 mm"\nheight = "16 mm"\npixel = "20 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         sine_in, axis, f = math.sin(math.radians(20)), math.radians(18.25), 0.6
         lamb_d = 546.0735e-9 * 1200e3
         shifts = []
@@ -261,14 +261,14 @@ class TestShapeOfLines:
 
     def test_source_slit_image_is_anamorphic(self) -> None:
         """Width f2 / f1 cos(alpha) / cos(beta) times the slit's, height f2 / f1."""
-        of = scene(
+        setup = scene(
             source=LASER + '\nslit = { width = "200 um", height = "2 mm" }',
             bench='collimator = "500 mm"\ncamera = "1 m"\nincidence = "40 deg"\n'
             'viewing = "0.707 deg"',
             aperture='kind = "grating"\ncount = 20000\ndensity = "1200 / mm"',
             plate='width = "3 mm"\nheight = "8 mm"\npixel = "10 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         beta = math.asin(546.0735e-9 * 1.2e6 - math.sin(math.radians(40)))
         row = plate_.profile_irradiance
         width = np.count_nonzero(row > row.max() / 2) * 10e-6
@@ -280,12 +280,12 @@ class TestShapeOfLines:
     @pytest.mark.parametrize("count", [3, 5, 9, 25])
     def test_subsidiary_maxima_on_the_plate(self, count: int) -> None:
         """N - 2 of them between the zero and the first order, on a monochromatic profile."""
-        of = scene(
+        setup = scene(
             source=LASER,
             aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"',
             plate='width = "16 mm"\nheight = "1 mm"\npixel = "5 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         order = math.tan(math.asin(546.0735e-9 / 90e-6))
         between = (plate_.x_m > order * 0.3 / count) & (plate_.x_m < order * (1 - 0.3 / count))
         i = plate_.profile_irradiance[between]
@@ -296,12 +296,12 @@ class TestExtremes:
     def test_plate_far_off_axis(self) -> None:
         """Order 29 of a 20 um pitch, at 52 degrees and 1.3 m from the axis."""
         x = math.tan(math.asin(29 * 546.0735e-9 / 20e-6))
-        of = scene(
+        setup = scene(
             source=LASER,
             aperture='kind = "slits"\ncount = 400\nwidth = "9 um"\npitch = "20 um"',
             plate=f'width = "2 mm"\nheight = "1 mm"\npixel = "5 um"\ncentre = "{x * 1e3:.4f} mm"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         assert x > 1.2
         assert plate_.irradiance.min() >= 0
         found = plate_.x_m[plate_.profile_irradiance.argmax()]
@@ -309,12 +309,12 @@ class TestExtremes:
 
     def test_thousands_of_orders(self) -> None:
         """Two slits a centimetre apart: 2,700 fringes on the plate, each where it belongs."""
-        of = scene(
+        setup = scene(
             source=LASER,
             aperture='kind = "slits"\ncount = 2\nwidth = "5 um"\npitch = "10 mm"',
             plate='width = "150 mm"\nheight = "0.1 mm"\npixel = "5 um"',
         )
-        plate_ = expose(of)
+        plate_ = expose(setup)
         i = plate_.profile_irradiance
         maxima = np.flatnonzero((i[1:-1] > i[:-2]) & (i[1:-1] > i[2:])) + 1
         orders = np.sin(np.arctan(plate_.x_m[maxima])) * 0.01 / 546.0735e-9
@@ -324,31 +324,31 @@ class TestExtremes:
     def test_any_number_of_threads_gives_the_same_bits(
         self, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        of = scene(source='kind = "sun"\n' + SLIT)
-        first = expose(of)
+        setup = scene(source='kind = "sun"\n' + SLIT)
+        first = expose(setup)
         monkeypatch.setattr(os, "cpu_count", lambda: 1)
-        second = expose(of)
+        second = expose(setup)
         assert np.array_equal(first.xyz, second.xyz)
         assert np.array_equal(first.irradiance, second.irradiance)
 
     def test_dark_plate_has_no_automatic_time(self) -> None:
-        of = scene(
+        setup = scene(
             source='kind = "laser"\nwavelength = "400 nm"',
             bench='collimator = "600 mm"\ncamera = "1 m"\nbeam = "1 um"',
             aperture='kind = "slits"\ncount = 2\nwidth = "40 um"\npitch = "90 um"',
         )
         with pytest.raises(LimitError, match="no element is left in the beam"):
-            expose(of)
+            expose(setup)
 
     def test_too_much_memory_is_refused_before_it_is_taken(self) -> None:
-        of = scene(
+        setup = scene(
             aperture='kind = "grating"\ncount = 10000000\npitch = "5 um"',
             plate='width = "1 m"\nheight = "1 mm"\npixel = "10 um"',
         )
         with pytest.raises(
             LimitError, match=r"would need about .* GB of memory and .* GB are free"
         ):
-            expose(of)
+            expose(setup)
 
     @pytest.mark.slow
     def test_a_million_rulings_within_two_gigabytes(self) -> None:
@@ -380,13 +380,13 @@ def test_exposure_by_hand() -> None:
     illuminance E, is E (w h / (lambda f))^2 at one wavelength (Born & Wolf 8.5.1), averaged over
     a pixel small beside lambda f / w; H = 78 / 100 lx s (ISO 12232).
     """
-    of = scene(
+    setup = scene(
         source=LASER + '\npower = "1 mW"',
         bench='collimator = "600 mm"\ncamera = "1 m"\nbeam = "10 mm"',
         aperture='kind = "slits"\ncount = 1\nwidth = "50 um"\nheight = "50 um"',
         plate='width = "0.2 mm"\nheight = "0.2 mm"\npixel = "40 um"',
     )
-    plate_ = expose(of)
+    plate_ = expose(setup)
     wave, beam = 546.0735e-9, 1e-3 / (math.pi * 0.01**2 / 4)
     y_bar = 0.9843  # CIE 1931 at 546.07 nm: 0.9803 at 545 nm, 0.9950 at 550 nm, curved
     illuminance = 683 * y_bar * beam * (50e-6 * 50e-6 / (wave * 1.0)) ** 2
@@ -408,11 +408,11 @@ def test_air_along_the_bench_moves_the_orders() -> None:
         )
         for air in ("", 'air = { temperature = "35 degC", pressure = "80 kPa" }')
     ]
-    here, there = (
+    standard, warm = (
         float((p.x_m * p.profile_irradiance).sum() / p.profile_irradiance.sum()) for p in plates
     )
     # n - 1 = 2.779e-4 falls in proportion to p / T (ideal gas, compressibility 3e-4 aside)
     thinner = 2.779e-4 * (1 - (80 / 101.325) * (288.15 / 308.15))
     sine = 546.0735e-9 * 600e3
     shift = thinner * sine / math.sqrt(1 - sine**2)  # d(beta) at a camera of one metre
-    assert there - here == pytest.approx(shift, rel=0.02)
+    assert warm - standard == pytest.approx(shift, rel=0.02)

@@ -42,23 +42,23 @@ GRATINGS = {
 
 
 class TestInterpolation:
-    @pytest.mark.parametrize(("part", "error"), [(0.01, 1e-11), (0.5, 2e-9), (0.98, 1e-7)])
-    def test_waves_of_the_band(self, part: float, error: float) -> None:
+    @pytest.mark.parametrize(("fraction", "error"), [(0.01, 1e-11), (0.5, 2e-9), (0.98, 1e-7)])
+    def test_waves_of_the_band(self, fraction: float, error: float) -> None:
         """exp(i theta n) read at any place, theta a part of the highest frequency."""
-        theta = part * 2 * np.pi / PER_PERIOD
-        place = np.linspace(100.0, 101.0, 257)
-        first, weight = weights_at(place)
+        theta = fraction * 2 * np.pi / PER_PERIOD
+        position = np.linspace(100.0, 101.0, 257)
+        first, weight = weights_at(position)
         read = (weight * np.exp(1j * theta * (first[:, None] + np.arange(TAPS)))).sum(axis=1)
-        assert np.abs(read - np.exp(1j * theta * place)).max() < error
+        assert np.abs(read - np.exp(1j * theta * position)).max() < error
 
     def test_light_put_on_samples_weighs_functions_as_it_did(self) -> None:
         """The law of the transpose: sum of samples x f = sum of light x f at its places."""
         rng = np.random.default_rng(3)
-        place, light = rng.uniform(30, 60, 50), rng.uniform(0, 1, 50)
+        position, light = rng.uniform(30, 60, 50), rng.uniform(0, 1, 50)
         out = np.zeros(100)
-        spread(place, light, coefficients(), 0, np.empty(TAPS), out)
+        spread(position, light, coefficients(), 0, np.empty(TAPS), out)
         for theta in (0.0, 0.3, 1.0):
-            exact = (light * np.exp(1j * theta * place)).sum()
+            exact = (light * np.exp(1j * theta * position)).sum()
             assert abs((out * np.exp(1j * theta * np.arange(100))).sum() - exact) < 1e-8
 
 
@@ -67,28 +67,28 @@ class Case:
 
     def __init__(self, name: str) -> None:
         aperture, bench, slit = GRATINGS[name]
-        of = scene(
+        setup = scene(
             source=_BAND + slit, bench=bench, aperture=aperture,
             plate='width = "30 mm"\nheight = "1 mm"\npixel = "50 um"',
         )  # fmt: skip
-        self.ruled, self.place, self.bins, self.chosen = columns(of)
+        self.ruled, self.geometry, self.bins, self.chosen = columns(setup)
         again = self.bins.smoothing is Smoothing.SLIT
-        field = far.far_field(self.ruled, *reach_per_m(self.place, self.bins, self.ruled))
+        field = far.far_field(self.ruled, *reach_per_m(self.geometry, self.bins, self.ruled))
         self.terms = list(field.terms(again=again))
 
     def by(self, name: str) -> Floats:
         """(nx, k) light of the first term, all columns one way."""
         table, width = self.terms[0].integral, self.ruled.width_m
-        every = slice(0, self.place.sine_edges.size - 1)
+        every = slice(0, self.geometry.sine_edges.size - 1)
         light = np.zeros((every.stop, self.bins.node_m.size))
         if name == "pairs":
-            sweep_pairs(table, self.place, self.bins, every, light)
+            sweep_pairs(table, self.geometry, self.bins, every, light)
         elif name == "few":
-            few_wavelengths(width, table, self.place, self.bins, every, light)
+            few_wavelengths(width, table, self.geometry, self.bins, every, light)
         else:
-            for part, apart in octaves(self.place, self.bins.cut(width), every):
+            for stretch, apart in octaves(self.geometry, self.bins.cut(width), every):
                 assert apart, "a plate beside the zero order"
-                convolved(width, table, self.place, self.bins, part, light[part])
+                convolved(width, table, self.geometry, self.bins, stretch, light[stretch])
         return light
 
 
@@ -113,35 +113,35 @@ def test_the_plate_agrees_with_quadrature(case: Case) -> None:
     bright = int(light.argmax())
     error = 1e-6 if case.ruled.of_u_alone else 1e-4
     for pixel in (bright, 20):
-        exact = brute_force(case.ruled, case.place, case.bins, pixel, 16)
+        exact = brute_force(case.ruled, case.geometry, case.bins, pixel, 16)
         assert light[pixel] == pytest.approx(exact, rel=error, abs=1e-7 * light[bright])
 
 
 def test_both_sides_of_the_zero_order_and_the_order_itself() -> None:
     """A plate that is not symmetric about the zero order, in white light: a different way for
     each stretch of columns, one sum."""
-    of = scene(
+    setup = scene(
         source='kind = "blackbody"\ntemperature = "3000 K"',
         aperture='kind = "grating"\ncount = 2000\ndensity = "100 / mm"',
         plate='width = "60 mm"\nheight = "1 mm"\npixel = "100 um"\ncentre = "7 mm"',
     )
-    ruled, place, bins, found = columns(of)
-    field = far.far_field(ruled, *reach_per_m(place, bins, ruled))
+    ruled, geometry, bins, found = columns(setup)
+    field = far.far_field(ruled, *reach_per_m(geometry, bins, ruled))
     pairs = np.zeros_like(found.light)
     (term,) = field.terms(again=False)
-    sweep_pairs(term.integral, place, bins, slice(0, pairs.shape[0]), pairs)
+    sweep_pairs(term.integral, geometry, bins, slice(0, pairs.shape[0]), pairs)
     np.testing.assert_allclose(found.light.sum(axis=1), pairs.sum(axis=1), rtol=1e-6)
 
 
 def test_columns_add_up_whatever_their_stretches() -> None:
     """Whole = parts: two halves of a stretch, each convolved on a grid of its own."""
     case = Case("ghosts")
-    every = slice(0, case.place.sine_edges.size - 1)
+    every = slice(0, case.geometry.sine_edges.size - 1)
     whole, parts = (np.zeros((every.stop, case.bins.node_m.size)) for _ in range(2))
     table, width = case.terms[0].integral, case.ruled.width_m
-    convolved(width, table, case.place, case.bins, every, whole)
+    convolved(width, table, case.geometry, case.bins, every, whole)
     for part in (slice(0, 217), slice(217, every.stop)):
-        convolved(width, table, case.place, case.bins, part, parts[part])
+        convolved(width, table, case.geometry, case.bins, part, parts[part])
     np.testing.assert_allclose(parts, whole, rtol=0, atol=1e-8 * whole.max())
 
 

@@ -115,8 +115,8 @@ def test_mirrored() -> None:
         )
         return wavesim.expose(scene)
 
-    one, other = light(1).irradiance, light(-1).irradiance
-    assert one == pytest.approx(other[:, ::-1], abs=1e-9 * one.max())
+    plus, minus = light(1).irradiance, light(-1).irradiance
+    assert plus == pytest.approx(minus[:, ::-1], abs=1e-9 * plus.max())
 
 
 def test_where_it_is_not_computed_it_is_refused() -> None:

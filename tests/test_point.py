@@ -32,12 +32,12 @@ def plate(
     return expose(scene(source=source, aperture=aperture, plate=PLATE))
 
 
-def at(aperture: str, x_mm: float, **source: str) -> PlatePoint:
+def pointed(aperture: str, x_mm: float, **source: str) -> PlatePoint:
     return explain(plate(aperture, **source), x_mm * 1e-3)
 
 
 def texts(found: PlatePoint) -> str:
-    return " ".join(one.text for one in found.sentences)
+    return " ".join(sentence.text for sentence in found.sentences)
 
 
 # --- extinguished -------------------------------------------------------------------------------
@@ -46,18 +46,18 @@ def texts(found: PlatePoint) -> str:
 @pytest.mark.parametrize("x_mm", [3.0, 8.0, 9.5, 16.0])
 def test_two_slits_extinguish_half_whole_differences(x_mm: float) -> None:
     # Young: dark where d sin(beta) = (m + 1/2) lambda; Born & Wolf 7.3.1
-    found = at(TWO.format("10 um"), x_mm)
+    found = pointed(TWO.format("10 um"), x_mm)
     path = 90e-6 * math.sin(math.atan(found.x_m))
     young = [path / (m + 0.5) for m in range(10) if 400e-9 < path / (m + 0.5) < 700e-9]
-    told = sorted(zero.wavelength_m for dark in found.extinguished for zero in dark.zeros)
+    extinguished_m = sorted(zero.wavelength_m for dark in found.extinguished for zero in dark.zeros)
     assert young
     # 0.5 nm: the step of the spectrum; the pixel blurs by 1 %, evenly
-    assert told == pytest.approx(sorted(young), abs=0.5e-9)
+    assert extinguished_m == pytest.approx(sorted(young), abs=0.5e-9)
 
 
 def test_one_slit_extinguishes_whole_differences_of_its_edges() -> None:
     # Born & Wolf 8.5.1: zeros where w sin(beta) is a whole number of waves
-    found = at('kind = "slits"\ncount = 1\nwidth = "40 um"\npitch = "90 um"', 12.5)
+    found = pointed('kind = "slits"\ncount = 1\nwidth = "40 um"\npitch = "90 um"', 12.5)
     zeros = [zero.wavelength_m for dark in found.extinguished for zero in dark.zeros]
     assert zeros == pytest.approx([40e-6 * math.sin(math.atan(found.x_m))], abs=0.5e-9)
     assert "side maximum 1" in texts(found)
@@ -66,7 +66,7 @@ def test_one_slit_extinguishes_whole_differences_of_its_edges() -> None:
 
 def test_where_the_single_slit_is_dark_it_is_said_to_be_at_fault() -> None:
     # w = d/2: order 2 is missing, and d sin(beta) = 2 lambda is dark for that reason alone
-    found = at(TWO.format("45 um"), 2 * 500e-9 / 90e-6 * 1e3)
+    found = pointed(TWO.format("45 um"), 2 * 500e-9 / 90e-6 * 1e3)
     zeros = [zero for dark in found.extinguished for zero in dark.zeros if zero.by_element]
     assert len(zeros) == 1
     assert zeros[0].wavelength_m == pytest.approx(500e-9, abs=1.5e-9)  # half a pixel is 0.6 nm
@@ -75,7 +75,7 @@ def test_where_the_single_slit_is_dark_it_is_said_to_be_at_fault() -> None:
 
 
 def test_nothing_is_extinguished_in_the_zero_order() -> None:
-    found = at(TWO.format("10 um"), 0.0)
+    found = pointed(TWO.format("10 um"), 0.0)
     assert found.extinguished == ()
     assert [band.orders for band in found.remaining] == [(0,)]
     assert found.remaining[0].light_fraction == pytest.approx(1.0, abs=1e-9)
@@ -87,7 +87,7 @@ def test_nothing_is_extinguished_in_the_zero_order() -> None:
 
 
 def test_orders_obey_the_grating_equation() -> None:
-    found = at('kind = "slits"\ncount = 25\nwidth = "5 um"\npitch = "90 um"', 14.2)
+    found = pointed('kind = "slits"\ncount = 25\nwidth = "5 um"\npitch = "90 um"', 14.2)
     path = 90e-6 * math.sin(math.atan(found.x_m))
     orders = {order: band.strongest_m for band in found.remaining for order in band.orders}
     assert set(orders) == {2, 3}
@@ -112,7 +112,7 @@ def test_the_spectrum_is_that_of_the_amplitude() -> None:
 
 @pytest.mark.parametrize("x_mm", [0.0, 3.1, 6.0, 9.3, 14.2])
 def test_the_fine_spectrum_has_the_plate_s_colour(x_mm: float) -> None:
-    found = at(FIVE, x_mm)
+    found = pointed(FIVE, x_mm)
     table_m, cmf = cie1931()
     wavelength = found.spectrum.wavelength_m
     curves = np.stack([np.interp(wavelength, table_m, c) for c in cmf.T], axis=1)
@@ -123,7 +123,7 @@ def test_the_fine_spectrum_has_the_plate_s_colour(x_mm: float) -> None:
 
 def test_the_fine_spectrum_has_the_plate_s_light() -> None:
     for x_mm in (0.0, 6.0, 14.2):
-        found = at(FIVE, x_mm)
+        found = pointed(FIVE, x_mm)
         whole = plate(FIVE)
         column = int(np.argmin(np.abs(whole.x_m - found.x_m)))
         inside = (whole.profile_wavelength_m > 391e-9) & (whole.profile_wavelength_m < 729e-9)
@@ -132,8 +132,8 @@ def test_the_fine_spectrum_has_the_plate_s_light() -> None:
         )
         wavelength = found.spectrum.wavelength_m
         ends = whole.profile_wavelength_m[inside][[0, -1]]
-        part = (wavelength > ends[0] - 1e-13) & (wavelength < ends[1] + 1e-13)
-        fine = np.trapezoid(found.spectrum.irradiance[part], wavelength[part])
+        within = (wavelength > ends[0] - 1e-13) & (wavelength < ends[1] + 1e-13)
+        fine = np.trapezoid(found.spectrum.irradiance[within], wavelength[within])
         assert fine == pytest.approx(coarse, rel=1e-3)  # ends of hats 1 nm and 0.5 nm wide
 
 
@@ -153,14 +153,14 @@ def test_a_high_order_is_finer_than_a_nanometre() -> None:
 
 def test_shares_add_up() -> None:
     for x_mm in (3.1, 9.3, 12.0, 14.2):
-        bands = at(FIVE, x_mm).remaining
-        for share in ("light_fraction", "brightness_fraction", "colour_fraction"):
-            total = sum(getattr(band, share) for band in bands)
+        bands = pointed(FIVE, x_mm).remaining
+        for fraction in ("light_fraction", "brightness_fraction", "colour_fraction"):
+            total = sum(getattr(band, fraction) for band in bands)
             assert 0.9 < total <= 1 + 1e-9  # bands with less than 1 % of everything are left out
 
 
 def test_between_two_orders_no_order_is_named() -> None:
-    found = at(FIVE, 3.0)
+    found = pointed(FIVE, 3.0)
     assert all(band.orders == () for band in found.remaining)
     assert "(between orders 0 and 1)" in texts(found)
 
@@ -187,7 +187,7 @@ def test_beside_the_lines_of_a_lamp_there_is_only_stray_light() -> None:
 
 
 def test_a_purple_fringe_is_explained() -> None:
-    found = at(FIVE, 14.2)
+    found = pointed(FIVE, 14.2)
     colour = found.colour
     assert "purple" in colour.name
     assert math.isnan(colour.dominant_m)
@@ -241,7 +241,7 @@ def test_off_the_plate_is_refused() -> None:
 
 def test_a_plate_file_says_the_same(tmp_path: Path) -> None:
     plate(FIVE).save(tmp_path / "five.h5")
-    assert texts(explain(open_plate(tmp_path / "five.h5"), 14.2e-3)) == texts(at(FIVE, 14.2))
+    assert texts(explain(open_plate(tmp_path / "five.h5"), 14.2e-3)) == texts(pointed(FIVE, 14.2))
 
 
 def test_an_aperture_in_the_plane_is_read_from_the_plate() -> None:
@@ -276,10 +276,10 @@ def test_the_command_answers_in_json_and_draws(tmp_path: Path) -> None:
         command, [SCENE, "--angle", "0.8128 deg", "--figure", str(figure), "--json"]
     )
     assert result.exit_code == 0, result.output
-    told = json.loads(result.output)
-    assert told["x_m"] == pytest.approx(14.1875e-3)
-    assert [band["orders"] for band in told["remaining"]] == [[3], [2]]
-    assert len(told["spectrum"]["passed"]) == len(told["spectrum"]["wavelength_m"])
+    record = json.loads(result.output)
+    assert record["x_m"] == pytest.approx(14.1875e-3)
+    assert [band["orders"] for band in record["remaining"]] == [[3], [2]]
+    assert len(record["spectrum"]["passed"]) == len(record["spectrum"]["wavelength_m"])
     assert figure.read_bytes().startswith(b"\x89PNG")
 
 

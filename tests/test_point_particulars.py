@@ -49,8 +49,8 @@ def test_a_ghost_is_named_with_its_strength(harmonic: int) -> None:
     text = first_sentence(scene, x_of((1 + harmonic / 300) * 546e-9 / PITCH, axis))
     strength = (math.pi * 4e-9 / PITCH) ** 2  # 5.7e-5
     assert "a ghost of 546.0 nm in order 1 stands here" in text
-    told = float(text.split(f"harmonic {harmonic:+d}; ")[1].split(" of the line")[0])
-    assert told == pytest.approx(strength, rel=0.1)  # two digits; the groove's envelope tilts it
+    stated = float(text.split(f"harmonic {harmonic:+d}; ")[1].split(" of the line")[0])
+    assert stated == pytest.approx(strength, rel=0.1)  # two digits; the groove's envelope tilts it
     beside = first_sentence(scene, x_of((1 + harmonic / 200) * 546e-9 / PITCH, axis))
     assert "ghost" not in beside
 
@@ -63,8 +63,8 @@ def test_a_line_that_a_step_breaks_is_told_where_it_belongs() -> None:
 
 def test_a_dark_line_of_the_sun_is_named() -> None:
     found = first_sentence("grating_600", x_of(656.28e-9 / PITCH, 19.3))
-    at = float(found.split("dark line of the Sun at ")[1].split(" nm")[0])
-    assert at == pytest.approx(656.28, abs=0.05)  # the spectrum's step there
+    nm = float(found.split("dark line of the Sun at ")[1].split(" nm")[0])
+    assert nm == pytest.approx(656.28, abs=0.05)  # the spectrum's step there
     beside = first_sentence("grating_600", x_of(653.2e-9 / PITCH, 19.3))
     assert "dark line" not in beside
 
@@ -80,8 +80,8 @@ def test_the_rim_of_a_lens_is_named_with_what_passes() -> None:
     scene = laser({}, 546.0, viewing=f"{axis - math.degrees(aside)!r} deg", **rim)
     scene = scene.but(plate__centre="50 mm", exposure__over=0)
     text = first_sentence(scene, math.tan(aside))
-    stretch = math.cos(aside) / math.cos(math.radians(axis))
-    passing = (5 - 4 * stretch) / 10
+    magnification = math.cos(aside) / math.cos(math.radians(axis))
+    passing = (5 - 4 * magnification) / 10
     assert f"rim of the camera lens lets the light of {100 * passing:.0f} % of the rulings" in text
 
 

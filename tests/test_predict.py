@@ -94,7 +94,7 @@ def test_missing_orders_of_slits() -> None:
 
 
 def test_ghosts_are_where_the_engine_has_them() -> None:
-    """Two periods, N a whole number of both: predicted `seen` against |A|^2 itself."""
+    """Two periods, N a whole number of both: predicted `observed` against |A|^2 itself."""
     ruled = grating(9600, periodic(0.02, 96), periodic(0.03, 320))
     found = predict(ruled, orders=(1, 2), ghosts_above=1e-9)
     assert len(found.ghosts) > 40
@@ -102,10 +102,10 @@ def test_ghosts_are_where_the_engine_has_them() -> None:
     for order in (1, 2):
         ghosts = [g for g in found.ghosts if g.order == order]
         mu = np.array([float(order)] + [g.mu for g in ghosts])
-        level = np.abs(amplitude(built, 0.0, mu * WAVELENGTH_M / PITCH_M, WAVELENGTH_M)) ** 2
-        seen = np.array([g.observed for g in ghosts])
+        intensity = np.abs(amplitude(built, 0.0, mu * WAVELENGTH_M / PITCH_M, WAVELENGTH_M)) ** 2
+        observed = np.array([g.observed for g in ghosts])
         # rounding of sums of 9,600 terms: 1e-14 of the line's amplitude
-        np.testing.assert_allclose(level[1:] / level[0], seen, rtol=1e-6, atol=1e-16)
+        np.testing.assert_allclose(intensity[1:] / intensity[0], observed, rtol=1e-6, atol=1e-16)
 
 
 def test_what_a_ghost_is_taken_for() -> None:
@@ -147,8 +147,8 @@ def test_effects_of_defects_against_the_engine() -> None:
 
 def _peak(ruled: scene.Scene, mu: float) -> float:
     sine = np.array([mu * WAVELENGTH_M / PITCH_M])
-    seen = amplitude(aperture.build(ruled), 0.0, sine, WAVELENGTH_M)
-    return float(np.abs(seen[0]) ** 2)
+    field = amplitude(aperture.build(ruled), 0.0, sine, WAVELENGTH_M)
+    return float(np.abs(field[0]) ** 2)
 
 
 def test_focal_shift_of_a_drift() -> None:
@@ -182,9 +182,9 @@ def test_a_plate_in_the_predicted_focus_is_sharp(kappa: float, order: int) -> No
         row = expose(scene.model_copy(update={"plate": plate})).irradiance.mean(axis=0)
         return float(row.max() / row.sum())
 
-    level = np.array([peak(float(z)) for z in tried])
-    top = np.polyfit(tried, level, 2)
-    assert level.argmax() in (3, 4, 5)
+    height = np.array([peak(float(z)) for z in tried])
+    top = np.polyfit(tried, height, 2)
+    assert height.argmax() in (3, 4, 5)
     assert -top[1] / (2 * top[0]) == pytest.approx(shift, abs=1e-3)  # 1/20 of the depth of focus
 
 
@@ -206,8 +206,8 @@ def test_exposure_at_a_slant(alpha: float, order: int) -> None:
     ruled = scene.parse(text)
     estimate = predict(ruled, orders=(order,), wavelengths_m=(500e-9,)).exposure
     assert estimate is not None
-    seen = expose(ruled).illuminance_lx.max()
-    assert estimate.orders[0].illuminance_lx == pytest.approx(seen, rel=0.05)
+    brightest = expose(ruled).illuminance_lx.max()
+    assert estimate.orders[0].illuminance_lx == pytest.approx(brightest, rel=0.05)
 
 
 def test_exposure_agrees_with_the_exposed_plate() -> None:
@@ -249,7 +249,7 @@ def test_rings_of_openings_without_rulings() -> None:
     }
     for opening, (what, per_m) in expected.items():
         found = predict(grating(100).model_copy(update={"aperture": opening}))
-        first = next(one for one in found.features if one.what == what)
+        first = next(feature for feature in found.features if feature.what == what)
         # on the plate f tan(asin(sine))
         assert first.distance_m == pytest.approx(math.tan(math.asin(per_m * 500e-9)), rel=1e-8)
         assert found.orders == ()
@@ -287,13 +287,13 @@ def test_an_even_beam_is_not_called_a_cut_gaussian() -> None:
 @pytest.mark.parametrize("air", ["", 'air = { temperature = "35 degC", pressure = "80 kPa" }'])
 def test_orders_stand_where_the_engine_puts_them_in_any_air(air: str) -> None:
     """Thin air moves the line by 28 um; its centre of light is right to a hundredth of that."""
-    of = bench.scene(
+    setup = bench.scene(
         source='kind = "laser"\nwavelength = "546.0735 nm"',
         bench=f'collimator = "600 mm"\ncamera = "1 m"\nviewing = "19.131 deg"\n{air}',
         aperture='kind = "grating"\ncount = 60000\ndensity = "600 / mm"',
         plate='width = "1 mm"\nheight = "20 um"\npixel = "1 um"',
     )
-    plate = wavesim.expose(of)
+    plate = wavesim.expose(setup)
     light = plate.profile_irradiance
     centre = float((plate.x_m * light).sum() / light.sum())
-    assert _only(predict(of), 1).x_m == pytest.approx(centre, abs=0.3e-6)
+    assert _only(predict(setup), 1).x_m == pytest.approx(centre, abs=0.3e-6)

@@ -78,23 +78,25 @@ def test_a_turntable_is_told_its_turn() -> None:
 
 def test_ghosts_that_an_exposure_shows_are_on_the_plate() -> None:
     plate = wavesim.expose(wavesim.load(SCENES / "grating_600_ghosts.toml"))
-    shown = [one for one in of_plate(plate) or () if one.shown]
-    assert {one.ghost.harmonics for one in shown} >= {(1,), (-1,)}
+    shown = [ghost for ghost in of_plate(plate) or () if ghost.shown]
+    assert {ghost.ghost.harmonics for ghost in shown} >= {(1,), (-1,)}
     row = plate.xyz[plate.xyz.shape[0] // 2, :, 1]
-    for one in shown[:2]:
-        near = np.abs(plate.x_m - one.ghost.x_m) < 1.5 * plate.scene.plate.pixel_m
-        seen = math.log2(row[near].max() / plate.white_exposure_lx_s)
-        assert seen == pytest.approx(one.stops, abs=0.35)  # a line between two pixels
-    told = " ".join(one.text for one in PlateSummary(plate).sentences if one.label == "ghosts")
-    assert "order 1" in told
-    assert "apparent wavelength" in told
+    for ghost in shown[:2]:
+        near = np.abs(plate.x_m - ghost.ghost.x_m) < 1.5 * plate.scene.plate.pixel_m
+        stops = math.log2(row[near].max() / plate.white_exposure_lx_s)
+        assert stops == pytest.approx(ghost.stops, abs=0.35)  # a line between two pixels
+    text = " ".join(
+        ghost.text for ghost in PlateSummary(plate).sentences if ghost.label == "ghosts"
+    )
+    assert "order 1" in text
+    assert "apparent wavelength" in text
 
 
 def test_ghosts_too_faint_are_said_not_to_show() -> None:
     scene = wavesim.load(SCENES / "grating_600_ghosts.toml").but(exposure__over=0.0)
     found = predict(scene).shown_ghosts
     assert found is not None
-    assert not any(one.shown for one in found)
+    assert not any(ghost.shown for ghost in found)
 
 
 def test_a_ruling_too_fine_for_any_order_is_said_so() -> None:
@@ -109,8 +111,8 @@ def test_a_ruling_too_fine_for_any_order_is_said_so() -> None:
     warning = predict(fine).warning
     assert warning is not None
     assert "only order 0" in warning
-    told = PlateSummary(wavesim.expose(fine)).record()
-    assert told["warnings"] == [warning]
+    record = PlateSummary(wavesim.expose(fine)).record()
+    assert record["warnings"] == [warning]
     turned = fine.but(aperture__density="1200 / mm", bench__viewing="5 deg")
     assert "viewing = " in (predict(turned).warning or "")
 

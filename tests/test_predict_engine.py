@@ -37,18 +37,18 @@ ROWLAND = {
 
 
 def test_rowland_ghosts_with_their_own_direction_in_the_argument() -> None:
-    seen = factor(built(1000, periodic(0.05, 100)), list(ROWLAND))
-    np.testing.assert_allclose(seen, list(ROWLAND.values()), atol=TO_DIGITS, rtol=0)
+    found = factor(built(1000, periodic(0.05, 100)), list(ROWLAND))
+    np.testing.assert_allclose(found, list(ROWLAND.values()), atol=TO_DIGITS, rtol=0)
 
 
 def test_the_phase_of_a_periodic_error_does_not_show() -> None:
-    seen = factor(built(1000, periodic(0.05, 100, phase_deg=77.0)), list(ROWLAND))
-    np.testing.assert_allclose(seen, list(ROWLAND.values()), atol=TO_DIGITS, rtol=0)
+    found = factor(built(1000, periodic(0.05, 100, phase_deg=77.0)), list(ROWLAND))
+    np.testing.assert_allclose(found, list(ROWLAND.values()), atol=TO_DIGITS, rtol=0)
 
 
 def test_outer_ghosts_are_stronger() -> None:
-    seen = factor(built(1000, periodic(0.05, 100)), [1.01, 0.99])
-    assert seen[0] / seen[1] == pytest.approx(1.03978118, rel=1e-6)
+    found = factor(built(1000, periodic(0.05, 100)), [1.01, 0.99])
+    assert found[0] / found[1] == pytest.approx(1.03978118, rel=1e-6)
     small = factor(built(1000, periodic(1e-4, 100)), [1.01, 0.99])
     # the limit ((m + 1/P) / (m - 1/P))^2; z^2 / 4 of 1e-7 away from it
     assert small[0] / small[1] == pytest.approx((1.01 / 0.99) ** 2, rel=1e-6)
@@ -73,9 +73,9 @@ def test_textbook_ratios_are_the_limit_of_long_periods(
     """Both sides averaged, at P = 20,000: what is left of the asymmetry is (k / m P)^2 < 1e-8."""
     period = 20_000
     # an envelope of five orders' width would go dark: these slits are narrow by 8
-    seen = factor(_thin(built(200_000, periodic(amplitude, period))), [m, m + k / period,
+    found = factor(_thin(built(200_000, periodic(amplitude, period))), [m, m + k / period,
                                                                       m - k / period])  # fmt: skip
-    assert (seen[1] + seen[2]) / 2 / seen[0] == pytest.approx(ratio, rel=1e-6, abs=0.6 * digit)
+    assert (found[1] + found[2]) / 2 / found[0] == pytest.approx(ratio, rel=1e-6, abs=0.6 * digit)
 
 
 def _thin(ruled: Aperture) -> Aperture:
@@ -87,27 +87,27 @@ def test_small_error_form() -> None:
     assert formulas.ghost_ratio_small(1, 1, amplitude=0.01) == pytest.approx(
         0.00098696044, abs=1e-11
     )
-    seen = factor(built(200_000, periodic(0.01, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
-    exact = (seen[1] + seen[2]) / 2 / seen[0]
+    found = factor(built(200_000, periodic(0.01, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
+    exact = (found[1] + found[2]) / 2 / found[0]
     assert 0.00098696044 / exact - 1 == pytest.approx(-0.0010, abs=5e-5)  # "-0.10 %"
 
 
 def test_amplitude_for_a_ghost_of_one_thousandth() -> None:
-    seen = factor(built(200_000, periodic(0.010060814, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
-    assert (seen[1] + seen[2]) / 2 / seen[0] == pytest.approx(1e-3, rel=1e-6)
+    found = factor(built(200_000, periodic(0.010060814, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
+    assert (found[1] + found[2]) / 2 / found[0] == pytest.approx(1e-3, rel=1e-6)
 
 
 def test_published_ruled_gratings() -> None:
     """Ghosts below 0.025 % at 546.1 nm, order 1, 600/mm ("The Reduction of Ghosts in Diffraction
     Grating Spectra", JOSA) ask for an amplitude below 8.388 nm."""
     amplitude = 8.388e-9 * 600e3
-    seen = factor(built(200_000, periodic(amplitude, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
-    assert (seen[1] + seen[2]) / 2 / seen[0] == pytest.approx(2.5e-4, rel=0.01)
+    found = factor(built(200_000, periodic(amplitude, 20_000)), [1, 1 + 5e-5, 1 - 5e-5])
+    assert (found[1] + found[2]) / 2 / found[0] == pytest.approx(2.5e-4, rel=0.01)
 
 
 def test_the_line_vanishes_at_the_zero_of_the_bessel_function() -> None:
-    seen = factor(built(1000, periodic(0.382739874781, 100)), [1.0])
-    assert seen[0] < 1e-18  # slope 0.52 x 2 pi x 1e-12 of A/d, squared: 1e-23
+    found = factor(built(1000, periodic(0.382739874781, 100)), [1.0])
+    assert found[0] < 1e-18  # slope 0.52 x 2 pi x 1e-12 of A/d, squared: 1e-23
     beside = factor(built(1000, periodic(0.382739874781 + 1e-9, 100)), [1.0])
     # 1e-9 further the amplitude is J_1(2.4048) 2 pi 1e-9
     assert beside[0] == pytest.approx((0.5191474973 * 2 * math.pi * 1e-9) ** 2, rel=0.01)
@@ -127,8 +127,8 @@ HALF_ORDERS = {0.5: 0.008856374636, 1.0: 0.964888242944, 1.5: 0.077836037249, 2.
 
 def test_period_of_two_rulings() -> None:
     n = np.arange(1000.0)
-    seen = factor(by_hand(n + 0.03 * (-1.0) ** n), list(HALF_ORDERS))
-    np.testing.assert_allclose(seen, list(HALF_ORDERS.values()), atol=1e-10)
+    found = factor(by_hand(n + 0.03 * (-1.0) ** n), list(HALF_ORDERS))
+    np.testing.assert_allclose(found, list(HALF_ORDERS.values()), atol=1e-10)
 
 
 # two periods: Lyman 1901 Phys. Rev. 12, 1; Runge in JOSA 6, 429 (1922)
@@ -145,8 +145,8 @@ TWO_PERIODS = {
 
 def test_two_periods_multiply() -> None:
     ruled = built(10_000, periodic(0.04, P1), periodic(0.03, P2))
-    seen = factor(ruled, [2 + p / P1 + q / P2 for p, q in TWO_PERIODS])
-    np.testing.assert_allclose(seen, list(TWO_PERIODS.values()), atol=TO_DIGITS, rtol=0)
+    found = factor(ruled, [2 + p / P1 + q / P2 for p, q in TWO_PERIODS])
+    np.testing.assert_allclose(found, list(TWO_PERIODS.values()), atol=TO_DIGITS, rtol=0)
 
 
 def test_commensurate_periods_add_in_amplitude() -> None:
@@ -159,23 +159,23 @@ def test_commensurate_periods_add_in_amplitude() -> None:
     periods = Periods(np.array([0.04, 0.03]), np.array([50.0, 20.0]), np.zeros(2), 1000)
     for (p, q), published, within in (((1, -1), 2e-4, 0.5e-4), ((2, 0), 6e-4, 3e-4)):
         mu = 1 + p / 50 + q / 20
-        seen = factor(ruled, [mu])[0]
+        found = factor(ruled, [mu])[0]
         product = abs(periods.amplitude_at(mu, np.array([[p, q]], dtype=float))) ** 2
-        assert abs(seen / product - 1) == pytest.approx(published, abs=within)
+        assert abs(found / product - 1) == pytest.approx(published, abs=within)
         family = np.array([[p + 5 * a, q - 2 * a] for a in range(-2, 3)], dtype=float)
-        assert seen == pytest.approx(abs(periods.amplitude_at(mu, family)) ** 2, abs=1e-12)
+        assert found == pytest.approx(abs(periods.amplitude_at(mu, family)) ** 2, abs=1e-12)
 
 
 DRAWS, N = 6_000, 400
 MEAN_ERROR = 4.0  # standard errors; one in 16,000 honest runs would fail, and the seeds are fixed
 
 
-def _ensemble(place: np.ndarray, mu: np.ndarray) -> np.ndarray:
-    """(draws, mu) intensities of rulings at `place` (draws, n), summed by the engine in one go.
+def _ensemble(position: np.ndarray, mu: np.ndarray) -> np.ndarray:
+    """(draws, mu) intensities of rulings at `position` (draws, n), summed by the engine in one go.
 
     The draws stand side by side as one aperture each; `factor` takes them one by one.
     """
-    return np.array([factor(by_hand(row), mu) for row in place])
+    return np.array([factor(by_hand(row), mu) for row in position])
 
 
 @pytest.fixture(scope="module")
@@ -200,14 +200,14 @@ INDEPENDENT = {
 def test_independent_errors_leave_the_line_and_scatter_the_rest(
     independent: dict[float, np.ndarray], sigma: float
 ) -> None:
-    left, level = INDEPENDENT[sigma]
-    seen = independent[sigma]
-    line = seen[:, 0]
+    left, background = INDEPENDENT[sigma]
+    found = independent[sigma]
+    line = found[:, 0]
     expected = left + (1 - left) / N
     assert abs(line.mean() - expected) < MEAN_ERROR * line.std() / math.sqrt(line.size)
     assert line.mean() == pytest.approx(expected, rel=1e-3)
     # 20 zeros of the line, uncorrelated: 120,000 cells, so 2 % is six standard errors
-    assert seen[:, 1:].mean() == pytest.approx(level, rel=0.02)
+    assert found[:, 1:].mean() == pytest.approx(background, rel=0.02)
 
 
 @pytest.mark.slow
@@ -223,9 +223,9 @@ def test_diffuse_light_is_speckle(independent: dict[float, np.ndarray], sigma: f
 def test_line_and_background_hold_all_the_power(
     independent: dict[float, np.ndarray], sigma: float
 ) -> None:
-    seen = independent[sigma]
-    background = seen[:, 1:].mean()
-    assert seen[:, 0].mean() + (N - 1) * background == pytest.approx(1.0, abs=3e-3)
+    found = independent[sigma]
+    background = found[:, 1:].mean()
+    assert found[:, 0].mean() + (N - 1) * background == pytest.approx(1.0, abs=3e-3)
 
 
 def test_what_independent_errors_leave() -> None:
@@ -240,8 +240,8 @@ def test_what_independent_errors_leave() -> None:
 def test_uniform_errors_of_a_quarter_pitch() -> None:
     """E = sinc^2(2 m delta/d) = 0.405284735, where a Gaussian of that rms leaves 0.439346434."""
     n, stream = np.arange(N, dtype=np.float64), np.random.RandomState(5)
-    place = n + stream.uniform(-0.25, 0.25, (4000, N))
-    line = _ensemble(place, np.array([1.0]))[:, 0]
+    position = n + stream.uniform(-0.25, 0.25, (4000, N))
+    line = _ensemble(position, np.array([1.0]))[:, 0]
     expected = 0.405284735 + (1 - 0.405284735) / N
     assert abs(line.mean() - expected) < MEAN_ERROR * line.std() / math.sqrt(line.size)
     assert formulas.parent_left(1, 0.25 / math.sqrt(3)) == pytest.approx(0.439346434, abs=1e-9)
@@ -255,10 +255,10 @@ ACCUMULATED = {0.005: {1.0: 0.937326, 1.002: 0.079337}, 0.02: {1.0: 0.441276, 1.
 def test_accumulated_errors_broaden_the_line(sigma: float) -> None:
     n = np.arange(N, dtype=np.float64)
     walk = np.array([draw("accumulated", seed, N, 1.0) for seed in range(6000)])
-    seen = _ensemble(n + sigma * walk, np.array(list(ACCUMULATED[sigma])))
-    error = seen.std(axis=0) / math.sqrt(seen.shape[0])
+    found = _ensemble(n + sigma * walk, np.array(list(ACCUMULATED[sigma])))
+    error = found.std(axis=0) / math.sqrt(found.shape[0])
     expected = np.array(list(ACCUMULATED[sigma].values()))
-    assert np.all(np.abs(seen.mean(axis=0) - expected) < MEAN_ERROR * error + 5e-7)  # last digit
+    assert np.all(np.abs(found.mean(axis=0) - expected) < MEAN_ERROR * error + 5e-7)  # last digit
     closed = formulas.accumulated_factor(np.array(list(ACCUMULATED[sigma])), sigma, N)
     np.testing.assert_allclose(closed, expected, atol=6e-7)
 
@@ -273,13 +273,13 @@ def test_a_drifting_pitch_is_a_lens() -> None:
     d, wavelength, kappa = 1e-3 / 600, 500e-9, 0.2
     n = np.arange(-3000, 3000) + 0.5
     x = n * d
-    place = x + kappa * x**2 / 2
+    position = x + kappa * x**2 / 2
     beta = math.asin(wavelength / d)
 
     def peak(radius: float) -> float:
         bend = np.exp(1j * np.pi * (x * math.cos(beta)) ** 2 / (wavelength * radius))
         ruled = Aperture(by_hand(n).combs, 0.01, d)
-        comb = type(ruled.combs[0])(ruled.combs[0].element, place, bend)
+        comb = type(ruled.combs[0])(ruled.combs[0].element, position, bend)
         ruled = Aperture((comb,), 0.01, d)
         order = np.array([1.0])
         sine = order * wavelength / d
@@ -288,8 +288,8 @@ def test_a_drifting_pitch_is_a_lens() -> None:
         return float(np.abs(amplitude(ruled, 0.0, sine, wavelength))[0] ** 2)
 
     radius = np.linspace(15.0, 15.33, 67)
-    level = np.array([peak(r) for r in radius])
-    top = np.polyfit(1 / radius, level, 2)
+    height = np.array([peak(r) for r in radius])
+    top = np.polyfit(1 / radius, height, 2)
     best = 1 / (-top[1] / (2 * top[0]))
     assert best == pytest.approx(15.16667, rel=1e-4)
     closed = formulas.drift_curvature_per_m(
@@ -302,13 +302,13 @@ def test_a_drifting_pitch_is_a_lens() -> None:
 
 # Rayleigh's quarter-wave rule, Born & Wolf chapter 9
 @pytest.mark.parametrize(
-    ("waves", "left"), [(0.125, 0.946441583), (0.25, 0.800304796), (0.5, 0.394741321)]
+    ("path_waves", "left"), [(0.125, 0.946441583), (0.25, 0.800304796), (0.5, 0.394741321)]
 )
-def test_peak_under_a_quadratic_phase(waves: float, left: float) -> None:
+def test_peak_under_a_quadratic_phase(path_waves: float, left: float) -> None:
     count = 4000  # the sum stands for the integral within 1 / N^2
-    linear = 8 * waves / count  # displacement at the ends: linear x width / 8
-    seen = factor(built(count, f'kind = "drift"\nlinear = {linear!r}'), [1.0])
-    assert seen[0] == pytest.approx(left, abs=1e-6)
+    linear = 8 * path_waves / count  # displacement at the ends: linear x width / 8
+    found = factor(built(count, f'kind = "drift"\nlinear = {linear!r}'), [1.0])
+    assert found[0] == pytest.approx(left, abs=1e-6)
 
 
 def test_one_step_in_the_middle() -> None:
@@ -317,15 +317,15 @@ def test_one_step_in_the_middle() -> None:
 
 
 def test_a_step_of_half_a_pitch_splits_the_line() -> None:
-    count, place, height = 16_000, 0.742019296, 0.525061614
+    count, position, height = 16_000, 0.742019296, 0.525061614
     ruled = built(count, f'kind = "step"\nsize = "{0.5 * PITCH_M!r} m"')
     assert factor(ruled, [1.0])[0] < 1e-20
     t = np.linspace(0.6, 0.9, 601)
     for side in (-1, 1):
-        seen = factor(ruled, 1 + side * t / count)
+        found = factor(ruled, 1 + side * t / count)
         # mu enters the step's own phase, a difference of the order of 1 / N
-        assert seen.max() == pytest.approx(height, abs=1e-4)
-        assert t[np.argmax(seen)] == pytest.approx(place, abs=6e-4)
+        assert found.max() == pytest.approx(height, abs=1e-4)
+        assert t[np.argmax(found)] == pytest.approx(position, abs=6e-4)
 
 
 def test_wavelength_of_these_checks_lights_four_orders() -> None:

@@ -41,11 +41,11 @@ def test_a_gaussian_beam_leaves_nothing_between_the_orders() -> None:
     middle of all).
     """
     light = _light(_gaussian(30.0))
-    seen = scan(light, 0.5, 1.5, fineness=4)
+    scanned = scan(light, 0.5, 1.5, fineness=4)
     peak = light.intensity(np.array([1.0]))[0]
-    far = np.abs(seen.mu - 1) > 0.01
-    assert seen.level[far].max() / peak < FLOOR
-    assert np.median(seen.level[far]) / peak < 1e-3 * FLOOR
+    far = np.abs(scanned.mu - 1) > 0.01
+    assert scanned.level[far].max() / peak < FLOOR
+    assert np.median(scanned.level[far]) / peak < 1e-3 * FLOOR
 
 
 def test_exact_amplitude_has_the_same_floor() -> None:
@@ -92,11 +92,11 @@ def test_power_within_widths_follows_the_sine_integral() -> None:
 
     # an envelope without slope, so that the order holds the power of one line: slits of 1/50 pitch
     found = line_profile(grating(5000, width_m=PITCH_M / 50), wavelength_m=WAVELENGTH_M, order=1)
-    for widths, share in found.power_within:
+    for widths, power in found.power_within:
         a = widths * math.pi * 0.885892941379 / 2
         exact = 2 / math.pi * (sici(2 * a)[0] - math.sin(a) ** 2 / a)
         # at 100 widths the neighbouring orders' tails count: (width / 5000)^2
-        assert share == pytest.approx(exact, abs=2e-5)
+        assert power == pytest.approx(exact, abs=2e-5)
     assert found.equivalent_orders * 5000 == pytest.approx(1.0, abs=2e-3)  # sinc^2(1/50) varies
 
 

@@ -111,6 +111,6 @@ def test_ghosts_beside_a_step(seed: int) -> None:
         true = peak(mu) / line
         ghost = next(g for g in predicted if g.harmonics == (k,))
         assert ghost.observed == pytest.approx(true, rel=0.01)
-        seen = min(found, key=lambda g: abs(g.found.mu - mu)).found
-        assert seen.mu == pytest.approx(mu, abs=1.5 / COUNT)
-        assert seen.strength == pytest.approx(true, rel=0.01)
+        nearest = min(found, key=lambda g: abs(g.found.mu - mu)).found
+        assert nearest.mu == pytest.approx(mu, abs=1.5 / COUNT)
+        assert nearest.strength == pytest.approx(true, rel=0.01)

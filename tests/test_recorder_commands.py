@@ -54,11 +54,11 @@ def recorder(
     return name
 
 
-def told(capsys: pytest.CaptureFixture[str], *words: str) -> dict[str, object]:
+def printed(capsys: pytest.CaptureFixture[str], *args: str) -> dict[str, object]:
     """What a command prints with --json."""
     capsys.readouterr()
     with pytest.raises(SystemExit) as end:
-        main([*words, "--json"])
+        main([*args, "--json"])
     assert end.value.code == 0
     found = json.loads(capsys.readouterr().out)
     assert isinstance(found, dict)
@@ -70,7 +70,7 @@ def test_the_predicted_time_is_that_of_the_exposure(
 ) -> None:
     """Within the fifth that the estimate states, as the recorder counts the light."""
     exposed = wavesim.expose(wavesim.load("scene.toml"))
-    found = told(capsys, "predict", "scene.toml")["exposure"]
+    found = printed(capsys, "predict", "scene.toml")["exposure"]
     assert isinstance(found, dict)
     assert found["time_s"] == pytest.approx(exposed.exposure_s, rel=0.2), recorder
 
@@ -78,7 +78,7 @@ def test_the_predicted_time_is_that_of_the_exposure(
 def test_a_study_and_its_contact_sheet_are_the_recorder_s(
     recorder: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    told(capsys, "study", "study.toml", "-o", "study.h5", "--workers", "1")
+    printed(capsys, "study", "study.toml", "-o", "study.h5", "--workers", "1")
     exposed = wavesim.expose(wavesim.load("scene.toml"))
     with h5py.File("study.h5") as file:
         assert file["exposure_time"][1] == pytest.approx(exposed.exposure_s, rel=1e-12)
@@ -87,7 +87,7 @@ def test_a_study_and_its_contact_sheet_are_the_recorder_s(
     assert (spread == 0) == (recorder in FILMS)
     if recorder not in FILMS:
         assert spread > 100
-    told(capsys, "figure", "study.h5", "--draw", "contact", "-o", "contact.png", "--no-caution")
+    printed(capsys, "figure", "study.h5", "--draw", "contact", "-o", "contact.png", "--no-caution")
     with Image.open("contact.png") as drawn:
         right = np.asarray(drawn.convert("RGB"), dtype=int)[:, drawn.width // 3 :]
     assert (np.ptp(right, axis=-1).max() < 20) == (
@@ -116,11 +116,11 @@ def test_a_fit_of_a_film_s_picture_finds_the_width(
     assert abs(value - 40e-6) < 2 * error
 
 
-def fitted(recorder: str, capsys: pytest.CaptureFixture[str], *words: str) -> tuple[float, float]:
+def fitted(recorder: str, capsys: pytest.CaptureFixture[str], *args: str) -> tuple[float, float]:
     """Width and standard error by `fit`, from 52 um, of what was exposed with 40 um."""
     text = Path("scene.toml").read_text().replace('width = "40 um"', 'width = "52 um"')
     Path("guess.toml").write_text(text)
-    found = told(capsys, "fit", "guess.toml", *words, "--free", "aperture.width")
+    found = printed(capsys, "fit", "guess.toml", *args, "--free", "aperture.width")
     assert found["fits"], recorder
     width = found["values"]["aperture.width"]  # type: ignore[index]
     return width["value"], width["standard_error"]

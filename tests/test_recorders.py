@@ -35,15 +35,15 @@ def small(exposure: str, **parts: str) -> Scene:
 def table(name: str) -> Floats:
     """(471, 3) functions of an observer as colour-science carries them, zero where it has none."""
     cmfs = colour.MSDS_CMFS[name]
-    at = [np.interp(NM, cmfs.wavelengths, v, 0, 0) for v in cmfs.values.T]
-    return np.stack(at, axis=1)
+    columns = [np.interp(NM, cmfs.wavelengths, v, 0, 0) for v in cmfs.values.T]
+    return np.stack(columns, axis=1)
 
 
 def camera() -> Floats:
     """(471, 3) measured responses of a real camera, from colour-science."""
     measured = next(iter(colour.MSDS_CAMERA_SENSITIVITIES.values()))
-    at = [np.interp(NM, measured.wavelengths, v, 0, 0) for v in measured.values.T]
-    return np.stack(at, axis=1)
+    columns = [np.interp(NM, measured.wavelengths, v, 0, 0) for v in measured.values.T]
+    return np.stack(columns, axis=1)
 
 
 def written(path: Path, header: str, values: Floats) -> Path:
@@ -57,9 +57,9 @@ def quadrature(plate: wavesim.Plate, curves: Floats) -> Floats:
 
     One nanometre to a wavelength: the spectra stand in triangular bands between whole nanometres.
     """
-    at = np.rint(plate.profile_wavelength_m * 1e9).astype(int) - 360
-    lit = (at >= 0) & (at < NM.size)
-    return 683.0 * plate.exposure_s * plate.profile_spectrum[lit].T @ curves[at[lit]]
+    index = np.rint(plate.profile_wavelength_m * 1e9).astype(int) - 360
+    inside = (index >= 0) & (index < NM.size)
+    return 683.0 * plate.exposure_s * plate.profile_spectrum[inside].T @ curves[index[inside]]
 
 
 @pytest.mark.parametrize("name", OBSERVERS)
@@ -127,11 +127,11 @@ def test_a_measured_camera_against_quadrature(tmp_path: Path) -> None:
     eye = table("CIE 1931 2 Degree Standard Observer")
     white, wanted = light @ raw, light @ eye
     root = np.sqrt(light)[:, None]
-    left = np.vstack([root * raw, 1e5 * white / np.linalg.norm(white)])
-    right = np.vstack([root * eye, 1e5 * wanted / np.linalg.norm(white)])
-    free = [lsq_linear(left, column).x for column in right.T]
+    system = np.vstack([root * raw, 1e5 * white / np.linalg.norm(white)])
+    targets = np.vstack([root * eye, 1e5 * wanted / np.linalg.norm(white)])
+    free = [lsq_linear(system, column).x for column in targets.T]
     assert (raw @ free[1]).min() < 0  # violet would be darker than black: no negative entry then
-    matrix = np.stack([free[0], lsq_linear(left, right[:, 1], bounds=(0, np.inf)).x, free[2]])
+    matrix = np.stack([free[0], lsq_linear(system, targets[:, 1], bounds=(0, np.inf)).x, free[2]])
     middle = plate.recorded[plate.y_m.size // 2]
     assert middle == pytest.approx(quadrature(plate, raw @ matrix.T), abs=3e-3 * middle.max())
     assert plate.recorded_white_xyz == pytest.approx([0.95047, 1, 1.08883], abs=2e-4)
@@ -143,9 +143,9 @@ def test_a_measured_camera_against_quadrature(tmp_path: Path) -> None:
 def test_the_default_sensor_shows_spectral_lights_in_their_colours(nm: int, name: str) -> None:
     """The spectrum's traditional bands, within a neighbour: no sensor is the observer's."""
     laser = f'kind = "laser"\nwavelength = "{nm} nm"\npower = "1 mW"'
-    told = wavesim.point(wavesim.expose(small("sensor = {}", source=laser)), "0 mm").record()
+    record = wavesim.point(wavesim.expose(small("sensor = {}", source=laser)), "0 mm").record()
     near = {"blue": "violet", "yellow": "orange", "orange": "red"}.get(name, name)
-    assert any(word in told["colour"]["name"] for word in (name, near))
+    assert any(word in record["colour"]["name"] for word in (name, near))
 
 
 def test_film_counts_daylight_as_the_eye_and_red_not_at_all() -> None:

@@ -63,12 +63,12 @@ def test_commands_have_the_line_of_the_plate(slit: str, tmp_path: Path) -> None:
     path = tmp_path / "cut.toml"
     path.write_text(scene_text(slit))
     on_plate = width(wavesim.expose(wavesim.load(path)))
-    told = printed(predict, path)
-    line = next(o for o in told["orders"] if o["order"] == 1)  # type: ignore[attr-defined]
+    predicted = printed(predict, path)
+    line = next(o for o in predicted["orders"] if o["order"] == 1)  # type: ignore[attr-defined]
     assert line["line_m"] == pytest.approx(on_plate, rel=2e-3)
     measured = printed(profile, path, "--order", "1")
     assert measured["fwhm_on_plate_m"] == pytest.approx(on_plate, rel=2e-3)
-    for found in (told["limits"], measured["notes"]):
+    for found in (predicted["limits"], measured["notes"]):
         assert any("round edge" in text for text in found)  # type: ignore[attr-defined]
 
 
@@ -93,8 +93,10 @@ def test_amplitude_adds_up_the_heights_that_are_left() -> None:
             * PITCH_M / 2 * np.sinc(PITCH_M / 2 * s / WAVE_M)
             for s, q in zip(sines, rises, strict=True)
         ])  # fmt: skip
-        lit = min(high, 2 * RADIUS_M)  # amplitude is per unit of the illuminated height
-        assert found == pytest.approx(wanted / lit, abs=1e-10 * np.abs(wanted).max() / lit)
+        illuminated_m = min(high, 2 * RADIUS_M)  # amplitude is per unit of the illuminated height
+        assert found == pytest.approx(
+            wanted / illuminated_m, abs=1e-10 * np.abs(wanted).max() / illuminated_m
+        )
 
 
 def test_amplitude_is_what_is_exposed() -> None:

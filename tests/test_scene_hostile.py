@@ -11,7 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.scene_texts import FILE, GOOD, Table, at, edited, leaves, refusal, tables, text
+from tests.scene_texts import FILE, GOOD, Table, edited, leaves, refusal, tables, text, value_at
 from wavesim.errors import InputError, SceneError
 from wavesim.scene import Scene, load, parse
 from wavesim.scene.messages import toml_text
@@ -37,7 +37,7 @@ def _once(cases: Iterable[Case]) -> list[Case]:
     """Each key of each kind of table once: (name of the scene, dotted key, value)."""
     found: dict[tuple[str, str], Case] = {}
     for name, key, value in cases:
-        table = at(GOOD[name], key.rpartition(".")[0])
+        table = value_at(GOOD[name], key.rpartition(".")[0])
         kind = table.get("kind", table.get("profile")) if isinstance(table, dict) else None
         found.setdefault((re.sub(r"\d+", "0", key), str(kind)), (name, key, value))
     return list(found.values())
@@ -244,8 +244,8 @@ def _scene_or_refusal(toml: str) -> None:
 
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.sampled_from(_PLACES), _VALUES)
-def test_any_value_at_any_key(place: tuple[str, str], value: object) -> None:
-    name, key = place
+def test_any_value_at_any_key(path: tuple[str, str], value: object) -> None:
+    name, key = path
     _scene_or_refusal(edited(GOOD[name], key, value))
 
 
@@ -263,9 +263,9 @@ def test_any_text(toml: str) -> None:
 
 @settings(max_examples=200, deadline=None)
 @given(st.sampled_from(sorted(GOOD)), st.integers(0, 400), st.text(max_size=3), st.integers(0, 9))
-def test_any_slip_of_the_pen(name: str, place: int, inserted: str, removed: int) -> None:
+def test_any_slip_of_the_pen(name: str, position: int, inserted: str, removed: int) -> None:
     toml = text(GOOD[name])
-    _scene_or_refusal(toml[:place] + inserted + toml[place + removed :])
+    _scene_or_refusal(toml[:position] + inserted + toml[position + removed :])
 
 
 @settings(max_examples=100, deadline=None)

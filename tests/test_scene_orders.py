@@ -96,7 +96,7 @@ def test_what_follows_is_found_again_and_follows_changes() -> None:
 
 
 @pytest.mark.parametrize(
-    ("bench", "groove", "words"),
+    ("bench", "groove", "message"),
     [
         ('centre = { wavelength = "589.3 nm", order = 9 }', "", r"bench\.centre: .*order 9"),
         (
@@ -109,6 +109,6 @@ def test_what_follows_is_found_again_and_follows_changes() -> None:
         ("", 'groove = { profile = "blazed", blaze = "9 um" }', "does not leave"),
     ],
 )
-def test_what_cannot_be_is_refused(bench: str, groove: str, words: str) -> None:
-    with pytest.raises(SceneError, match=words):
+def test_what_cannot_be_is_refused(bench: str, groove: str, message: str) -> None:
+    with pytest.raises(SceneError, match=message):
         grating(bench, groove)

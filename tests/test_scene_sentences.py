@@ -529,7 +529,7 @@ def test_the_command_says_it_and_exits_with_2(
 
 def assert_tells(message: str, file: str, facts: tuple[str, ...]) -> None:
     """The place comes first; the other facts stand anywhere after it."""
-    place = facts[0] if "." in facts[0] or facts[0].startswith("line ") else ""
-    assert message.startswith(f"{file}: {place}")
+    location = facts[0] if "." in facts[0] or facts[0].startswith("line ") else ""
+    assert message.startswith(f"{file}: {location}")
     missing = [fact for fact in facts if fact not in message]
     assert not missing, f"{missing} not in {message!r}"

@@ -88,7 +88,7 @@ def test_the_gallery_s_script_still_makes_its_pictures(name: str, tmp_path: Path
         Image.open(tmp_path / "again.png") as again,
         Image.open(SCENES / "pictures" / f"{name}.png") as shipped,
     ):
-        new, old = (np.asarray(one.convert("RGB"), dtype=int) for one in (again, shipped))
+        new, old = (np.asarray(picture.convert("RGB"), dtype=int) for picture in (again, shipped))
     assert new.shape == old.shape
     assert np.abs(new - old).mean() < 0.5
 
@@ -166,15 +166,15 @@ def test_nine_slits_first_subsidiary_maximum() -> None:
 
 
 # the table of N slits, Born & Wolf 8.6.1
-@pytest.mark.parametrize(("n", "height", "place"), [(3, 1 / 9, 1.5), (5, 1 / 16, 1.451076558)])
+@pytest.mark.parametrize(("n", "height", "position"), [(3, 1 / 9, 1.5), (5, 1 / 16, 1.451076558)])
 def test_height_and_place_of_the_first_subsidiary_maximum(
-    n: int, height: float, place: float
+    n: int, height: float, position: float
 ) -> None:
     sines = ORDER * np.linspace(1.2, 1.8, 6001) / n
     bare = power(f"slits_{n:03}", sines) / slit_curve(sines)
     top = int(np.argmax(bare))
     assert bare[top] == pytest.approx(height, abs=1e-7)  # the samples' step, squared
-    assert sines[top] * n / ORDER == pytest.approx(place, abs=1e-4)  # the samples' step
+    assert sines[top] * n / ORDER == pytest.approx(position, abs=1e-4)  # the samples' step
 
 
 def test_orders_follow_the_single_slits_curve() -> None:
@@ -293,17 +293,17 @@ def test_hexagon_is_dark_along_its_arms() -> None:
 def test_gauze_has_orders_in_two_directions() -> None:
     order = math.asin(ORDER)
     found = plane_power("plane_mesh", np.array([order, order]), np.array([0.0, order]))
-    one = np.sinc(WIDTH_M / PITCH_M) ** 2
-    assert found == pytest.approx([one, one**2], abs=1e-12)
-    assert one == pytest.approx(0.497, abs=5e-4)
-    assert one**2 == pytest.approx(0.2474, abs=5e-4)
+    once = np.sinc(WIDTH_M / PITCH_M) ** 2
+    assert found == pytest.approx([once, once**2], abs=1e-12)
+    assert once == pytest.approx(0.497, abs=5e-4)
+    assert once**2 == pytest.approx(0.2474, abs=5e-4)
     turn = math.radians(30)
     turned = plane_power(
         "plane_mesh_turned",
         np.arcsin(ORDER * math.cos(turn) * np.ones(2)),
         np.arcsin(ORDER * math.sin(turn) * np.array([1.0, -1.0])),
     )
-    assert turned[0] == pytest.approx(one, abs=1e-12)
+    assert turned[0] == pytest.approx(once, abs=1e-12)
     assert turned[1] < 1e-3  # between orders
 
 
@@ -408,9 +408,9 @@ def test_bowed_rulings_fade_the_ends_of_a_line() -> None:
     reach = 546.075e-9 * 100e3 * 0.6 * 4 * 20e-6 / 8e-3
     rounded = 546.075e-9 * 0.6 / 8e-3  # 41 um
     assert reach == pytest.approx(0.33e-3, abs=5e-6)  # digits stated
-    for share, stated in ((0.95, 0.44e-3), (0.5, 1.0e-3), (0.05, 1.58e-3)):
-        width = np.count_nonzero(along > share * along.max()) * 10e-6
-        assert width == pytest.approx(1e-3 + 2 * reach * (1 - 2 * share), abs=rounded)
+    for fraction, stated in ((0.95, 0.44e-3), (0.5, 1.0e-3), (0.05, 1.58e-3)):
+        width = np.count_nonzero(along > fraction * along.max()) * 10e-6
+        assert width == pytest.approx(1e-3 + 2 * reach * (1 - 2 * fraction), abs=rounded)
         assert width == pytest.approx(stated, abs=15e-6)  # digits stated, a pixel
 
 
@@ -446,8 +446,8 @@ def test_astigmatism_draws_a_star_into_a_line() -> None:
 
 def test_coma_throws_the_light_to_one_side() -> None:
     light = plate("near_coma").irradiance
-    share = light[:, plate("near_coma").x_m > 0].sum() / light.sum()
-    assert share == pytest.approx(0.97, abs=5e-3)  # digits stated
+    fraction = light[:, plate("near_coma").x_m > 0].sum() / light.sum()
+    assert fraction == pytest.approx(0.97, abs=5e-3)  # digits stated
 
 
 def test_spherical_aberration_widens_the_first_dark_ring() -> None:

@@ -27,11 +27,11 @@ def place_m(name: str, wavelength_nm: float, order: float) -> float:
     return bench.camera_focal_m * math.tan(math.asin(sine) - bench.camera_axis_rad)
 
 
-def strong_lines(name: str, share: float) -> np.ndarray:
+def strong_lines(name: str, fraction: float) -> np.ndarray:
     """x of the maxima that have at least that share of the strongest."""
     light = plate(name).profile_irradiance
     tops = maxima(light)
-    return plate(name).x_m[tops[light[tops] > share * light.max()]]
+    return plate(name).x_m[tops[light[tops] > fraction * light.max()]]
 
 
 @pytest.mark.parametrize(
@@ -58,9 +58,9 @@ def test_the_bridge_at_rayleighs_distance(name: str) -> None:
     """Both lines have sinc^2(1/2) = 4 / pi^2 half-way (Rayleigh 1879; Born & Wolf 7.6.3)."""
     shown = plate(name)
     light, (left, right) = shown.profile_irradiance, strong_lines(name, 0.5)
-    at = [int(np.argmin(np.abs(shown.x_m - x))) for x in (left, right)]
-    bridge = light[at[0] : at[1]].min()
-    bright, faint = light[at].max(), light[at].min()
+    columns = [int(np.argmin(np.abs(shown.x_m - x))) for x in (left, right)]
+    bridge = light[columns[0] : columns[1]].min()
+    bright, faint = light[columns].max(), light[columns].min()
     # the source slit, a twelfth of a line wide, smooths by 1/12^2 of the curvature
     assert bridge / faint == pytest.approx(4 / math.pi**2 * (1 + bright / faint), rel=0.02)
     if name == "sodium_987":
@@ -84,8 +84,8 @@ def test_too_few_rulings_leave_one_line(name: str, width_mm: float | None) -> No
         width = np.count_nonzero(light > light.max() / 2) * scene(name).plate.pixel_m
         assert width * 1e3 == pytest.approx(width_mm, abs=0.005)  # digits stated
         # two lines of 0.886 lambda f / (N d) each (sinc^2 = 1/2 at 0.443), 60 um apart
-        one = 0.886 * 589.29e-9 / (500 * 10e-6)
-        assert one < width < one + 60e-6
+        width_of_one = 0.886 * 589.29e-9 / (500 * 10e-6)
+        assert width_of_one < width < width_of_one + 60e-6
 
 
 @pytest.mark.parametrize(
@@ -163,14 +163,14 @@ def test_random_errors_turn_light_of_the_line_into_grass() -> None:
     true = shown.model_copy(update={"aperture": shown.aperture.model_copy(update={"defects": ()})})
     line = wavelength_m * 600e3
     stays = math.exp(-((2 * math.pi * 25e-9 * 600e3) ** 2))
-    kept, whole = (np.abs(wavesim.amplitude(s, [line], wavelength_m)) ** 2 for s in (shown, true))
+    broken, whole = (np.abs(wavesim.amplitude(s, [line], wavelength_m)) ** 2 for s in (shown, true))
     assert stays == pytest.approx(0.9912, abs=5e-5)  # digits stated
-    assert kept / whole == pytest.approx(stays, abs=4e-4)  # four times phi^2 sqrt(2 / N)
+    assert broken / whole == pytest.approx(stays, abs=4e-4)  # four times phi^2 sqrt(2 / N)
     sines = line * (1 + np.linspace(0.005, 0.025, 4000))  # an independent direction every 2nd
-    grass = np.abs(wavesim.amplitude(shown, sines, wavelength_m)) ** 2 / kept
-    share = (1 - stays) / stays / (math.sqrt(2 * math.pi) * 12.5e-3 * 600e3)
-    assert share == pytest.approx(4.7e-7, rel=0.02)  # digits stated
-    assert grass.mean() == pytest.approx(share, rel=0.1)  # four times 1 / sqrt(2000), and sinc^2
+    grass = np.abs(wavesim.amplitude(shown, sines, wavelength_m)) ** 2 / broken
+    expected = (1 - stays) / stays / (math.sqrt(2 * math.pi) * 12.5e-3 * 600e3)
+    assert expected == pytest.approx(4.7e-7, rel=0.02)  # digits stated
+    assert grass.mean() == pytest.approx(expected, rel=0.1)  # four times 1 / sqrt(2000), and sinc^2
 
 
 def test_the_step_makes_twins_in_odd_orders_only() -> None:
@@ -179,13 +179,13 @@ def test_the_step_makes_twins_in_odd_orders_only() -> None:
     assert math.tan(t) == pytest.approx(2 * t, rel=1e-4)  # digits of t
     true = shown.model_copy(update={"aperture": shown.aperture.model_copy(update={"defects": ()})})
     line = 532e-9 * 600e3
-    for order, place, height in ((1, 2 * t / math.pi / count, (math.sin(t) ** 2 / t) ** 2),
+    for order, position, height in ((1, 2 * t / math.pi / count, (math.sin(t) ** 2 / t) ** 2),
                                  (2, 0.0, 1.0)):  # fmt: skip
         mu = order + np.linspace(0, 1.5 / count, 3001)
         power = np.abs(wavesim.amplitude(shown, mu * line, 532e-9)) ** 2
         whole = np.abs(wavesim.amplitude(true, [order * line], 532e-9)) ** 2
         top = int(np.argmax(power))
-        assert mu[top] - order == pytest.approx(place, abs=1e-3 / count)  # the samples' step
+        assert mu[top] - order == pytest.approx(position, abs=1e-3 / count)  # the samples' step
         assert power[top] / whole == pytest.approx(height, rel=1e-3)  # the slits' sinc^2 falls
     twins = strong_lines("grating_step", 0.9)
     middle = place_m("grating_step", 532.0, 1)

@@ -64,14 +64,14 @@ def test_width_and_light_of_each_row(jaws: float, alpha: float) -> None:
 
 
 def test_all_light_together_is_that_of_parallel_jaws() -> None:
-    level, wedge = (wavesim.expose(grating(f"{jaws} deg")) for jaws in (0, 2))
-    assert wedge.irradiance.sum() == pytest.approx(level.irradiance.sum(), rel=1e-3)
+    parallel, wedge = (wavesim.expose(grating(f"{jaws} deg")) for jaws in (0, 2))
+    assert wedge.irradiance.sum() == pytest.approx(parallel.irradiance.sum(), rel=1e-3)
 
 
 def test_next_to_no_angle_changes_next_to_nothing() -> None:
-    level, wedge = (wavesim.expose(grating(f"{jaws} deg")) for jaws in (0, 1e-6))
-    error = level.report.pixel_error + level.report.bin_error + wedge.report.bin_error
-    off = np.abs(wedge.irradiance - level.irradiance).max() / level.irradiance.max()
+    parallel, wedge = (wavesim.expose(grating(f"{jaws} deg")) for jaws in (0, 1e-6))
+    error = parallel.report.pixel_error + parallel.report.bin_error + wedge.report.bin_error
+    off = np.abs(wedge.irradiance - parallel.irradiance).max() / parallel.irradiance.max()
     assert off <= error
 
 

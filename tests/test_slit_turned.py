@@ -45,30 +45,32 @@ def places(plate: ExposedPlate) -> np.ndarray:
 
 @pytest.mark.parametrize(("turn", "alpha"), [(2.0, 0.0), (-3.0, 0.0), (2.0, 35.0), (1.0, -25.0)])
 def test_lines_lean_by_the_anamorphic_magnification(turn: float, alpha: float) -> None:
-    level, turned = (expose(grating(t, alpha=alpha)) for t in (0.0, turn))
-    rows = np.abs(level.y_m) < 1.8e-3
-    shift = (places(turned) - places(level))[rows]  # without the bow, which both have
-    slope = float(np.polyfit(level.y_m[rows], shift, 1)[0])
-    cos_in, cos_out = math.cos(math.radians(alpha)), math.cos(level.scene.bench.camera_axis_rad)
+    upright, turned = (expose(grating(t, alpha=alpha)) for t in (0.0, turn))
+    rows = np.abs(upright.y_m) < 1.8e-3
+    shift = (places(turned) - places(upright))[rows]  # without the bow, which both have
+    slope = float(np.polyfit(upright.y_m[rows], shift, 1)[0])
+    cos_in, cos_out = math.cos(math.radians(alpha)), math.cos(upright.scene.bench.camera_axis_rad)
     assert slope == pytest.approx(math.tan(math.radians(turn)) * cos_in / cos_out, rel=2e-3)
 
 
 def test_rows_added_up_are_as_broad_as_the_slit_leans() -> None:
     """All rows together: the upright slit's, averaged over a width H tan(turn) / cos(beta)."""
-    level, turned = expose(grating(0.0)), expose(grating(4.0))
-    lean = 4e-3 * math.tan(math.radians(4)) / math.cos(level.scene.bench.camera_axis_rad)
-    edges = np.append(level.x_m - 5e-6, level.x_m[-1] + 5e-6)
-    up_to = np.append(0.0, np.cumsum(level.irradiance.sum(axis=0)))
-    places = level.x_m[:, None] + lean * np.linspace(-0.5, 0.5, 2001)
+    upright, turned = expose(grating(0.0)), expose(grating(4.0))
+    lean = 4e-3 * math.tan(math.radians(4)) / math.cos(upright.scene.bench.camera_axis_rad)
+    edges = np.append(upright.x_m - 5e-6, upright.x_m[-1] + 5e-6)
+    up_to = np.append(0.0, np.cumsum(upright.irradiance.sum(axis=0)))
+    places = upright.x_m[:, None] + lean * np.linspace(-0.5, 0.5, 2001)
     below, above = (np.interp(places + side, edges, up_to) for side in (-5e-6, 5e-6))
     expected = (above - below).mean(axis=1)
     assert turned.irradiance.sum(axis=0) == pytest.approx(expected, abs=0.02 * expected.max())
-    assert turned.irradiance.sum() == pytest.approx(level.irradiance.sum(), rel=2e-3)
+    assert turned.irradiance.sum() == pytest.approx(upright.irradiance.sum(), rel=2e-3)
 
 
 def test_a_slit_turned_the_other_way_leans_the_other_way() -> None:
-    one, other = expose(grating(2.0)), expose(grating(-2.0))
-    assert one.irradiance == pytest.approx(other.irradiance[::-1], abs=1e-9 * one.irradiance.max())
+    left, right = expose(grating(2.0)), expose(grating(-2.0))
+    assert left.irradiance == pytest.approx(
+        right.irradiance[::-1], abs=1e-9 * left.irradiance.max()
+    )
 
 
 # each seed a slit scene of up to 8 slits; its turn from 0.3 to 20 degrees, either way

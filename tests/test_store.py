@@ -25,15 +25,15 @@ from wavesim.plate import Plate
 ROOT = Path(__file__).resolve().parents[1]
 
 
-def assert_same(one: Plate, two: Plate) -> None:
+def assert_same(first: Plate, second: Plate) -> None:
     for field in fields(Plate):
-        a, b = getattr(one, field.name), getattr(two, field.name)
+        a, b = getattr(first, field.name), getattr(second, field.name)
         if isinstance(a, np.ndarray):
             assert a.dtype == b.dtype
             assert a.tobytes() == b.tobytes(), field.name
         else:
             assert a == b, field.name
-    assert one.scene.text == two.scene.text
+    assert first.scene.text == second.scene.text
 
 
 @pytest.mark.parametrize(
@@ -340,23 +340,23 @@ print(refused, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 
 def mutated(content: bytes, random: np.random.Generator) -> bytes:
     """Flipped bits, a hole, noise, bytes lost or added, or a size replaced by an extreme one."""
-    data, at = bytearray(content), int(random.integers(len(content) - 8))
+    data, start = bytearray(content), int(random.integers(len(content) - 8))
     length = int(random.integers(1, 500))
     match random.integers(6):
         case 0:
-            for place in random.integers(len(data), size=random.integers(1, 9)):
-                data[place] ^= 1 << int(random.integers(8))
+            for position in random.integers(len(data), size=random.integers(1, 9)):
+                data[position] ^= 1 << int(random.integers(8))
         case 1:
-            data[at : at + length] = bytes(len(data[at : at + length]))
+            data[start : start + length] = bytes(len(data[start : start + length]))
         case 2:
-            data[at : at + length] = random.bytes(len(data[at : at + length]))
+            data[start : start + length] = random.bytes(len(data[start : start + length]))
         case 3:
-            del data[at : at + length]
+            del data[start : start + length]
         case 4:
-            data[at:at] = random.bytes(length)
+            data[start:start] = random.bytes(length)
         case _:
             extremes = (0, 1, 2**31, 2**32 - 1, 2**63 - 1, 2**64 - 1)
-            data[at : at + 8] = extremes[random.integers(6)].to_bytes(8, "little")
+            data[start : start + 8] = extremes[random.integers(6)].to_bytes(8, "little")
     return bytes(data)
 
 
@@ -430,13 +430,13 @@ def test_two_writers_of_one_file(tmp_path: Path) -> None:
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of 256 KiB; needs the right to mount one."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", place]
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", folder]
     if os.geteuid() != 0 or subprocess.run(mount, check=False, capture_output=True).returncode:
         pytest.skip("may not mount a file system here")
-    yield place
-    subprocess.run(["umount", place], check=True)
+    yield folder
+    subprocess.run(["umount", folder], check=True)
 
 
 FILL = """
@@ -480,17 +480,17 @@ def test_no_folder_to_write_to(tmp_path: Path) -> None:
 def test_read_only_folder(tmp_path: Path) -> None:
     tmp_path.chmod(0o555)
     if os.access(tmp_path, os.W_OK):  # root may write anywhere but on a read-only file system
-        place = tmp_path / "disk"
+        folder = tmp_path / "disk"
         tmp_path.chmod(0o755)
-        place.mkdir()
-        mount = ["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", place]
+        folder.mkdir()
+        mount = ["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", folder]
         if subprocess.run(mount, check=False, capture_output=True).returncode:
             pytest.skip("may not mount a file system here")
         try:
             with pytest.raises(OutputError, match="Read-only file system"):
-                store.save(slit_plate(), place / "p.h5")
+                store.save(slit_plate(), folder / "p.h5")
         finally:
-            subprocess.run(["umount", place], check=True)
+            subprocess.run(["umount", folder], check=True)
     else:
         with pytest.raises(OutputError, match="Permission denied"):
             store.save(slit_plate(), tmp_path / "p.h5")

@@ -67,16 +67,16 @@ def stage_root(module: str) -> bool:
 
 def wrong_imports(source: str, importer: str) -> list[str]:
     """Imports of a module that run against the flow, in words."""
-    here = stage_of(importer)
+    own = stage_of(importer)
     wrong = []
     for target, line in imports(ast.parse(source)):
-        there = stage_of(target)
-        if there == "__version__" or there in LEAVES or there == here or here in FACADE:
+        imported = stage_of(target)
+        if imported == "__version__" or imported in LEAVES or imported == own or own in FACADE:
             continue
-        if here in LEAVES:
+        if own in LEAVES:
             wrong.append(f"{importer}, line {line}: a leaf imports {target}")
-        elif there not in STAGES or STAGES.index(there) > STAGES.index(here):
-            wrong.append(f"{importer}, line {line}: {here} imports {target}")
+        elif imported not in STAGES or STAGES.index(imported) > STAGES.index(own):
+            wrong.append(f"{importer}, line {line}: {own} imports {target}")
     return wrong
 
 

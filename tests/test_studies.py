@@ -30,10 +30,10 @@ def json_like(record: dict[str, object]) -> object:
 
 def test_predict_is_the_command() -> None:
     options = [str(SCREW), "--wavelength", "546.07 nm", "--order", "1", "--json"]
-    told = json.loads(CliRunner().invoke(predict_command, options).output)
+    printed = json.loads(CliRunner().invoke(predict_command, options).output)
     found = wavesim.predict(wavesim.load(SCREW), wavelength="546.07 nm", order=1)
-    del told["scene_file"]
-    assert json_like(found.record()) == told
+    del printed["scene_file"]
+    assert json_like(found.record()) == printed
 
 
 def test_a_number_is_si_and_a_text_has_its_unit() -> None:

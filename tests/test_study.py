@@ -98,23 +98,25 @@ class TestLaws:
         )
         with h5py.File(run.file) as file:
             profiles, order = file["profile"][()], file["order"][()]
-        kept = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
+        remaining = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
         peak = profiles[:, order.size // 2]
         error = float(peak.std()) / math.sqrt(draws)
-        assert float(peak.mean()) == pytest.approx(kept + (1 - kept) / 1000, abs=4 * error)
+        assert float(peak.mean()) == pytest.approx(
+            remaining + (1 - remaining) / 1000, abs=4 * error
+        )
         zeros = np.abs((order - 2) * 1000 - np.round((order - 2) * 1000)) < 1e-9
         beside = profiles[:, zeros & (np.abs(order - 2) > 0.0005)]  # zeros of the perfect ruling
         assert beside.size > 1000
-        assert float(beside.mean()) == pytest.approx((1 - kept) / 1000, rel=0.1)
+        assert float(beside.mean()) == pytest.approx((1 - remaining) / 1000, rel=0.1)
         assert float(beside.std() / beside.mean()) == pytest.approx(1.0, abs=0.1)
 
     def test_the_summary_gives_what_the_closed_forms_say(self, desk: Path) -> None:
         run_study(load_plan(write(desk, RANDOM.format(draws=200))), desk / "s.h5", workers=1)
         found = profile_spread(desk / "s.h5")
         assert found is not None
-        kept = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
-        assert found.peak == pytest.approx(kept + (1 - kept) / 1000, abs=4 * found.error)
-        assert found.speckle == pytest.approx((1 - kept) / 1000, rel=0.15)
+        remaining = math.exp(-((2 * math.pi * 2 * 41.667e-9 * 600e3) ** 2))
+        assert found.peak == pytest.approx(remaining + (1 - remaining) / 1000, abs=4 * found.error)
+        assert found.speckle == pytest.approx((1 - remaining) / 1000, rel=0.15)
 
     def test_efficiency_by_scalar_and_by_rigorous_theory(self, desk: Path) -> None:
         """Opening b in d: (b / d)^2 sinc^2(m b / d); rigorous as `wavesim efficiency` says."""
@@ -129,9 +131,11 @@ class TestLaws:
         text = text.replace('{ profile = "slit", width = "0.6 um" }', groove)
         (desk / "base.toml").write_text(text)
         run_study(load_plan(study), desk / "r.h5", workers=1)
-        told = wavesim.efficiency(wavesim.parse(text), order=1, from_=546e-9, to=546.2e-9, points=3)
+        rigorous = wavesim.efficiency(
+            wavesim.parse(text), order=1, from_=546e-9, to=546.2e-9, points=3
+        )
         assert read_members(desk / "r.h5").numbers["efficiency"][0] == pytest.approx(
-            told.orders[0].unpolarised[1], rel=1e-3
+            rigorous.orders[0].unpolarised[1], rel=1e-3
         )
 
     def test_ghosts_grow_with_the_square_of_the_amplitude(self, desk: Path) -> None:
@@ -276,7 +280,7 @@ numbers = ["power"]
         assert abs(np.corrcoef(height, power)[0, 1]) < 4 / math.sqrt(4000)
 
     @pytest.mark.parametrize(
-        ("old", "new", "told"),
+        ("old", "new", "facts"),
         [
             ('law = "seed"', 'law = "dice"', ["draw", "dice", "normal"]),
             ('law = "seed"', 'law = "normal"', ["mean", "missing"]),
@@ -291,14 +295,14 @@ numbers = ["power"]
         ],
     )
     def test_wrong_studies_are_refused(
-        self, desk: Path, old: str, new: str, told: list[str]
+        self, desk: Path, old: str, new: str, facts: list[str]
     ) -> None:
         text = RANDOM.format(draws=4)
         assert old in text
         status, output = command(write(desk, text.replace(old, new, 1)), "-o", desk / "s.h5")
         assert status == 2
         assert "study.toml" in output or "nowhere" in output
-        for word in told:
+        for word in facts:
             assert word in output
         assert not list(desk.glob("*.h5*"))
 
@@ -306,8 +310,8 @@ numbers = ["power"]
         text = RANDOM.format(draws=2).replace("defects.0.seed", "defects.0.sede")
         status, output = command(write(desk, text), "-o", desk / "s.h5", "--json")
         assert status == 0
-        told = json.loads(output)
-        assert (told["members"], told["done"], told["failed"]) == (2, 0, 2)
+        record = json.loads(output)
+        assert (record["members"], record["done"], record["failed"]) == (2, 0, 2)
         assert "sede" in read_members(desk / "s.h5").failures[0]
 
 
@@ -341,10 +345,10 @@ class TestFiles:
         again = wavesim.expose(wavesim.member_scene(desk / "s.h5", 1))
         with open_study(desk / "s.h5") as found:
             assert np.array_equal(found["irradiance"][1], again.irradiance.astype(np.float32))
-        status, told = command(desk / "s.h5", "--member", 1)
-        assert (status, told) == (0, again.scene.text)
-        status, told = command(desk / "s.h5", "--json")
-        assert json.loads(told)["summary"]["members"] == 2
+        status, output = command(desk / "s.h5", "--member", 1)
+        assert (status, output) == (0, again.scene.text)
+        status, output = command(desk / "s.h5", "--json")
+        assert json.loads(output)["summary"]["members"] == 2
 
     def test_a_member_can_be_exposed_again(self, desk: Path) -> None:
         study = write(desk, RANDOM.format(draws=3))
@@ -352,9 +356,9 @@ class TestFiles:
         assert status == 0
         again = wavesim.parse(text)
         assert again.aperture == Design(load_plan(study)).scene(1).aperture
-        status, told = command(study, "--member", 3)
+        status, output = command(study, "--member", 3)
         assert status == 2
-        assert "0 to 2" in told
+        assert "0 to 2" in output
 
     @pytest.mark.parametrize("made", [None, b"", b"no HDF5", "plate"])
     def test_what_is_no_study_is_refused(self, tmp_path: Path, made: bytes | str | None) -> None:
@@ -426,16 +430,16 @@ class TestGoingOn:
             text = RANDOM.format(draws=24).replace("half_width = 0.01, points = 41", profile)
             study = write(desk, text)
             run_study(load_plan(study), desk / "whole.h5", workers=1)
-            status, told = command(study, "-o", disk / "s.h5", "--workers", "1")
+            status, output = command(study, "-o", disk / "s.h5", "--workers", "1")
             assert status == 2
-            assert "No space left" in told
-            assert f"on the disk at {disk}" in told
+            assert "No space left" in output
+            assert f"on the disk at {disk}" in output
             held = sum(members_on_disk(disk / "s.h5").values())
             assert 0 < held < 24
             more = ["mount", "-o", "remount,size=8m", str(disk)]
             subprocess.run(more, check=True)
-            status, told = command(study, "-o", disk / "s.h5", "--workers", "1", "--json")
-            assert json.loads(told)["computed"] == 24 - held
+            status, output = command(study, "-o", disk / "s.h5", "--workers", "1", "--json")
+            assert json.loads(output)["computed"] == 24 - held
             assert (disk / "s.h5").read_bytes() == (desk / "whole.h5").read_bytes()
         finally:
             subprocess.run(["umount", str(disk)], check=False)
@@ -466,8 +470,8 @@ def test_more_processes_give_the_same_bytes(desk: Path, line: list[str]) -> None
     found = []
     for workers in (1, 2):
         out = desk / f"{workers}.gif"
-        words = [w.format(base=desk / "base.toml", out=out) for w in line]
-        result = CliRunner().invoke(_wavesim, [*words, "--workers", str(workers)])
+        args = [w.format(base=desk / "base.toml", out=out) for w in line]
+        result = CliRunner().invoke(_wavesim, [*args, "--workers", str(workers)])
         assert result.exit_code == 0, result.output
         found.append(out.read_bytes() if out.exists() else result.stdout)
     assert found[0] == found[1]
@@ -525,9 +529,9 @@ class TestReports:
         before = sorted(desk.iterdir())
         status, output = command(study, "-o", desk / "s.h5", "--dry-run", "--json")
         assert status == 0
-        told = json.loads(output)
-        assert told["members"] == 50
-        assert told["bytes"] >= 50 * 41 * 8
+        record = json.loads(output)
+        assert record["members"] == 50
+        assert record["bytes"] >= 50 * 41 * 8
         assert sorted(desk.iterdir()) == before
 
 

@@ -30,9 +30,9 @@ numbers = ["exposure_time"]
 """
 
 
-def run(*words: str) -> int | str | None:
+def run(*args: str) -> int | str | None:
     with pytest.raises(SystemExit) as end:
-        main(list(words))
+        main(list(args))
     return end.value.code
 
 

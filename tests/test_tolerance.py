@@ -88,11 +88,13 @@ def test_together_the_limits_are_kept(found: Tolerance) -> None:
 
 def test_limits_follow_the_order() -> None:
     """Ghosts grow with m^2: in order 3 a third of the amplitude is allowed."""
-    one = tolerance(grating(2000), Limits(ghost=1e-5), wavelength_m=WAVELENGTH_M, order=1)
-    three = tolerance(grating(2000), Limits(ghost=1e-5), wavelength_m=WAVELENGTH_M, order=3)
+    first = tolerance(grating(2000), Limits(ghost=1e-5), wavelength_m=WAVELENGTH_M, order=1)
+    third = tolerance(grating(2000), Limits(ghost=1e-5), wavelength_m=WAVELENGTH_M, order=3)
     # the ghost's own direction: 1.01 against 3.01
-    assert one.rows[0].alone / three.rows[0].alone == pytest.approx(3.01 / 1.01, rel=1e-3)
-    assert one.rows[0].alone == pytest.approx(math.sqrt(1e-5) / math.pi / 1.01 * PITCH_M, rel=1e-3)
+    assert first.rows[0].alone / third.rows[0].alone == pytest.approx(3.01 / 1.01, rel=1e-3)
+    assert first.rows[0].alone == pytest.approx(
+        math.sqrt(1e-5) / math.pi / 1.01 * PITCH_M, rel=1e-3
+    )
 
 
 def test_the_period_is_taken_from_the_scene() -> None:
@@ -114,12 +116,12 @@ def test_refusals() -> None:
 @pytest.mark.parametrize("period", [96, 900, 1500, 3000, 4500])
 def test_a_simulated_ghost_of_few_periods_over_the_ruling(period: float) -> None:
     """J_1(2 pi (m + 1/P) A/d)^2 / J_0^2 of 9,000 rulings, and (a/2)^2, down to two periods."""
-    there = bench(grating(9000), WAVELENGTH_M, 1)
-    place, _ = there.ghost(RelativeErrors(periodic=0.005, period=period))
-    assert place == pytest.approx(
+    simulated = bench(grating(9000), WAVELENGTH_M, 1)
+    strength, _ = simulated.ghost(RelativeErrors(periodic=0.005, period=period))
+    assert strength == pytest.approx(
         formulas.ghost_ratio(1, 1, amplitude=0.005, period=period), rel=1e-3
     )
-    assert there.ghost(RelativeErrors(modulation=0.02, period=period))[0] == pytest.approx(
+    assert simulated.ghost(RelativeErrors(modulation=0.02, period=period))[0] == pytest.approx(
         1e-4, rel=2e-3
     )
 

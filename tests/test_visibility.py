@@ -31,12 +31,12 @@ def plate(
 
 
 def order(found: Visibility, number: int) -> Maximum:
-    return next(one for one in found.orders if one.order == number)
+    return next(maximum for maximum in found.orders if maximum.order == number)
 
 
-def relative(found: Visibility, one: Maximum) -> float:
+def relative(found: Visibility, maximum: Maximum) -> float:
     """Height of a maximum over that of order 0."""
-    return one.exposure_lx_s / order(found, 0).exposure_lx_s
+    return maximum.exposure_lx_s / order(found, 0).exposure_lx_s
 
 
 # --- heights ------------------------------------------------------------------------------------
@@ -52,13 +52,13 @@ def pattern(count: int, width: float) -> tuple[np.ndarray, np.ndarray]:
 def test_subsidiary_maxima_have_the_textbook_s_heights(count: int) -> None:
     found = visibility(plate(count))
     mu, level = pattern(count, 40)
-    between = [one for one in found.subsidiary if one.order == 0]
-    assert [one.number for one in between] == list(range(1, count - 1))  # N - 2 of them
-    for one in between:
-        cell = (mu >= one.number / count) & (mu <= (one.number + 1) / count)
+    between = [maximum for maximum in found.subsidiary if maximum.order == 0]
+    assert [maximum.number for maximum in between] == list(range(1, count - 1))  # N - 2 of them
+    for maximum in between:
+        cell = (mu >= maximum.number / count) & (mu <= (maximum.number + 1) / count)
         # 1 %: a pixel of 20 um averages over the top of a maximum 0.6 mm wide, which costs 3e-4,
         # and the two pixels at a cell's ends are dealt to one side whole
-        assert relative(found, one) == pytest.approx(level[cell].max(), rel=0.01)
+        assert relative(found, maximum) == pytest.approx(level[cell].max(), rel=0.01)
 
 
 @pytest.mark.parametrize("width", [20.0, 40.0])
@@ -79,7 +79,7 @@ def test_a_missing_order_does_not_show() -> None:
 def test_one_slit_s_side_maxima() -> None:
     # Born & Wolf 8.5.1: 0.0472 and 0.0165 of the central maximum
     found = visibility(plate(1))
-    sides = {one.number: relative(found, one) for one in found.subsidiary}
+    sides = {maximum.number: relative(found, maximum) for maximum in found.subsidiary}
     for number, height in {1: 0.04719, -1: 0.04719}.items():
         assert sides[number] == pytest.approx(height, rel=0.002)  # to the digits given
     assert order(found, 0).stops == pytest.approx(0.0, abs=1e-9)  # time = "auto"
@@ -102,7 +102,7 @@ def test_overlapping_orders_are_judged_by_their_own_light() -> None:
 
 
 def texts(found: Visibility) -> str:
-    return " ".join(one.text for one in found.sentences)
+    return " ".join(sentence.text for sentence in found.sentences)
 
 
 # --- states -------------------------------------------------------------------------------------
@@ -111,10 +111,16 @@ def texts(found: Visibility) -> str:
 def test_states_are_those_of_the_stops() -> None:
     found = visibility(plate(5, exposure="over = 2.0"))
     assert order(found, 0).stops == pytest.approx(2.0, abs=1e-3)  # cells meet in the middle
-    for one in (*found.orders, *found.subsidiary):
-        state = "burnt out" if one.stops > 0.05 else "visible" if one.stops >= -7 else "too faint"
-        assert one.state == state
-    assert {one.state for one in found.subsidiary} >= {"visible", "too faint"}
+    for maximum in (*found.orders, *found.subsidiary):
+        state = (
+            "burnt out"
+            if maximum.stops > 0.05
+            else "visible"
+            if maximum.stops >= -7
+            else "too faint"
+        )
+        assert maximum.state == state
+    assert {maximum.state for maximum in found.subsidiary} >= {"visible", "too faint"}
 
 
 def test_time_and_speed_trade() -> None:
@@ -122,8 +128,8 @@ def test_time_and_speed_trade() -> None:
     white = plate(5, source=WHITE)
     longer = visibility(white, time_s=4 * white.exposure_s)
     faster = visibility(white, speed=400)
-    assert [one.stops for one in longer.orders] == pytest.approx(
-        [one.stops for one in faster.orders]
+    assert [maximum.stops for maximum in longer.orders] == pytest.approx(
+        [maximum.stops for maximum in faster.orders]
     )
     assert longer.burnt_area == faster.burnt_area > 0
     assert texts(longer) == texts(faster)
@@ -165,14 +171,17 @@ def test_fringes_of_their_own_are_counted() -> None:
 
 
 def test_an_exposure_in_words() -> None:
-    told = [one.text for one in visibility(plate(5, source=WHITE, exposure="over = 3.3")).sentences]
-    assert "burnt out" in told[0]
-    assert "orders -1 to 1" in told[0]
-    assert any("visible" in text and "orders -" in text for text in told)
-    between = next(text for text in told if "between orders 0 and 1" in text)
+    texts = [
+        sentence.text
+        for sentence in visibility(plate(5, source=WHITE, exposure="over = 3.3")).sentences
+    ]
+    assert "burnt out" in texts[0]
+    assert "orders -1 to 1" in texts[0]
+    assert any("visible" in text and "orders -" in text for text in texts)
+    between = next(text for text in texts if "between orders 0 and 1" in text)
     assert "3 subsidiary maxima" in between
     assert "other side" in between
-    assert "7 stops below white" in told[-1]
+    assert "7 stops below white" in texts[-1]
 
 
 def test_fine_maxima_are_said_to_run_together() -> None:

@@ -77,7 +77,7 @@ def _study_page(model: type[BaseModel]) -> str:
     from wavesim.scene.reference import markdown
 
     page = markdown(model, "study", "wavesim keys --study", "scenes/studies/KEYS.md")
-    rows = [f"| `{name}` | {one.unit} | {one.meaning} |" for name, one in NUMBERS.items()]
+    rows = [f"| `{name}` | {number.unit} | {number.meaning} |" for name, number in NUMBERS.items()]
     heading = [
         "## Numbers that can be recorded",
         "",
@@ -88,8 +88,8 @@ def _study_page(model: type[BaseModel]) -> str:
 
 
 def _unknown(key: str, what: str, tables: tuple[KeyTable, ...]) -> InputError:
-    names = {one.name for table in tables for one in table.keys}
-    names |= {f"{table.name}.{one.name}" for table in tables for one in table.keys if table.name}
+    names = {key.name for table in tables for key in table.keys}
+    names |= {f"{table.name}.{key.name}" for table in tables for key in table.keys if table.name}
     names |= {table.name for table in tables}
     near = difflib.get_close_matches(key, sorted(names - {""}), 1)
     usual = "aperture.pitch" if what == "scene" else "vary.values"

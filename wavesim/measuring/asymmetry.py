@@ -179,13 +179,13 @@ def _halved(y: Floats, line: tuple[float, float], part: float) -> float:
     return float(first + last) / 2
 
 
-def summit(y: Floats, at: int) -> float:
+def summit(y: Floats, index: int) -> float:
     """Top of the parabola through a maximum and its neighbours."""
-    if not 0 < at < y.size - 1:
-        return float(at)
-    left, top, right = (float(v) for v in y[at - 1 : at + 2])
+    if not 0 < index < y.size - 1:
+        return float(index)
+    left, top, right = (float(v) for v in y[index - 1 : index + 2])
     bend = 2 * top - left - right
-    return at + (right - left) / (2 * bend) if bend > 0 else float(at)
+    return index + (right - left) / (2 * bend) if bend > 0 else float(index)
 
 
 def in_one_sample(y: Floats, centre: float, noise: float) -> float:

@@ -66,7 +66,7 @@ def assign(
     """
     pool = tuple(f for k, f in enumerate(features) if not (apart and apart[k]))
     found = [
-        _one(f, pool, instrument, entries, _possible(instrument, f, range_m, order))
+        _one_line(f, pool, instrument, entries, _possible(instrument, f, range_m, order))
         for f in features
     ]
     return _each_once(features, found, instrument)
@@ -150,7 +150,7 @@ def _possible(
     return (order,)
 
 
-def _one(
+def _one_line(
     feature: Feature,
     pool: tuple[Feature, ...],
     instrument: Instrument,

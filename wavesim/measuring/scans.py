@@ -127,10 +127,10 @@ def from_light(light: Floats, clipped: Flags, scan: Scan, *, origin: str = "pict
 
 def _without_gaps(clipped: Flags) -> Flags:
     """Clipped samples, and up to four between two of them: lossy files ripple on a flat top."""
-    at = np.flatnonzero(clipped)
-    gap = np.diff(at)
+    index = np.flatnonzero(clipped)
+    gap = np.diff(index)
     filled = clipped.copy()
-    for first, size in zip(at[:-1], gap, strict=True):
+    for first, size in zip(index[:-1], gap, strict=True):
         filled[first : first + size] |= 1 < size <= _GAP
     return filled
 

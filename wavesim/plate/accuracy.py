@@ -187,10 +187,10 @@ def _slit_halves(geometry: Geometry, ruled: Aperture) -> list[Geometry]:
     return [
         replace(
             geometry,
-            sine_in=geometry.sine_in + middle + at,
+            sine_in=geometry.sine_in + middle + centre,
             slit_sines=(-quarter, quarter),
         )
-        for at in (-quarter, quarter)
+        for centre in (-quarter, quarter)
     ]
 
 

@@ -196,7 +196,7 @@ def _described(
     if not over_turn and anomalies:
         predicted = np.array([a.predicted for a in anomalies])
         peaks = absorption_peaks(fine, absorbed_fine[1], predicted, error)
-        anomalies = [replace(a, found=at) for a, at in zip(anomalies, peaks, strict=True)]
+        anomalies = [replace(a, found=peak) for a, peak in zip(anomalies, peaks, strict=True)]
     return Efficiency(
         title=scene.title,
         over="turn" if over_turn else "wavelength",
@@ -228,8 +228,8 @@ def _joined(found: list[PredictedAnomaly]) -> list[Anomaly]:
     return made
 
 
-def _equal(anomaly: Anomaly, place: PredictedAnomaly) -> bool:
-    return math.isclose(anomaly.predicted, place.position, rel_tol=1e-9, abs_tol=1e-12)
+def _equal(anomaly: Anomaly, other: PredictedAnomaly) -> bool:
+    return math.isclose(anomaly.predicted, other.position, rel_tol=1e-9, abs_tol=1e-12)
 
 
 def _unpolarised(

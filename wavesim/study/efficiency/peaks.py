@@ -45,11 +45,11 @@ def absorption_peaks(
     for k in _maxima(absorbed, error):
         top = float(absorbed[k])
         low, high = _stretch(x, absorbed, k, top - min(error, top / 2))
-        at = (low + high) / 2
-        near = int(np.argmin(np.abs(predicted - at)))
-        within = _REACH[0] * predicted[near] < at < _REACH[1] * predicted[near]
+        position = (low + high) / 2
+        near = int(np.argmin(np.abs(predicted - position)))
+        within = _REACH[0] * predicted[near] < position < _REACH[1] * predicted[near]
         if within and top > highest.get(near, (0.0, 0.0))[0]:
-            highest[near] = top, at
+            highest[near] = top, position
     return [highest[k][1] if k in highest else None for k in range(predicted.size)]
 
 
