@@ -113,7 +113,7 @@ class Pins:
                     "x_m": view.x_range_m,
                     "y_m": view.y_range_m,
                     "exposure": shutter(pin.plate.exposure_s * 2.0**stops),
-                    "words": [] if pin is self._pins[0] else self._compared(pin),
+                    "sentences": [] if pin is self._pins[0] else self._compared(pin),
                 }
             )
             buffers.append(view.painted(rendering, stops=stops)[0].tobytes())

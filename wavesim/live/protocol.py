@@ -138,7 +138,7 @@ class Desk:
 
     def _rest(self, _message: dict[str, Any], tell: Tell) -> None:
         view = self.bench.full_row(self.columns)
-        more: dict[str, Any] = {"text": self.bench.text, "words": study.in_short(view.plate)}
+        more: dict[str, Any] = {"text": self.bench.text, "sentences": study.in_short(view.plate)}
         more["handles"] = [handle.record() for handle in self.bench.handles()]
         self._frame(view, tell, more)
 
@@ -147,7 +147,7 @@ class Desk:
         view = view_of(plate, WHOLE)
         text = study.in_full(plate)
         picture = png_bytes(saving.picture_of_bench(self.bench))
-        self._frame(view, tell, {"text": self.bench.text, "words": text}, picture)
+        self._frame(view, tell, {"text": self.bench.text, "sentences": text}, picture)
 
     def _read(self, message: dict[str, Any], tell: Tell) -> None:
         self.bench.read(_short(str(message["text"])))
@@ -184,7 +184,7 @@ class Desk:
     def _cursor(self, message: dict[str, Any], tell: Tell) -> None:
         x_m = _within(message["x_m"], -1e13, 1e13)
         why = bool(message.get("why"))
-        tell(Reply({"kind": "cursor", "why": why, **study.place(self.bench, x_m, why=why)}))
+        tell(Reply({"kind": "cursor", "why": why, **study.at_position(self.bench, x_m, why=why)}))
 
     def _pin(self, _message: dict[str, Any], tell: Tell) -> None:
         plate = self.bench.expose(lambda stage: tell(Reply({"kind": "stage", "stage": stage})))

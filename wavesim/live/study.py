@@ -47,7 +47,7 @@ def in_full(plate: Plate) -> list[str]:
     return [sentence(text) for text in (*texts, *plate.report.notes)]
 
 
-def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
+def at_position(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     """One place of a plate [m]: angle, order, colour; with `why` its spectrum and sentences.
 
     Raises
@@ -71,7 +71,7 @@ def place(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
     }
     if why:
         found = explain(plate, float(plate.x_m[column]))
-        reply["words"] = [
+        reply["sentences"] = [
             sentence(sentence_.text) for sentence_ in found.sentences if sentence_.label == "why"
         ]
         reply["spectrum"] = _spectrum(found.spectrum.wavelength_m, found.spectrum.irradiance)

@@ -122,7 +122,7 @@ class Line {
     this.counters.unanswered = Math.max(this.counters.unanswered, this.unanswered.length);
   }
 
-  place(x_m, why) {
+  point(x_m, why) {
     this.cursor.next = { x_m, why: why || (this.cursor.next?.why && this.cursor.next.x_m === x_m) };
     if (!this.cursor.busy) this.askPlace();
   }
@@ -372,30 +372,30 @@ class Board {
     const [low, high] = this.frame.head.x_m;
     g.font = `${plan.letters}px system-ui, "DejaVu Sans", sans-serif`;
     g.textBaseline = "middle";
-    const words = this.bench.words;
+    const strings = this.bench.strings;
     const narrow = plan.hall || plan.width < 600;
     const below = plan.scale + plan.plate;
     const foot = below + plan.scale + plan.profile;
     const orders = marks.orders.map((o) => [o[1], minus(o[0]), o[2] < 1e-9]);
     const wave = digits(marks.wavelength_m * 1e9, 4);
-    this.scale(g, plan, 0, orders, true, orders.length ? (plan.width < 600 ? words.order_short : filled(words.marks_label, { wave })) : "");
+    this.scale(g, plan, 0, orders, true, orders.length ? (plan.width < 600 ? strings.order_short : filled(strings.marks_label, { wave })) : "");
     this.ticks(g, plan, plan.scale, marks.minima.map((m) => m[0]), -5, 1);
     this.triangles(g, plan, plan.scale, marks.ghosts.map((m) => m[0]));
     const step = roundStep((high - low) / (plan.across / (plan.letters * 6)));
-    const places = [];
+    const positions = [];
     for (let k = Math.ceil(low / step); k <= high / step; k += 1) {
-      places.push([k * step, minus(digits(k * step * 1e3, 6))]);
+      positions.push([k * step, minus(digits(k * step * 1e3, 6))]);
     }
-    this.scale(g, plan, below, places, false, narrow ? words.position_short : words.position);
-    this.scale(g, plan, foot, marks.angles.map((a) => [a[1], minus(digits(a[0], 5))]), false, narrow ? words.angle_short : words.diffraction_angle);
+    this.scale(g, plan, below, positions, false, narrow ? strings.position_short : strings.position);
+    this.scale(g, plan, foot, marks.angles.map((a) => [a[1], minus(digits(a[0], 5))]), false, narrow ? strings.angle_short : strings.diffraction_angle);
   }
 
-  triangles(g, plan, base, places) {
+  triangles(g, plan, base, positions) {
     // ghosts: open triangles, told from orders by their shape
     const size = plan.letters * 0.36;
     g.strokeStyle = plan.style.getPropertyValue("--fault");
     g.lineWidth = plan.hall ? 3 : 1.4;
-    for (const x of places.map((place) => this.px(place))) {
+    for (const x of positions.map((x_m) => this.px(x_m))) {
       g.beginPath();
       g.moveTo(x, base - 1);
       g.lineTo(x - size, base - 2 * size);
@@ -405,11 +405,11 @@ class Board {
     }
   }
 
-  ticks(g, plan, base, places, length, width) {
+  ticks(g, plan, base, positions, length, width) {
     g.strokeStyle = plan.style.getPropertyValue("--quiet");
     g.lineWidth = plan.hall ? 3 : width;
     g.beginPath();
-    for (const x of places.map((place) => this.px(place))) {
+    for (const x of positions.map((x_m) => this.px(x_m))) {
       g.moveTo(x, base);
       g.lineTo(x, base + length);
     }
@@ -424,8 +424,8 @@ class Board {
     g.fillStyle = ink;
     g.lineWidth = plan.hall ? 3 : 1.2;
     g.beginPath();
-    for (const [place] of marks) {
-      const x = this.px(place);
+    for (const [x_m] of marks) {
+      const x = this.px(x_m);
       g.moveTo(x, base);
       g.lineTo(x, base + out);
     }
@@ -434,8 +434,8 @@ class Board {
     const taken = this.titleOf(g, plan, title, middle);
     let free = taken;
     g.textAlign = "center";
-    for (const [place, label, missing] of marks) {
-      const x = this.px(place);
+    for (const [x_m, label, missing] of marks) {
+      const x = this.px(x_m);
       const half = g.measureText(label).width / 2;
       if (x - half < free || x + half > plan.width) continue;
       g.globalAlpha = missing ? 0.5 : 1;
@@ -613,7 +613,7 @@ class Handle {
 
   refresh() {
     const { kind, value, text, name, help, path } = this.record;
-    const words = this.bench.words;
+    const strings = this.bench.strings;
     this.fault.textContent = "";
     if (kind === "note") return;
     if (kind === "choice") this.choice.value = value;
@@ -629,8 +629,8 @@ class Handle {
       this.speak(text);
       this.lock.replaceChildren(drawing([locked ? PADLOCK : OPEN_PADLOCK], [16, 16]));
       this.lock.setAttribute("aria-pressed", String(locked));
-      this.lock.setAttribute("aria-label", filled(locked ? words.unlock : words.lock, { name }));
-      this.play.setAttribute("aria-label", filled(words.sweep, { name }));
+      this.lock.setAttribute("aria-label", filled(locked ? strings.unlock : strings.lock, { name }));
+      this.play.setAttribute("aria-label", filled(strings.sweep, { name }));
       this.lock.title = this.lock.getAttribute("aria-label");
       this.play.title = this.play.getAttribute("aria-label");
     }
@@ -648,12 +648,12 @@ class Pins {
     this.head = null;
   }
 
-  words(words) {
+  label(strings) {
     this.element.replaceChildren(
-      make("div", { class: "actions" }, make("h2", {}, words.pins), make("label", {}, this.shared, words.pins_shared)),
+      make("div", { class: "actions" }, make("h2", {}, strings.pins), make("label", {}, this.shared, strings.pins_shared)),
       this.list,
     );
-    if (!this.head) this.list.replaceChildren(make("p", { class: "quiet" }, words.pins_none));
+    if (!this.head) this.list.replaceChildren(make("p", { class: "quiet" }, strings.pins_none));
   }
 
   show(head, buffers) {
@@ -669,18 +669,18 @@ class Pins {
     const low = Math.min(...pins.map((pin) => pin.x_m[0]));
     const high = Math.max(...pins.map((pin) => pin.x_m[1]));
     this.list.replaceChildren(...pins.map((pin, number) => this.row(pin, number, low, high)));
-    if (!pins.length) this.list.replaceChildren(make("p", { class: "quiet" }, this.bench.words.pins_none));
+    if (!pins.length) this.list.replaceChildren(make("p", { class: "quiet" }, this.bench.strings.pins_none));
   }
 
   row(pin, number, low, high) {
-    const words = this.bench.words;
+    const strings = this.bench.strings;
     const button = (text, kind) => make("button", { type: "button", onclick: () => this.bench.line.ask(kind, { number }) }, text);
-    const compared = pin.words.length ? `${words.pin_first} ${pin.words.join("; ")}` : "";
+    const compared = pin.sentences.length ? `${strings.pin_first} ${pin.sentences.join("; ")}` : "";
     const caption = make("div", { class: "caption" },
       make("strong", {}, `${number + 1}  ${pin.title}`),
-      make("span", {}, `${filled(words.exposed, { time: pin.exposure })}${compared ? ". " + compared : ""}`),
-      this.bench.follower ? null : button(words.pin_back, "recall"),
-      this.bench.follower ? null : button(words.pin_away, "unpin"));
+      make("span", {}, `${filled(strings.exposed, { time: pin.exposure })}${compared ? ". " + compared : ""}`),
+      this.bench.follower ? null : button(strings.pin_back, "recall"),
+      this.bench.follower ? null : button(strings.pin_away, "unpin"));
     return make("div", { class: "pin" }, caption, this.strip(pin, this.buffers[number], low, high));
   }
 
@@ -707,7 +707,7 @@ class Bench {
     this.line = new Line(model, this.counters);
     this.locks = new Set();
     this.handles = new Map();
-    this.words = {};
+    this.strings = {};
     this.text = null;
     this.paintTimes = [];
     this.root = make("div", { class: "bench" });
@@ -722,7 +722,7 @@ class Bench {
     this.root.append(this.status, this.spoken);
     model.on("msg:custom", (head, buffers) => this.receive(head, buffers || []));
     model.on("open", (text) => this.hello(text));
-    model.on("lost", (words) => this.lost(words));
+    model.on("lost", (message) => this.lost(message));
     document.addEventListener("visibilitychange", () => this.line.pump());
     if (!model.askForOwnBench) this.hello(null);
   }
@@ -734,9 +734,9 @@ class Bench {
     this.line.ask("hello", { columns: this.board.columns, text: this.text ?? text, ...kept });
   }
 
-  lost(words) {
+  lost(message) {
     this.stopSweep();
-    this.status.textContent = words;
+    this.status.textContent = message;
   }
 
   // ---- answers
@@ -749,10 +749,10 @@ class Bench {
     const works = {
       state: () => this.state(head),
       frame: () => this.frame({ ...head, sent }, buffers),
-      cursor: () => this.place(head),
+      cursor: () => this.point(head),
       pins: () => this.pins.show(head, buffers),
       locks: () => { this.locks = new Set(head.locks); for (const handle of this.handles.values()) handle.refresh(); },
-      stage: () => this.say(filled(this.words.computing, { stage: head.stage })),
+      stage: () => this.say(filled(this.strings.computing, { stage: head.stage })),
       file: () => this.file(head, buffers[0]),
       cover: () => this.covered(head.covered),
       refused: () => this.refused(head),
@@ -762,7 +762,7 @@ class Bench {
   }
 
   state(head) {
-    this.words = head.strings;
+    this.strings = head.strings;
     this.follower = Boolean(head.follower);
     this.record = head;
     this.text = head.text;
@@ -782,9 +782,9 @@ class Bench {
     else this.values(head.values);
     this.head = head;
     this.title.textContent = head.title;
-    const words = head.words || [];
-    if (words.length) this.list.replaceChildren(...words.map((line) => make("li", {}, line)));
-    if (head.quality !== "preview" && words.length) this.speak(words[0]);
+    const sentences = head.sentences || [];
+    if (sentences.length) this.list.replaceChildren(...sentences.map((line) => make("li", {}, line)));
+    if (head.quality !== "preview" && sentences.length) this.speak(sentences[0]);
     this.status.textContent = "";
     this.say("");
     this.board.show(head, buffers);
@@ -806,9 +806,9 @@ class Bench {
   showQuality() {
     if (!this.head) return;
     const { quality, columns, exposure } = this.head;
-    const shown = filled(this.words.quality[quality], { columns: columns.toLocaleString("en") });
-    const rate = this.paintTimes.length > 2 ? filled(this.words.rate, { rate: this.paintTimes.length }) : "";
-    const time = filled(this.words.exposed, { time: exposure });
+    const shown = filled(this.strings.quality[quality], { columns: columns.toLocaleString("en") });
+    const rate = this.paintTimes.length > 2 ? filled(this.strings.rate, { rate: this.paintTimes.length }) : "";
+    const time = filled(this.strings.exposed, { time: exposure });
     this.quality.textContent = [shown, time, rate].filter(Boolean).join("  \u00b7  ");
     clearTimeout(this.rateTimer);
     this.rateTimer = setTimeout(() => { this.paintTimes = []; this.showQuality(); }, 1500);
@@ -835,7 +835,7 @@ class Bench {
 
   file(head, content) {
     handOver(head.name, head.type, bytes(content));
-    this.quality.textContent = filled(this.words.saved, { name: head.name });
+    this.quality.textContent = filled(this.strings.saved, { name: head.name });
     this.counters.saved = { name: head.name, size: content.byteLength };
   }
 
@@ -845,7 +845,7 @@ class Bench {
     this.line.turn(changes, this.board.columns);
     clearTimeout(this.restTimer);
     clearTimeout(this.busyTimer);
-    this.busyTimer = setTimeout(() => { if (!this.line.idle) this.say(this.words.busy); }, BUSY_MS);
+    this.busyTimer = setTimeout(() => { if (!this.line.idle) this.say(this.strings.busy); }, BUSY_MS);
   }
 
   restSoon() {
@@ -864,29 +864,29 @@ class Bench {
 
   pointed(x_m) {
     if (this.follower) return;
-    this.line.place(x_m, false);
+    this.line.point(x_m, false);
     clearTimeout(this.dwellTimer);
-    this.dwellTimer = setTimeout(() => this.line.place(x_m, true), DWELL_MS);
+    this.dwellTimer = setTimeout(() => this.line.point(x_m, true), DWELL_MS);
   }
 
-  place(head) {
-    const words = this.words;
+  point(head) {
+    const strings = this.strings;
     const parts = [
-      filled(words.place, { x: minus((head.x_m * 1e3).toFixed(3)) }),
-      filled(words.angle, { angle: minus(((head.beta_rad * 180) / Math.PI).toFixed(4)) }),
+      filled(strings.place, { x: minus((head.x_m * 1e3).toFixed(3)) }),
+      filled(strings.angle, { angle: minus(((head.beta_rad * 180) / Math.PI).toFixed(4)) }),
     ];
     const nm = (metres) => (metres * 1e9).toFixed(1);
-    if (head.order !== null) parts.push(filled(words.order_at, { order: minus(head.order.toFixed(3)), wave: nm(head.wavelength_m) }));
-    const level = head.stops === null ? words.no_light
-      : filled(words.level, { relative: head.relative.toPrecision(3), stops: minus((head.stops > 0 ? "+" : "") + head.stops.toFixed(1)) });
+    if (head.order !== null) parts.push(filled(strings.order_at, { order: minus(head.order.toFixed(3)), wave: nm(head.wavelength_m) }));
+    const level = head.stops === null ? strings.no_light
+      : filled(strings.level, { relative: head.relative.toPrecision(3), stops: minus((head.stops > 0 ? "+" : "") + head.stops.toFixed(1)) });
     parts.push(level);
     let colour = head.colour;
-    if (head.dominant_m) colour += `, ${filled(words.dominant, { wave: nm(head.dominant_m) })}`;
+    if (head.dominant_m) colour += `, ${filled(strings.dominant, { wave: nm(head.dominant_m) })}`;
     parts.push(colour);
     this.patch.style.backgroundColor = `rgb(${head.patch.join(",")})`;
     this.line1.textContent = parts.join("  \u00b7  ");
-    const list = head.whole.map(([m, w]) => filled(words.whole_one, { wave: nm(w), order: minus(m) })).join(", ");
-    this.line2.textContent = list ? filled(words.whole, { list }) : "";
+    const list = head.whole.map(([m, w]) => filled(strings.whole_one, { wave: nm(w), order: minus(m) })).join(", ");
+    this.line2.textContent = list ? filled(strings.whole, { list }) : "";
     this.board.over.setAttribute("aria-valuetext", `${parts[0]}, ${parts[parts.length - 1]}`);
     this.board.over.setAttribute("aria-valuenow", (head.x_m * 1e3).toFixed(3));
     if (head.why) this.showWhy(head);
@@ -895,8 +895,8 @@ class Bench {
   }
 
   showWhy(head) {
-    this.why.textContent = head.words.join(". ");
-    this.speak(`${this.line1.textContent}. ${head.words[0]}`);
+    this.why.textContent = head.sentences.join(". ");
+    this.speak(`${this.line1.textContent}. ${head.sentences[0]}`);
   }
 
   drawSpectrum(spectrum) {
@@ -962,7 +962,7 @@ class Bench {
   }
 
   startRecording() {
-    if (!window.MediaRecorder || !this.board.canvas.captureStream) { this.status.textContent = this.words.no_recording; return; }
+    if (!window.MediaRecorder || !this.board.canvas.captureStream) { this.status.textContent = this.strings.no_recording; return; }
     const pieces = [];
     this.recorder = new MediaRecorder(this.board.canvas.captureStream(30), { videoBitsPerSecond: 12e6 });
     this.recorder.ondataavailable = (event) => pieces.push(event.data);
@@ -979,7 +979,7 @@ class Bench {
 
   hall(on) {
     this.root.classList.toggle("hall", on);
-    this.hallButton.textContent = on ? this.words.leave_hall : this.words.hall;
+    this.hallButton.textContent = on ? this.strings.leave_hall : this.strings.hall;
     if (on) this.root.requestFullscreen?.().catch(() => {});
     else if (document.fullscreenElement) document.exitFullscreen();
     if (!on) this.lifted(0);
@@ -999,68 +999,68 @@ class Bench {
   // ---- building the page
 
   build(head) {
-    const words = this.words;
+    const strings = this.strings;
     const button = (text, work, more = {}) => make("button", { type: "button", onclick: work, ...more }, text);
     this.title = make("h1", {}, head.title);
     this.quality = make("span", { class: "quality" });
-    this.hallButton = button(words.hall, () => this.hall(!this.root.classList.contains("hall")));
-    const surround = button("\u25d0", () => { this.root.classList.toggle("light"); this.board.soon(); this.pins.draw(); }, { class: "surround", "aria-label": words.surround, title: words.surround });
-    const top = make("header", {}, this.title, this.quality, this.sceneMenu(words, head.scenes), this.hallButton, surround);
-    this.buildBoard(words, button);
-    this.list = make("ul", { class: "words" });
+    this.hallButton = button(strings.hall, () => this.hall(!this.root.classList.contains("hall")));
+    const surround = button("\u25d0", () => { this.root.classList.toggle("light"); this.board.soon(); this.pins.draw(); }, { class: "surround", "aria-label": strings.surround, title: strings.surround });
+    const top = make("header", {}, this.title, this.quality, this.sceneMenu(strings, head.scenes), this.hallButton, surround);
+    this.buildBoard(strings, button);
+    this.list = make("ul", { class: "sentences" });
     this.cautions = make("div");
     this.rail = make("section", { class: "rail" });
-    this.buildEditor(words, button);
-    this.pins.words(words);
+    this.buildEditor(strings, button);
+    this.pins.label(strings);
     this.root.replaceChildren(this.eyesFilters(), top, this.status, this.spoken, this.board.element,
-      this.cautions, this.readout(words), this.hallBar(words), this.rail, this.actions(words, button, head), this.list,
+      this.cautions, this.readout(strings), this.hallBar(strings), this.rail, this.actions(strings, button, head), this.list,
       this.pins.element, this.follower ? "" : this.panel);
-    this.follow(words, button, head);
+    this.follow(strings, button, head);
     this.handles.clear();
     this.dropping();
   }
 
-  buildBoard(words, button) {
-    this.cover = make("div", { class: "cover", hidden: true }, make("p", {}, words.covered), button(words.uncover, () => this.line.ask("cover", { covered: false }), { class: "chief" }));
+  buildBoard(strings, button) {
+    this.cover = make("div", { class: "cover", hidden: true }, make("p", {}, strings.covered), button(strings.uncover, () => this.line.ask("cover", { covered: false }), { class: "chief" }));
     this.board.element.querySelector(".cover")?.remove();
     this.board.element.append(this.cover);
     const over = this.board.over;
-    over.setAttribute("aria-label", `${words.plate_label}. ${words.plate_help}`);
+    over.setAttribute("aria-label", `${strings.plate_label}. ${strings.plate_help}`);
     over.setAttribute("aria-orientation", "horizontal");
     over.setAttribute("aria-valuemin", "-1000");
     over.setAttribute("aria-valuemax", "1000");
     over.setAttribute("aria-valuenow", "0");
   }
 
-  readout(words) {
-    this.patch = make("div", { class: "patch", role: "img", "aria-label": words.colour });
-    this.line1 = make("p", {}, words.plate_help);
+  readout(strings) {
+    this.patch = make("div", { class: "patch", role: "img", "aria-label": strings.colour });
+    this.line1 = make("p", {}, strings.plate_help);
     this.line2 = make("p", { class: "quiet" });
     this.why = make("p", { class: "why" });
-    this.spectrum = make("canvas", { class: "spectrum", role: "img", "aria-label": words.spectrum });
+    this.spectrum = make("canvas", { class: "spectrum", role: "img", "aria-label": strings.spectrum });
     return make("section", { class: "readout", hidden: this.follower }, this.patch, make("div", {}, this.line1, this.line2, this.why), this.spectrum);
   }
 
-  actions(words, button, head) {
+  actions(strings, button, head) {
     const scale = make("select", { onchange: (e) => { this.board.logarithmic = e.target.value === "log"; this.board.soon(); } },
-      make("option", { value: "linear" }, words.scale_linear), make("option", { value: "log" }, words.scale_log));
+      make("option", { value: "linear" }, strings.scale_linear), make("option", { value: "log" }, strings.scale_log));
     scale.value = this.board.logarithmic ? "log" : "linear";
-    const tone = make("select", { onchange: (e) => { this.tone = e.target.value; this.line.ask("look", { tone: this.tone }); } }, ...head.tones.map((t) => make("option", { value: t }, words.tones[t])));
+    const tone = make("select", { onchange: (e) => { this.tone = e.target.value; this.line.ask("look", { tone: this.tone }); } }, ...head.tones.map((t) => make("option", { value: t }, strings.tones[t])));
     tone.value = head.tone;
     this.wave = make("input", { type: "text", size: 8, onchange: (e) => this.marksFor(e.target.value) });
-    const eyes = make("select", { onchange: (e) => this.seeWith(e.target.value) }, ...Object.entries(words.eyes_choices).map(([key, text]) => make("option", { value: key }, text)));
-    this.coverButton = button(words.cover, () => this.line.ask("cover", { covered: this.cover.hidden }), { "aria-pressed": "false" });
-    this.stopButton = button(words.stop, () => this.stopSweep(), { hidden: true });
-    this.recordButton = button(words.record, () => (this.recorder ? this.recorder.stop() : this.startRecording()), { hidden: true, "aria-pressed": "false" });
+    const eyes = make("select", { onchange: (e) => this.seeWith(e.target.value) }, ...Object.entries(strings.eyes_choices).map(([key, text]) => make("option", { value: key }, text)));
+    this.coverButton = button(strings.cover, () => this.line.ask("cover", { covered: this.cover.hidden }), { "aria-pressed": "false" });
+    this.stopButton = button(strings.stop, () => this.stopSweep(), { hidden: true });
+    this.recordButton = button(strings.record, () => (this.recorder ? this.recorder.stop() : this.startRecording()), { hidden: true, "aria-pressed": "false" });
     const mine = this.follower ? [] : [
-      button(words.release, () => this.line.ask("expose"), { class: "chief" }),
-      button(words.pin, () => this.line.ask("pin")), this.coverButton, this.stopButton, this.recordButton, this.saving(words),
+      button(strings.release, () => this.line.ask("expose"), { class: "chief" }),
+      button(strings.pin, () => this.line.ask("pin")), this.coverButton, this.stopButton, this.recordButton, this.saving(strings),
     ];
     return make("div", { class: "actions" }, ...mine,
-      make("label", {}, words.profile, scale),
-      this.follower ? "" : make("label", { class: "menu" }, words.tone, tone),
-      this.follower ? "" : make("label", { class: "menu" }, words.marks_for, this.wave),
-      make("label", { class: "menu" }, words.eyes, eyes));
+      make("label", {}, strings.profile, scale),
+      this.follower ? "" : make("label", { class: "menu" }, strings.tone, tone),
+      this.follower ? "" : make("label", { class: "menu" }, strings.marks_for, this.wave),
+      make("label", { class: "menu" }, strings.eyes, eyes));
   }
 
   marksFor(text) {
@@ -1069,11 +1069,11 @@ class Bench {
     this.line.ask("look", { wavelength_m: wavelength });
   }
 
-  saving(words) {
-    const what = make("select", { "aria-label": words.save });
-    what.append(make("option", { value: "" }, words.save));
-    for (const kind of ["scene", "plate", "picture"]) what.append(make("option", { value: kind }, words[`save_${kind}`]));
-    for (const paper of ["A4", "letter"]) what.append(make("option", { value: `sheet ${paper}` }, `${words.save_sheet}, ${paper}`));
+  saving(strings) {
+    const what = make("select", { "aria-label": strings.save });
+    what.append(make("option", { value: "" }, strings.save));
+    for (const kind of ["scene", "plate", "picture"]) what.append(make("option", { value: kind }, strings[`save_${kind}`]));
+    for (const paper of ["A4", "letter"]) what.append(make("option", { value: `sheet ${paper}` }, `${strings.save_sheet}, ${paper}`));
     what.addEventListener("change", () => {
       const [kind, paper] = what.value.split(" ");
       if (kind) this.line.ask("save", { what: kind, paper: paper || "A4" });
@@ -1082,15 +1082,15 @@ class Bench {
     return make("label", { class: "save" }, what);
   }
 
-  hallBar(words) {
+  hallBar(strings) {
     this.black = make("input", { type: "range", min: "0", max: "60", step: "1", value: "0", oninput: (e) => this.lifted(Number(e.target.value)) });
     const steps = WEDGE.map((level, number) => {
       const step = make("span", { title: String(number) });
       step.style.backgroundColor = `rgb(${level},${level},${level})`;
       return step;
     });
-    return make("div", { class: "hallbar" }, make("label", {}, words.black, " ", this.black),
-      make("div", { class: "wedge" }, ...steps, make("div", { class: "lift" })), make("span", { class: "quiet" }, words.wedge));
+    return make("div", { class: "hallbar" }, make("label", {}, strings.black, " ", this.black),
+      make("div", { class: "wedge" }, ...steps, make("div", { class: "lift" })), make("span", { class: "quiet" }, strings.wedge));
   }
 
   eyesFilters() {
@@ -1110,26 +1110,26 @@ class Bench {
     return svg;
   }
 
-  buildEditor(words, button) {
-    this.editor = make("textarea", { spellcheck: "false", "aria-label": words.text });
+  buildEditor(strings, button) {
+    this.editor = make("textarea", { spellcheck: "false", "aria-label": strings.text });
     this.verdict = make("p", { class: "status", role: "alert" });
     const read = () => { this.verdict.textContent = ""; this.line.ask("read", { text: this.editor.value }); };
-    this.panel = make("details", {}, make("summary", {}, words.text), make("p", { class: "quiet" }, words.text_help), this.verdict, this.editor,
-      make("div", { class: "actions" }, button(words.text_apply, read, { class: "chief" }), button(words.link, () => this.copyLink())));
+    this.panel = make("details", {}, make("summary", {}, strings.text), make("p", { class: "quiet" }, strings.text_help), this.verdict, this.editor,
+      make("div", { class: "actions" }, button(strings.text_apply, read, { class: "chief" }), button(strings.link, () => this.copyLink())));
   }
 
-  sceneMenu(words, scenes) {
+  sceneMenu(strings, scenes) {
     if (!scenes.length || this.follower) return "";
     const choose = (e) => e.target.value && this.line.ask("choose", { number: Number(e.target.value) });
-    return make("select", { class: "menu", "aria-label": words.scene_menu, onchange: choose },
-      make("option", { value: "" }, words.scene_menu), ...scenes.map((title, k) => make("option", { value: String(k) }, title)));
+    return make("select", { class: "menu", "aria-label": strings.scene_menu, onchange: choose },
+      make("option", { value: "" }, strings.scene_menu), ...scenes.map((title, k) => make("option", { value: String(k) }, title)));
   }
 
   copyLink() {
     const address = `${location.origin}${location.pathname}#scene=${hashOf(this.editor.value)}`;
     this.counters.link = address;
     this.verdict.textContent = address; // where a page may not copy, a hand can
-    navigator.clipboard?.writeText(address).then(() => { this.verdict.textContent = this.words.linked; }, () => {});
+    navigator.clipboard?.writeText(address).then(() => { this.verdict.textContent = this.strings.linked; }, () => {});
   }
 
   dropping() {
@@ -1143,13 +1143,13 @@ class Bench {
     });
   }
 
-  follow(words, button, head) {
+  follow(strings, button, head) {
     if (this.follower) {
-      this.rail.replaceChildren(make("p", {}, words.following), button(words.own, () => this.model.askForOwnBench()));
+      this.rail.replaceChildren(make("p", {}, strings.following), button(strings.own, () => this.model.askForOwnBench()));
     } else if (head.share) {
       const picture = drawing([head.share.code], [head.share.size, head.share.size]);
       picture.setAttribute("class", "code");
-      this.panel.after(make("details", {}, make("summary", {}, words.share), make("p", {}, words.share_help), make("p", { class: "address" }, head.share.address), picture));
+      this.panel.after(make("details", {}, make("summary", {}, strings.share), make("p", {}, strings.share_help), make("p", { class: "address" }, head.share.address), picture));
     }
   }
 
@@ -1181,13 +1181,13 @@ class Bench {
       return handle.element;
     });
     const more = name === "exposure" ? [this.holdButton()] : [];
-    return make("section", { class: "station" }, make("div", { class: "mount" }, glyph, make("h2", {}, this.words.stations[name])), ...handles, ...more);
+    return make("section", { class: "station" }, make("div", { class: "mount" }, glyph, make("h2", {}, this.strings.stations[name])), ...handles, ...more);
   }
 
   holdButton() {
     const held = () => this.handles.get("exposure.time")?.record.value !== null;
     const button = make("button", { type: "button" });
-    const name = () => { button.textContent = held() ? this.words.auto_time : this.words.hold_time; };
+    const name = () => { button.textContent = held() ? this.strings.auto_time : this.strings.hold_time; };
     button.addEventListener("click", () => {
       const time = `${this.head.exposure_s.toPrecision(6)} s`;
       if (held()) this.turn({ "exposure.time": "auto", "exposure.over": this.over ?? 0 });

@@ -26,7 +26,7 @@ class SocketModel {
     this.begin = fromHash();
     this.own = false;
     this.tries = 0;
-    this.words = fetch("/strings.json").then((answer) => answer.json()).catch(() => ({}));
+    this.strings = fetch("/strings.json").then((answer) => answer.json()).catch(() => ({}));
     this.connect();
   }
 
@@ -48,7 +48,7 @@ class SocketModel {
 
   lost(code) {
     const refused = REFUSED[code];
-    this.words.then((words) => this.emit("lost", words[refused || "lost"] || ""));
+    this.strings.then((strings) => this.emit("lost", strings[refused || "lost"] || ""));
     if (refused === "wrong_key") return;
     setTimeout(() => this.connect(), WAIT_MS[Math.min(this.tries++, WAIT_MS.length - 1)]);
   }
@@ -64,10 +64,10 @@ class SocketModel {
     const view = new DataView(data);
     const length = view.getUint32(0, true);
     const head = JSON.parse(new TextDecoder().decode(new Uint8Array(data, 4, length)));
-    let place = 4 + length;
+    let offset = 4 + length;
     const buffers = head.buffers.map((size) => {
-      place += size;
-      return new DataView(data, place - size, size);
+      offset += size;
+      return new DataView(data, offset - size, size);
     });
     this.emit("msg:custom", head, buffers);
   }
