@@ -194,7 +194,7 @@ def test_spectral_lights_keep_their_luminance(space: str) -> None:
 
 @pytest.mark.parametrize("space", ["srgb", "display-p3", "rec2020"])
 def test_luminance_is_kept_up_to_white_where_it_is_asked_for(space: str) -> None:
-    style = Rendering(space=space, kept="luminance", depth=16, dither=False)
+    style = Rendering(space=space, keep="luminance", depth=16, dither=False)
     chosen = rgb_space(space)
     for luminance in (0.05, 0.3, 0.9, 1.0, 5.0):
         before = observer()[1][30:341]
@@ -233,12 +233,12 @@ def test_what_is_given_up_is_said() -> None:
     red = np.array([1.0, 0.0, 0.0]) @ rgb_space("srgb").to_xyz().T * 4
     xyz = np.array([green, green, red, 0.5 * D65])
     found = loss(
-        xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(kept="colour")
+        xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(keep="colour")
     )
     assert (found.colour, found.luminance) == (0.5, 0.25)
     assert found.sentence.startswith("50%")
     given_up = loss(
-        xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(kept="luminance")
+        xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(keep="luminance")
     )
     assert (given_up.colour, given_up.luminance) == (0.5, 0.0)
 

@@ -172,10 +172,10 @@ def test_pixels_before_rounding_are_in_range(xyz: Array, space: str) -> None:
     with np.errstate(over="ignore"):
         lab = xyz_to_oklab(np.clip(xyz, -1e30, 1e30))
     for light, a, b in lab:
-        for preserved in (kernels.COLOUR, kernels.LUMINANCE):
+        for keep in (kernels.COLOUR, kernels.LUMINANCE):
             rgb = kernels.smooth_pixel(
                 light, a, b, table, to_roots, to_rgb, to_lms, ROOTS_TO_OKLAB, weight,
-                kernels.LINEAR, np.zeros(2), 0.9, 0.08, preserved,
+                kernels.LINEAR, np.zeros(2), 0.9, 0.08, keep,
             )  # fmt: skip
             assert all(np.isfinite(rgb))
             # the largest channel is 1 at most by construction; rounding

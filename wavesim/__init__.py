@@ -154,8 +154,10 @@ def amplitude(
         problem = "amplitude needs a wavelength above 0 m and finite sines"
         raise InputError(problem, key="wavelength_m", value=wavelength_m)
     if not scene.bench.far_field:
-        right = "collimator and camera, without defocus and aberrations"
-        raise LimitError("leaves no far field, which amplitude gives", key="bench", expected=right)
+        expected = "collimator and camera, without defocus and aberrations"
+        raise LimitError(
+            "leaves no far field, which amplitude gives", key="bench", expected=expected
+        )
     sine_in = math.sin(scene.bench.alpha_rad)
     if isinstance(scene.aperture, Plane):
         u, v = (sine_in + sine) / wavelength_m, rise / wavelength_m

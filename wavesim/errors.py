@@ -55,11 +55,11 @@ class InputError(WavesimError):
         location = [one_line(part, _LONGEST_PART) for part in (self.file, self.key) if part]
         problem = one_line(self.problem, _LONGEST_PART)
         found = "" if self.value is None else f" (found {_short(self.value)})"
-        right = ""
+        hint = ""
         if self.expected:
             expected = one_line(self.expected, _LONGEST_PART)
-            right = f"; {'' if _asks(expected) else 'expected '}{expected}"
-        return ": ".join([*location, f"{problem}{found}{right}"])
+            hint = f"; {'' if _asks(expected) else 'expected '}{expected}"
+        return ": ".join([*location, f"{problem}{found}{hint}"])
 
 
 class SceneError(InputError):

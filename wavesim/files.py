@@ -69,8 +69,8 @@ def check_ending(path: str | Path, endings: Sequence[str]) -> str:
     ending = Path(path).suffix.lower()
     if ending not in endings:
         problem = "has an unsupported file type" if ending else "has no file type"
-        right = f"a name that ends in {' or '.join(endings)}"
-        raise OutputError(problem, file=path, value=Path(path).suffix or None, expected=right)
+        expected = f"a name that ends in {' or '.join(endings)}"
+        raise OutputError(problem, file=path, value=Path(path).suffix or None, expected=expected)
     return ending
 
 
@@ -82,18 +82,18 @@ def refuse_no_file(target: Path) -> None:
     OutputError
         It is something else.
     """
-    right = "the name of a file to write"
+    expected = "the name of a file to write"
     try:
         mode = target.stat().st_mode
     except FileNotFoundError:
         return
     except (OSError, ValueError) as error:  # a name too long, or with a NUL in it
         reason = getattr(error, "strerror", None) or "it holds a NUL character"
-        raise OutputError(f"cannot be written: {reason}", file=target, expected=right) from None
+        raise OutputError(f"cannot be written: {reason}", file=target, expected=expected) from None
     if stat.S_ISDIR(mode):
-        raise OutputError("is a folder", file=target, expected=right)
+        raise OutputError("is a folder", file=target, expected=expected)
     if not stat.S_ISREG(mode):
-        raise OutputError("is not an ordinary file", file=target, expected=right)
+        raise OutputError("is not an ordinary file", file=target, expected=expected)
 
 
 def make_folder(folder: Path) -> None:

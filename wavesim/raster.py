@@ -55,8 +55,8 @@ def picture(path: Path, most_pixels: int, refusal: type[InputError]) -> Iterator
         except UnidentifiedImageError:
             raise refusal("cannot be read as a picture", file=path, expected=_EXPECTED) from None
         except Image.DecompressionBombError:  # Pillow's own guard
-            problem, right = "holds far more pixels than can be read", f"at most {most_pixels:,}"
-            raise refusal(problem, file=path, expected=right) from None
+            problem, expected = "holds far more pixels than can be read", f"at most {most_pixels:,}"
+            raise refusal(problem, file=path, expected=expected) from None
         except Exception as error:  # over damaged files the decoders raise what they come upon
             raise _unreadable(error, path, refusal) from error
 
@@ -106,8 +106,8 @@ def _judge(
     """Refuse pictures, or tiles within them, of more pixels or bytes than can be handled."""
     for count, what in ((pixels, "pixels"), (tile, "pixels in one tile")):
         if count > most:
-            problem, right = f"holds {count:,} {what}", f"at most {most:,}"
-            raise refusal(problem, file=path, expected=right)
+            problem, expected = f"holds {count:,} {what}", f"at most {most:,}"
+            raise refusal(problem, file=path, expected=expected)
     need = _SAMPLE_BYTES * bands * max(pixels, tile)
     require_memory(need, what=" for a picture", key=None, file=path, expected="a smaller picture")
 

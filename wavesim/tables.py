@@ -98,7 +98,7 @@ class TextTable:
             raise self.wrong(k, problem, float(values[k]), before)
 
 
-def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> TextTable:
+def read(path: Path, *, empty: str, expected: str, separators: str = "\t;,") -> TextTable:
     """A table of a UTF-8 text file below 200 MB.
 
     Parameters
@@ -119,7 +119,7 @@ def read(path: Path, *, empty: str, right: str, separators: str = "\t;,") -> Tex
         if line.strip() and not line.lstrip().startswith("#")
     ]
     if not numbered:
-        raise TableError(empty, file=path, expected=right)
+        raise TableError(empty, file=path, expected=expected)
     line_numbers, texts = zip(*numbered, strict=True)
     separator = next((s for s in separators if s in texts[0]), separators[-1])
     return TextTable(path, tuple(_split(texts[0], separator)), separator, line_numbers, texts[1:])
@@ -129,8 +129,8 @@ def _lines(path: Path) -> list[str]:
     content = read_bounded(path, _MOST_BYTES, TableError, "a CSV file below 200 MB")
     lines = content.count(b"\n") + content.count(b"\r")
     if lines > _MOST_LINES:
-        right = f"at most {_MOST_LINES:,}"
-        raise TableError(f"has {lines:,} lines", file=path, expected=right)
+        expected = f"at most {_MOST_LINES:,}"
+        raise TableError(f"has {lines:,} lines", file=path, expected=expected)
     need = 6 * len(content) + _LINE_BYTES * lines
     require_memory(need, what=" for a table", key=None, file=path, expected="a shorter table")
     try:

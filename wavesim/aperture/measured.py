@@ -37,12 +37,12 @@ def two_columns(
     TableError
         Missing or unreadable file, an unknown header, or a bad row: with file and line.
     """
-    right = f'a header such as "{first[0]},{second[0]}"'
-    table = tables.read(path, empty="is empty", right=right, separators=",")
+    expected = f'a header such as "{first[0]},{second[0]}"'
+    table = tables.read(path, empty="is empty", expected=expected, separators=",")
     if len(table.header) < 2:
-        raise table.wrong(-1, "has no header that names its columns", expected=right)
-    name, scale = _column(table, 0, first, right)
-    _, scale2 = _column(table, 1, second, right)
+        raise table.wrong(-1, "has no header that names its columns", expected=expected)
+    name, scale = _column(table, 0, first, expected)
+    _, scale2 = _column(table, 1, second, expected)
     values = table.pairs("is not a row of two numbers")
     table.check_finite(values)
     table.check_rising(values[:, 0], "first column does not ascend")
@@ -123,16 +123,16 @@ def _why_unread(node: Any, file_bytes: int) -> str | None:
     return None
 
 
-def _column(table: TextTable, k: int, known: tuple[str, ...], right: str) -> tuple[str, float]:
+def _column(table: TextTable, k: int, known: tuple[str, ...], expected: str) -> tuple[str, float]:
     """Quantity and unit of a column such as `x_mm`; `known` lists one example of each quantity."""
     header = table.header[k]
     found = re.fullmatch(r"([a-z]+)(?:_(\S+))?", header)
     quantities = {example.split("_")[0]: example for example in known}
     if found is None or found.group(1) not in quantities:
         ours = header if k else None  # what is not a table of ours is not repeated
-        raise table.wrong(-1, "unknown column", ours, right)
+        raise table.wrong(-1, "unknown column", ours, expected)
     unit = found.group(2) or ""
     has_unit = "_" in quantities[found.group(1)]
     if unit not in _UNITS or has_unit != bool(unit):
-        raise table.wrong(-1, "unknown unit", header, right)
+        raise table.wrong(-1, "unknown unit", header, expected)
     return found.group(1), _UNITS[unit]

@@ -35,7 +35,7 @@ class _Look:
     decades: float
     space: str
     depth: str
-    kept: str
+    keep: str
     curve: str | None = None
     negative: bool = False
     reciprocity: str | None = None
@@ -70,7 +70,7 @@ class _Look:
         from wavesim.colorimetry import Film, Linear, Logarithmic, Rendering
 
         tone = {"linear": Linear, "film": Film}.get(self.tone, lambda: Logarithmic(self.decades))()
-        return Rendering(space=self.space, depth=int(self.depth), tone=tone, kept=self.kept)
+        return Rendering(space=self.space, depth=int(self.depth), tone=tone, keep=self.keep)
 
 
 @click.command(

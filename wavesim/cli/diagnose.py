@@ -36,8 +36,8 @@ def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None
 
     for table in tables:
         if Path(table).suffix.lower() in (".toml", *PLATES):
-            right = "a CSV table, as wavesim profile --ghosts writes"
-            raise InputError("is not a table of ghosts", file=table, expected=right)
+            expected = "a CSV table, as wavesim profile --ghosts writes"
+            raise InputError("is not a table of ghosts", file=table, expected=expected)
     found = diagnose(read(*tables), pitch_m=math.nan if pitch is None else pitch)
     if as_json:
         echo_json({"tables": list(tables), **found.record()})

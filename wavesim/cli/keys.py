@@ -93,8 +93,8 @@ def _unknown(key: str, what: str, tables: tuple[KeyTable, ...]) -> InputError:
     names |= {table.name for table in tables}
     near = difflib.get_close_matches(key, sorted(names - {""}), 1)
     usual = "aperture.pitch" if what == "scene" else "vary.values"
-    right = f'did you mean "{near[0]}"?' if near else f"a key such as {usual}"
-    return InputError(f"is not a key of a {what} file", key="KEY", value=key, expected=right)
+    expected = f'did you mean "{near[0]}"?' if near else f"a key such as {usual}"
+    return InputError(f"is not a key of a {what} file", key="KEY", value=key, expected=expected)
 
 
 def _text(table: KeyTable, *, full: bool) -> str:

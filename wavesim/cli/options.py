@@ -146,8 +146,8 @@ class Whole(Typed):
         except ValueError:
             self.fail(f'"{value}" is not a whole number; expected one such as 2', param, ctx)
         if not self.low <= number <= self.high:
-            right = f"from {self.low:,} to {self.high:,}"
-            self.fail(f'"{value}" is out of range; expected {right}', param, ctx)
+            allowed = f"from {self.low:,} to {self.high:,}"
+            self.fail(f'"{value}" is out of range; expected {allowed}', param, ctx)
         return number
 
 

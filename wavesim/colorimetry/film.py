@@ -28,8 +28,8 @@ from wavesim.errors import InputError, TableError, within
 from wavesim.plate import Plate
 
 REFERENCE_S = 1.0  # exposures up to this are reciprocal: common practice, see the datasheet
-_RIGHT = 'the header "log_exposure,density", lg of lx s and density'
-_RECIPROCITY_RIGHT = 'the header "metered_s,corrected_s"'
+_EXPECTED = 'the header "log_exposure,density", lg of lx s and density'
+_RECIPROCITY_EXPECTED = 'the header "metered_s,corrected_s"'
 _MOST_DENSITY = 10.0
 
 
@@ -66,15 +66,15 @@ def read_curve(path: Path) -> CharacteristicCurve:
     TableError
         Missing or malformed file, exposures that do not ascend, densities out of 0 to 10.
     """
-    table = tables.read(path, empty="is empty", right=_RIGHT)
+    table = tables.read(path, empty="is empty", expected=_EXPECTED)
     if [name.lower() for name in table.header[:2]] != ["log_exposure", "density"]:
-        raise table.wrong(-1, "is not a characteristic curve", expected=_RIGHT)
+        raise table.wrong(-1, "is not a characteristic curve", expected=_EXPECTED)
     rows = table.pairs("is not a row of two numbers")
     table.check_finite(rows)
     table.check_rising(rows[:, 0], "exposure does not ascend")
     if rows[:, 1].min() < 0 or rows[:, 1].max() > _MOST_DENSITY:
-        right = f"0 to {_MOST_DENSITY:g}"
-        raise TableError("holds a density out of range", file=path, expected=right)
+        expected = f"0 to {_MOST_DENSITY:g}"
+        raise TableError("holds a density out of range", file=path, expected=expected)
     return CharacteristicCurve(rows[:, 0], rows[:, 1])
 
 
@@ -181,17 +181,17 @@ def read_reciprocity(path: Path) -> ReciprocityTable:
         Missing or malformed file, times that do not ascend or are not positive, a corrected time
         shorter than the metered one.
     """
-    table = tables.read(path, empty="is empty", right=_RECIPROCITY_RIGHT)
+    table = tables.read(path, empty="is empty", expected=_RECIPROCITY_EXPECTED)
     if [name.lower() for name in table.header[:2]] != ["metered_s", "corrected_s"]:
-        raise table.wrong(-1, "is not a table of reciprocity", expected=_RECIPROCITY_RIGHT)
+        raise table.wrong(-1, "is not a table of reciprocity", expected=_RECIPROCITY_EXPECTED)
     rows = table.pairs("is not a row of two numbers")
     table.check_finite(rows)
     for column in rows.T:
         table.check_rising(column, "time does not ascend")
     for k, (metered, corrected) in enumerate(rows):
         if not 0 < metered <= corrected:
-            right = "a positive time, and one at least as long"
-            raise table.wrong(k, "is not a correction", table.texts[k], right)
+            expected = "a positive time, and one at least as long"
+            raise table.wrong(k, "is not a correction", table.texts[k], expected)
     return ReciprocityTable(path, tuple(rows[:, 0].tolist()), tuple(rows[:, 1].tolist()))
 
 

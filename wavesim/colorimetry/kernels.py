@@ -110,12 +110,12 @@ def _whitening(red, green, blue, near, over):
 @_jit
 def smooth_pixel(
     light, a, b, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, tone, table, knee,
-    crosstalk, kept,
+    crosstalk, keep,
 ):  # fmt: skip
     """Linear RGB 0..1 of an OKLab colour of any strength, its hue kept.
 
     What the display can show is left as it is. A colour too saturated keeps its luminance; one
-    too strong keeps that (`kept` LUMINANCE) or bleaches like film (COLOUR).
+    too strong keeps that (`keep` LUMINANCE) or bleaches like film (COLOUR).
     """
     if light <= 0:
         return 0.0, 0.0, 0.0
@@ -154,7 +154,7 @@ def smooth_pixel(
     if lost <= 0 or part <= 0:
         scale = shown / top
         return max(red * scale, 0.0), max(green * scale, 0.0), max(blue * scale, 0.0)
-    if kept == LUMINANCE:
+    if keep == LUMINANCE:
         goal = min(_toned(asked, tone, table), 1.0)
         return _paler(goal, s, a, b, to_roots, to_rgb, weight)
     spread = crosstalk * (red + green + blue) / top
@@ -245,7 +245,7 @@ def css_pixel(light, a, b, to_roots, to_rgb, to_lms, to_oklab):
 @_jit
 def _colour(
     x, y, z, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, mode, tone, table,
-    knee, crosstalk, kept,
+    knee, crosstalk, keep,
 ):  # fmt: skip
     """Linear RGB of an exposure relative to white."""
     p = _root(to_lms_in[0, 0] * x + to_lms_in[0, 1] * y + to_lms_in[0, 2] * z)
@@ -257,7 +257,7 @@ def _colour(
     if mode == SMOOTH:
         return smooth_pixel(
             light, a, b, saturation, to_roots, to_rgb, to_lms, to_oklab, weight, tone, table, knee,
-            crosstalk, kept,
+            crosstalk, keep,
         )  # fmt: skip
     if light > 0 and tone != LINEAR:
         strength = light**3
@@ -277,7 +277,7 @@ def _limited(x, scale):
 @_jit
 def render(
     xyz, start, stop, width, scale, to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
-    weight, mode, tone, table, knee, crosstalk, kept, encoding, mask, full, out,
+    weight, mode, tone, table, knee, crosstalk, keep, encoding, mask, full, out,
 ):  # fmt: skip
     """Fill out (n, 3) from xyz (n, 3), rows of `width`; the first non-finite pixel, or -1.
 
@@ -309,7 +309,7 @@ def render(
                     red, green, blue = _colour(
                         _limited(x, scale), _limited(y, scale), _limited(z, scale),
                         to_lms_in, saturation, to_roots, to_rgb, to_lms, to_oklab,
-                        weight, mode, tone, table, knee, crosstalk, kept,
+                        weight, mode, tone, table, knee, crosstalk, keep,
                     )  # fmt: skip
                     red = full * _read(encoding, math.sqrt(_clip1(red)) * nodes)
                     green = full * _read(encoding, math.sqrt(_clip1(green)) * nodes)

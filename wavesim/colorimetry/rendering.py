@@ -32,7 +32,7 @@ _BLOCK = 1 << 16  # pixels handed to a thread at a time
 _THREADS = 2
 _DEPTHS = {8: np.uint8, 16: np.uint16}
 _GAMUTS = ("smooth", "css", "clip")
-_KEPT = ("colour", "luminance")
+_KEEP = ("colour", "luminance")
 _BALANCES = ("source", "none")
 
 
@@ -47,7 +47,7 @@ class Rendering:
     tone : `Linear()`, `Film(...)` or `Logarithmic(...)`.
     gamut : "smooth" (below), "css" (CSS Color 4, binary search with local MINDE) or "clip"
         (each channel alone; shifts hues, for comparison).
-    kept : what "smooth" keeps of a light too strong for the display to show in its colour: its
+    keep : what "smooth" keeps of a light too strong for the display to show in its colour: its
         "colour", which bleaches slowly as on film, or its "luminance", which pales at once.
     knee : share of the display's saturation up to which "smooth" changes nothing; from there
         chroma bends to reach the gamut's edge at 2 - knee. 1, the default, leaves every colour
@@ -62,7 +62,7 @@ class Rendering:
     depth: int = 8
     tone: Tone = field(default_factory=Linear)
     gamut: str = "smooth"
-    kept: str = "colour"
+    keep: str = "colour"
     knee: float = 1.0
     crosstalk: float = 0.08
     dither: bool = True
@@ -72,7 +72,7 @@ class Rendering:
         rgb_space(self.space)
         one_of("depth", self.depth, _DEPTHS)
         one_of("gamut", self.gamut, _GAMUTS)
-        one_of("kept", self.kept, _KEPT)
+        one_of("keep", self.keep, _KEEP)
         one_of("adaptation", self.adaptation, ADAPTATIONS)
         within("knee", self.knee, 0.0, 1.0, above_low=True)
         within("crosstalk", self.crosstalk, 0.0, 10.0, above_low=True)
@@ -98,8 +98,8 @@ def picture(
     saturation C / L of its hue (`gamut.py`), a little less beside the primaries, so that no line
     shows there in a spectrum, and keeps its luminance: a spectral colour stays as
     bright as it is, and linear in exposure. Where a channel would then overflow, the luminance
-    cannot be had in that colour. With kept = "luminance" the colour pales along its hue to the
-    most saturated one of that luminance, white at the most. With kept = "colour" it slides along
+    cannot be had in that colour. With keep = "luminance" the colour pales along its hue to the
+    most saturated one of that luminance, white at the most. With keep = "colour" it slides along
     the gamut's surface to white more slowly, as three overlapping colour layers saturate one
     after the other: with N the fullest channel, f(N) what the tone shows of it, S the sum of the
     channels over the fullest and g = (1 - s / s_max)^2, the saturation s falls by (1 - w / 2)^2,
@@ -202,7 +202,7 @@ def _render(
         np.zeros(2) if linear else _tone_table(style.tone),
         style.knee,
         style.crosstalk,
-        kernels.LUMINANCE if style.kept == "luminance" else kernels.COLOUR,
+        kernels.LUMINANCE if style.keep == "luminance" else kernels.COLOUR,
         _encoding(rgb_space(style.space).curve),
         _dither_mask() if style.dither else np.full((1, 1), 0.5),
         float(np.iinfo(out.dtype).max),

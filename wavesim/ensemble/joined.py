@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     import xarray
 
 VERSION = 1
-_RIGHT = "a file that wavesim study wrote"
+_EXPECTED = "a file that wavesim study wrote"
 _CHUNK = 4096  # members written at a time, at the most
 _AXES = (("order",), ("picture_y", "picture_x", "channel"), ("y", "x"))
 _BLOCK_BYTES = 1 << 25  # of their arrays
@@ -235,7 +235,7 @@ def check_study(path: str | Path) -> None:
     if not Path(path).is_file():
         raise PlateFileError("is not there", file=path, expected="a study file (.h5)")
     if not is_study(path):
-        raise PlateFileError("is not a study file", file=path, expected=_RIGHT)
+        raise PlateFileError("is not a study file", file=path, expected=_EXPECTED)
     try:
         with h5py.File(path) as file:
             _check_layout(file)
@@ -243,7 +243,7 @@ def check_study(path: str | Path) -> None:
         raise PlateFileError(
             "is damaged: a part of it is missing, of another kind or of another length",
             file=path,
-            expected=_RIGHT,
+            expected=_EXPECTED,
         ) from error
 
 
@@ -262,7 +262,7 @@ def reading(path: str | Path) -> Iterator[h5py.File]:
             yield file
     except OSError as error:  # an array is stored in pieces, each with its checksum
         raise PlateFileError(
-            "is damaged: a piece of an array cannot be read", file=path, expected=_RIGHT
+            "is damaged: a piece of an array cannot be read", file=path, expected=_EXPECTED
         ) from error
 
 
@@ -323,7 +323,7 @@ def plan_of(path: str | Path) -> StudyPlan:
         raise PlateFileError(
             "does not hold the study that made it",
             file=path,
-            expected=_RIGHT,
+            expected=_EXPECTED,
         ) from error
     return StudyPlan(table, base, text, str(path), home / study_folder)
 
@@ -373,4 +373,4 @@ def open_study(path: str | Path) -> xarray.Dataset:
         keys = [str(key) for key in np.atleast_1d(found.attrs["keys"])]
         return found.set_coords(keys)
     except parts.DAMAGED as error:
-        raise PlateFileError("is damaged", file=path, expected=_RIGHT) from error
+        raise PlateFileError("is damaged", file=path, expected=_EXPECTED) from error

@@ -327,16 +327,16 @@ class _Drawn:
         from wavesim import tables
 
         assert self.draw.file is not None  # the model saw to it
-        path, right = (
+        path, expected = (
             self._plan.folder / self.draw.file,
             "a header, then value, weight in each line",
         )
-        table = tables.read(path, empty="is empty", right=right)
+        table = tables.read(path, empty="is empty", expected=expected)
         rows = table.pairs("is not a value and its weight")
         table.check_finite(rows)
         values, weights = rows[:, 0], rows[:, 1]
         if not (weights >= 0).all() or not weights.sum() > 0:
             raise InputError(
-                "holds weights that are negative or all zero", file=path, expected=right
+                "holds weights that are negative or all zero", file=path, expected=expected
             )
         return values, np.cumsum(weights) / weights.sum()

@@ -242,7 +242,7 @@ def _draw_spectrum(axes: Axes, plate: Plate, column: int, size: Size) -> None:
     axes.plot(nm, mean, color=size.quiet, lw=0.6 * size.line_pt)
     _name_peak(axes, nm, np.where(visible, mean, 0.0), size)
     _mark_missing(axes, missing_wavelengths(plate, column) * _NM, size)
-    axes.set_xlim(_seen(nm))
+    axes.set_xlim(_visible_range(nm))
     axes.set_ylim(0, 1.12)
     axes.set_xlabel("wavelength in air (nm)", loc="left")
     axes.set_ylabel("spectral irradiance, peak = 1")
@@ -262,7 +262,7 @@ def _fill_spectrum(axes: Axes, nm: Floats, light: Floats) -> None:
 
 def _name_peak(axes: Axes, nm: Floats, mean: Floats, size: Size) -> None:
     highest = int(np.argmax(mean))
-    side = "left" if nm[highest] < np.mean(_seen(nm)) else "right"
+    side = "left" if nm[highest] < np.mean(_visible_range(nm)) else "right"
     annotate(axes, "whole plate", (nm[highest], mean[highest]), size, offset_em=(0, 0.25), ha=side)
 
 
@@ -279,7 +279,7 @@ def _mark_missing(axes: Axes, missing_nm: Floats, size: Size) -> None:
         )
 
 
-def _seen(nm: Floats) -> tuple[float, float]:
+def _visible_range(nm: Floats) -> tuple[float, float]:
     """The part of the wavelength axis that is drawn [nm]."""
     low, high = max(float(nm[0]), _SEEN_NM[0]), min(float(nm[-1]), _SEEN_NM[1])
     return (low, high) if high > low else (float(nm[0]) - 1, float(nm[-1]) + 1)

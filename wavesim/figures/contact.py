@@ -23,7 +23,7 @@ from wavesim.figures.style import (
 )
 
 _MOST_PICTURES = 60
-_LEFT, _RIGHT = 0.3, 0.965  # edges of the pictures, over the width
+_LEFT, _EXPECTED = 0.3, 0.965  # edges of the pictures, over the width
 _LOWEST = 0.75  # of a line: lower pictures have no room for their values beside them
 
 
@@ -57,7 +57,7 @@ def contact_sheet(
     keys = [key for key in members.keys if len(set(members.keys[key].tolist())) > 1]
     total = len(members.failures)
     more = f"; the first {rows.shown} of {total}" if rows.shown < total else ""
-    left, width = _LEFT * size.width_in, (_RIGHT - _LEFT) * size.width_in
+    left, width = _LEFT * size.width_in, (_EXPECTED - _LEFT) * size.width_in
     with styled(size):
         sheet = blank(size, head + rows.shown * rows.step_in + foot)
         sheet.heading(edge, title or members.title, ", ".join(map(key_words, keys)) + more)
@@ -78,7 +78,7 @@ def _rows(size: Size, count: int, proportion: float, taken_in: float) -> _Rows:
     `proportion` is height over width of a picture, `taken_in` what heading and foot take.
     """
     line = size.line_in()
-    gap, high = 0.35 * line, (_RIGHT - _LEFT) * size.width_in * proportion
+    gap, high = 0.35 * line, (_EXPECTED - _LEFT) * size.width_in * proportion
     high = max(high, 1.3 * line)
     room = size.height_in or size.page_in
     if room is None:

@@ -18,11 +18,11 @@ _SMALLEST = 0.75  # a title that is too long shrinks so far before it is cut
 
 def plain(text: str) -> str:
     """Text whose dollar signs start no formula and whose unprintable letters are blanks."""
-    lines = ("".join(map(_seen, line)) for line in text.split("\n"))
+    lines = ("".join(map(_shown, line)) for line in text.split("\n"))
     return "\n".join(lines).replace("$", r"\$")
 
 
-def _seen(letter: str) -> str:
+def _shown(letter: str) -> str:
     return " " if unicodedata.category(letter).startswith("C") else letter
 
 

@@ -87,7 +87,7 @@ class BenchModel:
     ) -> None:
         self._keys, self._pattern, self._columns = keys, pattern, columns
         self._stages = _Stages()
-        self.origin_m, self._width_m = _stretch(scene, pattern)
+        self.origin_m, self._width_m = _range_m(scene, pattern)
         self._scene = _plate_of(scene, pattern, self.origin_m, self._width_m, columns)
         self._curve = lru_cache(maxsize=1024)(self._exposed)
 
@@ -175,7 +175,7 @@ class _Stages(Stages):
         return self._last[1]  # type: ignore[return-value]
 
 
-def _stretch(scene: Scene, pattern: PhotographPattern) -> tuple[float, float]:
+def _range_m(scene: Scene, pattern: PhotographPattern) -> tuple[float, float]:
     """x [m] of the picture's left edge on the plate, as far as known, and width to compute."""
     if pattern.radial:
         return 0.0, pattern.reach_m * 2.05

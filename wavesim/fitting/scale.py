@@ -17,7 +17,7 @@ from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
 from wavesim.scene.units import UnitError, measure
 
-_RIGHT = '"212..1180 = 50 mm", or two lines "212 = 435.83 nm, 1180 = 546.07 nm"'
+_EXPECTED = '"212..1180 = 50 mm", or two lines "212 = 435.83 nm, 1180 = 546.07 nm"'
 _NUMBER = r"\s*([0-9]+(?:\.[0-9]*)?)\s*"
 _MARKS = re.compile(rf"{_NUMBER}\.\.{_NUMBER}=(.+)")
 _LINES = re.compile(rf"{_NUMBER}=([^,=]+),{_NUMBER}=([^,=]+)")
@@ -90,4 +90,4 @@ def _length(text: str, whole: str) -> float:
 
 
 def _refused(text: str, problem: str) -> InputError:
-    return InputError(problem, key="--scale", value=text, expected=_RIGHT)
+    return InputError(problem, key="--scale", value=text, expected=_EXPECTED)

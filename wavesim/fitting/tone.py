@@ -77,5 +77,5 @@ def _combined(basis: Floats, value: Floats, noise: Floats) -> Floats:
     normal = weighted.T @ weighted
     scale = 1e-9 * float(np.trace(normal)) / normal.shape[0]
     upper = np.linalg.cholesky(normal + scale * np.eye(normal.shape[0])).T
-    right = np.linalg.solve(upper.T, weighted.T @ wanted)
-    return np.asarray(basis @ nnls(upper, right)[0])
+    projected = np.linalg.solve(upper.T, weighted.T @ wanted)
+    return np.asarray(basis @ nnls(upper, projected)[0])

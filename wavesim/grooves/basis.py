@@ -157,14 +157,14 @@ def graded(point: Floats, sharp: Flags, levels: int, ratio: float, longest: floa
     ends, edge = np.append(point, point[0] + 1.0), np.append(sharp, sharp[0])
     mesh: list[float] = [float(ends[0])]
     for k, (a, b) in enumerate(pairwise(ends)):
-        part = _stretch(levels if edge[k] else 0, levels if edge[k + 1] else 0, ratio)
+        part = _element_ends(levels if edge[k] else 0, levels if edge[k + 1] else 0, ratio)
         for left, right in pairwise(part):
             pieces = max(1, int(np.ceil((right - left) * (b - a) / longest - 1e-9)))
             mesh += list(a + (b - a) * np.linspace(left, right, pieces + 1)[1:])
     return np.array(mesh)
 
 
-def _stretch(first: int, last: int, ratio: float) -> Floats:
+def _element_ends(first: int, last: int, ratio: float) -> Floats:
     """Mesh of [0, 1] refined so many times to either end."""
     if first == 0 and last == 0:
         return np.array([0.0, 1.0])

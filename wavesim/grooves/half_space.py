@@ -50,9 +50,9 @@ def falling(
 
     triangle, basis = schur_form(matrix)
     rho = np.asarray(shift + 1 / np.diag(triangle))
-    kept = _divided(rho, np.concatenate([up, down]), rising=rising)
-    ordered = ztrsen(kept.astype(np.int32), triangle, basis, job="N")[1]
-    return np.asarray(ordered[:, : int(kept.sum())])
+    falling_ones = _divided(rho, np.concatenate([up, down]), rising=rising)
+    ordered = ztrsen(falling_ones.astype(np.int32), triangle, basis, job="N")[1]
+    return np.asarray(ordered[:, : int(falling_ones.sum())])
 
 
 def _divided(rho: Complexes, known: Complexes, *, rising: bool) -> Flags:
@@ -60,10 +60,10 @@ def _divided(rho: Complexes, known: Complexes, *, rising: bool) -> Flags:
     group = _nearest(rho, known)
     falls = np.array(rho.imag if rising else -rho.imag)
     falls[group] = -np.inf
-    kept = np.zeros(rho.size, dtype=np.bool_)
-    kept[np.argsort(-falls, kind="stable")[: (rho.size - known.size) // 2]] = True
-    kept[group] = True
-    return kept
+    falling_ones = np.zeros(rho.size, dtype=np.bool_)
+    falling_ones[np.argsort(-falls, kind="stable")[: (rho.size - known.size) // 2]] = True
+    falling_ones[group] = True
+    return falling_ones
 
 
 def _nearest(rho: Complexes, target: Complexes) -> list[int]:

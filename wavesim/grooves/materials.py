@@ -124,22 +124,22 @@ def read(path: Path, *, name: str = "") -> OpticalMaterial:
         Missing or unreadable file, an unknown header, wavelengths that do not ascend, n or k
         that no substance has, or a row that is not three numbers: with file and line.
     """
-    right = "the header wavelength_nm,n,k"
-    table = tables.read(path, empty="is empty", right=right, separators=",")
+    expected = "the header wavelength_nm,n,k"
+    table = tables.read(path, empty="is empty", expected=expected, separators=",")
     unit = table.header[0].lower().removeprefix("wavelength_").removeprefix("vacuum_")
     heads = [text.lower() for text in table.header[1:3]]
     if heads != ["n", "k"] or unit not in LENGTHS_M or unit == table.header[0].lower():
-        raise table.wrong(-1, "is not a table of optical constants", expected=right)
+        raise table.wrong(-1, "is not a table of optical constants", expected=expected)
     values = np.empty((len(table.texts), 3))
     for row in range(len(table.texts)):
         cells = table.row(row)
         if len(cells) < 3:
-            raise table.wrong(row, "has fewer than three columns", table.texts[row], right)
+            raise table.wrong(row, "has fewer than three columns", table.texts[row], expected)
         values[row] = [table.number(row, cell) for cell in cells[:3]]
         n, k = values[row, 1:]
         if not (_LEAST_N <= n <= _MOST_INDEX and 0 <= k <= _MOST_INDEX):
-            right = f"n of {_LEAST_N:g} to {_MOST_INDEX:,.0f} and k of 0 to {_MOST_INDEX:,.0f}"
-            raise table.wrong(row, "is not an index", table.texts[row], right)
+            expected = f"n of {_LEAST_N:g} to {_MOST_INDEX:,.0f} and k of 0 to {_MOST_INDEX:,.0f}"
+            raise table.wrong(row, "is not an index", table.texts[row], expected)
         if row and values[row, 0] <= values[row - 1, 0]:
             raise table.wrong(row, "does not ascend", table.texts[row], "ascending wavelengths")
     if values.shape[0] < 2:

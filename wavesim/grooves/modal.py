@@ -279,8 +279,8 @@ class ModalMethod:
             return Region(up, down, layer.thickness)
         along = problem.kind == "along"
         mass = m.mass if along else m.mass_inverse
-        right = k2 * m.mass_eps - m.stiff if along else k2 * m.mass - m.stiff_inverse
-        squared, value = _modes(mass, right, k2)
+        stiffness = k2 * m.mass_eps - m.stiff if along else k2 * m.mass - m.stiff_inverse
+        squared, value = _modes(mass, stiffness, k2)
         rho = _root(squared, problem.waves)
         flux = 1j * (mass @ value) * rho[:, None, :]
         return Region(Half(value, flux, rho), Half(value, -flux, -rho), layer.thickness)
@@ -321,7 +321,7 @@ def _embedded(problem: Problem, groove: Relation, inside: np.ndarray) -> Relatio
     return Relation(field, flux)
 
 
-def _modes(mass: Complexes, right: Complexes, k2: Floats) -> tuple[Complexes, Complexes]:
+def _modes(mass: Complexes, stiffness: Complexes, k2: Floats) -> tuple[Complexes, Complexes]:
     """Eigenvalues (b, n) and eigenvectors of right phi = s^2 mass phi.
 
     By way of 1 / (s^2 - shift): rounding is in proportion to the largest eigenvalue, which here
@@ -329,7 +329,7 @@ def _modes(mass: Complexes, right: Complexes, k2: Floats) -> tuple[Complexes, Co
     lies near the shift: losses make Im s^2 > 0.
     """
     shift = _SHIFT * k2
-    value, vector = np.linalg.eig(np.linalg.solve(right - shift * mass, mass))
+    value, vector = np.linalg.eig(np.linalg.solve(stiffness - shift * mass, mass))
     return np.asarray(shift[:, :, 0] + 1 / value), np.asarray(vector)
 
 

@@ -206,7 +206,7 @@ def _profile(grating: Grating, scene: Scene, sign: float) -> GrooveProfile:
 def _heights(scene: Scene, name: str, pitch: float) -> tuple[Floats, Floats]:
     """A table of place [um] and height [nm], checked as scalar theory checks it."""
     path = scene.folder / name
-    table = tables.read(path, empty="is empty", right="place_um,height_nm", separators=",")
+    table = tables.read(path, empty="is empty", expected="place_um,height_nm", separators=",")
     values = table.pairs("is not a row of two numbers")
     table.check_finite(values)
     units = [tables.LENGTHS_M.get(head.rpartition("_")[2], math.nan) for head in table.header[:2]]

@@ -244,16 +244,16 @@ def _illuminant(name: str, wavelength_m: Floats) -> Floats:
     return np.asarray(power / power.max())
 
 
-def _table(file: Path, names: tuple[str, ...], right: str, wavelength_m: Floats) -> Floats:
+def _table(file: Path, names: tuple[str, ...], expected: str, wavelength_m: Floats) -> Floats:
     """(n, c) columns of a table, straight between its wavelengths, zero beyond."""
-    table = tables.read(file, empty="is empty", right=right)
+    table = tables.read(file, empty="is empty", expected=expected)
     header = [name.lower() for name in table.header]
     unit = _WAVELENGTH.fullmatch(header[0])
     logs = header[1:2] == ["log_sensitivity"] and len(names) == 1
     if unit is None or unit.group(1) not in LENGTHS_M or not (
         logs or header[1 : 1 + len(names)] == list(names)
     ):  # fmt: skip
-        raise table.wrong(-1, "is not a table of sensitivities", expected=right)
+        raise table.wrong(-1, "is not a table of sensitivities", expected=expected)
     rows = _rows(table, 1 + len(names))
     wavelength, values = rows[:, 0] * LENGTHS_M[unit.group(1)], rows[:, 1:]
     table.check_rising(wavelength, "wavelength does not ascend")

@@ -27,7 +27,7 @@ from wavesim.tables import LENGTHS_M, TextTable
 _WAVELENGTH = re.compile(r"wavelength(_air|_vacuum)?_(\S+)", re.IGNORECASE)
 _DENSITY = re.compile(r"(radiance_W_m-2_sr-1|irradiance_W_m-2)_(\S+?)-1", re.IGNORECASE)
 _LARGEST = 1e100  # sums and products of values stay finite
-_RIGHT = 'a header such as "wavelength_nm,relative" or "wavelength_nm,radiance_W_m-2_sr-1_nm-1"'
+_EXPECTED = 'a header such as "wavelength_nm,relative" or "wavelength_nm,radiance_W_m-2_sr-1_nm-1"'
 _RIGHT_FILTER = 'a header such as "wavelength_nm,transmittance" or "wavelength_nm,density"'
 
 
@@ -50,13 +50,13 @@ def source_table(path: Path) -> MeasuredTable:
         Missing or unreadable file, unknown header, a row that is not two numbers, wavelengths
         that do not ascend, negative or non-finite values: with file and line.
     """
-    wavelength, value, second = _read(path, _RIGHT)
+    wavelength, value, second = _read(path, _EXPECTED)
     if second.lower() == "relative":
         return MeasuredTable(wavelength, value, "relative")
     found = _DENSITY.fullmatch(second)
     if found is None or found.group(2) not in LENGTHS_M:
         raise TableError("unknown second column", file=path, key="line 1", value=second,
-                         expected=_RIGHT)  # fmt: skip
+                         expected=_EXPECTED)  # fmt: skip
     unit = LENGTHS_M[found.group(2)]
     return MeasuredTable(wavelength, value / unit, found.group(1).split("_")[0].lower())
 
@@ -88,12 +88,12 @@ def filter_table(path: Path) -> MeasuredTable:
     return MeasuredTable(wavelength, value, "transmittance")
 
 
-def _read(path: Path, right: str) -> tuple[Floats, Floats, str]:
-    table = tables.read(path, empty="is empty", right=right)
+def _read(path: Path, expected: str) -> tuple[Floats, Floats, str]:
+    table = tables.read(path, empty="is empty", expected=expected)
     found = _WAVELENGTH.fullmatch(table.header[0]) if len(table.header) > 1 else None
     if found is None or found.group(2) not in LENGTHS_M:
         problem = "has no header that names its columns and units"
-        raise table.wrong(-1, problem, expected=right)
+        raise table.wrong(-1, problem, expected=expected)
     rows = table.pairs("is not a row of numbers")
     _check(table, rows)
     wavelength = rows[:, 0] * LENGTHS_M[found.group(2)]
@@ -107,12 +107,12 @@ def _read(path: Path, right: str) -> tuple[Floats, Floats, str]:
 
 def _check(table: TextTable, rows: Floats) -> None:
     wavelength, value = rows.T
-    for column, right, problem, allowed in (
+    for column, valid, problem, allowed in (
         (0, wavelength > 0, "wavelength is not a positive number", "more than 0"),
         (1, value >= 0, "value is negative or not a number", "0 or more"),
         (1, value <= _LARGEST, "value is out of range", f"at most {_LARGEST:g}"),
     ):
-        bad = np.flatnonzero(~(right & np.isfinite(rows[:, column])))
+        bad = np.flatnonzero(~(valid & np.isfinite(rows[:, column])))
         if bad.size:
             raise table.wrong(int(bad[0]), problem, table.row(int(bad[0]))[column], allowed)
     table.check_rising(wavelength, "wavelength does not ascend")

@@ -18,28 +18,32 @@ def dataset(plate: Plate) -> Dataset:
     require("to_xarray", "xarray", extra="studies")
     import xarray
 
-    def of(dimensions: tuple[str, ...], values: object, unit: str, name: str) -> object:
+    def variable(dimensions: tuple[str, ...], values: object, unit: str, name: str) -> object:
         return dimensions, np.asarray(values), {"units": unit, "long_name": name}
 
     variables = {
-        "irradiance": of(("y", "x"), plate.irradiance, "W m-2", "irradiance, 360 to 830 nm"),
-        "exposure": of(("y", "x", "component"), plate.xyz, "lx s", "CIE 1931 exposure"),
-        "illuminance": of(("y", "x"), plate.illuminance_lx, "lx", "illuminance"),
-        "profile_irradiance": of(
+        "irradiance": variable(("y", "x"), plate.irradiance, "W m-2", "irradiance, 360 to 830 nm"),
+        "exposure": variable(("y", "x", "component"), plate.xyz, "lx s", "CIE 1931 exposure"),
+        "illuminance": variable(("y", "x"), plate.illuminance_lx, "lx", "illuminance"),
+        "profile_irradiance": variable(
             ("x",), plate.profile_irradiance, "W m-2", "irradiance along the middle of the plate"
         ),
-        "profile_spectrum": of(
+        "profile_spectrum": variable(
             ("wavelength", "x"), plate.profile_spectrum, "W m-2 nm-1",
             "spectral irradiance along the middle of the plate",
         ),
     }  # fmt: skip
     if plate.recorded is not None:
         text = "exposure as the scene's observer, sensor or film counts it"
-        variables["recorded"] = of(("y", "x", "component"), plate.recorded, "lx s", text)
+        variables["recorded"] = variable(("y", "x", "component"), plate.recorded, "lx s", text)
     coordinates = {
-        "x": of(("x",), plate.x_m, "m", "position across the rulings, from the camera's axis"),
-        "y": of(("y",), plate.y_m, "m", "position along the rulings"),
-        "wavelength": of(("wavelength",), plate.profile_wavelength_m, "m", "wavelength in air"),
+        "x": variable(
+            ("x",), plate.x_m, "m", "position across the rulings, from the camera's axis"
+        ),
+        "y": variable(("y",), plate.y_m, "m", "position along the rulings"),
+        "wavelength": variable(
+            ("wavelength",), plate.profile_wavelength_m, "m", "wavelength in air"
+        ),
         "component": ("component", ["X", "Y", "Z"]),
     }
     attributes = {

@@ -142,8 +142,8 @@ def _slope(x: Floats, y: Floats, weight: Floats) -> float:
     order = np.argsort(slopes)
     running = np.cumsum(each[order])
     middle = float(slopes[order][np.searchsorted(running, running[-1] / 2)])
-    steepest = math.log(2) / max(float(np.ptp(x)), 1e-300)
-    return min(max(middle, -steepest), steepest)
+    limit = math.log(2) / max(float(np.ptp(x)), 1e-300)
+    return min(max(middle, -limit), limit)
 
 
 def by_bisector(y: Floats, model: Floats, line: tuple[float, float], noise: float) -> float:

@@ -70,18 +70,18 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
 _UNITS = ("degrees", "minutes", "seconds")
 
 
-def _table(path: str | Path, right: str) -> TextTable:
-    table = tables.read(Path(path), empty="holds no rows below a header", right=right)
+def _table(path: str | Path, expected: str) -> TextTable:
+    table = tables.read(Path(path), empty="holds no rows below a header", expected=expected)
     if not table.texts:
-        raise TableError("holds no rows below a header", file=path, expected=right)
+        raise TableError("holds no rows below a header", file=path, expected=expected)
     return table
 
 
 def _setting(table: TextTable, k: int, cells: dict[str, str]) -> CircleSetting:
     order = table.number(k, cells.get("order", ""))
     if order != int(order):
-        right = "a whole number, 0 for the straight-through image"
-        raise table.wrong(k, "is not an order", cells["order"], right)
+        expected = "a whole number, 0 for the straight-through image"
+        raise table.wrong(k, "is not an order", cells["order"], expected)
     second = _angle(table, k, cells, "2") if cells.get("degrees2") else None
     name, stated = cells.get("name", ""), cells.get("wavelength_nm", "")
     known_m = table.number(k, stated) * 1e-9 if stated else None

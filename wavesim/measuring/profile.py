@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 _FEWEST = 8
-_RIGHT = f"at least {_FEWEST} positions with a value each"
+_EXPECTED = f"at least {_FEWEST} positions with a value each"
 _FAINTEST = 1e-60  # of the brightest sample: its fourth power is still a number
 _MIDDLE = 0.5  # of the plate's height that is averaged, where lines are straight enough
 _PLACES, _MIDDLE_M = 33, 550e-9  # of a plate and its light, whose blur stands for all
@@ -78,7 +78,7 @@ def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: st
         raise PlateFileError(
             f"a profile of {x.size} positions and {v.size} values cannot be measured",
             file=origin or None,
-            expected=_RIGHT,
+            expected=_EXPECTED,
         )
     steps = np.diff(x)
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(v))):
@@ -121,7 +121,7 @@ def from_plate(plate: Plate) -> Profile:
     pixel there, at most half of the plate's height.
     """
     if plate.x_m.size < _FEWEST:
-        raise PlateFileError(f"is only {plate.x_m.size} pixels wide", expected=_RIGHT)
+        raise PlateFileError(f"is only {plate.x_m.size} pixels wide", expected=_EXPECTED)
     from wavesim.study.ruling import source_angle_rad
 
     y = np.abs(plate.y_m)

@@ -16,10 +16,10 @@ def require_time(seconds: float, *, what: str, expected: str, key: str = "plate"
         With the estimate in its message.
     """
     if seconds > LONGEST_S:
-        raise LimitError(f"would take about {_told(seconds)} {what}", key=key, expected=expected)
+        raise LimitError(f"would take about {_text(seconds)} {what}", key=key, expected=expected)
 
 
-def _told(seconds: float) -> str:
+def _text(seconds: float) -> str:
     if seconds < 7200:
         return f"{seconds / 60:.0f} minutes"
     if seconds < 200_000:

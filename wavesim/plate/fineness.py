@@ -104,7 +104,7 @@ def fine_light(
     lag = frequency / step / per_e * width_m
     light *= np.maximum(1 - lag / width_m, 0.0)
     every = [light * (1 - window(lag, _lag(width_m, k))) for k in range(len(TIMES))]
-    lost = [np.abs(np.fft.irfft(kept, size)[:count]) for kept in every]
+    lost = [np.abs(np.fft.irfft(left, size)[:count]) for left in every]
     most = np.fft.irfft(light, size)[:count]
     return _by_nanometre(spectrum, edges[:-1], np.stack([*lost, most]))
 

@@ -44,8 +44,8 @@ def coefficients() -> Floats:
     nodes = 0.5 - 0.5 * np.cos(np.pi * (np.arange(_DEGREE + 1) + 0.5) / (_DEGREE + 1))
     wanted = favour[:, None] * np.exp(1j * np.outer(theta, nodes))
     ends = np.stack([np.full(nodes.size, _EXACT), 1e-2 * _EXACT * nodes])
-    right = np.vstack([wanted.real, wanted.imag, ends])
-    weights = np.linalg.lstsq(left, right, rcond=1e-15)[0].T
+    targets = np.vstack([wanted.real, wanted.imag, ends])
+    weights = np.linalg.lstsq(left, targets, rcond=1e-15)[0].T
     powers = np.vander(2 * nodes - 1, _DEGREE + 1, increasing=True)
     return np.ascontiguousarray(np.linalg.solve(powers, weights))
 

@@ -44,7 +44,7 @@ def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floa
     runs = np.append(starts, lo_m.size).astype(np.int64)
     power = np.zeros(lo_m.size)
     room = np.empty((2, _TAPS))
-    _share(light, centre, 1 / middle, parts, runs, room, power)
+    _distribute(light, centre, 1 / middle, parts, runs, room, power)
     alone = np.flatnonzero(np.diff(runs) == 1)
     if alone.size:
         k = runs[alone]
@@ -57,7 +57,7 @@ def spread(spectrum: Spectrum, lo_m: Floats, hi_m: Floats) -> tuple[Floats, Floa
 
 
 @compiled(fastmath=False)
-def _share(light, centre, inverse, parts, runs, room, power):  # type: ignore[no-untyped-def]
+def _distribute(light, centre, inverse, parts, runs, room, power):  # type: ignore[no-untyped-def]
     """Add the light of every part to power (b,); `room` (2, TAPS) is for its own use."""
     weight, signed = room[0], room[1]
     for r in range(runs.size - 1):

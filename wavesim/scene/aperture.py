@@ -176,8 +176,8 @@ class Wires(Ruled):
     @model_validator(mode="after")
     def _gap(self) -> Self:
         if self.width_m >= self.pitch_m * (1 - SLACK):
-            problem, right = "leaves no gap at a pitch of", "less than the pitch"
-            raise size_error("width", self.width_m, problem, self.pitch_m, right)
+            problem, expected = "leaves no gap at a pitch of", "less than the pitch"
+            raise size_error("width", self.width_m, problem, self.pitch_m, expected)
         return self
 
 
@@ -254,8 +254,8 @@ class Grating(Ruled):
         exactly_one({"count": self.count, "ruled_width": self.ruled_width_m}, "count = 15000")
         width, pitch = self.ruled_width_m, self.mean_pitch_m
         if width is not None and width < pitch * (1 - SLACK):
-            problem, right = "is less than one pitch of", "at least one ruling"
-            raise size_error("ruled_width", width, problem, pitch, right)
+            problem, expected = "is less than one pitch of", "at least one ruling"
+            raise size_error("ruled_width", width, problem, pitch, expected)
         if self.rulings > MOST_RULINGS:
             raise validation_error(
                 f"holds {self.rulings:.6g} rulings",
@@ -291,9 +291,9 @@ class Grating(Ruled):
         not_both({"material": self.material, "material_file": self.material_file})
         if self.rigorous:
             for key in (key for key, value in choices.items() if value is not None):
-                right = 'material = "aluminium", or theory = "scalar"'
+                expected = 'material = "aluminium", or theory = "scalar"'
                 raise validation_error(
-                    "cannot be combined with rigorous theory", key=key, expected=right
+                    "cannot be combined with rigorous theory", key=key, expected=expected
                 )
         return self._check_coating()
 

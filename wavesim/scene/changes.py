@@ -14,7 +14,7 @@ from wavesim.scene.base import Value, toml_key
 if TYPE_CHECKING:
     from wavesim.scene.model import Scene
 
-_RIGHT = "a key of the scene with the tables that hold it, such as aperture.count"
+_EXPECTED = "a key of the scene with the tables that hold it, such as aperture.count"
 _SHORT_FORMS = {"beam": "diameter"}  # beam = "40 mm" stands for beam = { diameter = "40 mm" }
 _DEEPEST = 9  # tables within tables
 
@@ -97,7 +97,7 @@ def put(tables: Any, key: str, value: Value | None, *, file: str | None = None) 
     for part in path[:_DEEPEST]:
         table = _inner(table, part)
     if not isinstance(table, dict) or len(path) > _DEEPEST:
-        raise SceneError("leads nowhere in this scene", file=file, key=key[:80], expected=_RIGHT)
+        raise SceneError("leads nowhere in this scene", file=file, key=key[:80], expected=_EXPECTED)
     if value is None:
         table.pop(last, None)
     else:
@@ -143,8 +143,8 @@ def _step(table: Any, part: str, key: str, file: str | None = None) -> Any:
     if isinstance(table, dict) and _name(table, part) in table:
         return table[_name(table, part)]
     known = [toml_key(str(k)) for k in table if k != "derived"] if isinstance(table, dict) else []
-    right = _RIGHT if not known or "aperture" in known else f"one of {', '.join(known)}"
-    raise InputError("is not a key of this scene", file=file, key=key, expected=right)
+    expected = _EXPECTED if not known or "aperture" in known else f"one of {', '.join(known)}"
+    raise InputError("is not a key of this scene", file=file, key=key, expected=expected)
 
 
 def _name(table: Any, part: str) -> str:

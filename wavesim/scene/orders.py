@@ -64,9 +64,9 @@ def _arcsine(sine: float, centre: Centre) -> float:
 
 def _no_order(centre: Centre) -> Exception:
     where = f"order {centre.order} of {show(centre.wavelength_m, 'length')}"
-    right = "a lower order, a shorter wavelength or coarser rulings"
+    expected = "a lower order, a shorter wavelength or coarser rulings"
     return validation_error(
-        f"asks for {where}, which does not leave", key="bench.centre", expected=right
+        f"asks for {where}, which does not leave", key="bench.centre", expected=expected
     )
 
 

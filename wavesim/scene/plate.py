@@ -105,8 +105,8 @@ class PlateFormat(Model):
     def _size(self) -> Self:
         for key, side in (("width", self.width_m), ("height", self.height_m)):
             if side < self.pixel_m * (1 - SLACK):
-                problem, right = "is less than one pixel of", "at least one pixel"
-                raise size_error(key, side, problem, self.pixel_m, right)
+                problem, expected = "is less than one pixel of", "at least one pixel"
+                raise size_error(key, side, problem, self.pixel_m, expected)
         self._check_count()
         return self
 

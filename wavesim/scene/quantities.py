@@ -76,10 +76,10 @@ class Quantity:
 
     def refuse(self, problem: str) -> PydanticCustomError:
         """A validation error that ends with what would be right."""
-        right = f'{a(self.dimension)} such as "{self.example}"'
+        expected = f'{a(self.dimension)} such as "{self.example}"'
         if not self.needs_unit:
-            right = f'a number {self.range}, or "{self.example}"'
-        return validation_error(problem, expected=right, example=self.example)
+            expected = f'a number {self.range}, or "{self.example}"'
+        return validation_error(problem, expected=expected, example=self.example)
 
     def _from_text(self, text: str) -> float:
         try:
@@ -100,10 +100,10 @@ class Quantity:
         if number < 0 == self.low:
             raise self.refuse("is negative")
         if number < self.low or (self.above_low and number <= self.low) or number > self.high:
-            right = f"{a(self.dimension)} {self.range}"
+            expected = f"{a(self.dimension)} {self.range}"
             if not self.needs_unit:
-                right += f', or a text such as "{self.example}"'
-            raise validation_error("is out of range", expected=right, example=self.example)
+                expected += f', or a text such as "{self.example}"'
+            raise validation_error("is out of range", expected=expected, example=self.example)
         return number
 
     @property

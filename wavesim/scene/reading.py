@@ -110,18 +110,18 @@ def named_files(value: object, key: str = "") -> Iterator[tuple[str, str]]:
 
 
 def _content(name: str) -> bytes:
-    right = "a scene file; long lists belong in tables"
+    expected = "a scene file; long lists belong in tables"
     if "\0" not in name and not Path(name).exists():
-        right = _neighbour(Path(name)) or "a scene file"
-    with open_regular(Path(name), SceneError, right) as stream:
-        content = read_most(stream, LARGEST_FILE + 1, Path(name), SceneError, right)
+        expected = _neighbour(Path(name)) or "a scene file"
+    with open_regular(Path(name), SceneError, expected) as stream:
+        content = read_most(stream, LARGEST_FILE + 1, Path(name), SceneError, expected)
     for beginning, kind in _OTHER_KINDS.items():
         if content.startswith(beginning):
             raise SceneError(
                 f"is {kind}, not a scene file", file=name, expected="a scene file (.toml)"
             )
     if len(content) > LARGEST_FILE:
-        raise SceneError(f"is larger than {bytes_text(LARGEST_FILE)}", file=name, expected=right)
+        raise SceneError(f"is larger than {bytes_text(LARGEST_FILE)}", file=name, expected=expected)
     return content
 
 

@@ -47,15 +47,15 @@ def _slip(line: str) -> tuple[str, str] | None:
         return "ends with a semicolon", "nothing after the value"
     colon = re.fullmatch(r"([\w.-]+)\s*:\s*([^\s=][^=]*)", line)
     if colon:
-        right = f"{colon[1]} = {colon[2]}"
-        return "has a colon where an equals sign belongs", _brief(right, "key = value")
+        expected = f"{colon[1]} = {colon[2]}"
+        return "has a colon where an equals sign belongs", _brief(expected, "key = value")
     for key, value in _BARE.findall(line):
         if not _SCALAR.fullmatch(value.strip()):
-            right = f'{key} = "{value.strip()}"'
-            return "has a text without quotes", _brief(right, 'quotes about it: key = "text"')
+            expected = f'{key} = "{value.strip()}"'
+            return "has a text without quotes", _brief(expected, 'quotes about it: key = "text"')
     return None
 
 
-def _brief(right: str, general: str) -> str:
+def _brief(expected: str, general: str) -> str:
     """The line as it would be right, or in general where it is too long to be read."""
-    return right if len(right) <= _LONGEST else general
+    return expected if len(expected) <= _LONGEST else general

@@ -170,8 +170,8 @@ def _holds(outline: Floats, points: Floats, slack: float) -> bool:
     between = (a[..., 1] <= p[..., 1]) != (b[..., 1] <= p[..., 1])
     along = np.sum((p - a) * (b - a), axis=-1)
     on_side = (side == 0) & (along >= 0) & (along <= np.sum((b - a) ** 2, axis=-1))
-    right = between & (side * np.sign(b[..., 1] - a[..., 1]) < 0)
-    inside = (np.count_nonzero(right, axis=0) % 2 == 1) & ~on_side.any(axis=0)
+    crossings = between & (side * np.sign(b[..., 1] - a[..., 1]) < 0)
+    inside = (np.count_nonzero(crossings, axis=0) % 2 == 1) & ~on_side.any(axis=0)
     return bool(inside.any())
 
 

@@ -167,7 +167,7 @@ def _cut(comb: Comb, scene: Scene, ruled: Ruled, straight: Aperture, count: int)
     y: Floats = (np.arange(count, dtype=np.float64) - (count - 1) / 2) * high
     x = comb.position_m[:, None] + _shift(ruled, comb.position_m[:, None], y, (lo, hi))
     y = np.broadcast_to(y, x.shape)
-    weight = comb.weight[:, None] * _lit(scene, ruled, x, y, high, (hi - lo) / 2)
+    weight = comb.weight[:, None] * _intensity(scene, ruled, x, y, high, (hi - lo) / 2)
     present = weight != 0
     return Group(RulingStrip(comb.element, high), x[present], y[present], _plain(weight[present]))
 
@@ -188,7 +188,9 @@ def _shift(ruled: Ruled, x: Floats, y: Floats, span: tuple[float, float]) -> Flo
     return out
 
 
-def _lit(scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: float) -> Floats:
+def _intensity(
+    scene: Scene, ruled: Ruled, x: Floats, y: Floats, high: float, half: float
+) -> Floats:
     """Amplitude of each strip: its part within outline and beam, and the beam's profile."""
     out = np.ones(x.shape)
     if ruled.outline == "ellipse":

@@ -90,8 +90,8 @@ class ExactPlane:
         scale = mx * my / (wide * high)
         power = np.fft.fftshift(field.real**2 + field.imag**2) * (scale * wavelength_m * z) ** 2
         step_x, step_y = wide / mx, high / my
-        x = _kept(mx, step_x, self.reach_m[0])
-        y = _kept(my, step_y, self.reach_m[1])
+        x = _within(mx, step_x, self.reach_m[0])
+        y = _within(my, step_y, self.reach_m[1])
         unit = wavelength_m * z
         grid = Grid(
             (x.start - mx // 2) * step_x / unit, step_x / unit, x.stop - x.start,
@@ -126,7 +126,7 @@ def _turned(sine_x: Floats, sine_y: Floats, z: float, wavelength_m: float, rays:
     return np.asarray(out)
 
 
-def _kept(count: int, step: float, reach: float) -> slice:
+def _within(count: int, step: float, reach: float) -> slice:
     """Samples over the plate, with those that the table's interpolation needs."""
     half = math.ceil(reach / step) + 1
     first, last = count // 2 - half - BEFORE - 1, count // 2 + half + AFTER + 2

@@ -101,7 +101,7 @@ def _read(path: Path) -> GhostTable:
 
 
 def _columns(path: Path) -> dict[str, Floats]:
-    table = tables.read(path, empty="holds no ghosts", right=_EXPECTED)
+    table = tables.read(path, empty="holds no ghosts", expected=_EXPECTED)
     if not table.texts:
         raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
     values = np.empty((len(table.texts), len(table.header)))

@@ -20,14 +20,14 @@ def peak_of(order: int, x: Floats, curve: Floats, error: float) -> Peak:
     """The peak of one order's curve (n,) over x (n,), known to `error`."""
     k = int(np.argmax(curve))
     top = float(curve[k])
-    low, high = _stretch(x, curve, k, top - min(error, top / 2))
+    low, high = _range(x, curve, k, top - min(error, top / 2))
     ends = k in (0, x.size - 1)
     position = float(x[k]) if ends else (low + high) / 2
     return Peak(
         order,
         position,
         top,
-        *_stretch(x, curve, k, top / 2),
+        *_range(x, curve, k, top / 2),
         0.0 if ends else (high - low) / 2,
         ends,
     )
@@ -44,7 +44,7 @@ def absorption_peaks(
     highest: dict[int, tuple[float, float]] = {}
     for k in _maxima(absorbed, error):
         top = float(absorbed[k])
-        low, high = _stretch(x, absorbed, k, top - min(error, top / 2))
+        low, high = _range(x, absorbed, k, top - min(error, top / 2))
         position = (low + high) / 2
         near = int(np.argmin(np.abs(predicted - position)))
         within = _REACH[0] * predicted[near] < position < _REACH[1] * predicted[near]
@@ -60,7 +60,7 @@ def _maxima(curve: Floats, error: float) -> list[int]:
     return [int(k) for k in find_peaks(curve, prominence=2 * error)[0]]
 
 
-def _stretch(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, float]:
+def _range(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, float]:
     """Ends of the stretch about place k in which a curve is above a height."""
     below = np.flatnonzero(curve < height)
     left, right = below[below < k], below[below > k]

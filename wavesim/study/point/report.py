@@ -130,13 +130,13 @@ def _extinguished(found: PlatePoint) -> list[str]:
     if not dark:
         lo, hi = (f"{w * 1e9:.0f}" for w in NAMED_M)
         return [f"nothing is extinguished between {lo} and {hi} nm"]
-    texts = [_stretch(band, found) for band in dark[:_MOST]]
+    texts = [_band_text(band, found) for band in dark[:_MOST]]
     if len(dark) > _MOST:
         texts.append(f"and {len(dark) - _MOST} more stretches")
     return texts
 
 
-def _stretch(band: Extinguished, found: PlatePoint) -> str:
+def _band_text(band: Extinguished, found: PlatePoint) -> str:
     cause = {
         "source": "the source sends nothing",
         "element": f"extinguished by {element_noun(found)}",
