@@ -1,6 +1,6 @@
 """Pictures that somebody else made, read without trusting what they claim.
 
-The kind is told by the content, never by the name, and only the kinds named here are tried: others
+The kind is read from the content, never the name, and only the kinds named here are tried: others
 have decoders that start programs or unpack without a bound. Sizes are judged before decoding.
 """
 

@@ -71,7 +71,7 @@ def predict(
 
 
 def point(plate: Plate, x: Quantity | None = None, *, angle: Quantity | None = None) -> PlatePoint:
-    """Why a place on a plate has its colour; see `wavesim.study.point.explain`.
+    """Why a point on a plate has its colour; see `wavesim.study.point.explain`.
 
     Parameters
     ----------
@@ -81,7 +81,7 @@ def point(plate: Plate, x: Quantity | None = None, *, angle: Quantity | None = N
     Raises
     ------
     InputError
-        Both or neither are given, or the place is not on the plate.
+        Both or neither are given, or the point is not on the plate.
     """
     from wavesim.study.point import explain, position_of_angle
 

@@ -104,7 +104,7 @@ class _Gate:
         self._forking = 0
 
     def watch_forks(self) -> None:
-        """Wait before every fork, and before all that was told to act before forks until now."""
+        """Wait before every fork, and before all handlers registered until now."""
         if hasattr(os, "register_at_fork"):
             os.register_at_fork(
                 before=self.before_fork,
@@ -119,7 +119,7 @@ class _Gate:
                 self._free.wait()
             self._inside[me] += 1
             if not self._forking and _loaded("h5py") and not self._ahead_of_h5py:
-                # what is told last acts first: h5py locks itself before a fork, and work that
+                # the last registered runs first: h5py locks itself before a fork, and work that
                 # clears an array of its away would wait for that lock, and the fork for the work
                 self._ahead_of_h5py = True
                 self.watch_forks()
@@ -142,7 +142,7 @@ class _Gate:
         self._free.acquire()
 
     def after_in_parent(self) -> None:
-        if not self._forking:  # told to act while the fork had begun already
+        if not self._forking:  # registered while the fork had begun already
             return
         self._forking -= 1
         self._free.notify_all()

@@ -188,7 +188,7 @@ def _check_outline(scene: Scene) -> None:
 
 
 def even_positions(count: int, pitch_m: float) -> Floats:
-    """(count,) [m] places `pitch_m` apart about zero."""
+    """(count,) [m] positions `pitch_m` apart about zero."""
     return np.asarray((np.arange(count) - (count - 1) / 2) * pitch_m, dtype=np.float64)
 
 
@@ -253,7 +253,7 @@ def _rigorous(scene: Scene, position: Floats, wrong: RulingErrors) -> Comb:
 def _openings(
     position: Floats, width: Floats, wrong: RulingErrors, scene: Scene
 ) -> tuple[Comb, ...]:
-    """Slits of any widths at any places; those closed by their errors are left out."""
+    """Slits of any widths at any positions; those closed by their errors are left out."""
     if np.any(width < 0):
         width = np.maximum(width, 0.0)
     weight = np.ones(position.size, dtype=np.complex128) * wrong.weight

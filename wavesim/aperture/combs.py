@@ -1,4 +1,4 @@
-"""Positions: each kind of element repeated at its places, and the aperture made of them."""
+"""Combs: each kind of element repeated at its positions, and the aperture made of them."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ class Aperture:
 
     @property
     def elements(self) -> int:
-        """How many elements there are in all; several combs at the same places are one."""
+        """How many elements there are in all; several combs at the same positions are one."""
         positions = {(c.count, c.position_m[0], c.position_m[-1]) for c in self.combs}
         return sum(count for count, _, _ in positions)
 

@@ -1,4 +1,4 @@
-"""Elements that differ from place to place, as an interpolation between a few of them.
+"""Elements that differ along the ruling, as an interpolation between a few of them.
 
 If a parameter s (a width, a depth) varies from ruling to ruling, the amplitude of an element is
 a smooth function of s at every wavelength and angle. With R Chebyshev points s_r over its range,

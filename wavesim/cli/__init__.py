@@ -148,7 +148,7 @@ def _run(args: list[str] | None) -> int:
     try:
         result = _wavesim.main(args, prog_name="wavesim", standalone_mode=False)
         return result if isinstance(result, int) else 0
-    except OSError:  # of standard output: everything else is told by the stages
+    except OSError:  # of standard output: everything else is reported by the stages
         raise
     except KeyboardInterrupt:
         return _say("interrupted", _INTERRUPTED)

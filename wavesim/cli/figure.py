@@ -104,7 +104,7 @@ def command(
 
 
 def _is_study(name: str) -> bool:
-    """Whether it is the file of a study; a missing or damaged one is told of as a plate."""
+    """Whether it is the file of a study; a missing or damaged one is reported as a plate."""
     if not is_plate(name) or not Path(name).is_file():
         return False
     from wavesim.ensemble.joined import is_study

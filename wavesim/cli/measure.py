@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
 
 class _KnownLine(Typed):
-    """A letter, a wavelength, or either "@" the place where it stands -> Known."""
+    """A letter, a wavelength, or either "@" the point where it stands -> Known."""
 
     name = "line"
     shown = "LINE"

@@ -1,4 +1,4 @@
-"""wavesim point: why a place on the plate has its colour."""
+"""wavesim point: why a point on the plate has its colour."""
 
 from __future__ import annotations
 

@@ -80,7 +80,7 @@ def _whole(found: dict[int, Path], count: int) -> Iterator[Recorded]:
 
 
 def _attributes(file: h5py.File, plan: StudyPlan, design: Design, home: Path) -> None:
-    """What the file is; folders of tables that it needs are told as seen from its own, `home`."""
+    """What the file is; folders of tables that it needs are given relative to its own, `home`."""
     scene_folder = plan.scene.folder if any(named_files(plan.scene)) else home
     study_folder = plan.folder if any(draw.file for draw in plan.table.draw) else home
     file.attrs.update(

@@ -6,7 +6,7 @@ what is done. The folder is named by the plan's identity; another plan never rea
 
     index, failure   (n,) of the members, in the part's order
     numbers/NAME     (n,)
-    FIELD/K          (k, ...) arrays of one shape, their places in the part as attribute `rows`
+    FIELD/K          (k, ...) arrays of one shape, their positions in the part as attribute `rows`
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ _SEEN_NM = (390.0, 720.0)
 def spectrum_at_point(
     plate: Plate, x_m: float, *, size: str | Size = "page", title: str | None = None
 ) -> Figure:
-    """The spectrum at one place of the plate's middle, beside its colour on the CIE diagram.
+    """The spectrum at one point of the plate's middle, beside its colour on the CIE diagram.
 
     Says which wavelengths are missing there, the colour's name, and its dominant wavelength or,
     for a purple, the complementary one.
@@ -51,7 +51,7 @@ def spectrum_at_point(
     Raises
     ------
     InputError
-        The place is not on the plate.
+        The point is not on the plate.
     """
     size = size_named(size)
     column = column_of(plate, x_m)
@@ -91,7 +91,7 @@ def chromaticity_path(
     Parameters
     ----------
     x_range_m : part of the plate [m]; default all of it
-    stations_m : places to mark and label on the path [m]
+    stations_m : positions to mark and label on the path [m]
     """
     size = size_named(size)
     lo, hi = x_range_m or (plate.x_m[0], plate.x_m[-1])

@@ -41,7 +41,7 @@ class OrderCurves:
 
 @dataclass(frozen=True)
 class AnomalyMark:
-    """A predicted anomaly: its place on the axis, a short label, and whether it is a plasmon."""
+    """A predicted anomaly: its position on the axis, a short label, and whether it is a plasmon."""
 
     position: float
     label: str

@@ -21,7 +21,7 @@ _GREEN_M = 550e-9
 
 
 class Mark(NamedTuple):
-    """A place on the plate [m], what to write there, what it is, and how strong it should be.
+    """A position on the plate [m], what to write there, what it is, and how strong it should be.
 
     `kind` is "order", "ghost" or "line"; `level` is a predicted height on the figure's own axis.
     """

@@ -58,7 +58,7 @@ def plate_figure(
     Parameters
     ----------
     plate : what was exposed
-    marks : places to mark, as `Mark` or (position [m], label); default the orders, at 550 nm
+    marks : positions to mark, as `Mark` or (position [m], label); default the orders, at 550 nm
         where the light has it
     log : a logarithmic axis over ten decades, else a linear one
     size : "page", "slide" or "web"
@@ -151,7 +151,7 @@ def _fill(
     x: NDArray[np.float64],
     y: NDArray[np.float64],
 ) -> None:
-    """Under the curve, the colour of the light at each place, however faint."""
+    """Under the curve, the colour of the light at each position, however faint."""
     low, high = axes.get_ylim()
     lo, hi = plate_edges(plate)
     band = axes.imshow(

@@ -108,7 +108,7 @@ def envelope(x: Floats, y: Floats, most: int = _MOST_POINTS) -> tuple[Floats, Fl
 def draw_marks(
     axes: Axes, marks: Sequence[Mark], size: Size, *, scale: float = 1.0, named: bool = True
 ) -> None:
-    """Predicted places as fine lines, named above, and predicted levels as circles.
+    """Predicted positions as fine lines, named above, and predicted levels as circles.
 
     `scale` takes the marks' positions to the axis.
     """

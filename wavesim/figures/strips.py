@@ -62,7 +62,7 @@ def strip_height(plate: Plate, frame: StripFrame, limit_in: float) -> float:
 def draw_plate(
     axes: Axes, plate: Plate, frame: StripFrame, *, rendering: Rendering | None, dpi: float
 ) -> None:
-    """The plate's picture at its place in the frame, in true proportion, cut to the axes."""
+    """The plate's picture at its position in the frame, in true proportion, cut to the axes."""
     lo, hi = plate_edges(plate)
     box = axes.get_position()
     figure = axes.figure

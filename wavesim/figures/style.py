@@ -219,12 +219,12 @@ class Sheet:
 
     @property
     def margin_in(self) -> float:
-        """White above and below on a sheet of paper [in]; places count from below it."""
+        """White above and below on a sheet of paper [in]; positions count from below it."""
         return 0.0 if self.size.page_in is None else _MARGIN_IN
 
     @property
     def foot_in(self) -> float:
-        """Height from the lowest place to the bar of 100 mm, or to the lower margin [in]."""
+        """Height from the lowest position to the bar of 100 mm, or to the lower margin [in]."""
         bar = _BAR_LINES * self.size.line_in() if self.size.bar else 0.0
         return bar + 2 * self.margin_in
 
@@ -364,7 +364,7 @@ def annotate(
     offset_em: tuple[float, float] = (0.0, 0.0),
     **style: Any,
 ) -> None:
-    """Small quiet text beside a place of the axes, `offset_em` heights of a letter from it."""
+    """Small quiet text beside a position of the axes, `offset_em` heights of a letter from it."""
     axes.annotate(
         plain(text),
         position,

@@ -14,7 +14,7 @@ nuisances    what else is free for each photograph: position, slant, blur, gains
 squares      least squares over keys and nuisances
 fitted       what a fit gives back
 remarks      what pictures cannot tell, in words
-outcome      standard errors, correlations, rivals, misfit
+outcome      standard errors, correlations, rivals, residual
 whole        all of it, one step after the other
 """
 

@@ -2,7 +2,7 @@
 
     shift        x of the picture's left edge, unless it is given
     slant        relative change of scale from the left edge to the right one (a camera that
-                 looks at the plate at a slant); the scale told holds in the middle
+                 looks at the plate at a slant); the scale given holds in the middle
     blur         standard deviation of the lens's spread, in pixels
     falloff      light lost at the picture's edges against its middle (vignetting)
     exposure     of a photograph whose tone curve another one shares

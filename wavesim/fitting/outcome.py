@@ -1,4 +1,4 @@
-"""What solutions of least squares are worth: errors, rivals, misfit, and what is shown of them."""
+"""What least-squares solutions are worth: errors, rivals, residual, and what is shown of them."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ def _floor(scene: Scene, problem: FitProblem) -> float:
 
 
 def _unknown_camera(scene: Scene, problem: FitProblem) -> bool:
-    """Whether colours of white light came through sensitivities that nobody told."""
+    """Whether colours of white light came through sensitivities that are not known."""
     return scene.source.kind not in MONOCHROME and not all(p.linear for p in problem.patterns)
 
 

@@ -143,7 +143,7 @@ def spacings(x_m: Floats, value: Floats, near: float = 0.0) -> list[float]:
     """Periods [m] of a pattern: the distance of its lines, then its strongest harmonics.
 
     Harmonics from the spectrum of the slope under a Hann window, peaks by parabolas; the distance
-    of lines is a multiple of the strongest one, told by the autocorrelation. None where there are
+    of lines is a multiple of the strongest one, found by the autocorrelation. None where there are
     none. With `near`, the strongest harmonic within a tenth of that period.
     """
     slope = np.gradient(value) * np.hanning(value.size)

@@ -46,7 +46,7 @@ def fit(
     photographs : picture or plate files of this one bench
     free : "aperture.width", or with a range "aperture.width=20 um..60 um"
     reading : scale, position and tone of the pictures; one for all, or one each
-    progress : told what is being done
+    progress : called with what is being done
 
     Raises
     ------

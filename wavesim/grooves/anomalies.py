@@ -20,7 +20,7 @@ import numpy as np
 
 from wavesim.arrays import Floats
 
-_STEPS = 2000  # of the range in which a place is looked for
+_STEPS = 2000  # of the range in which a position is looked for
 Kind = Literal["passing off", "passing off in the substrate", "surface plasmon"]
 
 

@@ -41,16 +41,16 @@ class Path:
 
 @dataclass(frozen=True, eq=False)
 class EfficiencyCurve:
-    """Efficiencies at any place of a range.
+    """Efficiencies at any position of a range.
 
     Attributes
     ----------
     order : (orders,) m
-    parts : pieces, from the first place on
-    computed : how many places were computed
-    error : (2,) of E along and across, by a second truncation at some places
+    parts : pieces, from the first position on
+    computed : how many positions were computed
+    error : (2,) of E along and across, by a second truncation at some positions
     sampling_error : of the interpolation: no value is farther off (see `sampling`)
-    balance : largest defect of the energy balance at the places computed
+    balance : largest defect of the energy balance at the positions computed
     functions : number of functions
     """
 
@@ -63,7 +63,7 @@ class EfficiencyCurve:
     functions: int
 
     def at(self, x: Floats) -> tuple[Floats, Floats, Floats]:
-        """Reflected and transmitted (2, n, orders) and absorbed (2, n) at places x."""
+        """Reflected and transmitted (2, n, orders) and absorbed (2, n) at positions x."""
         x = np.atleast_1d(np.asarray(x, dtype=np.float64))
         total = read(self.parts, x)
         total = np.clip(total, 0.0, None)
@@ -86,8 +86,8 @@ def curve(
 
     Parameters
     ----------
-    path : wavelength and angle by place
-    breaks : (k,) ascending; ends of the range, and places within where an order passes off
+    path : wavelength and angle by position
+    breaks : (k,) ascending; ends of the range, and positions within where an order passes off
 
     Raises
     ------
@@ -141,7 +141,7 @@ class _Curve:
         return waves_for(self.surface, path.vacuum_m(x), path.sine_in(x), path.sine_along)
 
     def at(self, x: Floats, span: Indices, level: int) -> tuple[Amplitudes, int]:
-        """Amplitudes at places of some stretches, and the number of functions."""
+        """Amplitudes at positions of some stretches, and the number of functions."""
         return amplitudes(
             self.surface, self.path.vacuum_m(x), self._waves(x), self.method, level, self.orders,
             meshed_m=self.meshed_m[span],
@@ -166,7 +166,7 @@ class _Curve:
 
     def _probes(self, found: Sampled) -> tuple[Floats, Indices, Floats]:
         """Points of a curve where truncation tells most: the shortest wave, where orders pass off
-        and near resonances; place, stretch and values (n, channels) of each."""
+        and near resonances; position, stretch and values (n, channels) of each."""
         position = np.concatenate([part.x_of(part.s) for part in found.parts])
         span = np.concatenate([np.full(part.size, part.span) for part in found.parts])
         value = np.concatenate([part.value for part in found.parts])

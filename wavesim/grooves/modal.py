@@ -53,7 +53,7 @@ class Layer:
     material: tuple[int, ...]
 
     def at(self, x: Floats) -> np.ndarray:
-        """Material at places x, in periods."""
+        """Material at positions x, in periods."""
         k = np.searchsorted(np.asarray(self.wall), np.mod(x, 1.0), side="right") - 1
         return np.asarray(self.material)[k]
 

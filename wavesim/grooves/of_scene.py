@@ -204,7 +204,7 @@ def _profile(grating: Grating, scene: Scene, sign: float) -> GrooveProfile:
 
 
 def _heights(scene: Scene, name: str, pitch: float) -> tuple[Floats, Floats]:
-    """A table of place [um] and height [nm], checked as scalar theory checks it."""
+    """A table of position [um] and height [nm], checked as scalar theory checks it."""
     path = scene.folder / name
     table = tables.read(path, empty="is empty", expected="place_um,height_nm", separators=",")
     values = table.pairs("is not a row of two numbers")

@@ -181,7 +181,7 @@ class Staircase:
 
 @dataclass(frozen=True, eq=False)
 class MeasuredProfile:
-    """Measured heights at places of one pitch, the last that of the first again.
+    """Measured heights at positions of one pitch, the last that of the first again.
 
     Up to 24 points are joined by straight lines; more by a cubic spline, which is interrupted
     at sharp edges (turned by more than 12 deg).

@@ -30,7 +30,7 @@ _MOST_POINTS = 4000
 _LEAST = 1e-12
 _GRID = np.arange(1, 800) / 800  # of s, where the next point may stand
 
-Values = Callable[[Floats, Indices], Floats]  # (places, stretch of each) -> (n, channels)
+Values = Callable[[Floats, Indices], Floats]  # (positions, stretch of each) -> (n, channels)
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +77,7 @@ class _Sampling:
         self.computed, self.error = 0, 0.0
 
     def at(self, parts: list[SampledPart], positions: list[Floats]) -> list[Floats]:
-        """Values of some parts, each at its own places, asked for in one go."""
+        """Values of some parts, each at its own positions, asked for in one go."""
         size = [p.size for p in positions]
         self.computed += sum(size)
         span = np.repeat(np.array([p.span for p in parts], dtype=np.intp), size)
@@ -119,7 +119,7 @@ class _Sampling:
     def check(
         self, passed: list[tuple[SampledPart, float]]
     ) -> tuple[list[SampledPart], list[SampledPart]]:
-        """Ask parts at places of their own: those that need more points, halves of those cut."""
+        """Ask parts at positions of their own: those that need more points, halves of those cut."""
         again: list[SampledPart] = []
         halves: list[SampledPart] = []
         if not passed:
@@ -155,7 +155,7 @@ def sampled(values: Values, breaks: Floats, tolerance: float, watched: Floats) -
     Parameters
     ----------
     breaks : (k,) ascending; ends of the range, and cusps within
-    watched : places where a narrow resonance is expected
+    watched : positions where a narrow resonance is expected
     """
     state = _Sampling(values, breaks, tolerance, watched)
     ends = [(a, b, k) for k, (a, b) in enumerate(pairwise(breaks.tolist()))]
@@ -177,7 +177,7 @@ def _halved(part: SampledPart) -> list[SampledPart]:
 
 
 def _cut(part: SampledPart, middle: float, value: Floats) -> list[SampledPart]:
-    """The two sides of a place with its value, each with the values that it has."""
+    """The two sides of a position with its value, each with the values that it has."""
     x = part.x_of(part.s)
     sides = []
     for a, b, mine in ((part.a, middle, x < middle), (middle, part.b, x > middle)):
@@ -220,7 +220,7 @@ def interpolated(part: SampledPart, x: Floats) -> Floats:
 
 
 def read(parts: tuple[SampledPart, ...], x: Floats) -> Floats:
-    """(n, channels) at places x, each from the part that it lies in."""
+    """(n, channels) at positions x, each from the part that it lies in."""
     total = np.empty((x.size, parts[0].value.shape[1]))
     edges = np.array([part.a for part in parts])
     which = np.clip(np.searchsorted(edges, x, side="right") - 1, 0, edges.size - 1)

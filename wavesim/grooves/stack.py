@@ -35,7 +35,7 @@ class StepProfile:
     height: Floats
 
     def at(self, x: Floats) -> Floats:
-        """Height at places x."""
+        """Height at positions x."""
         k = np.searchsorted(self.wall, np.mod(x, 1.0), side="right") - 1
         return np.asarray(self.height[k])
 

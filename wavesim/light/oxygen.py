@@ -69,7 +69,7 @@ def absorbed(spectrum: Spectrum, air_masses: float = 1.0) -> Spectrum:
     for band, (start, end) in zip(BAND_STRENGTH_M, RANGES_M, strict=True):
         parts.append(spectrum.clipped(done, start))
         behind = partial(transmittance, band=band, strength_m=BAND_STRENGTH_M[band] * air_masses)
-        # black line centres need no relative accuracy: the floor is the brightest place
+        # black line centres need no relative accuracy: the floor is the brightest point
         inside = spectrum.clipped(start, end)
         parts.append(inside.times(behind, tolerance=1e-5, floor=1.0).nonnegative())
         done = end

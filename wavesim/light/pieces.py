@@ -244,7 +244,7 @@ def from_function(
 ) -> Spectrum:
     """Spectrum of any function [per m], between the first and the last of `breaks_m` [m].
 
-    Breaks are corners of the function and places that guide the halving to its narrow features:
+    Breaks are corners of the function and positions that guide the halving to its narrow features:
     one at each line's centre and at its flanks is enough. The error is `tolerance` of the density,
     or of `floor` x the highest density where that is more.
     """

@@ -199,7 +199,7 @@ def colour_matrix(responses: Floats, file: Path | None = None) -> Floats:
         )  # fmt: skip
 
     def row(curve: Floats, used: tuple[int, ...] = (0, 1, 2)) -> tuple[float, Floats]:
-        """Squared misfit and the row that uses those responses."""
+        """Squared residual and the row that uses those responses."""
         inner, white = gram[np.ix_(used, used)], light @ responses[:, used]
         across = np.linalg.solve(inner, white)
         fitted = np.linalg.solve(inner, weighed[:, used].T @ curve)

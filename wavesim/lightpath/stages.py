@@ -73,7 +73,7 @@ class RememberingStages(Stages):
         self, work: Callable[..., _T], args: tuple[object, ...], options: dict[str, object]
     ) -> _T:
         """The work, or its remembered result."""
-        if "<locals>" in work.__qualname__:  # a closure: its inputs cannot be told
+        if "<locals>" in work.__qualname__:  # a closure: its inputs cannot be known
             return work(*args, **options)
         key = self._memory.key(work, args, options)
         if key is None:
@@ -160,7 +160,7 @@ class Memory:
     def key(
         self, work: Callable[..., object], args: tuple[object, ...], options: dict[str, object]
     ) -> Hashable | None:
-        """What a stage's result depends on; None where that cannot be told."""
+        """What a stage's result depends on; None where that cannot be known."""
         given = tuple(self._of(value, work) for value in args)
         named = tuple((name, self._of(value, work)) for name, value in sorted(options.items()))
         key = _Key((work, given, named))

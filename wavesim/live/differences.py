@@ -63,7 +63,7 @@ def _maxima(a: Prediction, b: Prediction) -> Iterator[str]:
 
 
 def _orders(a: Prediction, b: Prediction, wavelength_m: float) -> Iterator[str]:
-    """The first order's place and width, where both have one."""
+    """The first order's position and width, where both have one."""
     before = {o.order: o for o in a.orders if math.isclose(o.wavelength_m, wavelength_m)}
     after = {o.order: o for o in b.orders if math.isclose(o.wavelength_m, wavelength_m)}
     both = sorted(m for m in before.keys() & after.keys() if m and after[m].on_plate)[::-1]

@@ -75,7 +75,7 @@ def marks_of(scene: Scene, wavelength_m: float) -> Marks:
 def _orders(
     scene: Scene, ruled: Ruling, wavelength_m: float
 ) -> tuple[tuple[int, float, float], ...]:
-    """Order, place and share of the light of the strongest, of the whole orders on the plate."""
+    """Order, position and share of the light of the strongest, of the whole orders on the plate."""
     ends = sorted(float(ruled.geometry.order(x, wavelength_m)) for x in scene.plate.x_range_m)
     orders = np.arange(math.ceil(ends[0]), math.floor(ends[1]) + 1, dtype=np.float64)
     if not 0 < orders.size <= _MOST_ORDERS:
@@ -129,7 +129,7 @@ def _on_plate(scene: Scene, x_m: float) -> bool:
 
 
 def _angles(scene: Scene) -> tuple[tuple[float, float], ...]:
-    """Round angles and their places: x = f tan(beta - axis)."""
+    """Round angles and their positions: x = f tan(beta - axis)."""
     geometry = grating_geometry(scene)
     low, high = (math.degrees(geometry.beta_rad(x)) for x in scene.plate.x_range_m)
     step = _round_step((high - low) / _ANGLES)

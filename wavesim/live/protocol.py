@@ -64,7 +64,7 @@ class Desk:
     share: dict[str, Any] | None = None
 
     def answer(self, message: dict[str, Any], tell: Tell) -> None:
-        """Do what a message asks and tell what comes of it; what is wrong is told, not raised."""
+        """Do what a message asks and reply; what is wrong is replied, not raised."""
         number, given = message.get("n"), message.get("kind")
         number = number if isinstance(number, int | float) else 0
         kind = given if isinstance(given, str) else None

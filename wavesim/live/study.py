@@ -1,4 +1,4 @@
-"""What is said beside a plate: what it shows, and why a place has its colour."""
+"""What is said beside a plate: what it shows, and why a point has its colour."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from wavesim.live.session import Session
 
 _MOST_SPECTRUM = 400  # points of a spectrum that is drawn
-_MOST_ORDERS = 6  # that overlap at a place
+_MOST_ORDERS = 6  # that overlap at a point
 _VISIBLE_M = (400e-9, 700e-9)
 
 
@@ -48,12 +48,12 @@ def in_full(plate: Plate) -> list[str]:
 
 
 def at_position(bench: Session, x_m: float, *, why: bool) -> dict[str, Any]:
-    """One place of a plate [m]: angle, order, colour; with `why` its spectrum and sentences.
+    """One point of a plate [m]: angle, order, colour; with `why` its spectrum and sentences.
 
     Raises
     ------
     InputError
-        Nothing was shown yet, or the place is not on the plate.
+        Nothing was shown yet, or the point is not on the plate.
     """
     plate = bench.shown()
     column = column_of(plate, x_m)

@@ -57,7 +57,7 @@ class View:
     ) -> tuple[npt.NDArray[np.uint8], npt.NDArray[np.uint8]]:
         """(r, nx, 4) RGBA of the rows exposed `stops` longer, (1, nx, 4) the middle row's hues.
 
-        A hue is the light of its place at one brightness, to be seen below the curve.
+        A hue is the light of its position at one brightness, to be seen below the curve.
         """
         middle = self.xyz[self.xyz.shape[0] // 2]
         light = np.maximum(middle[:, 1:2], 1e-300)

@@ -1,4 +1,4 @@
-"""How far a line's place may be wrong for reasons that no fit of a symmetric shape shows.
+"""How far a line's position may be wrong for reasons that no fit of a symmetric shape shows.
 
 Grain and uneven development: the bands of a picture's rows disagree. Unseen neighbours: a line is
 wider than others are, and its top stands to one side of its middle.
@@ -21,8 +21,8 @@ _HALVED = (0.2, 0.85)  # of a line's height, where it is halved
 _NOISIER = 4.0  # times the centre's noise: that of the difference of two halvings (measured)
 _BENT = 0.6  # of that difference (measured: 0.3 to 0.9 where a neighbour of 1/10 hides)
 _PULL = 0.33  # of (W^2 - U^2) / U (measured: 0.16 to 0.4)
-_SCATTER = 0.01  # of the usual width, beside what the place's error tells
-_UNTOLD = 0.15  # of what a width's error leaves open: a neighbour just too faint to be told
+_SCATTER = 0.01  # of the usual width, beside what the position's error tells
+_UNTOLD = 0.15  # of what a width's error leaves open: a neighbour just too faint to be found
 _SAMPLED = 0.4  # [samples] by which widths of one sample depend on where samples fall; as 1 / width
 _LOWER = 0.33  # of the lines, by weight, are no wider than the usual one
 _LOCAL = 2.0  # lines half of the profile away count by 1 / e
@@ -112,7 +112,7 @@ def by_width(x: Floats, width: Floats, error: Floats, weight: Floats, *, pixel: 
 
     Parameters
     ----------
-    x, width, error : (n,) places, full widths and standard errors, in the unit of `pixel`
+    x, width, error : (n,) positions, full widths and standard errors, in the unit of `pixel`
     weight : (n,) how far each counts for the usual width
     """
     if x.size < _LINES or not (weight > 0).any():
@@ -149,7 +149,7 @@ def _slope(x: Floats, y: Floats, weight: Floats) -> float:
 def by_bisector(y: Floats, model: Floats, line: tuple[float, float], noise: float) -> float:
     """What an asymmetric line's centre may be wrong by [samples].
 
-    A neighbour that is not told bends the line that halves it at every height: towards itself at a
+    An unresolved neighbour bends the line that halves it at every height: towards itself at a
     fifth of the height, away from itself near the top, and a symmetric fit follows by 0.3 to 0.9
     of the difference. The model is halved on the same samples, and what that gives is taken off.
 

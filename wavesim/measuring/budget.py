@@ -24,11 +24,11 @@ class Budget:
 
     Attributes
     ----------
-    noise_m : placing the line on the plate: noise, grain, misfit of its shape
-    pixel_m : the same: neighbours that cannot be told, asymmetry, pixels that are not alike
+    noise_m : placing the line on the plate: noise, grain, residual of its shape
+    pixel_m : the same: neighbours that cannot be resolved, asymmetry, pixels that are not alike
     slit_m : uneven light across the source slit's image
     pitch_m : the grating's pitch
-    angles_m : incidence, camera's axis, its place on the plate, focal length, distortion, and all
+    angles_m : incidence, camera's axis and its foot on the plate, focal length, distortion, and all
         that was solved for from known lines
     air_m : temperature of the air
     """

@@ -23,7 +23,7 @@ from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 
 ARCSEC_RAD = math.pi / 648_000
 
-_EXACT = 1e-7  # [rad] below which an incidence was not found but told
+_EXACT = 1e-7  # [rad] below which an incidence was not found but given
 _MOST_SETTINGS = 2000
 _MOST_UNKNOWN = 300  # lines whose wavelengths one fit finds
 
@@ -354,7 +354,7 @@ def _report(found: CircleTable) -> Iterator[Sentence | Listing]:
 
 
 def _settled(found: CircleTable) -> list[str]:
-    """What a fit of all settings told of grating and circle."""
+    """What a fit of all settings found for grating and circle."""
     fit = found.settled
     if fit is None:
         return []

@@ -27,14 +27,14 @@ _EXPLAINED = 0.97  # of the variance that a pattern must explain
 _EXACT = 0.9999  # of the variance: an ideal pattern of one wavelength
 _OF_WHITE = 0.05  # of a length from white light (sun and lamps of 3,000 K, measured)
 _OF_MODEL = 1e-4  # of a length: what pixels and the slit's image do to an ideal pattern (measured)
-_BETTER = 0.7  # of the misfit: one slit more must do better than this
+_BETTER = 0.7  # of the residual: one slit more must do better than this
 _FEWEST = 2.0  # fringes that must lie within the plate
 _SHARP = 0.05  # relative spread above which the light is of many wavelengths
 _DEVIATIONS = np.linspace(-2.25, 2.25, 13)  # standard deviations of a Gaussian spectrum
 _SHARES = np.exp(-(_DEVIATIONS**2) / 2) / np.exp(-(_DEVIATIONS**2) / 2).sum()
 _WIDEST = 0.4  # relative standard deviation of the spectrum
 _SAMPLES = 600  # of the profile that are fitted at most
-_CORRELATED = 10.0  # samples of the misfit that go together
+_CORRELATED = 10.0  # samples of the residual that are correlated
 
 _Model = Callable[[Floats, Floats, int], Floats]
 
@@ -48,12 +48,12 @@ class FringePattern:
     slits : N
     spacing : lambda/d in s, between neighbouring principal maxima; nan for one slit
     spacing_error : its standard uncertainty
-    band : lambda/w in s, from the middle to the first dark place of the envelope
+    band : lambda/w in s, from the middle to the first zero of the envelope
     band_error : its standard uncertainty
     middle : s of the pattern's middle, 0 where the zero order stands in its place
     spread : relative spread of wavelengths; its standard deviation; above 0.05 white light
     explained : fraction of the profile's variance
-    wavelength_m : [m] in standard air that was told, for lengths; nan where none was
+    wavelength_m : [m] in standard air as given, for lengths; nan where none is
     """
 
     slits: int

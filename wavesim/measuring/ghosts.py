@@ -1,4 +1,4 @@
-"""Telling ghosts from lines by their places alone.
+"""Telling ghosts from lines by their positions alone.
 
 A periodic ruling error of period P rulings sets ghosts at the orders m + k/P about every line
 (Rowland). Counted as f = |m| (s / s_line - 1), with s = sin alpha + sin beta, the ghosts of ALL

@@ -34,7 +34,7 @@ class Uncertainties:
     temperature_K : [K] of the air along the bench
     distortion : of the lens's cubic term, see `Instrument`
     solved, covariance : names of the instrument's fields that known lines gave, and the covariance
-        of their errors (k, k) in SI units, the lines' misfit included
+        of their errors (k, k) in SI units, the lines' residuals included
     slit : part of the slit image's width by which uneven light may move its middle
         (2 %: common practice, no source)
     """
@@ -155,7 +155,7 @@ def of_scene(scene: Scene, *, uncertainties: Uncertainties | None = None) -> Ins
     pitch = aperture.mean_pitch_m
     if pitch is None and isinstance(aperture, Slits):
         listed = aperture.slits[0].width_m if aperture.slits else None
-        pitch = aperture.width_m or listed  # of one slit the dark places are at whole multiples
+        pitch = aperture.width_m or listed  # the zeros of one slit are at whole multiples
     if pitch is None or not isinstance(aperture, Ruled):
         raise InputError(
             "has no pitch, so its plate tells no wavelengths", key="aperture.kind",

@@ -30,7 +30,7 @@ class LineFit:
     Attributes
     ----------
     centre, height : (k,) [samples], [unit of y]; height above the local background
-    centre_error : (k,) [samples] from the noise and the misfit
+    centre_error : (k,) [samples] from the noise and the residual
     width : [samples] full width at half maximum, common to all
     power : p
     residual : rms residual over the largest height

@@ -1,7 +1,7 @@
 """Line lists for naming what a plate shows: lamps, and the Sun with Fraunhofer's letters.
 
 Lines closer than the plate resolves are seen as one, at the mean of their strengths; the lists
-are merged accordingly, and how far the merged place is from the strongest member is kept as the
+are merged accordingly, and how far the merged position is from the strongest member is kept as the
 uncertainty of the identification.
 """
 
@@ -128,7 +128,7 @@ def _merged(
 
 
 def _lettered(entries: tuple[Entry, ...]) -> tuple[Entry, ...]:
-    """Fraunhofer's letters given to the strongest entries within 0.06 nm of their places."""
+    """Fraunhofer's letters given to the strongest entries within 0.06 nm of their positions."""
     letters: dict[int, str] = {}
     for letter, nm, _ in FRAUNHOFER:
         near = [k for k, e in enumerate(entries) if abs(e.wavelength_m * 1e9 - nm) <= _LETTER_NM]

@@ -36,7 +36,7 @@ _COMMENSURATE = 30.0  # lines whose heights differ more are not fitted together
 _ABOUT = 4.0  # lines a quarter of the profile away count by 1 / e of those at hand
 _WIDER = 1.3  # times the usual width: a line looks like a blend
 _FLAT = 2.5  # power of a line's shape above which its top is too flat for a sharp line's
-_SKEW = 0.02  # misfit over height above which it is no symmetric line
+_SKEW = 0.02  # residual over height above which it is no symmetric line
 _SHOULDER = 0.1  # of its height: a maximum on a line's flank that is below `least` by prominence
 _MISFIT = 0.1  # rms over height: lines fitted together that miss by more are fitted apart
 _BLENDED = 0.03  # of the width: what a neighbour's unknown flank may move a line by (measured)
@@ -55,10 +55,10 @@ class Feature:
     Attributes
     ----------
     x_m : [m] centre by the fit
-    x_noise_m : [m] standard deviation of the centre by noise, grain and the fit's misfit: by so
+    x_noise_m : [m] standard deviation of the centre by noise, grain and the fit's residual: by so
         much it would scatter over photographs of the same lines
     x_doubt_m : [m] standard uncertainty for what one plate cannot show: lines too close or too
-        faint to be told from this one, an asymmetric shape, pixels that are not alike
+        faint to be resolved from this one, an asymmetric shape, pixels that are not alike
     centroid_m : [m] centre of gravity of the core, for comparison
     height : bright: light above the local background; dark: part of the continuum missing
     width_m : [m] full width at half maximum
@@ -190,7 +190,7 @@ def continuum(profile: Profile) -> tuple[Floats, Flags]:
 
     Blocks of 1/120 of the profile (at least 40 samples) give their 95th percentile, smoothed over
     five blocks by their largest; straight lines join the blocks. Samples below 3 % of the usual
-    level, and blocks over 20 times it (a zero order), are not lit.
+    level, and blocks over 20 times it (a zero order), are not illuminated.
     """
     v = profile.value
     count = int(np.clip(v.size // 40, 1, 120))
@@ -395,7 +395,7 @@ def _features(
 
 
 def _unseen(signal: _Signal, centre: float, top: int, width: float) -> float:
-    """What no symmetric shape's misfit tells of a position [samples].
+    """What no symmetric shape's residual shows of a position [samples].
 
     Dark lines stand among others, most of them unseen: what these move a line by shows where its
     deepest point is not its middle, and 3 % of its width stay hidden. Bright lines: see below.

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 _PICTURES = (".png", ".tif", ".tiff", ".jpg", ".jpeg", ".bmp")
 _ABOUT_LASER = 0.02  # of its wavelength: a bench may be that far off
 _LOOK_M = 1e-9  # about a known wavelength, where it was not pointed out
-_POINTED_M = 2e-4  # about the place where it was
+_POINTED_M = 2e-4  # about the position where it was
 _MOST_CHOICES = 128
 
 

@@ -176,7 +176,7 @@ def _straight_m(plate: Plate) -> float:
     """Height above the middle up to which a line at the plate's end is straight enough [m].
 
     A line at x is bowed by x y^2 / (2 f^2) on the plate (sin beta = const. is a cone), and by as
-    much again through the source slit. Through a turned slit its places on both sides of the
+    much again through the source slit. Through a turned slit its positions on both sides of the
     middle cancel in the mean, which is taken as far as they spread by a pixel.
     """
     focal = plate.scene.bench.camera_focal_m

@@ -45,7 +45,7 @@ class Line:
     listed_m : [m] wavelength in the list, blended as the plate shows it
     u_identification_m : [m] how far blending moves the list's line
     ghost_of_m : [m] wavelength of the line that a ghost belongs to
-    ghost_fraction : place of the ghost in orders from its line
+    ghost_fraction : position of the ghost in orders from its line
     confirmed : the same wavelength stands in another order on the plate
     other_orders : orders that cannot be excluded: overlapping orders
     blended, saturated : see `find_lines`

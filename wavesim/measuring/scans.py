@@ -228,7 +228,7 @@ def _averaged(light: Floats, offset: Floats, scale: float) -> Floats:
     """Mean over rows along the lines: (nx,), NaN where a row does not reach.
 
     `offset` (ny,) is y sin(turn). The point (x, y) belongs to x cos(turn) + y sin(turn), so the
-    value at the place p of the straight profile is read at x = (p - offset) / cos(turn).
+    value at the position p of the straight profile is read at x = (p - offset) / cos(turn).
     """
     columns = light.shape[1]
     centred = np.arange(columns) - (columns - 1) / 2

@@ -63,7 +63,7 @@ class Ruled(Model):
 
 
 class ListedSlit(Model):
-    """One slit by its place and width."""
+    """One slit by its position and width."""
 
     centre_m: Offset = Field(description="x of the slit's centre", examples=["-90 um"])
     width_m: Length = Field(description="clear width of the slit", examples=["40 um"])

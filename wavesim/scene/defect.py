@@ -174,7 +174,7 @@ class DriftDefect(Model):
 
 
 class StepDefect(Model):
-    """All rulings after one place are displaced: ruling interrupted and started again."""
+    """All rulings after one position are displaced: ruling interrupted and started again."""
 
     kind: Literal["step"] = "step"
     size_m: Offset = Field(description="displacement of the rulings after it", examples=["150 nm"])

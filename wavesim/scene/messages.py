@@ -23,7 +23,7 @@ _QUANTITY_EXAMPLE = re.compile(r'"[-0-9]')
 
 @dataclass(frozen=True)
 class _Location:
-    """A place in the scene: its keys, the table that holds it, its declaration."""
+    """A position in the scene: its keys, the table that holds it, its declaration."""
 
     keys: tuple[str, ...]
     owner: type[BaseModel] | None

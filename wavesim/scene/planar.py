@@ -30,7 +30,7 @@ JAMMED = 0.5  # random placing stalls at 0.547 of the area covered; common knowl
 
 
 class Point(Model):
-    """A place in the aperture's plane."""
+    """A position in the aperture's plane."""
 
     x_m: Offset = Field(0.0, description="x, across the bench", examples=["1 mm"])
     y_m: Offset = Field(0.0, description="y, upwards", examples=["1 mm"])

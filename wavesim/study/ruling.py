@@ -61,7 +61,7 @@ class Ruling:
 
     @property
     def position_m(self) -> Floats:
-        """(n,) [m] ideal places of the rulings in the beam."""
+        """(n,) [m] ideal positions of the rulings in the beam."""
         return self.bare.combs[0].position_m
 
     @property
@@ -99,7 +99,7 @@ class Ruling:
 
     @cached_property
     def effective_count(self) -> float:
-        """(sum w)^2 / sum w^2: the rulings that count against diffuse light; N if lit alike."""
+        """(sum w)^2 / sum w^2: the rulings that count against diffuse light; N in even light."""
         weight = np.abs(self.weight)
         return float(weight.sum() ** 2 / np.sum(weight**2))
 

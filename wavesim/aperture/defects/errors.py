@@ -34,7 +34,7 @@ class IdealRuling:
 
     Attributes
     ----------
-    position_m : (n,) [m] ideal places about the middle of the ruled width
+    position_m : (n,) [m] ideal positions about the middle of the ruled width
     pitch_m : [m]
     folder : where measured tables lie
     """
@@ -56,7 +56,7 @@ class RulingErrors:
 
     Attributes
     ----------
-    displacement_m : [m] added to the place
+    displacement_m : [m] added to the position
     weight : factor on the amplitude
     width_m : [m] added to the width
     depth : factor on the heights of the groove
@@ -106,7 +106,7 @@ def _drawn(defect: RandomDefect | DepthDefect | WidthDefect, ruling: IdealRuling
 
 @errors.register
 def _(defect: DriftDefect, ruling: IdealRuling) -> RulingErrors:
-    """Displacement = integral of the relative change of pitch over the ideal place."""
+    """Displacement = integral of the relative change of pitch over the ideal position."""
     width = ruling.position_m.size * ruling.pitch_m
     return RulingErrors(width * defect.displacement(ruling.position_m / width))
 

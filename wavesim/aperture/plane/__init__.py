@@ -1,4 +1,4 @@
-"""Apertures in the plane: kinds of element with closed forms, their places, pictures."""
+"""Apertures in the plane: kinds of element with closed forms, their positions, pictures."""
 
 from wavesim.aperture.plane.build import build_plane, element_of
 from wavesim.aperture.plane.elements import (

@@ -1,4 +1,4 @@
-"""From a scene's aperture in the plane to elements and places."""
+"""From a scene's aperture in the plane to elements and positions."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ _NO_LIGHT = "a wider beam or stop, or elements nearer to the axis"
 
 
 def build_plane(scene: Scene) -> PlaneAperture:
-    """Elements at their places, behind the stop, with the illumination of the beam as weights.
+    """Elements at their positions, behind the stop, with the illumination of the beam as weights.
 
     Raises
     ------
@@ -132,7 +132,7 @@ class _Edge:
         self.round = isinstance(element, el.EllipseElement)
 
     def contains(self, x: Floats, y: Floats) -> Flags:
-        """Whether places lie within."""
+        """Whether positions lie within."""
         return self._scaled(self.half, x, y)
 
     def away(self, x: Floats, y: Floats, reach: float) -> tuple[Flags, Flags]:

@@ -1,4 +1,4 @@
-"""The aperture in the plane: kinds of element at their places, and lattices of picture cells."""
+"""The aperture in the plane: kinds of element at their positions, and lattices of picture cells."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from wavesim.arrays import Complexes, Floats
 
 @dataclass(frozen=True, eq=False)
 class Group:
-    """One kind of element at many places.
+    """One kind of element at many positions.
 
     Attributes
     ----------
     element : the envelope
-    x_m, y_m : (n,) [m] places of its middle
+    x_m, y_m : (n,) [m] positions of its middle
     weight : (n,) amplitude relative to the open beam, real or complex
     """
 
@@ -61,7 +61,7 @@ class PlaneAperture:
 
     Attributes
     ----------
-    groups : kinds of element with their places
+    groups : kinds of element with their positions
     lattice : a picture, or None; an aperture is groups or a lattice
     open_area_m2 : [m2] integral of |t|^2
     limits : sentences about where the theory stops for this aperture

@@ -1,4 +1,4 @@
-"""Openings that overlap: refused where they are listed, told where chance places them.
+"""Openings that overlap: refused where they are listed, reported where they are drawn at random.
 
 The field behind overlapping openings is that of their union; elements that are added up would
 count the shared part twice, and send more light than they get.
@@ -18,7 +18,7 @@ from wavesim.errors import LimitError
 from wavesim.scene import planar as sh
 
 _SLACK = 1e-9  # of an element: touching is not overlapping
-_COVER = 0.01  # fraction of the stop that dots cover from which overlaps are told
+_COVER = 0.01  # fraction of the stop that dots cover from which overlaps are reported
 _FEW = 1000  # positions whose pairs are all looked at
 _MOST_PAIRS = 2_000_000
 

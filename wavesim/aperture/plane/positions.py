@@ -1,4 +1,4 @@
-"""Where the elements stand: lattices with errors, and random places that keep their distance."""
+"""Where the elements stand: lattices with errors, and random positions that keep their distance."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from wavesim.errors import LimitError
 from wavesim.random_streams import stream
 from wavesim.scene.planar import Dots, Mesh, Stop
 
-_ROUNDS = 400  # draws of as many places as are still missing, before giving up
+_ROUNDS = 400  # draws of as many positions as are still missing, before giving up
 
 
 def mesh_positions(mesh: Mesh) -> tuple[Floats, Floats]:
@@ -41,7 +41,7 @@ def dot_diameters(dots: Dots) -> Floats:
 def scattered(dots: Dots) -> tuple[Floats, Floats]:
     """x, y [m] of dots whose middles are even over the stop and keep `min_distance_m`.
 
-    Random sequential placing: a place too near to an earlier one is drawn anew. Dots lie
+    Random sequential placing: a position too near to an earlier one is drawn anew. Dots lie
     wholly within the stop.
 
     Raises
@@ -86,7 +86,7 @@ def _half_sides(stop: Stop, radius: float) -> tuple[float, float]:
 def _draw(
     random: np.random.RandomState, count: int, half: tuple[float, float], *, round_: bool
 ) -> Floats:
-    """(2, count) places even over the stop."""
+    """(2, count) positions even over the stop."""
     if not round_:
         return np.asarray((2 * random.random_sample((2, count)) - 1) * np.array(half)[:, None])
     r = half[0] * np.sqrt(random.random_sample(count))

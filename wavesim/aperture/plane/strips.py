@@ -1,7 +1,7 @@
 """Rulings that are not straight, parallel or equally long, as strips along the groove.
 
 Each ruling is cut across into strips so short that a strip is straight and upright as far as
-the plate can tell; a strip is a small rectangle at its own place, and the far field of them all
+the plate can tell; a strip is a small rectangle at its own position, and the far field of them all
 is one two-dimensional non-uniform sum.
 """
 
@@ -75,7 +75,7 @@ Slope = Callable[[float, float], float]
 
 
 def build_strips(scene: Scene, path_slope: Slope) -> tuple[PlaneAperture, Element | None]:
-    """Strips at their places, and the groove whose |E|^2 multiplies the plate, if it is one.
+    """Strips at their positions, and the groove whose |E|^2 multiplies the plate, if it is one.
 
     `path_slope` gives the steepest slope of the waves' path over half widths x and y [m].
 

@@ -24,7 +24,7 @@ DROPPED = 1e-7  # of the strongest product of two envelopes
 
 @dataclass(frozen=True, eq=False)
 class Blend:
-    """A weighted sum of elements that stand at the same places."""
+    """A weighted sum of elements that stand at the same positions."""
 
     elements: tuple[Element, ...]
     weight: Floats

@@ -12,7 +12,7 @@ from wavesim.arrays import Complexes
 from wavesim.diffraction.far.exact import turn
 from wavesim.threads import each
 
-TOLERANCE = 1e-12  # of the peak amplitude; power is right to 7e-24 of its peak at the worst places
+TOLERANCE = 1e-12  # of the peak amplitude; power errs by at most 7e-24 of its peak
 _BLOCK = 1 << 20  # samples per transform: bounds the memory of many orders
 
 

@@ -41,7 +41,7 @@ FEW = 40  # slits up to which each edge is taken by itself
 _NEAREST = 1e-5  # of w: nearer to the shadow's edge the smooth remainder is taken there
 _CELLS = 16  # of the running integral per period of the finest fringe
 _MOST_MODES = 1 << 24  # of an angular spectrum: 256 MB
-ERROR = 1e-4  # of the brightest place, at z = 1 mm and more (tests/test_near_exact.py)
+ERROR = 1e-4  # of the brightest point, at z = 1 mm and more (tests/test_near_exact.py)
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,7 +64,7 @@ class ExactRulings:
         return slits and self.aperture.elements <= FEW
 
     def field(self, x_m: Floats, wavelength_m: float, sine_in: float = 0.0) -> Complexes:
-        """U at places x [m] on the plate, of unit amplitude in the aperture."""
+        """U at positions x [m] on the plate, of unit amplitude in the aperture."""
         if self.by_edges:
             return self._by_edges(x_m, wavelength_m, sine_in)
         return self._by_spectrum(x_m, wavelength_m, sine_in)

@@ -32,7 +32,7 @@ class ExactPlane:
 
     Attributes
     ----------
-    aperture : elements at their places
+    aperture : elements at their positions
     distance_m : z [m] of the plate
     reach_m : half width and half height of the plate about the axis [m]
     """

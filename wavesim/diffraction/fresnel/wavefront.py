@@ -115,7 +115,7 @@ class Wavefront:
         )
 
     def path_m(self, x_m: Floats, y_m: Floats) -> Floats:
-        """w [m] at places of any shapes that broadcast, where lenses have no colours."""
+        """w [m] at positions of any shapes that broadcast, where lenses have no colours."""
         bent = (self.curvature_x_per_m * x_m**2 + self.curvature_y_per_m * y_m**2) / 2
         if self.aberrations is None:
             return np.asarray(bent)

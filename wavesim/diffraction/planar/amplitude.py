@@ -12,7 +12,7 @@ from wavesim.compiled import compiled
 from wavesim.diffraction.planar.pictures import phased
 from wavesim.threads import in_threads
 
-_DIRECT = 200_000_000  # places times directions up to which the plain sum is taken
+_DIRECT = 200_000_000  # positions times directions up to which the plain sum is taken
 
 
 def plane_amplitude(
@@ -28,7 +28,7 @@ def plane_amplitude(
     Notes
     -----
     |A|^2 du dv integrates to the open area. Direct sum, or a non-uniform FFT at 1e-12 of the
-    peak where there are many places and directions. Scalar theory, far field.
+    peak where there are many positions and directions. Scalar theory, far field.
     """
     u = np.atleast_1d(np.asarray(u_per_m, dtype=np.float64))
     v = np.broadcast_to(np.asarray(v_per_m, dtype=np.float64), u.shape)
@@ -43,7 +43,7 @@ def plane_amplitude(
 def place_sum(
     weight: Floats | Complexes, x_m: Floats, y_m: Floats, u: Floats, v: Floats
 ) -> Complexes:
-    """(n,) sum over places of w exp(-2 pi i (u x + v y))."""
+    """(n,) sum over positions of w exp(-2 pi i (u x + v y))."""
     w = np.ascontiguousarray(weight, dtype=np.complex128)
     if w.size * u.size <= _DIRECT:
         out = np.empty(u.size, dtype=np.complex128)

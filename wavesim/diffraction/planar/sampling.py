@@ -12,7 +12,7 @@ from wavesim.diffraction.planar.summed import Grid
 from wavesim.threads import each
 
 TOLERANCE = 1e-8  # asked of the non-uniform FFT; of the root of the sum of squared weights
-_FEW = 100  # places up to which a product of two thin matrices is quicker than an FFT
+_FEW = 100  # positions up to which a product of two thin matrices is quicker than an FFT
 _BLOCK = 1 << 21  # samples of one block of rows: bounds the memory of complex amplitudes
 
 

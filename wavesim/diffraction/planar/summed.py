@@ -70,7 +70,7 @@ class SummedTable:
         nv, nu = self.total.shape
         u0, u1 = (np.array(reach[:2]) - self.start_u) / self.step_u
         v0, v1 = (np.array(reach[2:]) - self.start_v) / self.step_v
-        low, spare = 3 - _ROUNDING, 8 - _ROUNDING  # nodes read about a place, and those to spare
+        low, spare = 3 - _ROUNDING, 8 - _ROUNDING  # nodes read about a position, and those to spare
         return bool(min(u0, v0) >= low and u1 <= nu - spare and v1 <= nv - spare)
 
 

@@ -4,7 +4,7 @@
     found.errors[0].kind, found.errors[0].period, found.errors[0].amplitude_m
 
 The k-th ghost of order m stands k/P orders from its line, P the period in rulings. Errors of
-place grow with the order, errors of strength do not:
+position grow with the order, errors of strength do not:
 
     displacement   J_1(2 pi (m + s/P) A/d)^2 / J_0(2 pi m A/d)^2  ~  (pi m A/d)^2,   s = +-1
     strength       (a/2)^2
@@ -172,7 +172,7 @@ def _cluster(part: GhostTable) -> _Cluster:
 
 
 def _harmonic_of(cluster: _Cluster, found: list[tuple[_Cluster, GhostFit]]) -> int | None:
-    """Which found error this group is a harmonic or combination of, by place and strength."""
+    """Which found error this group is a harmonic or combination of, by position and strength."""
     if not found:
         return None
     for harmonics in itertools.product(range(-_HIGHEST, _HIGHEST + 1), repeat=min(len(found), 3)):

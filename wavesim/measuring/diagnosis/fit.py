@@ -1,7 +1,7 @@
 """Amplitudes from the strengths of one period's first ghosts.
 
 The two ghosts of a line are taken together: the slope of the groove's envelope, and the cross
-term of errors of place and strength at one period, raise one as they lower the other.
+term of errors of position and strength at one period, raise one as they lower the other.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from wavesim.study.formulas import ghost_over_line
 
 _GRID = 6000  # amplitudes tried before the best is refined
 _LEAST, _MOST = 1e-8, 0.6  # of the pitch
-_POOR = 3.0  # misfit beyond which one kind alone is not believed
+_POOR = 3.0  # residual beyond which one kind alone is not believed
 _STEEP = 2.7  # growth with order beyond which ghosts are not the first of their period
 _HIGHEST = 4
 _MODEL = 0.003  # of the strength: what envelope and neighbours still do to it
@@ -121,7 +121,7 @@ def _higher(pairs: _Pairs, growth: float, growth_error: float) -> GhostFit:
 
 
 def amplitude_of(part: GhostTable, harmonic: int) -> tuple[float, float, float]:
-    """A/d of a displacement whose k-th ghosts these are, its standard error, and the misfit."""
+    """A/d of a displacement whose k-th ghosts these are, its standard error, and the residual."""
     return _displacement(replace(_paired(part), harmonic=harmonic))
 
 
@@ -142,7 +142,7 @@ def _normalised_residual(residual: Floats, error: Floats, free: int) -> float:
 
 
 def _displacement(pairs: _Pairs) -> tuple[float, float, float]:
-    """A/d, its standard error and the misfit, by search over all amplitudes, then refinement."""
+    """A/d, its standard error and the residual, by search over all amplitudes, then refinement."""
     error = pairs.error
 
     def cost(amplitude: Floats) -> Floats:
@@ -174,7 +174,7 @@ def _common(amplitude: float, error: Floats) -> float:
 
 
 def _strength(pairs: _Pairs) -> tuple[float, float, float]:
-    """a, its standard error and the misfit: the weighted mean of the logarithms."""
+    """a, its standard error and the residual: the weighted mean of the logarithms."""
     weight = 1 / pairs.error**2
     mean = float(np.average(pairs.log_strength, weights=weight))
     residual = _normalised_residual(pairs.log_strength - mean, pairs.error, 1)

@@ -1,7 +1,7 @@
 """Longer periods that explain measured ghosts as well: they stand at its higher harmonics.
 
 Ghosts at k/P from a line are the first of the period P/k and the k-th of P. Where the nearer ones
-of P were not measured (hidden by the line's wings, say), places alone cannot tell; strengths can,
+of P were not measured (hidden by the line's wings, say), positions alone cannot tell; strengths do,
 by their growth with order (|m|^2k) and by the ratios of the harmonics (J_k).
 """
 

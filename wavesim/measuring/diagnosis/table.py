@@ -3,7 +3,7 @@
     order, offset [orders], strength          order, line [nm], ghost [nm], strength
     1, 0.0104166, 5.68e-5                     1, 546.075, 551.763, 5.68e-5
 
-`offset` is the ghost's place less its line's, in orders; or `line` is the true wavelength and
+`offset` is the ghost's position less its line's, in orders; or `line` is the true wavelength and
 `ghost` the one that the ghost would be taken for in that order. `strength` is relative to the line.
 Columns `offset error [orders]` (or `ghost error [nm]`) and `strength error` may follow.
 """

@@ -1,4 +1,4 @@
-"""Formulas of place and distance: small angles, and the far field against distance."""
+"""Formulas of position and distance: small angles, and the far field against distance."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from wavesim.study.compare.pattern import (
 )
 from wavesim.study.compare.result import Approximation, Check, FailureEstimate
 
-_MANY = 300  # elements: the maxima are then sharp, and their places free of the envelope's pull
+_MANY = 300  # elements: the maxima are then sharp, and their positions free of the envelope's pull
 
 
 # --- small angles ------------------------------------------------------------------------------

@@ -80,7 +80,7 @@ def _closed(scene: Scene, value: float | None) -> Check:
 
 
 def _whole_pattern(scene: Scene) -> Check:
-    """Largest deviation over the first two orders, of the peak; the worst place's values."""
+    """Largest deviation over the first two orders, of the peak; the worst position's values."""
     far_field = pattern(scene)
     width, pitch, count = element_width_m(scene) or 0.0, far_field.pitch_m, rulings(scene)
     peak = (width * count) ** 2

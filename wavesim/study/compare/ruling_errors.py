@@ -200,7 +200,7 @@ def _speckle(scene: Scene, value: float | None) -> Check:
 
 @lru_cache(maxsize=2)
 def _cells(rms: float) -> Floats:
-    """Diffuse light of many rulings at independent places of the pattern, over its mean law.
+    """Diffuse light of many rulings at independent positions of the pattern, over its mean law.
 
     A tenth of an order is read off each ruling, by the far field's own transform.
     """

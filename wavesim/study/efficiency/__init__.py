@@ -49,7 +49,7 @@ def efficiency(
     conical_rad : angle of the light to the plane across the grooves (conical mounting); alpha and
         beta are those of the projections onto that plane, and "along" is the electric field in
         the plane of the ray and the grooves
-    points : places of the curves handed back
+    points : positions of the curves handed back
     tolerance : of truncation, and of interpolation
 
     Raises
@@ -216,7 +216,7 @@ def _described(
 
 
 def _joined(found: list[PredictedAnomaly]) -> list[Anomaly]:
-    """Anomalies by place, those of one kind at one place (orders m and -m) as one."""
+    """Anomalies by position, those of one kind at one position (orders m and -m) as one."""
     made: list[Anomaly] = []
     for anomaly in sorted(found, key=lambda p: (p.position, p.kind, p.order)):
         same = next((a for a in made if a.kind == anomaly.kind and _equal(a, anomaly)), None)

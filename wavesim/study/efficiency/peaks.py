@@ -61,7 +61,7 @@ def _maxima(curve: Floats, error: float) -> list[int]:
 
 
 def _range(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, float]:
-    """Ends of the stretch about place k in which a curve is above a height."""
+    """Ends of the stretch about position k in which a curve is above a height."""
     below = np.flatnonzero(curve < height)
     left, right = below[below < k], below[below > k]
     low = x[0] if left.size == 0 else _crossing(x, curve, int(left[-1]), height)
@@ -70,6 +70,6 @@ def _range(x: Floats, curve: Floats, k: int, height: float) -> tuple[float, floa
 
 
 def _crossing(x: Floats, curve: Floats, k: int, height: float) -> float:
-    """Between places k and k + 1."""
+    """Between positions k and k + 1."""
     rise = curve[k + 1] - curve[k]
     return float(x[k] + (x[k + 1] - x[k]) * (height - curve[k]) / rise)

@@ -1,4 +1,4 @@
-"""Why a place on the plate has its colour: what is extinguished there, what remains.
+"""Why a point on the plate has its colour: what is extinguished there, what remains.
 
 found = explain(wavesim.open_plate("five.h5"), x_m=12e-3)
 print(found)
@@ -41,7 +41,7 @@ __all__ = [
 
 @dataclass(frozen=True, eq=False, repr=False)
 class PlatePoint(Result):
-    """One place of a plate, explained.
+    """One point of a plate, explained.
 
     Attributes
     ----------
@@ -50,7 +50,7 @@ class PlatePoint(Result):
     beta_rad : diffraction angle there
     colour : name, wavelength, purity, exposure
     spectrum : of the light there
-    remaining : bands that reach the place, from violet to red
+    remaining : bands that reach the point, from violet to red
     extinguished : stretches between 400 and 700 nm of which nothing does
     ruling : that diffracts the light; None where there are no orders
     sent : (n,) light of the source at the wavelengths of `spectrum`, over the most
@@ -92,9 +92,9 @@ def explain(plate: Plate, x_m: float) -> PlatePoint:
     Raises
     ------
     InputError
-        The place is not on the plate.
+        The point is not on the plate.
     LimitError
-        Not enough memory for the far field of that place.
+        Not enough memory for the far field of that point.
     """
     column = column_of(plate, x_m)
     x_plate_m = float(plate.x_m[column])
@@ -127,7 +127,7 @@ def column_of(plate: Plate, x_m: float) -> int:
     Raises
     ------
     InputError
-        The place is not on the plate.
+        The point is not on the plate.
     """
     half = plate.scene.plate.pixel_m / 2
     first, last = float(plate.x_m[0]) - half, float(plate.x_m[-1]) + half

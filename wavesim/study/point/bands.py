@@ -1,4 +1,4 @@
-"""Which wavelengths remain at a place, which are extinguished, and whose orders they are."""
+"""Which wavelengths remain at a point, which are extinguished, and whose orders they are."""
 
 from __future__ import annotations
 
@@ -16,18 +16,18 @@ from wavesim.study.point.spectrum import PointSpectrum
 from wavesim.study.ruling import Ruling
 
 EXTINGUISHED = 0.05  # of what passes at the best wavelength there (our own line; it is stated)
-NAMED_M = (400e-9, 700e-9)  # between which extinguished wavelengths are told
+NAMED_M = (400e-9, 700e-9)  # between which extinguished wavelengths are reported
 _APART = 0.5  # of the lower of two maxima: a deeper dip between them makes two bands
-_LEAST_SHARE = 0.01  # of light, brightness and colour: what has less of all is not told
+_LEAST_SHARE = 0.01  # of light, brightness and colour: what has less of all is not reported
 _LEAST_WIDTH_M = 1e-9  # [m] of a stretch of extinguished wavelengths
 _STRAY = 0.01  # of a band's light lies where it passes: the rest comes from a line elsewhere
-_ZERO = 0.02  # of the best: minima below this are told as zeros
-_MOST_ZEROS = 3  # in one stretch; of more none is told
+_ZERO = 0.02  # of the best: minima below this are reported as zeros
+_MOST_ZEROS = 3  # in one stretch; of more none is reported
 
 
 @dataclass(frozen=True)
 class Remaining:
-    """A band of wavelengths that reaches the place.
+    """A band of wavelengths that reaches the point.
 
     Attributes
     ----------
@@ -36,11 +36,11 @@ class Remaining:
     mixing_m : [m] the wavelength that counts most in the mixture of colours
     path_difference : of neighbouring rulings at `strongest_m`, in wavelengths; whole at an order
     orders : the orders that the band holds; empty between orders
-    light_fraction : part of the place's light (power within 390 to 730 nm)
+    light_fraction : part of the point's light (power within 390 to 730 nm)
     brightness_fraction : part of it weighted by the eye
     colour_fraction : part of X + Y + Z, by which colours mix on the CIE diagram
     stray : whether the source sends nothing in the band itself, and what there is strays here
-        from the place of another wavelength, `mixing_m`
+        from the position of another wavelength, `mixing_m`
     """
 
     lo_m: float
@@ -57,12 +57,12 @@ class Remaining:
 
 @dataclass(frozen=True)
 class Extinguished:
-    """A stretch of wavelengths of which next to nothing reaches the place.
+    """A stretch of wavelengths of which next to nothing reaches the point.
 
     Attributes
     ----------
     lo_m, hi_m : [m] its ends, where it sinks below `EXTINGUISHED`
-    zeros : the wavelengths at which all is dark; none is told where there are more than three
+    zeros : the wavelengths at which all is dark; none is reported where there are more than three
     cause : "source" (or filter, which sends nothing there), "element" (the single slit, gap or
         groove), "interference" of the rulings; empty where the aperture has no rulings
     missing_orders : orders that would stand here if the element did not extinguish them
@@ -77,7 +77,7 @@ class Extinguished:
 
 @dataclass(frozen=True)
 class Zero:
-    """A wavelength of which nothing reaches the place.
+    """A wavelength of which nothing reaches the point.
 
     Attributes
     ----------
@@ -94,7 +94,7 @@ class Zero:
 def remaining(
     spectrum: PointSpectrum, path_difference: Floats, width: float
 ) -> tuple[Remaining, ...]:
-    """The bands that reach a place, from violet to red.
+    """The bands that reach a point, from violet to red.
 
     Parameters
     ----------
@@ -213,7 +213,7 @@ def _split(passed: Floats, first: int, last: int) -> list[tuple[int, int]]:
 
 
 def _shared_ends(passed: Floats, parts: list[tuple[int, int]]) -> list[int]:
-    """Cell ends at which the light is dealt out: the darkest place between two parts."""
+    """Cell ends at which the light is dealt out: the darkest point between two parts."""
     ends = [0]
     for (_, last), (first, _) in pairwise(parts):
         ends.append(last + int(np.argmin(passed[last : first + 1])))

@@ -1,4 +1,4 @@
-"""What extinguishes a stretch of wavelengths at a place: source, single element or interference."""
+"""What extinguishes a stretch of wavelengths at a point: source, single element or interference."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def cause_of(
 ) -> tuple[str, tuple[int, ...]]:
     """The cause of a dark stretch, and the orders that are missing in it.
 
-    Light at a place is source x element's envelope x interference factor. A stretch is the
+    Light at a point is source x element's envelope x interference factor. A stretch is the
     source's where that sends nothing; the element's where the interference factor alone would
     let light through; else it is dark between the maxima of interference.
 

@@ -1,4 +1,4 @@
-"""What at a place comes of this bench alone: ghosts, lines that errors break, the Sun's dark lines,
+"""What at a point comes of this bench alone: ghosts, lines that errors break, the Sun's dark lines,
 grooves that send little there, a lens whose rim cuts."""
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ def particulars(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
 
 
 def _faint(found: PlatePoint) -> str:
-    """Of light that has no place of its own."""
+    """Of light that belongs to no position."""
     aperture = found.scene.aperture
     if isinstance(aperture, Ruled) and any(defect.kind == "random" for defect in aperture.defects):
         return "only what random errors of the ruling scatter, and faint wings of maxima, arrive"
@@ -52,7 +52,7 @@ def _faint(found: PlatePoint) -> str:
 
 
 def _ghost(found: PlatePoint, band: Remaining) -> Ghost | None:
-    """The strongest ghost that a band's light has at the place."""
+    """The strongest ghost that a band's light has at the point."""
     aperture = found.scene.aperture
     periodic = isinstance(aperture, Ruled) and any(
         isinstance(defect, PeriodicDefect) for defect in aperture.defects
@@ -82,7 +82,7 @@ def _named(band: Remaining, ghost: Ghost) -> str:
 
 
 def _broken(found: PlatePoint, band: Remaining) -> bool:
-    """Whether an order of the band's light belongs at the place and errors have taken it."""
+    """Whether an order of the band's light belongs at the point, and errors have taken it."""
     order = round(band.path_difference)
     off = abs(band.path_difference - order)
     aperture = found.scene.aperture

@@ -1,4 +1,4 @@
-"""The first sentence on a place: what is taken from the light there, what is left, what it looks.
+"""The first sentence on a point: what is taken from the light there, what is left, what it looks.
 
 In the order of the light: the filter, the element's envelope (missing orders), the interference
 of the rulings, the orders that overlap; then the colour on this exposure.
@@ -25,7 +25,7 @@ _MOST = 3  # stretches and bands named one by one
 _COUNTS = 0.05  # fraction of the mixture from which a band counts for the colour
 _MOSTLY = 0.75  # of the colour: from here on what lies between the orders is left out
 _FILTERED = 0.05  # of the most that the source sends: what a filter stops
-_NARROW = 0.7  # of the spectrum extinguished by interference: what is left is told instead
+_NARROW = 0.7  # of the spectrum extinguished by interference: what is left is reported instead
 _WEAKENED = 0.7  # of the brightest third of the spectrum: less is worth a word
 _TWO_ENDS_M = (500e-9, 590e-9)  # mixtures of below and above look purple
 _THIRDS = (("blue", 400e-9, 490e-9), ("green", 490e-9, 580e-9), ("red", 580e-9, 700e-9))

@@ -1,4 +1,4 @@
-"""A place of the plate in words: why it has its colour, and what that rests on."""
+"""A point of the plate in words: why it has its colour, and what that rests on."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from wavesim.study.visibility import BURNT_STOPS
 if TYPE_CHECKING:
     from wavesim.study.point import PlatePoint
 
-_MOST = 8  # bands and stretches told
+_MOST = 8  # bands and stretches reported
 _WHITE_PURITY = 0.02  # below this nobody asks for a dominant wavelength
 _WHOLE_M = 230e-9  # a band this wide is white light but for its ends
 _DARK, _DARK_STEP_M = 0.01, 1e-9

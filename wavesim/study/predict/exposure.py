@@ -3,8 +3,8 @@
 A slit of luminance L in the collimator's focus lights its image behind an aperture of open area S
 and a camera of focal length f with E = L S cos(beta) eta / f^2, eta the share of the light that the
 order gets: radiance is conserved, and S cos(beta) / f^2 is the solid angle from which the image is
-lit (the beam caught, S cos(alpha), lands on an image cos(alpha) / cos(beta) as wide). Away from
-order 0 a place on the plate gets the light of one slit image's width of wavelengths.
+illuminated (the beam caught, S cos(alpha), lands on an image cos(alpha) / cos(beta) as wide). Away
+from order 0 a point of the plate gets the light of one slit image's width of wavelengths.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ from wavesim.study.ruling import Ruling
 from wavesim.study.visibility.result import BURNT_STOPS, FAINT
 from wavesim.text import ranges, stops_from_white, three_digits
 
-_BINS = 40  # of the light that meets at one place
+_BINS = 40  # of the light that meets at one point
 _EYE_M = 555e-9  # peak of the eye
 
 

@@ -25,7 +25,7 @@ from wavesim.study.ruling import Ruling, defects_of
 
 _HIGHEST = 40  # harmonics looked at per period; J_40(z) is below 1e-12 up to z = 18
 _MOST_TERMS = 200_000
-_CLOSE = 0.05  # of 1/N: ghosts nearer than this stand on the same place
+_CLOSE = 0.05  # of 1/N: ghosts nearer than this stand at the same position
 
 
 @dataclass(frozen=True)
@@ -38,11 +38,11 @@ class Ghost:
     harmonics : k of each period, in the order of the scene's periodic defects
     mu : continuous order at which it stands
     wavelength_m : of the light that makes it [m]
-    x_m : place on the plate [m]
+    x_m : position on the plate [m]
     relative : strength over its line's, exact Bessel form, on a flat envelope
     small_error : the same by the small-error form, prod ((pi m A/d)^k / k!)^2
     observed : `relative` times the ratio of the envelopes: what the plate shows; beside a step,
-        peak over peak, with what the broken line leaves at the ghost's place added in amplitude
+        peak over peak, with what the broken line leaves at the ghost's position added in amplitude
     apparent_wavelength_m : wavelength that it would be taken for in its order [m]; nan in order 0
     edge_tail : mean level there of the tails that a hard edge gives the line; 0 in a Gaussian beam
     """
@@ -115,7 +115,7 @@ def _line_amplitude(periods: Periods, order: float) -> complex:
 
 
 def ghosts_of(line: Order, ruled: Ruling, periods: Periods, *, above: float) -> tuple[Ghost, ...]:
-    """All ghosts of a line stronger than `above` times it, by place.
+    """All ghosts of a line stronger than `above` times it, by position.
 
     Ghosts farther than half an order from the line are listed with the line whose harmonics
     they are; those that leave the propagating range are not listed.
@@ -151,9 +151,9 @@ def _distance(offset: Floats) -> Floats:
 
 
 def _groups(rows: Floats, periods: Periods) -> list[Floats]:
-    """Rows that stand on the same place, simplest first; the line itself is left out.
+    """Rows that stand at the same position, simplest first; the line itself is left out.
 
-    Places a whole order apart belong to different lines and the same place: each group keeps
+    Positions a whole order apart belong to different lines and the same position: each group keeps
     as its first row the one of fewest harmonics.
     """
     offset = rows @ (1 / periods.period)

@@ -35,7 +35,7 @@ class Order:
     order : m
     wavelength_m : in standard air [m]
     beta_rad : diffraction angle [rad]
-    x_m : place on the plate from the camera's axis [m]
+    x_m : position on the plate from the camera's axis [m]
     on_plate : whether the plate reaches there
     dispersion_nm_mm : wavelength along the plate [nm/mm]; infinite in order 0
     free_spectral_range_m : lambda / |m| [m]
@@ -47,7 +47,7 @@ class Order:
     efficiency : share of the light on the grating that goes there, scalar theory
     relative : the same over the strongest order's at this wavelength
     missing : whether the envelope has a zero here
-    overlaps : ((order, wavelength [m]), ...) of visible light that falls on the same place
+    overlaps : ((order, wavelength [m]), ...) of visible light that falls on the same point
     """
 
     order: int

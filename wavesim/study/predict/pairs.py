@@ -23,7 +23,7 @@ from wavesim.study.roots import falling_root
 from wavesim.study.ruling import Ruling
 
 _PIXEL_POINTS = 8
-_PEAKS = 201  # places searched for the peaks of the blend
+_PEAKS = 201  # positions searched for the peaks of the blend
 
 
 @dataclass(frozen=True)

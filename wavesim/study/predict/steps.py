@@ -5,7 +5,7 @@ ghost becomes |sum over the parts|^2, at mu = m + u
 
     S(u; mu) = sum_n w_n exp(-2 pi i (u n + mu e_n/d)) / sum_n w_n,   e_n the displacement by steps,
 
-and away from a line the ends and steps leave (summation by parts; exact for rulings lit alike)
+and away from a line the ends and steps leave (summation by parts; exact for even illumination)
 
     W(delta; mu) = sum over ends and steps of  [c_after - c_before] w exp(-2 pi i delta n)
                    / (1 - exp(-2 pi i delta)) / sum_n w_n,     c = exp(-2 pi i mu e/d),
@@ -24,7 +24,7 @@ from wavesim.scene import Scene, StepDefect
 from wavesim.study.ruling import Ruling, defects_of
 
 _SAMPLES = 1024  # rulings that stand for all of them over a line's own width
-_ABOUT = 1.5  # 1/N to both sides of a place, where a line's or ghost's peak is looked for
+_ABOUT = 1.5  # 1/N to both sides of a position, where a line's or ghost's peak is looked for
 _PLACES = 121
 
 
@@ -37,7 +37,7 @@ class RulingSteps:
     before : (s,) [pitches from the ruling's middle] where each step lies, rising
     size : (s,) over the pitch
     along, weight : (n,) [pitches from the middle] and amplitude of rulings that stand for all
-    ends : first place and one beyond the last [pitches from the middle]
+    ends : first position and one beyond the last [pitches from the middle]
     total : sum of all weights
     """
 
@@ -72,7 +72,7 @@ class RulingSteps:
         )
 
     def peak(self, mu: float) -> float:
-        """Highest place of |S|^2 about a line or ghost at mu."""
+        """Position of the maximum of |S|^2 about a line or ghost at mu."""
         return float((np.abs(self.shape(mu, self.positions)) ** 2).max())
 
     def ghost_over_line(self, ghost: complex, line: complex, *, mu: float, order: float) -> float:

@@ -59,7 +59,7 @@ class LineProfile(Result):
     mu, level : (n,) even scan over `span` orders, level over the peak
     core : the line itself, finely sampled
     peak_mu : where the peak lies; m for a perfect ruling
-    fwhm_orders, fwhm_m, fwhm_on_plate_m : full width at half maximum in orders, wavelength, place
+    fwhm_orders, fwhm_m, fwhm_on_plate_m : full width at half maximum in orders, wavelength, length
     equivalent_orders : power of the scan over its peak
     rayleigh_orders, sparrow_orders : separation of two lines just resolved
     resolving_power : 0.8859 |m| / FWHM, |m| N for a perfect ruling
@@ -127,7 +127,7 @@ def line_profile(
     Notes
     -----
     Cost: two scans of 4 N samples per order, each a non-uniform FFT (0.1 s per 100,000
-    rulings), and a core of 2401 places. Far field, scalar theory. The floor is 1e-24 of the
+    rulings), and a core of 2401 positions. Far field, scalar theory. The floor is 1e-24 of the
     perfect peak in the scan; the core is exact to 1e-12 of the peak amplitude.
     """
     ruled = ruling(scene)

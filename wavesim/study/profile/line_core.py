@@ -22,7 +22,7 @@ _SAMPLES = 2401  # over the core; quintic splines through them are right to 1e-9
 
 @dataclass(frozen=True, eq=False)
 class Core:
-    """The line itself, finely sampled: `level` (n,) [m2] at the places `mu` (n,)."""
+    """The line itself, finely sampled: `level` (n,) [m2] at the positions `mu` (n,)."""
 
     mu: Floats
     level: Floats
@@ -51,7 +51,7 @@ class Core:
 
     @cached_property
     def half_places(self) -> tuple[float, float]:
-        """Outermost places where the profile passes half its peak."""
+        """Outermost positions where the profile passes half its peak."""
         above = np.flatnonzero(self.level >= self.peak / 2)
         first, last = int(above[0]), int(above[-1])
         if first == 0 or last == self.mu.size - 1:
@@ -81,7 +81,7 @@ class Core:
     def sparrow(self) -> float:
         """Separation of two equal lines at which the dip between them vanishes [orders].
 
-        Twice the place where the even part of the profile has its inflection (Sparrow 1916,
+        Twice the position where the even part of the profile has its inflection (Sparrow 1916,
         Astrophys. J. 44, 76).
         """
         second = self.curve.derivative(2)

@@ -2,7 +2,7 @@
 
 The beam is faded towards its ends by Kaiser's windows of rising strength. A weak one leaves the
 line narrow but with side lobes, a strong one wide without: a ghost of a given strength is looked
-for in the window that leaves least of the line at its place. What the line itself leaves there is
+for in the window that leaves least of the line there. What the line itself leaves there is
 computed from the same beam on an ideal ruling; a ghost must stand four times above it, above the
 diffuse light, and have a partner on the other side, as every periodic error gives one (a step, a
 drift or an accumulated error splits a line to one side, or broadens it). Line, ghosts and their
@@ -30,15 +30,15 @@ from wavesim.study.profile.surroundings import roughness, speckle_near
 from wavesim.study.profile.windows import Windowed, wings_of
 
 WINDOWS = (1.5 * math.pi, 2.0 * math.pi, 3.0 * math.pi, 4.5 * math.pi, 7.0 * math.pi)
-CLEAR = 4.0  # factor by which a ghost stands above what the line leaves at its place
+CLEAR = 4.0  # factor by which a ghost stands above what the line leaves at its position
 _FINENESS = 8.0  # samples per 1/(aperture width)
 _PAIR = 0.4  # of the line's width: how well both ghosts of a pair agree in distance
 _TWINS = 3.5  # the same where a step splits both
 _ALIKE = 4.0  # factor within which they agree in strength
 _BESIDE = 3.0  # factor above the light farther out, brought in with the square of the distance
 _SPECKLED = 12.0  # more, where the wings are rough
-_RARE = 20.0  # times the mean of diffuse light; with the partner, one chance in 1e8 a place
-_BETTER = 0.7  # of the misfit: other ghosts are believed that leave less than this
+_RARE = 20.0  # times the mean of diffuse light; with the partner, one chance in 1e8 a position
+_BETTER = 0.7  # of the residual: other ghosts are believed that leave less than this
 _CHANCES = 1.4e4  # cells beside the line, over one in a thousand
 _FEW_CELLS = 8.0  # line widths
 _STEEP = 1e4  # contrast that a ghost nearer than that needs where light falls there
@@ -265,7 +265,7 @@ def _kaiser(light: Illumination, strength: float) -> Illumination | None:
 
 
 def _peaks(window: Windowed, side: int, field: SoftScan | None) -> list[FoundGhost]:
-    """Maxima on one side that stand out of the line's wings, with places from the line.
+    """Maxima on one side that stand out of the line's wings, with positions from the line.
 
     `field` tells the diffuse light beyond; None where a broken line's wings cover it.
     """
@@ -312,7 +312,7 @@ def _ghost(window: Windowed, k: int, flank: float) -> FoundGhost:
 
 
 def _each_once(each: list[list[FoundGhost]], apart: float) -> list[FoundGhost]:
-    """Of what the windows show at one place, the first that is sure: stronger ones blur ghosts."""
+    """Of what the windows show at a position, the first that is sure: stronger ones blur ghosts."""
     every = [ghost for ghosts in each for ghost in ghosts]
     sure = [ghost for ghost in every if ghost.strength_error < _SURE * ghost.strength]
     rest = sorted(every, key=lambda g: g.strength_error / g.strength)

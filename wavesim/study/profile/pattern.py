@@ -3,8 +3,8 @@
     |A(u)|^2 = |a L(u - u_0) + sum_k c_k L(u - u_k)|^2
 
 L is the ideal line in the windowed beam, known; c_k complex and u_k are the ghosts'. Fitted to the
-windowed profile by least squares, places and strengths come free of what the line leaves there.
-Holds for periodic errors; where the ruling has others, the misfit is part of the errors.
+windowed profile by least squares, positions and strengths come free of what the line leaves there.
+Holds for periodic errors; where the ruling has others, the residual is part of the errors.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The engine's amplitude along one order: on an even grid, or at any places.
+"""The engine's amplitude along one order: on an even grid, or at any positions.
 
 I(mu) = |sum over kinds  E(mu) sum_j w_j exp(-2 pi i mu x_j / d)|^2,   mu = d u
 """
@@ -108,7 +108,7 @@ def scan(light: Illumination, first: float, last: float, *, fineness: float) -> 
 
     Cost: one non-uniform FFT of all rulings per kind of element and 8192 samples (per 819,200 of
     a million rulings). Where there is no light, less than 1e-24 of the perfect line is left (up
-    to 100,000 rulings, tests/test_profile.py; at isolated places 5e-22 for a million).
+    to 100,000 rulings, tests/test_profile.py; at isolated positions 5e-22 for a million).
 
     Raises
     ------
@@ -248,7 +248,7 @@ def faded(light: Illumination, taper: Callable[[Floats], Floats]) -> Illuminatio
 
 
 def weight_moments(aperture: Aperture) -> tuple[float, float, float]:
-    """Sums over the rulings of |w|, |w|^2 and |w|^4, kinds of element added up place by place."""
+    """Sums over the rulings of |w|, |w|^2 and |w|^4, over all kinds of element at a position."""
     combs = aperture.combs
     same = all(comb.position_m.size == combs[0].position_m.size for comb in combs)
     if same and len(combs) > 1:

@@ -1,4 +1,4 @@
-"""Finding ghosts and diffuse light between the orders, without being told of any error.
+"""Finding ghosts and diffuse light between the orders, without knowledge of any error.
 
 The scan is that of a softened beam, whose lines are Gaussian and have no tails. Diffuse light of
 random errors is speckle: exponentially distributed about its local mean b, so of M cells the
@@ -142,7 +142,7 @@ def diffuse(
 
     Parameters
     ----------
-    avoid : (k,) places of ghosts, found or predicted
+    avoid : (k,) positions of ghosts, found or predicted
     moments : sum w^2 / (sum w)^2 in the scene's beam, and in the softened one
     cell : width of a resolution cell of the softened speckle [orders]
     """

@@ -24,7 +24,7 @@ from wavesim.study.roots import falling_root
 from wavesim.study.ruling import Ruling
 
 _SAMPLES = 2048  # stand for the rulings; the line is a few times 1/width wide, so few suffice
-_FINE = 16  # padding: 32 places per 1/(ruled width), read between by straight lines
+_FINE = 16  # padding: 32 positions per 1/(ruled width), read between by straight lines
 
 
 @dataclass(frozen=True)
@@ -41,7 +41,7 @@ class Broadening:
 
 
 def resolving_power(ruled: Ruling, order: int, errors: Broadening) -> float:
-    """0.8859 |m| / FWHM of the mean line, so |m| N for a perfect ruling lit evenly."""
+    """0.8859 |m| / FWHM of the mean line, so |m| N for a perfect ruling evenly illuminated."""
     return SINC_FWHM * abs(order) / mean_width(ruled, order, errors)
 
 
@@ -69,7 +69,7 @@ def mean_width(ruled: Ruling, order: int, errors: Broadening) -> float:
 
 
 def with_twins(mu: Floats, level: Floats, ends: tuple[float, float]) -> float:
-    """Width between two places, or out to a second peak that would be taken for a line.
+    """Width between two positions, or out to a second peak that would be taken for a line.
 
     That is one higher than 1 - 8/pi^2 = 0.19 of the line, as high as Rayleigh's dip is deep: a
     step in a ruling leaves one beside a line that is no wider at half its height.

@@ -110,7 +110,7 @@ class SimulatedRuling:
     def ghost(self, errors: RelativeErrors) -> tuple[float, float]:
         """Stronger of the first ghosts over the line, without the groove's envelope, and its error.
 
-        What stands at each place is the line and both ghosts together, each with the wings of the
+        What stands at a position is the line and both ghosts together, each with the wings of the
         softened beam; the amplitudes are told apart by what the perfect ruling leaves at the
         distances between them, so a period may be as long as half of the ruling. The mean of 16
         rulings where diffuse light interferes with it.

@@ -2,7 +2,7 @@
 
 With mu the path difference of neighbouring rulings in waves, order m reaches from m - 1/N to
 m + 1/N, and the k-th subsidiary maximum beyond it from m + k/N to m + (k + 1)/N. Wavelength by
-wavelength, what the plate's profile holds in each of these cells is added up at every place.
+wavelength, what the plate's profile holds in each of these cells is added up at every position.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ from wavesim.light.recorders import counted_by
 from wavesim.plate import Plate
 from wavesim.study.ruling import Ruling
 
-_MOST_SLITS = 40  # of more, subsidiary maxima are not told one by one
+_MOST_SLITS = 40  # of more, subsidiary maxima are not listed one by one
 _MOST_CELLS = 4000
 
 
 @dataclass(frozen=True, eq=False)
 class ExposureCells:
-    """Photometric exposure by place and cell.
+    """Photometric exposure by position and cell.
 
     Attributes
     ----------

@@ -14,12 +14,12 @@ Criterion = Literal["picture", "film"]
 FAINT = 2.0**-7  # of white: what a picture still shows against black (common practice, no source)
 BURNT_STOPS = 0.05  # over white: less is no more than the last step of a picture
 _STATES = ("burnt out", "visible", "too faint")
-_MOST_STRETCHES = 4  # between orders, told one by one
+_MOST_STRETCHES = 4  # between orders, listed one by one
 
 
 @dataclass(frozen=True)
 class Maximum:
-    """One order or subsidiary maximum at its brightest place.
+    """One order or subsidiary maximum where it is brightest.
 
     Attributes
     ----------
@@ -51,7 +51,7 @@ class Visibility(Result):
     threshold_lx_s : the least exposure that shows
     criterion : what that is, in words
     orders : on the plate
-    subsidiary : between them, where they are few enough to be told one by one
+    subsidiary : between them, where they are few enough to be listed one by one
     apart : ((m, count), ...) maxima of the plate's brightness between orders m and m + 1 that
         stand out from their surroundings
     slits : in the beam; 0 where there are no orders
