@@ -144,7 +144,7 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
     Run("expose three.toml -o a.h5", capsys)
     run = Run("sheet three.toml a.h5 -o s.png --size web", capsys)
     assert run.status == 0
-    assert run.out.startswith("written     2 plates on s.png\ncaution     Sunlight: never look")
+    assert run.out.startswith("written     2 plates in s.png\ncaution     Sunlight: never look")
     with Image.open("s.png") as picture:
         assert picture.width > 1000  # 8 inches on a screen of 192 dots per inch
     record = json.loads(Run("sheet a.h5 -o s.pdf --json", capsys).out)
@@ -192,8 +192,8 @@ def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
             '"600 mm" is out of range; expected from 10 nm to 10 m',
         ),
         ("diagnose g.csv --pitch '0 / mm'", "is out of range; expected from 10 nm to 10 mm"),
-        ("measure a.png", "a.png: --pixel: is needed: a picture has no scale of its own; expected"),
-        ("measure a.h5 --pixel '80 um'", "--pixel is of pictures, and a.h5 is none"),
+        ("measure a.png", "a.png: --pixel: is needed: a picture carries no scale; expected"),
+        ("measure a.h5 --pixel '80 um'", "--pixel applies to pictures, and a.h5 is not one"),
         ("measure a.h5 --density '600 / mm' --pitch '2 um'", "give the density or the pitch, once"),
         ("measure a.h5 --reference 546", """'--reference': "546" has no unit; expected a length"""),
         (
@@ -323,7 +323,7 @@ def test_a_plate_that_reaches_beyond_90_degrees_is_refused(
         (KeyboardInterrupt(), 130, "\nwavesim: interrupted\n"),  # a new line after ^C
         (wavesim.ComputationError("it diverged"), 1, "wavesim: it diverged\n"),
         (wavesim.LimitError("too much"), 2, "wavesim: too much\n"),
-        (MemoryError(), 1, "wavesim: the machine has not enough free memory for this scene\n"),
+        (MemoryError(), 1, "wavesim: there is not enough free memory for this scene\n"),
         (
             ZeroDivisionError("division by zero"),
             1,

@@ -215,5 +215,5 @@ def test_a_bar_is_refused_on_a_screen_before_any_work(
     monkeypatch.chdir(folder)
     args = ["bar.png" if word == "F" else word for word in DRAWING[drawing]]
     assert run(*args, "--size", "web", "--bar") == 2
-    assert "on paper only" in capsys.readouterr().err
+    assert "for paper only" in capsys.readouterr().err
     assert not Path("bar.png").exists()

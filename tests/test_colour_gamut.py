@@ -236,7 +236,7 @@ def test_what_is_given_up_is_said() -> None:
         xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(keep="colour")
     )
     assert (found.colour, found.luminance) == (0.5, 0.25)
-    assert found.sentence.startswith("50%")
+    assert found.sentence.startswith("50 %")
     given_up = loss(
         xyz, white_xyz=D65, white_level=1.0, balance="none", rendering=Rendering(keep="luminance")
     )

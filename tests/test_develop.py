@@ -116,8 +116,8 @@ def test_json(plate: Path, capsys: pytest.CaptureFixture[str]) -> None:
             "picture_file": "p.png",
             "stops": 1.0,
             "time_s": pytest.approx(2 * time),
-            "colour_given_up": pytest.approx(0.5, abs=0.5),
-            "luminance_given_up": pytest.approx(0.5, abs=0.5),
+            "colour_lost": pytest.approx(0.5, abs=0.5),
+            "luminance_lost": pytest.approx(0.5, abs=0.5),
             "colour_difference_median": pytest.approx(20, abs=20),
             "colour_difference_largest": pytest.approx(50, abs=50),
         }

@@ -42,7 +42,7 @@ TILTED = 'collimator = "600 mm"\ncamera = "1 m"\nviewing = "19.3 deg"'
 WHITE = 'kind = "illuminant"\nname = "E"'
 CAUTION = (
     "Sunlight: never look at the Sun or its image through a slit, lens or grating, nor through "
-    "filters not made for it (ISO 12312-2). Local rules and a qualified supervisor decide."
+    "filters not made for the purpose (ISO 12312-2). Local rules and a qualified supervisor decide."
 )
 
 
@@ -487,10 +487,10 @@ def test_no_such_folder(tmp_path: Path) -> None:
             lambda: figures.failure_figure(
                 np.empty(0), [("a", np.empty(0))], tolerance=0.01, labels=Labels()
             ),
-            "no error is known",
+            "could not be computed",
         ),
         (lambda: figures.spectrum_at_point(fine(), 0.1), "not on the plate"),
-        (lambda: figures.chromaticity_path(fine(), x_range_m=(1, 2)), "no part of the plate"),
+        (lambda: figures.chromaticity_path(fine(), x_range_m=(1, 2)), "outside the plate"),
         (lambda: figures.animate([], "f.gif"), "needs at least one plate"),
         (lambda: figures.animate([fine()], "f.gif", seconds=0), "out of range"),
         (lambda: figures.animate([fine()], "f.gif", labels=[]), "as many as there are plates"),
@@ -530,7 +530,7 @@ def test_a_sheet_of_paper_with_a_bar_of_100_mm(
 
 
 def test_a_bar_is_for_paper() -> None:
-    with pytest.raises(InputError, match="on paper only"):
+    with pytest.raises(InputError, match="for paper only"):
         figures.size_for("slide", bar=True)
 
 
@@ -562,5 +562,5 @@ def test_a_figure_of_a_tower_is_refused() -> None:
     from wavesim.figures.style import PAGE, blank
 
     assert blank(PAGE, 80.0).height_in == 80.0
-    with pytest.raises(InputError, match="16 times as high as wide"):
+    with pytest.raises(InputError, match="16 times as high as it is wide"):
         blank(PAGE, 100.0)

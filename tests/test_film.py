@@ -198,10 +198,12 @@ def test_the_command_says_what_the_film_records(
     assert end.value.code == 0
     out = " ".join(capsys.readouterr().out.split())
     counts = exposed.exposure_s**0.5  # E t^p
-    assert f"counts as {shutter(counts)}; {shutter(exposed.exposure_s**2)} makes up for it" in out
+    assert (
+        f"counts as {shutter(counts)}; {shutter(exposed.exposure_s**2)} compensates for it" in out
+    )
     most = np.log10(exposed.xyz[..., 1].max() * counts / exposed.exposure_s)
     density = np.interp(most, [-3, -2, -1, 0, 1], [0.1, 0.2, 0.8, 1.6, 1.8])
-    assert f"to {density:.2f}; the film has 0.10 to 1.80" in out
+    assert f"to {density:.2f}; the film can record 0.10 to 1.80" in out
     with pytest.raises(SystemExit):
         main([*args, "--json"])
     record = json.loads(capsys.readouterr().out)

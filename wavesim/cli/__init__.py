@@ -72,7 +72,7 @@ class _Commands(click.Group):
     epilog=examples("wavesim expose scenes/slits_005.toml", "wavesim expose --help"),
 )
 @click.version_option(__version__, message="wavesim %(version)s")
-@click.option("--debug", is_flag=True, help="Show where an error arose (or set WAVESIM_DEBUG=1).")
+@click.option("--debug", is_flag=True, help="Show a traceback on errors (or set WAVESIM_DEBUG=1).")
 @click.pass_context
 def _wavesim(ctx: click.Context, debug: bool) -> None:
     """Compute what an optical bench puts on its plate: slits and gratings, in true colour."""
@@ -103,7 +103,7 @@ def main(args: list[str] | None = None) -> NoReturn:
         status = _say("interrupted", _INTERRUPTED)
     struck = signals.status()
     if status == 0 and struck is not None:  # where an exception was not heard
-        status = _say("interrupted, but all was done", struck)
+        status = _say("interrupted after everything had been written", struck)
     atexit.register(signal.signal, signal.SIGINT, signal.SIG_IGN)  # all is said: no traceback now
     sys.exit(status)
 
@@ -163,7 +163,7 @@ def _run(args: list[str] | None) -> int:
         return _say(str(error), error.exit_status)
     except MemoryError:
         _trace()
-        return _say("the machine has not enough free memory for this scene", _FAILED)
+        return _say("there is not enough free memory for this scene", _FAILED)
     except Exception as error:
         struck = signals.status()
         return _internal(error) if struck is None else _say("interrupted", struck)
@@ -182,7 +182,9 @@ def _usage(error: click.ClickException) -> str:
     context = getattr(error, "ctx", None)
     stray = re.fullmatch(r"Got unexpected extra arguments? \((.*)\)", message)
     if stray:
-        message = f'nothing belongs where {stray[1]!r} stands; a quantity goes in quotes: "9.3 mm"'
+        message = (
+            f'unexpected argument {stray[1]!r}; a quantity with its unit goes in quotes: "9.3 mm"'
+        )
     elif isinstance(error, click.MissingParameter) and context is not None:
         message += f"; expected a line such as: {first_example(context.command)}"
     command = "wavesim" if context is None else context.command_path

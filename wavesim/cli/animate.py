@@ -46,7 +46,7 @@ _MOST_NAMED = 6  # values in a title
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
     "--vary", required=True, metavar="KEY=VALUE,VALUE...",
-    help="Key of the scene and its values, as a scene file writes them (texts without quotes).",
+    help="Key of the scene and its values, as in a scene file (texts without quotes).",
 )  # fmt: skip
 @figure_options("plates.gif", "web", ".gif", ".png", ".webp", ".mp4")
 @click.option(
@@ -54,11 +54,12 @@ _MOST_NAMED = 6  # values in a title
     type=NumberOption(0.02, 600),
     default=1.0,
     show_default=True,
-    help="Time for each frame.",
+    help="Duration of each frame [s].",
 )
 @click.option(
     "--one-time", is_flag=True,
-    help="Expose all frames for one time, the shortest of theirs, to compare their light.",
+    help="Use one exposure time for all frames, the shortest of theirs, so that brightnesses "
+        "compare.",
 )  # fmt: skip
 @workers_option
 @json_option
@@ -75,7 +76,7 @@ def command(
 ) -> None:
     """Make an animation of SCENE: slits added, a grating turned, an exposure growing.
 
-    SCENE is a scene file, or a plate file (.h5), whose scene is taken. Every value of --vary makes
+    SCENE is a scene file, or a plate file (.h5), whose scene is used. Every value of --vary makes
     a frame, exposed for its own time; with --one-time all are exposed for the time that suits the
     brightest. MP4 needs pip install "wavesim[video]".
     """

@@ -50,20 +50,21 @@ _NAMES = (
 )
 @click.argument("scene_file", metavar="SCENE")
 @click.option("--tolerance", type=NumberOption(0, 1, open_=True), default=0.01, show_default=True,
-              help="Error from which a formula counts as failing.")  # fmt: skip
+              help="Relative error at which a formula counts as failing.")  # fmt: skip
 @click.option("--only", multiple=True, metavar="NAME",
               help=f"Only this formula ({', '.join(_NAMES)}); may be repeated.")  # fmt: skip
 @click.option("--vary", "key", metavar="KEY",
-              help="Vary this value of the scene, such as aperture.pitch, instead.")  # fmt: skip
+              help="Vary this key of the scene, such as aperture.pitch, instead of the formula's "
+                  "own parameter.")  # fmt: skip
 @click.option("--from", "first", metavar="VALUE", help="First value, with its unit.")
 @click.option("--to", "last", metavar="VALUE", help="Last value, with its unit.")
 @click.option("--steps", type=Whole(2, 10_000), default=13,
               show_default=True, help="Number of values of each parameter.")  # fmt: skip
-@click.option("--linear", is_flag=True, help="Equal steps of --vary instead of equal ratios.")
-@click.option("-o", "output", type=Output(*PLATES), help="Write tables and scene here (HDF5).")
+@click.option("--linear", is_flag=True, help="Take equal steps for --vary instead of equal ratios.")
+@click.option("-o", "output", type=Output(*PLATES), help="File for tables and scene (HDF5).")
 @click.option("--figure", type=Output(*FIGURES),
-              help="Draw the errors (.png, .pdf or .svg); of several formulas each to a file "
-              "of its own.")  # fmt: skip
+              help="Draw the errors (.png, .pdf or .svg); with several formulas, one file for "
+                  "each.")  # fmt: skip
 @look_options("page", needs="figure")
 @workers_option
 @json_option
@@ -78,9 +79,10 @@ def command(
 ) -> None:
     """Compare the exact computation of SCENE with textbook formulas.
 
-    Each formula that applies is followed over its own parameter to where it is wrong by the
-    tolerance; a closed-form estimate of that point stands beside it. With --vary any number of the
-    scene is varied instead. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
+    Each formula that applies is followed over its own parameter to the point where its error
+    reaches the tolerance, and a closed-form estimate of that point is given beside it. With --vary
+    any number of the scene is varied instead. SCENE is a scene file, or a plate file (.h5), whose
+    scene is used.
     """
     scene = scene_named(scene_file, output, *_figure_names(figure, given["only"]))
     from wavesim.ensemble.engine import mapped
@@ -221,7 +223,7 @@ def drawing(comparison: Comparison, scene: Scene, look: Look) -> Figure:
     limit = None if comparison.fails_at is None else comparison.fails_at / factor
     label = "" if limit is None else f"fails {comparison.fails} {limit:.4g} {unit}".rstrip()
     return failure_figure(
-        value[finite] / factor, [("formula against engine", error[finite])],
+        value[finite] / factor, [("formula against exact computation", error[finite])],
         tolerance=comparison.tolerance, labels=labels, fails_at=limit, fails_label=label,
         size=look.of_figure(),
     )  # fmt: skip

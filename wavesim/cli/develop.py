@@ -84,18 +84,18 @@ class _Look:
 @click.argument("name", metavar="SCENE")
 @click.option(
     "-o", "output", type=Output(".png", *_TIFF), default="developed.png", show_default=True,
-    help="Write here: .png or .tif. Of several pictures each gets its stops added to the name.",
+    help="File to write: .png or .tif. With several --stops, the stops are added to each name.",
 )  # fmt: skip
 @click.option(
     "--stops", type=NumberOption(-60, 60), multiple=True,
-    help="Expose so many stops longer, or shorter if negative. Repeat it for a bracket.",
+    help="Expose longer by this many stops, or shorter if negative. Repeat for a bracket.",
 )  # fmt: skip
 @click.option(
     "--tone", type=click.Choice(_TONES), default="linear", show_default=True,
-    help="Linear in light; the curve of a film; or logarithmic, which lifts faint orders.",
+    help="Linear in light; the curve of a film; or logarithmic, which brings out faint orders.",
 )  # fmt: skip
 @click.option(
-    "--decades", type=NumberOption(0.5, 20), help="Decades that --tone log spans.  [default: 4]"
+    "--decades", type=NumberOption(0.5, 20), help="Decades covered by --tone log.  [default: 4]"
 )
 @click.option(
     "--space", type=click.Choice(_SPACES), default="srgb", show_default=True,
@@ -103,40 +103,47 @@ class _Look:
 )  # fmt: skip
 @click.option(
     "--keep", type=click.Choice(["colour", "luminance"]), default="colour", show_default=True,
-    help="What to keep of a light too strong for the screen in its colour.",
+    help="For light too bright for the screen in its own colour: keep the colour or the luminance.",
 )  # fmt: skip
 @click.option(
     "--depth", type=click.Choice(["8", "16", _FLOAT]), default="8", show_default=True,
-    help="Bits for each of red, green, blue; 32 is a TIFF of linear light, for image editors.",
+    help="Bits per channel; 32 is a TIFF in linear light, for image editors.",
 )  # fmt: skip
 @click.option(
     "--curve", metavar="TABLE.csv",
     help="Black-and-white film with the characteristic curve of a datasheet: log_exposure,density.",
 )  # fmt: skip
 @click.option(
-    "--negative", is_flag=True, help="Show the film itself on a light table, not its print."
+    "--negative",
+    is_flag=True,
+    help="Show the film itself on a light table instead of a print from it.",
 )
 @click.option(
     "--reciprocity", metavar="P|TABLE.csv",
-    help="What the film loses in long exposures: Schwarzschild's exponent, for times beyond 1 s, "
-    "or a datasheet's table: metered_s,corrected_s.",
+    help="Reciprocity failure in long exposures: Schwarzschild's exponent, for times beyond 1 s, "
+        "or the table of a datasheet: metered_s,corrected_s.",
 )  # fmt: skip
 @click.option(
     "--fog",
     type=NumberOption(0, 3),
-    help="Density of base and fog of the usual film.  [default: 0.1]",
+    help="Density of base and fog of the generic film.  [default: 0.1]",
 )
 @click.option(
-    "--noise", is_flag=True, help="Photon noise of a sensor that counts 14 % of daylight's photons."
+    "--noise",
+    is_flag=True,
+    help="Photon noise of a sensor that detects 14 % of the photons of daylight.",
 )
 @click.option(
     "--grain",
     type=NumberOption(0, 1),
     default=0.0,
-    help="RMS granularity: 0.01 is a fine-grained film.",
+    help="RMS granularity of the film; 0.01 is fine-grained.",
 )
 @click.option(
-    "--halation", type=NumberOption(0, 1), default=0.0, help="Fraction of the light in the halo."
+    "--halation",
+    type=NumberOption(0, 1),
+    default=0.0,
+    help="Fraction of the light that halation spreads into a halo.",
 )
 @click.option(
     "--halo", type=Amount("length", "60 um", 1e-7, 1.0), default=60e-6, help="Radius of the halo."
@@ -145,7 +152,7 @@ class _Look:
     "--seed",
     type=Whole(0, 2**63 - 1),
     default=0,
-    help="The same number draws the same noise and grain.",
+    help="Seed: the same number gives the same noise and grain.",
 )
 @json_option
 def command(
@@ -213,19 +220,19 @@ def _check(look: _Look, output: Path, decades: float | None) -> None:
     if "halo" in given and not context.params["halation"]:
         raise click.UsageError("--halo needs --halation; expected --halation 0.03, for instance")
     if "seed" in given and not (context.params["noise"] or context.params["grain"]):
-        raise click.UsageError("--seed needs --noise or --grain, which it draws")
+        raise click.UsageError("--seed needs --noise or --grain")
     if decades is not None and look.tone != "log":
         raise click.UsageError(f"--decades needs --tone log, not --tone {look.tone}")
     if look.on_film and (look.tone != "linear" or look.depth == _FLOAT):
         raise click.UsageError(
             "--curve, --negative, --reciprocity and --fog make a film's grey picture of 8 or 16 "
-            "bits; leave out --tone and --depth 32"
+            "bits; omit --tone and --depth 32"
         )
     if look.fog is not None and look.curve is not None:
-        raise click.UsageError("--fog is for the usual film; a --curve has its own base and fog")
+        raise click.UsageError("--fog is for the generic film; a --curve has its own base and fog")
     if look.on_film and given & {"noise", "grain", "halation"}:
         raise click.UsageError(
-            "--curve, --negative, --reciprocity and --fog go without noise and grain"
+            "--curve, --negative, --reciprocity and --fog cannot be combined with noise and grain"
         )
     if look.depth != _FLOAT:
         return
@@ -281,7 +288,7 @@ def _record(
     ]
     for entry, lost in zip(pictures, losses, strict=False):
         median, most = lost.difference
-        entry |= {"colour_given_up": lost.colour, "luminance_given_up": lost.luminance,
+        entry |= {"colour_lost": lost.colour, "luminance_lost": lost.luminance,
                   "colour_difference_median": median,
                   "colour_difference_largest": most}  # fmt: skip
     if look.on_film:
@@ -324,7 +331,7 @@ def _summary(
         rows.append(("film", _stock(plate, look)))
     for lost in losses:
         if lost.sentence:
-            rows.append(("given up", f"in {look.space}: {lost.sentence}"))
+            rows.append(("gamut", f"{look.space}: {lost.sentence}"))
     rows += [("caution", text) for text in plate.report.cautions]
     return labelled(rows)
 
@@ -333,7 +340,7 @@ def _density(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> str:
     """What the film records, between what it can."""
     curve, (low, high) = look.film(plate.scene.exposure.speed), _densities(plate, frame, look)
     least, most = curve.density.min(), curve.density.max()
-    return f"{low:.2f} to {high:.2f}; the film has {least:.2f} to {most:.2f}"
+    return f"{low:.2f} to {high:.2f}; the film can record {least:.2f} to {most:.2f}"
 
 
 def _densities(plate: ExposedPlate, frame: BracketFrame, look: _Look) -> tuple[float, float]:
@@ -351,7 +358,7 @@ def _long_exposure(time_s: float, late: Reciprocity) -> str:
 
     counts, wanted = late.factor(time_s) * time_s, late.corrected_time(time_s)
     beyond = math.isnan(wanted)
-    cure = "the table ends below it" if beyond else f"{shutter(wanted)} makes up for it"
+    cure = "the table ends below this time" if beyond else f"{shutter(wanted)} compensates for it"
     return f"{shutter(time_s)} counts as {shutter(counts)}; {cure}"
 
 
@@ -359,7 +366,7 @@ def _stock(plate: ExposedPlate, look: _Look) -> str:
     """The film in words."""
     curve = look.film(plate.scene.exposure.speed)
     kind = "transparency" if curve.reversal else "negative" if look.negative else "print"
-    source = look.curve or f"the usual curve at ISO {plate.scene.exposure.speed:g}"
+    source = look.curve or f"the generic curve at ISO {plate.scene.exposure.speed:g}"
     line = f"{kind}, {source}, base and fog {curve.density.min():.2f}"
     late = look.long_exposures()
     return line if late is None else f"{line}, {late.label}"

@@ -22,7 +22,9 @@ from wavesim.errors import InputError
 )
 @click.argument("tables", metavar="GHOSTS.csv...", nargs=-1, required=True)
 @click.option(
-    "--pitch", type=PITCH, help='Density, or pitch such as "1.667 um"; gives amplitudes as lengths.'
+    "--pitch",
+    type=PITCH,
+    help='Groove density, or pitch such as "1.667 um"; gives amplitudes as lengths.',
 )
 @json_option
 def command(tables: tuple[str, ...], pitch: float | None, as_json: bool) -> None:

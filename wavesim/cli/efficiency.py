@@ -49,7 +49,7 @@ _TABLES = (".csv", *PLATES)
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
     "--order", "orders", type=Whole(), metavar="M", multiple=True,
-    help="Order to list; may be repeated. Default: the six brightest.",
+    help="Order to list; may be repeated. Default: the six most efficient.",
 )  # fmt: skip
 @click.option(
     "--from", "from_m", type=WAVELENGTH, default="380 nm", show_default=True,
@@ -61,21 +61,21 @@ _TABLES = (".csv", *PLATES)
 )  # fmt: skip
 @click.option(
     "--wavelength", "wavelength_m", type=WAVELENGTH,
-    help="One wavelength, over turns of the grating instead.",
+    help="Vary the rotation of the grating at this wavelength, instead of the wavelength.",
 )  # fmt: skip
-@click.option("--turn-from", type=_TURN, help="First turn of the grating.")
-@click.option("--turn-to", type=_TURN, help="Last turn of the grating.")
+@click.option("--turn-from", type=_TURN, help="First angle of rotation of the grating.")
+@click.option("--turn-to", type=_TURN, help="Last angle of rotation of the grating.")
 @click.option(
     "--conical", type=Amount("angle", "10 deg", -_CONICAL, _CONICAL), default="0 deg",
     show_default=True,
-    help="Angle of the light to the plane across the grooves (conical mounting).",
+    help="Angle between the light and the plane normal to the grooves (conical mounting).",
 )  # fmt: skip
 @click.option(
     "--points", type=Whole(2, 100_000), default=401, show_default=True,
-    help="Points of the curves.",
+    help="Number of points on the curves.",
 )  # fmt: skip
-@click.option("-o", "output", type=Output(*_TABLES), help="Write the curves: .csv or .h5.")
-@click.option("--figure", type=Output(*FIGURES), help="Draw them: .png, .pdf or .svg.")
+@click.option("-o", "output", type=Output(*_TABLES), help="File for the curves: .csv or .h5.")
+@click.option("--figure", type=Output(*FIGURES), help="Draw the curves: .png, .pdf or .svg.")
 @look_options("page", needs="figure")
 @json_option
 def command(
@@ -88,11 +88,11 @@ def command(
 ) -> None:
     """Give the efficiency of each order of SCENE's grating, by rigorous theory.
 
-    For light with its electric field along and across the grooves, beside scalar theory, over
-    wavelength at the scene's incidence, or over turns of the grating at one wavelength. Lists
-    where orders pass off and where surface plasmons are to be expected, the peak of each order
-    and its width. The scene's material counts; without one, a reflection grating is a perfect
-    conductor. SCENE is a scene file, or a plate file (.h5), whose scene is taken.
+    For light with its electric field along and across the grooves, together with scalar theory, as
+    a function of wavelength at the scene's incidence, or of the rotation of the grating at one
+    wavelength. Lists where orders pass off and where surface plasmons are expected, and the peak
+    of each order with its width. The scene's material is used; without one, a reflection grating
+    is a perfect conductor. SCENE is a scene file, or a plate file (.h5), whose scene is used.
     """
     scene = scene_named(scene_file, output, figure)
     with progress(name_of(scene, scene_file)) as show:
@@ -118,10 +118,12 @@ def _computed(scene: Scene, given: dict[str, Any]) -> Efficiency:
     turned = given["wavelength_m"] is not None
     if any(end is not None for end in turn) and not turned:
         raise InputError(
-            "goes with one wavelength", key="--turn-from", expected='--wavelength "546.1 nm" too'
+            "needs a single wavelength", key="--turn-from", expected='--wavelength "546.1 nm" too'
         )
     if (turn[0] is None) != (turn[1] is None):
-        raise InputError("needs both ends", key="--turn-from", expected="--turn-from and --turn-to")
+        raise InputError(
+            "needs both limits", key="--turn-from", expected="--turn-from and --turn-to"
+        )
     given["conical_rad"] = given.pop("conical")
     return efficiency(scene, turn_rad=None if turn[0] is None else turn, **given)
 
@@ -176,7 +178,7 @@ def drawing(found: Efficiency, scene: Scene, look: Look) -> Figure:
         )
         for a in found.anomalies
     ]
-    label = "wavelength (nm)" if over_wavelength else "turn of the grating (deg)"
+    label = "wavelength (nm)" if over_wavelength else "rotation of the grating (deg)"
     labels = Labels(
         found.title,
         f"{found.material}; fraction of the incident power",

@@ -39,18 +39,18 @@ if TYPE_CHECKING:
     )
 )
 @click.argument("scene_files", metavar="SCENE...", nargs=-1, required=True)
-@click.option("-o", "output", type=Output(*PLATES), help="Write the plate of one scene here.")
-@click.option("--png", type=Output(".png"), help="Write the picture of one scene here.")
+@click.option("-o", "output", type=Output(*PLATES), help="Plate file to write, for a single scene.")
+@click.option("--png", type=Output(".png"), help="Picture to write, for a single scene.")
 @click.option(
-    "--folder", metavar="FOLDER", help="Write plates and pictures there, named after their scenes."
+    "--folder", metavar="FOLDER", help="Folder for plates and pictures, named after their scenes."
 )
 @click.option(
     "--precision",
     type=click.Choice(PRECISIONS),
     default="auto",
     show_default=True,
-    help="Light in the plate file: double, to the last bit; single, to 6e-8 in half the size; "
-    "auto: single from 64 MB on.",
+    help="Numbers in the plate file: double keeps every bit; single is accurate to 6e-8 at half "
+    "the size; auto is single from 64 MB on.",
 )
 @json_option
 def command(
@@ -61,13 +61,12 @@ def command(
     precision: str,
     as_json: bool,
 ) -> None:
-    """Expose SCENE: compute what its bench leaves on its plate.
+    """Expose SCENE: compute what its bench puts on the plate.
 
-    SCENE is a scene file (.toml). Writes what -o and --png name; with neither, SCENE's name with
-    .h5 and .png in the current folder or the one that --folder names. What was there is replaced
-    when the new file is complete, not before. Several scenes are read before the first is
-    exposed, and share what they have in common; with --json they make one object with a list
-    "plates".
+    SCENE is a scene file (.toml). Writes the files named by -o and --png; without them, SCENE's
+    name with .h5 and .png in the current folder or in --folder. An existing file is replaced only
+    when the new one is complete. Several scenes are all read before the first is exposed, and
+    share what they have in common; with --json they make one object with a list "plates".
     """
     jobs = _jobs(scene_files, output, png, folder)
     expose = _exposing(len(jobs))

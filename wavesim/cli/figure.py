@@ -34,7 +34,7 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
 
 
 @click.command(
-    short_help="Draw one plate with its profile, or where its colours go.",
+    short_help="Draw one plate with its profile, or maps of its colours.",
     epilog=examples(
         "wavesim figure scenes/grating_600.toml --mark lines -o sun.pdf",
         "wavesim figure scenes/slits_005.toml --draw map -o map.png",
@@ -53,8 +53,10 @@ _GHOSTS_ABOVE = 1e-6  # of the line: fainter ones cannot be seen on a figure of 
     help="Mark on the plate its orders (the default), the source's lines (a lamp's wavelengths in "
     "nm, Fraunhofer's letters in sunlight), or predicted ghosts.",
 )  # fmt: skip
-@click.option("--number", metavar="NAME", help="Of a study: which recorded number.")
-@click.option("--log", is_flag=True, help="A logarithmic profile over ten decades.")
+@click.option("--number", metavar="NAME", help="Of a study: the recorded number to draw.")
+@click.option(
+    "--log", is_flag=True, help="Draw the profile on a logarithmic scale over ten decades."
+)
 @figure_options("figure.png", "page", *FIGURES)
 @json_option
 def command(
@@ -68,7 +70,7 @@ def command(
     look: Look,
     as_json: bool,
 ) -> None:
-    """Draw one plate with its profile, or where its colours go.
+    """Draw one plate with its profile, or maps of its colours.
 
     SCENE is a scene file, exposed first, a plate file (.h5) exposed before, or the file that
     wavesim study wrote.

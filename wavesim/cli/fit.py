@@ -45,14 +45,15 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
     "free",
     multiple=True,
     metavar="KEY[=LOW..HIGH]",
-    help="A key of the scene to find; several times for several.",
+    help="A key of the scene to fit; may be repeated.",
 )
 @click.option(
     "--pixel",
     "pixels",
     type=_PIXEL,
     multiple=True,
-    help="Width of a photograph's pixel on the plate, in its middle; once, or for each.",
+    help="Size of a pixel of the photograph on the plate, in its middle; once, or once per "
+    "photograph.",
 )
 @click.option(
     "--width",
@@ -66,19 +67,25 @@ _ANGLE = Amount("angle", "1.5 deg", -math.radians(10), math.radians(10))
     help='Two marks in it: "212..1180 = 50 mm" (columns and their distance on the plate) or '
     '"212 = 435.83 nm, 1180 = 546.07 nm" (columns of lines), instead of --pixel.',
 )
-@click.option("--left-edge", type=_EDGE, help="x of its left edge on the plate. Default: found.")
+@click.option("--left-edge", type=_EDGE, help="x of its left edge on the plate. Default: fitted.")
 @click.option(
-    "--axis", type=_ANGLE, help="Turn of the lines against its columns, clockwise. Default: found."
+    "--axis",
+    type=_ANGLE,
+    help="Rotation of the lines from its columns, clockwise. Default: fitted.",
 )
 @click.option(
     "--tone",
     default="fitted",
     show_default=True,
     metavar="fitted|srgb|linear|film|EXPONENT",
-    help="Tone curve of the photograph; film as wavesim develop has it.",
+    help="Tone curve of the photograph; film is that of wavesim develop.",
 )
-@click.option("-o", "output", type=Output(".toml"), help="Write the fitted scene here.")
-@click.option("--figure", type=Output(*FIGURES), help="Draw photograph, fit and difference here.")
+@click.option("-o", "output", type=Output(".toml"), help="File for the fitted scene.")
+@click.option(
+    "--figure",
+    type=Output(*FIGURES),
+    help="Draw photograph, fit and difference: .png, .pdf or .svg.",
+)
 @look_options("page", needs="figure")
 @json_option
 def command(
@@ -96,11 +103,11 @@ def command(
     look: Look,
     as_json: bool,
 ) -> None:
-    """Fit SCENE to PHOTOGRAPHs of one bench: the free keys' values that give what they show.
+    """Fit SCENE to PHOTOGRAPHs of one bench: find the values of the free keys that reproduce them.
 
-    SCENE holds what is known; a free key's value in it may be wrong by a factor of two. A
-    photograph is a picture (PNG, JPEG, TIFF) or a plate file (.h5). Its turn, its slant, its tone
-    curve and where it begins on the plate are found; burnt-out parts are left out.
+    SCENE holds what is known; the value of a free key in it may be wrong by a factor of two. A
+    photograph is a picture (PNG, JPEG, TIFF) or a plate file (.h5). Its rotation, obliquity, tone
+    curve and position on the plate are fitted too; burnt-out parts are ignored.
     """
     scene = scene_named(scene_file, output, figure)
     for path in (output, figure):
@@ -163,7 +170,7 @@ def _pixels(
     if all(Path(name).suffix.lower() in PLATES for name in photographs):
         return [1.0] * count, None  # plate files tell their own
     raise InputError(
-        f"is missing: a photograph has no scale of its own{_of_file(photographs[0])}",
+        f"is missing: a photograph carries no scale{_of_file(photographs[0])}",
         key="--pixel",
         expected='the width of a pixel on the plate, such as "10 um"; or --width, or --scale',
     )
@@ -177,8 +184,8 @@ def _of_file(photograph: str) -> str:
     if math.isnan(pixel):
         return ""
     return (
-        f" (its file says {pixel * 1e6:.3g} um for the sensor's pixels: right if the sensor itself "
-        "was the plate)"
+        f" (its file gives {pixel * 1e6:.3g} um for the sensor's pixels, which is right if the "
+        "sensor itself was the plate)"
     )
 
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 @click.argument("key", required=False)
 @click.option("--study", is_flag=True, help="The keys of a study file instead.")
 @click.option("--markdown", is_flag=True, help="All keys, as a page of Markdown.")
-@click.option("-o", "output", type=Output(".md"), help="Write the page here.")
+@click.option("-o", "output", type=Output(".md"), help="File for the page.")
 @json_option
 def command(
     key: str | None, study: bool, markdown: bool, output: Path | None, as_json: bool
@@ -49,7 +49,7 @@ def command(
     what = "study" if study else "scene"
     if markdown or output is not None:
         if key is not None:
-            raise click.UsageError("--markdown lists all keys; leave out KEY")
+            raise click.UsageError("--markdown lists all keys; omit KEY")
         _page(_study_page(model) if study else reference.markdown(), output)
         return
     tables = reference.reference(model) if key is None else reference.matching(key, model)

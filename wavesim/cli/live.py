@@ -14,12 +14,12 @@ from wavesim.cli.options import Whole, examples, json_option
 @click.argument("scene_file", metavar="[SCENE]", required=False)
 @click.option(
     "--port", type=Whole(0, 65_535), metavar="N", default=None,
-    help="Port of the address; default 8642, or a free one.",
+    help="Port of the address; default 8642, or a free one if that is taken.",
 )  # fmt: skip
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
 @click.option(
     "--share", is_flag=True,
-    help="Let others on this network look on: opens this machine's port to them, with a key.",
+    help="Let others on this network watch: opens this machine's port to them, protected by a key.",
 )  # fmt: skip
 @json_option
 def command(
@@ -28,7 +28,7 @@ def command(
     """Show the bench of SCENE in a browser, to be adjusted by hand.
 
     Sliders and fields for every value of the scene; the plate and its profile follow. Only this
-    machine can open the page, unless --share lets others look on. Ctrl-C ends it. Needs the extra
+    machine can open the page, unless --share lets others watch. Ctrl-C ends it. Needs the extra
     "live" (pip install "wavesim[live]").
     """
     from wavesim.extras import require

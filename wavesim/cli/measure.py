@@ -101,56 +101,56 @@ _EPILOG = examples(
 @click.command(short_help="Find the lines of a plate and their wavelengths.", epilog=_EPILOG)
 @click.argument("file", metavar="FILE")
 @click.option("--dark/--bright", "dark", default=None,
-              help="Look for dark or bright lines. Default: what suits the source.")  # fmt: skip
+              help="Search for dark or bright lines. Default: as the source requires.")  # fmt: skip
 @click.option("--element", type=click.Choice(_ELEMENTS),
-              help="Name the lines from this list. Default: the source's own.")  # fmt: skip
-@click.option(
-    "--order", type=Whole(), metavar="M", help="The order of all lines, where it is known."
-)
+              help="Identify the lines from this list. Default: that of the source.")  # fmt: skip
+@click.option("--order", type=Whole(), metavar="M", help="The order of all lines, if it is known.")
 @click.option("--least", type=_PART,
-              help="Smallest line to measure: its height over the brightest line's; of dark lines, "
-              "the fraction of the light that it removes.")  # fmt: skip
+              help="Weakest line to measure: its height relative to the brightest line; for dark "
+                  "lines, the fraction of the light that is removed.")  # fmt: skip
 @click.option("--density", "--pitch", "pitch", type=PITCH, multiple=True, callback=_once,
-              help="Density of the grooves, or their pitch.")  # fmt: skip
+              help="Groove density, or pitch.")  # fmt: skip
 @click.option("--pitch-error", type=_PART, default=0.0,
               help="Its relative standard uncertainty.")  # fmt: skip
 @click.option("--distortion-error", type=_PART, default=1e-3, show_default=True,
-              help="Standard uncertainty of a picture's scale at its edge, by the lens's "
-              "distortion, where that is not solved for.")  # fmt: skip
+              help="Standard uncertainty of a picture's scale at its edge from lens distortion, "
+                  "unless that is solved for.")  # fmt: skip
 @click.option("--camera", type=_FOCAL, help="Focal length of the camera.")
 @click.option("--incidence", type=_ANGLE, help="Angle of incidence.")
 @click.option("--viewing", type=_ANGLE,
-              help="Diffraction angle where the camera looks. Default: the zero order's."
+              help="Diffraction angle of the camera's axis. Default: that of the zero order."
               )  # fmt: skip
-@click.option("--pixel", type=_PIXEL, help="Width of a picture's pixel on the plate.")
+@click.option("--pixel", type=_PIXEL, help="Size of a picture's pixel on the plate.")
 @click.option("--left", type=_PLACE,
-              help="x of a picture's left edge. Default: 0 is in its middle.")  # fmt: skip
+              help="x of a picture's left edge. Default: x = 0 in its middle.")  # fmt: skip
 @click.option("--rows", type=(_PART, _PART), metavar="FROM TO",
               help="Rows of a picture to average, as fractions of its height.")  # fmt: skip
 @click.option("--encoding", metavar="NAME", default="srgb", show_default=True,
-              help="How a picture's numbers stand for light: srgb, linear, or an exponent "
-              "such as 2.2.")  # fmt: skip
+              help="How a picture's values encode light: srgb, linear, or an exponent such as "
+                  "2.2.")  # fmt: skip
 @click.option("--reference", "references", type=_KnownLine(), multiple=True,
-              help='A known line: Fraunhofer\'s letter (D1), a wavelength ("546.075 nm"), or '
-              'either with its place ("D1 @ 24.7 mm"); may be repeated.')  # fmt: skip
+              help='A known line: a Fraunhofer letter (D1), a wavelength ("546.075 nm"), or '
+              'either with its position ("D1 @ 24.7 mm"); may be repeated.')  # fmt: skip
 @click.option("--solve", "unknown", multiple=True, type=click.Choice(_UNKNOWN),
               help="Quantity to solve for from the known lines, or from those of --element; may be "
               "repeated.")  # fmt: skip
 @click.option("--circle", is_flag=True, help="FILE is a table of settings of a divided circle.")
 @click.option("--reading-error", type=_READING, default="1 arcsec", show_default=True,
               help="Standard uncertainty of a reading of the circle.")  # fmt: skip
-@click.option("--csv", "table", type=Output(".csv"), help="Write the table here.")
-@click.option("--all", "everything", is_flag=True, help="Show unnamed lines of the Sun as well.")
+@click.option("--csv", "table", type=Output(".csv"), help="File for the table.")
+@click.option(
+    "--all", "everything", is_flag=True, help="List unidentified lines of the Sun as well."
+)
 @json_option
 def command(file: str, circle: bool, as_json: bool, table: Path | None, **given: Any) -> None:
-    """Find the lines of FILE and give their wavelengths, names and uncertainties.
+    """Find the lines of FILE and give their wavelengths, identifications and uncertainties.
 
-    FILE is a plate file (.h5, which brings its grating and bench), a scene file (.toml), exposed
-    first, a picture (PNG, TIFF; needs --pixel, --density, --camera), or a CSV profile with the
-    columns x_mm,value (needs --density, --camera). With --circle it is a CSV table of settings
-    with the columns order,degrees,minutes,seconds,name; a column wavelength_nm tells known
-    lines, which give the density (else --density). Settings of order 0 are not needed where lines
-    were set on both sides.
+    FILE is a plate file (.h5, which describes its grating and bench), a scene file (.toml),
+    exposed first, a picture (PNG, TIFF; needs --pixel, --density, --camera), or a CSV profile with
+    the columns x_mm,value (needs --density, --camera). With --circle it is a CSV table of settings
+    with the columns order,degrees,minutes,seconds,name; an additional column wavelength_nm marks
+    known lines, from which the groove density follows (otherwise --density). Settings of order 0
+    are not needed where lines were set on both sides.
     """
     from wavesim.measuring import CircleTable
     from wavesim.results import Sentence
@@ -182,7 +182,7 @@ def _check_options(file: str, circle: bool) -> None:
         if name == "reading_error" and not circle:
             raise click.UsageError("--reading-error needs --circle")
         if _brings_scene(file) and name in _OF_PICTURES:
-            raise click.UsageError(f"{param.opts[0]} is of pictures, and {file} is none")
+            raise click.UsageError(f"{param.opts[0]} applies to pictures, and {file} is not one")
 
 
 def _brings_scene(file: str) -> bool:
@@ -262,8 +262,8 @@ def _scan(file: str, given: dict[str, Any]) -> Scan | None:
 
     if given["pixel"] is None:
         if _is_picture(file):
-            raise InputError("is needed: a picture has no scale of its own", key="--pixel",
-                             file=file, expected='its width: --pixel "10 um"')  # fmt: skip
+            raise InputError("is needed: a picture carries no scale", key="--pixel",
+                             file=file, expected='size of a pixel: --pixel "10 um"')  # fmt: skip
         return None
     return Scan(
         pixel_m=given["pixel"],
@@ -320,7 +320,7 @@ def _circle(file: str, given: dict[str, Any]) -> CircleTable:
     solves = "pitch" in unknown or given["pitch"] is None
     if solves and not any(s.known_m for s in settings):
         raise InputError(
-            "is needed to read a circle",
+            "is needed for a divided circle",
             key="--density",
             expected='a density, --density "600 / mm", or a column wavelength_nm with known lines',
         )

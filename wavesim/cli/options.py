@@ -204,7 +204,8 @@ def line_options(command: _Command) -> _Command:
     """--wavelength and --order: which line of a scene is meant."""
     wavelength = click.option(
         "--wavelength", type=WAVELENGTH,
-        help="Wavelength in air. Default: the strongest or middle one of the source.",
+        help="Wavelength in air. Default: the source's strongest line, or the middle of its "
+            "spectrum.",
     )  # fmt: skip
     order = click.option(
         "--order",
@@ -240,12 +241,14 @@ def look_options(size: str, needs: str = "") -> Callable[[_Command], Callable[..
     sizes = click.option(
         "--size", type=click.Choice(["page", "a4", "letter", "slide", "web"]), default=size,
         show_default=True,
-        help="For a page of text, a sheet of A4 or letter paper, a projector or a screen.",
+        help="Size for a page of text, a sheet of A4 or letter paper, a projector or a screen.",
     )  # fmt: skip
-    bar = click.option("--bar", is_flag=True, help="A bar of 100 mm to check a print with.")
+    bar = click.option(
+        "--bar", is_flag=True, help="Add a bar of 100 mm, to check the scale of a print."
+    )
     caution = click.option(
         "--no-caution", is_flag=True,
-        help="Leave the caution out of the picture; it stays in the text.",
+        help="Omit the caution from the picture; it is still printed as text.",
     )  # fmt: skip
     return lambda command: sizes(bar(caution(_with_look(command, needs))))
 
@@ -278,7 +281,7 @@ def figure_options(name: str, size: str, *endings: str) -> Callable[[_Command], 
     """-o and --title of a command that draws, and how its figure looks."""
     output = click.option(
         "-o", "output", type=Output(*endings), default=name, show_default=True,
-        help=f"Write here: {', '.join(endings[:-1])} or {endings[-1]}.",
+        help=f"File to write: {', '.join(endings[:-1])} or {endings[-1]}.",
     )  # fmt: skip
     title = click.option("--title", metavar="WORDS", default="", help="Title above the picture.")
     look = look_options(size)

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 @click.argument("name", metavar="SCENE")
 @click.option(
     "--x", "x_m", type=Amount("length", "9.3 mm"),
-    help="Position on the plate, from the camera's axis.",
+    help="Position on the plate, measured from the camera's axis.",
 )  # fmt: skip
 @click.option(
     "--angle", "beta_rad", type=Amount("angle", "0.53 deg"),
@@ -61,7 +61,7 @@ def command(
     """Explain the colour at one point of SCENE's plate.
 
     Which wavelengths are extinguished there and by what, which remain, to what orders they belong
-    and what fraction of the light they carry, and what the mixture looks like. SCENE is a scene
+    and what fraction of the light they carry, and the colour of the mixture. SCENE is a scene
     file, exposed first, or a plate file (.h5) exposed before.
     """
     if (x_m is None) == (beta_rad is None):

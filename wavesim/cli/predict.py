@@ -17,7 +17,7 @@ from wavesim.cli.options import WAVELENGTH, NumberOption, Whole, examples, json_
 @click.argument("scene_file", metavar="SCENE")
 @click.option(
     "--wavelength", "wavelengths", type=WAVELENGTH, multiple=True,
-    help="Wavelength in air; may be repeated. Default: the source's own.",
+    help="Wavelength in air; may be repeated. Default: those of the source.",
 )  # fmt: skip
 @click.option(
     "--order", "orders", type=Whole(), metavar="M", multiple=True,
@@ -39,7 +39,7 @@ def command(
 
     Lists the orders, where they lie and overlap, widths, every ghost of every periodic error,
     diffuse light, focus, exposure, and where the theory stops. SCENE is a scene file, or a plate
-    file (.h5), whose scene is taken.
+    file (.h5), whose scene is used.
     """
     from wavesim.study.predict import predict
 

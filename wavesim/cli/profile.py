@@ -42,16 +42,18 @@ _DECADES = 12
     help="Width of the scan, in orders.",
 )  # fmt: skip
 @click.option(
-    "--figure", type=Output(*FIGURES), help="Draw the profile, ghosts marked: .png, .pdf or .svg."
+    "--figure",
+    type=Output(*FIGURES),
+    help="Draw the profile with its ghosts marked: .png, .pdf or .svg.",
 )
 @look_options("page", needs="figure")
 @click.option(
     "--table", type=Output(".csv"),
-    help="Write the profile: order, wavelength, place and level.",
+    help="File for the profile: order, wavelength, position and level.",
 )  # fmt: skip
 @click.option(
     "--ghosts", type=Output(".csv"),
-    help="Write the ghosts found, as `wavesim diagnose` reads them.",
+    help="File for the ghosts found, as read by `wavesim diagnose`.",
 )  # fmt: skip
 @json_option
 def command(
@@ -67,9 +69,9 @@ def command(
 ) -> None:
     """Compute the profile of one line of SCENE and measure it.
 
-    Gives width, resolution, Strehl ratio (peak over the perfect ruling's), power, ghosts, matched
-    with the predicted, and the mean diffuse light. SCENE is a scene file, or a plate file (.h5),
-    whose scene is taken.
+    Gives width, resolution, Strehl ratio (peak relative to the perfect ruling), power, ghosts
+    found and predicted, and the mean diffuse light. SCENE is a scene file, or a plate file (.h5),
+    whose scene is used.
     """
     scene = scene_named(scene_file, figure, table, ghosts)
     outputs = [path for path in (figure, table, ghosts) if path is not None]

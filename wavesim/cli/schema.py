@@ -11,13 +11,13 @@ from wavesim.cli.options import Output, examples, json_option
 
 
 @click.command(epilog=examples("wavesim schema -o scene.schema.json"))
-@click.option("-o", "output", type=Output(".json"), help="Write here instead of printing.")
+@click.option("-o", "output", type=Output(".json"), help="File to write instead of printing.")
 @json_option
 def command(output: Path | None, as_json: bool) -> None:  # noqa: ARG001  (it is JSON anyway)
     """Print the JSON Schema of scene files.
 
-    It lists every key with its meaning. Editors complete scene files with it and mark wrong keys
-    while they are written, where a scene's first line says #:schema scene.schema.json
+    It lists every key with its meaning. Editors use it to complete scene files and to mark wrong
+    keys while you type, if the first line of the scene is #:schema scene.schema.json
     """
     from wavesim.files import replacing
     from wavesim.scene import json_schema

@@ -44,4 +44,4 @@ def command(
                    "cautions": [text for _, text in cautions(plates)]})  # fmt: skip
     else:
         count = f"{len(plates)} plate{'' if len(plates) == 1 else 's'}"
-        click.echo(labelled([("written", f"{count} on {output}"), *cautions(plates)]))
+        click.echo(labelled([("written", f"{count} in {output}"), *cautions(plates)]))

@@ -37,15 +37,23 @@ if TYPE_CHECKING:
     ),
 )
 @click.argument("study_file", metavar="STUDY")
-@click.option("-o", "output", metavar="FILE.h5|FOLDER", help="Write the study here.")
+@click.option("-o", "output", metavar="FILE.h5|FOLDER", help="File or folder to write.")
 @click.option(
-    "--workers", type=Whole(1, 1024), help="Processes; default the cores of this machine."
+    "--workers",
+    type=Whole(1, 1024),
+    help="Number of processes. Default: the number of cores of this machine.",
 )
 @click.option("--cluster", metavar="ADDRESS", help="Use the workers of a running dask scheduler.")
-@click.option("--figures", is_flag=True, help="Draw what fits the study beside it, too.")
+@click.option(
+    "--figures", is_flag=True, help="Also draw the figures that suit the study, beside its file."
+)
 @look_options("page", needs="figures")
 @click.option("--member", type=Whole(0, 10_000_000), help="Print this member's scene and stop.")
-@click.option("--dry-run", is_flag=True, help="Say members, time and size; compute one of them.")
+@click.option(
+    "--dry-run",
+    is_flag=True,
+    help="Print the number of members, time and size, and compute one member.",
+)
 @json_option
 def command(
     study_file: str,
@@ -60,9 +68,10 @@ def command(
 ) -> None:
     """Run STUDY: a base scene, what varies, and what is recorded of each member.
 
-    STUDY is a study file (.toml). Writes one HDF5 file. Interrupted or killed, the same command
-    goes on where it stopped; nothing that was finished is lost or computed twice. Of a file that a
-    study wrote (.h5), it tells again what all members say, or gives a member's scene.
+    STUDY is a study file (.toml). Writes one HDF5 file. After an interruption the same command
+    continues where it stopped; nothing that was finished is lost or computed twice. For a file
+    that a study wrote (.h5), it prints the summary of all members again, or the scene of one
+    member.
     """
     from wavesim.ensemble import estimate, load_plan, run_study
     from wavesim.ensemble.joined import plan_of
@@ -92,7 +101,7 @@ def command(
 def _refuse_with_file(output: str | None, *, dry_run: bool) -> None:
     for given, option in ((output, "-o"), (dry_run, "--dry-run")):
         if given:
-            raise click.UsageError(f"{option} needs a study to run (.toml), not the file of one")
+            raise click.UsageError(f"{option} needs a study to run (.toml), not the result of one")
 
 
 def _target(output: str | None, study_file: str) -> Path:
@@ -151,13 +160,13 @@ def _tell_estimate(plan: StudyPlan, found: Estimate, *, as_json: bool) -> None:
     workers = f"{found.workers} process{'' if found.workers == 1 else 'es'}"
     rows = [
         ("study", plan.table.title or stem(plan.name)),
-        ("members", f"{found.members:,}, of which {found.done:,} are done"),
+        ("members", f"{found.members:,}, of which {found.done:,} are finished"),
         (
             "time",
             f"{shutter(found.member_s)} a member: about {shutter(max(found.seconds, 1))} in "
             f"{workers}",
         ),
-        ("size", f"at most {_bytes(found.bytes)}, twice that while it is put together"),
+        ("size", f"at most {_bytes(found.bytes)}, twice that while the file is assembled"),
     ]
     click.echo(labelled(rows))
 
@@ -189,7 +198,7 @@ def _tell(
         return
     rows = []
     if counts and counts["computed"] < counts["members"]:
-        rows.append(("computed", f"{counts['computed']:,} members now"))
+        rows.append(("computed", f"{counts['computed']:,} members in this run"))
     if counts or drawn:
         files = (file, *drawn) if counts else drawn
         rows.append(("written", ", ".join(str(path) for path in files)))

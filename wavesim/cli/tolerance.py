@@ -28,10 +28,12 @@ _PART = NumberOption(0, 1, open_=True)
 @click.option(
     "--diffuse", type=_PART, help="Diffuse light allowed, as a fraction of the line's light."
 )
-@click.option("--resolving-power", type=NumberOption(0, open_=True), help="Least resolving power.")
+@click.option(
+    "--resolving-power", type=NumberOption(0, open_=True), help="Lowest resolving power allowed."
+)
 @click.option(
     "--period", type=NumberOption(2),
-    help="Period of periodic errors, in rulings. Default: the scene's, or 100.",
+    help="Period of periodic errors, in rulings. Default: that of the scene, or 100.",
 )  # fmt: skip
 @workers_option
 @json_option
@@ -51,7 +53,7 @@ def command(
     At least one limit is needed: --ghost, --diffuse or --resolving-power. Gives the largest error
     of each kind, alone and with all others present: by formula, then confirmed by simulation. The
     scene's own defects are left out. SCENE is a scene file, or a plate file (.h5), whose scene is
-    taken.
+    used.
     """
     from wavesim.ensemble.engine import mapped
     from wavesim.study.predict.wavelengths import usual_wavelength

@@ -44,13 +44,14 @@ class Loss:
         """Both in words; empty where nothing of account is given up."""
         parts = []
         if self.colour >= 0.005:
-            parts.append(f"{self.colour:.0%} of the picture is purer in colour than shown")
+            parts.append(f"{100 * self.colour:.0f} % of the picture is more saturated than shown")
         if self.luminance >= 0.005:
-            parts.append(f"{self.luminance:.0%} is brighter than shown")
+            parts.append(f"{100 * self.luminance:.0f} % is brighter than shown")
         if parts and self.difference[1] >= _JUST_SEEN:
             median, most = self.difference
             parts.append(
-                f"colours of these are off by {median:.0f}, at most {most:.0f} (CIEDE2000)"
+                f"colour difference there {median:.0f} in the median, at most {most:.0f} "
+                "(CIEDE2000)"
             )
         return "; ".join(parts)
 

@@ -97,7 +97,7 @@ def chromaticity_path(
     lo, hi = x_range_m or (plate.x_m[0], plate.x_m[-1])
     inside = (plate.x_m >= lo) & (plate.x_m <= hi)
     if not inside.any():
-        raise InputError("holds no part of the plate", key="x_range_m", value=(lo, hi))
+        raise InputError("lies outside the plate", key="x_range_m", value=(lo, hi))
     with styled(size):
         text = size.line_in()
         head = 3.3 * text

@@ -138,7 +138,7 @@ def kinds_for(members: Members, path: str | Path) -> list[str]:
         found.append("sensitivity")
     if not found:
         raise InputError(
-            "holds nothing to draw: all members are alike",
+            "holds nothing to draw: all members are the same",
             file=path,
             expected="a study whose numbers, profiles or pictures differ",
         )
@@ -198,7 +198,7 @@ def distribution_figure(
         right.set_ylim(0.0, 1.02)
         for position, _ in _limits(members, name):
             axes.axvline(position, color=size.ink, lw=0.8 * size.line_pt, ls=(0, (4, 3)))
-        right.set_ylabel("fraction up to this value", color=size.accent)
+        right.set_ylabel("fraction of the members up to this value", color=size.accent)
         right.spines["right"].set_visible(False)
         box = axes.get_position()
         for both in (axes, right):
@@ -216,7 +216,7 @@ def _limits(members: Members, name: str) -> list[tuple[float, str]]:
             for side, end in ends:
                 if end is not None:
                     text = in_unit(end, members.units[name])
-                    found.append((end, f"{within.mean():.1%} keep {side} {text}"))
+                    found.append((end, f"{100 * within.mean():.1f} % have {side} {text}"))
     return found
 
 
@@ -336,8 +336,8 @@ def sensitivity_figure(
         )
     labels = Labels(
         title or members.title,
-        f"what it depends on: {label(name, members)}, each key alone",
-        "fraction of its variance",
+        f"{label(name, members)}: dependence on each key alone",
+        "fraction of the variance",
         "",
         cautions,
     )
@@ -354,7 +354,7 @@ def _bars(axes: Axes, found: list[Sensitivity], size: Size) -> None:
     if np.isfinite(totals).all():
         axes.barh(rows, totals, height=0.62, color=size.rule)
         handles = [Patch(color=size.series[0]), Patch(color=size.rule)]
-        axes.legend(handles, ["alone", "with its interactions"], loc="lower right", frameon=False)
+        axes.legend(handles, ["alone", "with interactions"], loc="lower right", frameon=False)
     axes.barh(rows, [s.first_order for s in found], height=0.34, color=size.series[0])
     for row, s in zip(rows, found, strict=True):
         longest = max(s.first_order, s.total if np.isfinite(s.total) else 0.0)
@@ -362,7 +362,9 @@ def _bars(axes: Axes, found: list[Sensitivity], size: Size) -> None:
         axes.text(
             longest + 0.01,
             row,
-            f"{s.first_order:.2f}, {sign} with it ({s.rank_correlation:+.2f})".replace("-", "−"),
+            f"{s.first_order:.2f}, {sign} with the key ({s.rank_correlation:+.2f})".replace(
+                "-", "−"
+            ),
             va="center",
             color=size.quiet,
             fontsize=size.small_pt,

@@ -72,7 +72,7 @@ def failure_figure(
 
 def _ends(parameter: Floats) -> tuple[float, float]:
     if parameter.size == 0:
-        raise InputError("no error is known for any value", key="parameter")
+        raise InputError("the error could not be computed for any value", key="parameter")
     low, high = float(parameter[0]), float(parameter[-1])
     return (low, high) if high > low else (low / 2, low * 2)
 

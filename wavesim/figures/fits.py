@@ -111,7 +111,7 @@ def _curves(axes, compared: FittedPhotograph, size: Size) -> None:  # type: igno
     axes.set_ylim(0, 1.05)
     axes.set_xticklabels([])
     known = compared.pattern.linear or compared.pattern.reading.tone != "fitted"
-    axes.set_ylabel(f"{'light' if known else 'picture'} (wide), fit (thin)")
+    axes.set_ylabel(f"{'light' if known else 'picture'} (thick), fit (thin)")
 
 
 def _residual(axes, compared: FittedPhotograph, size: Size) -> None:  # type: ignore[no-untyped-def]

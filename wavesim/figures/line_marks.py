@@ -43,7 +43,7 @@ def line_marks(plate: Plate) -> list[Mark]:
         ]
     if not marks:
         raise InputError(
-            "none of the source's lines falls on the plate in an order but 0", key="--mark",
+            "none of the source's lines falls on the plate in an order other than 0", key="--mark",
             value="lines", expected="--mark orders",
         )  # fmt: skip
     return marks

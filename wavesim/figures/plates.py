@@ -165,7 +165,7 @@ def _fill(
     corners = np.array([(x[0], low), *zip(x, y, strict=True), (x[-1], low)])
     band.set_clip_path(Polygon(corners, closed=True, transform=axes.transData))
     axes.set_ylim(low, high)
-    note = "under the curve: the colour of the light, however faint"
+    note = "under the curve: hue of the light, regardless of its brightness"
     room_in = axes.get_position().width * size.width_in - width_of(POSITION, size.text_pt)
     if width_of(note, size.small_pt) > room_in:
         return

@@ -103,7 +103,7 @@ LETTER = replace(PAGE, name="letter", width_in=8.5, page_in=11.0, dpi=300.0)  # 
 SIZES = {size.name: size for size in (PAGE, A4, LETTER, WEB, SLIDE)}
 _BAR_MM, _BAR_LINES = 100.0, 2.6
 _MARGIN_IN = 0.35
-_BAR_WORDS = "100 mm: if a ruler says otherwise, print again without fitting to the page"
+_BAR_WORDS = "100 mm: if a ruler shows otherwise, print again at 100 %, not fitted to the page"
 
 
 def size_for(name: str, *, caution: bool = True, bar: bool = False) -> Size:
@@ -117,7 +117,7 @@ def size_for(name: str, *, caution: bool = True, bar: bool = False) -> Size:
     size = size_named(name)
     if bar and name not in ("page", "a4", "letter"):
         raise InputError(
-            "has a bar of 100 mm on paper only", key="size", value=name,
+            "cannot have a bar of 100 mm, which is for paper only", key="size", value=name,
             expected='"page", "a4" or "letter"',
         )  # fmt: skip
     return replace(size, caution=caution, bar=bar)
@@ -315,7 +315,7 @@ def blank(size: Size, height_in: float) -> Sheet:
     wanted = height_in + Sheet(Figure(), size, size.width_in, 1.0).foot_in
     if size.page_in is not None and wanted > size.page_in:
         raise InputError(
-            f"asks for {wanted * 25.4:.0f} mm of paper that is {size.page_in * 25.4:.0f} mm high",
+            f"needs {wanted * 25.4:.0f} mm on paper that is {size.page_in * 25.4:.0f} mm high",
             key="size", value=size.name,
             expected='fewer or lower plates, or size "page", which is as high as its content',
         )  # fmt: skip
@@ -323,7 +323,7 @@ def blank(size: Size, height_in: float) -> Sheet:
     if height * size.dpi > _MOST_PIXELS:
         times = height / size.width_in
         raise InputError(
-            f"would make a figure {times:,.0f} times as high as wide", key="plate.height",
+            f"would make the figure {times:,.0f} times as high as it is wide", key="plate.height",
             expected="a lower plate, or fewer plates on one sheet",
         )  # fmt: skip
     figure = Figure(figsize=(size.width_in, height), dpi=size.dpi, facecolor=size.paper)

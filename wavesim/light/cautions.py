@@ -13,11 +13,12 @@ _DEFER = "Local rules and a qualified supervisor decide."
 
 _SUN = (
     "Sunlight: never look at the Sun or its image through a slit, lens or grating, nor through "
-    "filters not made for it (ISO 12312-2); a lens can burn skin, eyes and paper. " + _DEFER
+    "filters not made for the purpose (ISO 12312-2); a lens can burn skin, eyes and paper. "
+    + _DEFER
 )
 _MERCURY = (
-    "Mercury lamp: a bare lamp gives ultraviolet that harms eyes and skin (IEC 62471); use its "
-    "housing or glass and do not look into it. " + _DEFER
+    "Mercury lamp: a bare lamp gives ultraviolet that harms eyes and skin (IEC 62471); keep it "
+    "in its housing or behind glass and do not look into it. " + _DEFER
 )
 _BRIGHT = "Bright lamp: do not stare into it or its image. " + _DEFER
 
@@ -52,6 +53,6 @@ def cautions(source: Source) -> tuple[str, ...]:
 def _laser(power_w: float) -> str:
     _, name, warning = next(row for row in _CLASSES if power_w <= row[0])
     return (
-        f"Laser of {power_w * 1e3:.3g} mW: by its power alone about class {name} (IEC 60825-1), "
-        f"{warning}; the label on the laser decides. " + _DEFER
+        f"Laser of {power_w * 1e3:.3g} mW: judged by its power alone, about class {name} (IEC "
+        f"60825-1): {warning}. The label on the laser decides. " + _DEFER
     )

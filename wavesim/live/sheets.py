@@ -75,7 +75,7 @@ def magnification(span_mm: float, room_mm: float) -> float:
 
 def _scale_words(times: float) -> str:
     size = f"{times:g} times the plate's size" if times != 1 else "the plate's own size"
-    return f"Printed at {size}: {times:g} mm on the paper is 1 mm on the plate."
+    return f"Printed at {size}: {times:g} mm on paper is 1 mm on the plate."
 
 
 def _caption(title: str, plate: Plate, stops: float, first: Plate | None) -> str:
@@ -189,5 +189,5 @@ def _bar(page: _Page, y_mm: float) -> None:
     for part in range(11):
         x = left + part * BAR_MM / 10
         page.line((x, x), (y_mm - (1.8 if part in (0, 5, 10) else 1.0), y_mm), 0.6)
-    text = "100 mm: if a ruler says otherwise, print again without fitting to the page"
+    text = "100 mm: if a ruler shows otherwise, print again at 100 %, not fitted to the page"
     page.text(left, y_mm + 1.6, text, 7.5, _QUIET)

@@ -177,7 +177,7 @@ def _described(
     for m in chosen:
         if m not in known:
             raise LimitError(
-                "does not leave the grating anywhere in this range",
+                "does not propagate anywhere in this range",
                 key="order",
                 value=m,
                 expected=f"one of {', '.join(map(str, sorted(known)))}",

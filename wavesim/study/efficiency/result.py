@@ -154,9 +154,9 @@ class Efficiency(Result):
         yield Sentence("grooves", self.material)
         yield Sentence(
             "accuracy",
-            f"{max(self.error):.0e} by a second truncation, {self.sampling_error:.0e} by "
-            f"interpolation between {self.computed} places computed with {self.functions} "
-            f"functions; energy balance within {self.balance:.0e}",
+            f"{max(self.error):.0e} from truncation (compared with a second one), "
+            f"{self.sampling_error:.0e} from interpolation between {self.computed} points "
+            f"computed with {self.functions} functions; energy balance within {self.balance:.0e}",
         )
         yield self._peaks()
         yield self._values()
@@ -174,7 +174,7 @@ class Efficiency(Result):
         )  # fmt: skip
         heads = (
             Column("order"), Column("peak", self._unit), Column("+-", self._unit),
-            Column("efficiency", "%"), Column("above half of it", self._unit),
+            Column("efficiency", "%"), Column("above half the peak", self._unit),
         )  # fmt: skip
         return Listing("Peaks, unpolarised light", heads, rows)
 
@@ -210,9 +210,10 @@ class Efficiency(Result):
         order = next(o for o in self.orders if o.order == peak.order)
         k = int(np.argmin(np.abs(self.x - peak.position)))
         return (
-            f"at {self._peak(peak)[0]} {self._unit} scalar theory gives order {order.order} "
-            f"{100 * order.scalar[k]:.1f} %; rigorous {100 * order.along[k]:.1f} % along, "
-            f"{100 * order.across[k]:.1f} % across the grooves"
+            f"at {self._peak(peak)[0]} {self._unit} scalar theory gives "
+            f"{100 * order.scalar[k]:.1f} % in order {order.order}, rigorous theory "
+            f"{100 * order.along[k]:.1f} % for the electric field along the grooves and "
+            f"{100 * order.across[k]:.1f} % across them"
         )
 
     @property
