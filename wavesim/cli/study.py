@@ -188,7 +188,7 @@ def _tell(
     plan: StudyPlan, file: Path, counts: dict[str, int], drawn: list[Path], *, as_json: bool
 ) -> None:
     from wavesim.ensemble import summarise
-    from wavesim.ensemble.summary import profile_spread, read_members
+    from wavesim.ensemble.recorded import profile_spread, read_members
 
     found = summarise(read_members(file), plan.table.report, profile_spread(file))
     if as_json:

@@ -8,6 +8,7 @@ parts       members on disk while the study grows: done means the file is there
 engine      members shared among processes, on this machine or on a cluster
 running     a plan -> a study file, resumed where it stopped
 joined      the study file (HDF5), and back as a labelled data set
+recorded    what a study's file holds: numbers, and the scatter of profiles
 summary     quantiles, yields, sensitivities and the worst members
 """
 

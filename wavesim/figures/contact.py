@@ -9,7 +9,7 @@ from pathlib import Path
 from matplotlib.figure import Figure
 
 from wavesim.ensemble.joined import reading
-from wavesim.ensemble.summary import Members
+from wavesim.ensemble.recorded import Members
 from wavesim.figures.lettering import lines_in
 from wavesim.figures.study_axes import key_words, last_word, value_of
 from wavesim.figures.style import (

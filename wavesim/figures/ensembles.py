@@ -23,7 +23,8 @@ from wavesim import light
 from wavesim.arrays import Floats
 from wavesim.ensemble.joined import plan_of, reading
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.ensemble.summary import Members, Sensitivity, alike, read_members, sensitivities
+from wavesim.ensemble.recorded import Members, read_members
+from wavesim.ensemble.summary import Sensitivity, alike, sensitivities
 from wavesim.errors import InputError
 from wavesim.figures.contact import contact_sheet
 from wavesim.figures.lettering import plain

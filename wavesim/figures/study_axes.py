@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import NUMBERS
-from wavesim.ensemble.summary import Members
+from wavesim.ensemble.recorded import Members
 from wavesim.figures.style import in_words
 
 _MOST_LABELLED = 12  # values of a key that a map labels one by one

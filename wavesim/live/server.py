@@ -58,7 +58,9 @@ class Server:
         self.connections = self.benches = 0
         self.stopping = False
         self._scene, self._scenes, self._share = scene, tuple(scenes), share
-        # one computation of each bench at a time, first come first served: benches take turns
+        # One computation of each bench at a time, first come first served: benches take turns.
+        # The threads of `threads.each` share out one computation while its caller waits, which the
+        # loop that serves the sockets must not do.
         self.pool = ThreadPoolExecutor(max(2, os.cpu_count() or 1), "bench")
 
     def desk(self, *, owner: bool) -> Desk:

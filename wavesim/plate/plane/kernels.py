@@ -124,7 +124,7 @@ def _mix_four(flat, start, width, count, w, mixed):  # type: ignore[no-untyped-d
 
 @compiled(fastmath={"contract", "nsz"})
 def sweep_coarse(flat, width, p, q, lines, weight, tile, out):  # type: ignore[no-untyped-def]
-    """Cubic readings; arguments as of `sweep_fine`."""
+    """Cubic readings; arguments and loops as of `sweep_fine`, with four readings written out."""
     j0, j1, i0, i1 = tile
     n = i1 - i0
     block = np.zeros((weight.shape[1], j1 - j0, n))
