@@ -58,11 +58,7 @@ def plates(folder: Path) -> Work:
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
-        if dice.random() < 0.4:
-            path.write_bytes(bytes_changed(content, dice))
-        else:
-            path.write_bytes(content)
-            forge(path, dice)
+        damage(path, content, dice, raw=0.4)
         return dice.choice(_USES)(path)
 
     return work
@@ -82,6 +78,15 @@ _USES: tuple[Callable[[Path], str], ...] = (
     lambda path: commanded("measure", str(path), "--density", "600 / mm", "--camera", "1 m"),
     lambda path: commanded("measure", str(path), "--bright", "--json"),
 )
+
+
+def damage(path: Path, content: bytes, dice: random.Random, raw: float) -> None:
+    """Write an HDF5 file with changed bytes (one in `raw` of all), or with changed contents."""
+    if dice.random() < raw:
+        path.write_bytes(bytes_changed(content, dice))
+    else:
+        path.write_bytes(content)
+        forge(path, dice)
 
 
 def forge(path: Path, dice: random.Random) -> None:

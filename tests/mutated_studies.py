@@ -1,4 +1,4 @@
-"""Mutated files of studies: cut, forged, foreign; opened, told again, drawn, exposed again."""
+"""Mutated files of studies: cut, forged, foreign; opened, reported again, drawn, exposed again."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import random
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.mutated_files import bytes_changed, forge
+from tests.mutated_files import damage
 from tests.mutated_scenes import commanded
 
 Work = Callable[[int], str]
@@ -56,11 +56,7 @@ def study_results(folder: Path) -> Work:
     def work(seed: int) -> str:
         dice = random.Random(seed)
         content = dice.choice(contents)
-        if dice.random() < 0.3:
-            path.write_bytes(bytes_changed(content, dice))
-        else:
-            path.write_bytes(content)
-            forge(path, dice)
+        damage(path, content, dice, raw=0.3)
         return dice.choice(_USES)(path, dice)
 
     return work

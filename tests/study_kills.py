@@ -22,32 +22,10 @@ from pathlib import Path
 
 import h5py
 
+from tests.bench import text
 from wavesim.ensemble import load_plan, run_study
 
 MEMBERS = 400
-SCENE = """
-[source]
-kind = "laser"
-wavelength = "546.1 nm"
-power = "1 mW"
-[bench]
-camera = "1 m"
-beam = "20 mm"
-[aperture]
-kind = "grating"
-count = 20000
-density = "1200 / mm"
-height = "5 mm"
-groove = { profile = "slit", width = "0.4 um" }
-[[aperture.defects]]
-kind = "random"
-rms = "20 nm"
-seed = 1
-[plate]
-width = "2 mm"
-height = "0.2 mm"
-pixel = "20 um"
-"""
 STUDY = """
 scene = "base.toml"
 seed = 7
@@ -64,12 +42,26 @@ _PROGRAM = "import sys; from wavesim.__main__ import main; sys.exit(main())"
 _DEADLINE_S = 300.0
 
 
+def random_ruling(title: str, *, count: int, density: int, width: str, rms: str) -> str:
+    """A scene of that title: a laser, and rulings with independent random errors of position."""
+    return text(
+        title,
+        source='kind = "laser"\nwavelength = "546.1 nm"\npower = "1 mW"',
+        bench='camera = "1 m"\nbeam = "20 mm"',
+        aperture=f'kind = "grating"\ncount = {count}\ndensity = "{density} / mm"\n'
+        f'height = "5 mm"\ngroove = {{ profile = "slit", width = "{width}" }}\n'
+        f'[[aperture.defects]]\nkind = "random"\nrms = "{rms}"\nseed = 1',
+        plate='width = "2 mm"\nheight = "0.2 mm"\npixel = "20 um"',
+    )
+
+
 class Bench:
     """A folder with the study, its whole file, and what is needed to run it again and again."""
 
     def __init__(self, folder: Path, members: int = MEMBERS) -> None:
         self.folder, self.members, self.struck = folder, members, 0
-        (folder / "base.toml").write_text(SCENE)
+        scene = random_ruling("Fine", count=20_000, density=1200, width="0.4 um", rms="20 nm")
+        (folder / "base.toml").write_text(scene)
         self.study = folder / "study.toml"
         self.study.write_text(STUDY.format(members=members))
         self.whole = run_study(load_plan(self.study), folder / "whole.h5", workers=1).file

@@ -6,6 +6,7 @@ import io
 import json
 import re
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -51,7 +52,7 @@ class Page:
         return self.number
 
     def next(self, *kinds: str) -> Reply:
-        """The next answer of one of the kinds; refusals are told."""
+        """The next answer of one of the kinds; a refusal fails."""
         while True:
             reply = unpacked(self.socket.receive_bytes())
             if reply.head["kind"] in kinds:
@@ -69,6 +70,17 @@ class Page:
         reply = self.next(wanted)
         assert reply.head["n"] == number
         return reply
+
+
+@contextmanager
+def two_pages(rights: Access | None = None) -> Iterator[tuple[Page, Page]]:
+    """Two pages of one server."""
+    with (
+        client(rights) as web,
+        web.websocket_connect(BENCH, headers=ORIGIN) as first,
+        web.websocket_connect(BENCH, headers=ORIGIN) as second,
+    ):
+        yield Page(first), Page(second)
 
 
 @pytest.fixture
@@ -362,12 +374,7 @@ def test_a_shared_bench_asks_for_a_key() -> None:
 
 def test_followers_see_the_owners_bench_and_turn_nothing() -> None:
     rights = access(["10.0.0.7"], 8642, shared=True)
-    with (
-        client(rights) as web,
-        web.websocket_connect(BENCH, headers=ORIGIN) as first,
-        web.websocket_connect(BENCH, headers=ORIGIN) as second,
-    ):
-        owner, follower = Page(first), Page(second)
+    with two_pages(rights) as (owner, follower):
         owner.send("hello", key=rights.owner_key, columns=100)
         owner.next("frame")
         follower.send("hello", key=rights.class_key)
@@ -382,12 +389,7 @@ def test_followers_see_the_owners_bench_and_turn_nothing() -> None:
 
 def test_nothing_is_shown_to_followers_while_the_plate_is_covered() -> None:
     rights = access([], 8642, shared=True)
-    with (
-        client(rights) as web,
-        web.websocket_connect(BENCH, headers=ORIGIN) as first,
-        web.websocket_connect(BENCH, headers=ORIGIN) as second,
-    ):
-        owner, follower = Page(first), Page(second)
+    with two_pages(rights) as (owner, follower):
         owner.send("hello", key=rights.owner_key, columns=100)
         owner.next("frame")
         owner.ask("cover", "cover", covered=True)
@@ -402,12 +404,7 @@ def test_nothing_is_shown_to_followers_while_the_plate_is_covered() -> None:
 
 
 def test_two_pages_turn_two_benches() -> None:
-    with (
-        client() as web,
-        web.websocket_connect(BENCH, headers=ORIGIN) as first,
-        web.websocket_connect(BENCH, headers=ORIGIN) as second,
-    ):
-        pages = [Page(first), Page(second)]
+    with two_pages() as pages:
         for page in pages:
             page.send("hello", columns=100)
             page.next("frame")

@@ -17,25 +17,15 @@ import pytest
 import wavesim
 from tests import bench
 from tests.plate_quadrature import miss_at, places_of, setup_of
+from tests.slit_lines import slit_line
 from wavesim.errors import InputError
 from wavesim.lightpath import ExposedPlate
 from wavesim.scene import Scene
 
-GREEN = 546.0735e-9
-
 
 def grating(jaws: str, *, alpha: float = 0.0, more: str = "", tables: str = "") -> Scene:
-    """600/mm, first order of the laser in the plate's middle; a slit 100 um wide, 4 mm high."""
-    beta = math.degrees(math.asin(GREEN * 600e3 - math.sin(math.radians(alpha))))
-    return bench.scene(
-        source='kind = "laser"\nwavelength = "546.0735 nm"\n'
-        f'slit = {{ width = "100 um", height = "4 mm", jaws = "{jaws}" }}',
-        bench='collimator = "600 mm"\ncamera = "600 mm"\n'
-        f'incidence = "{alpha} deg"\nviewing = "{beta!r} deg"\n{more}',
-        aperture='kind = "grating"\ndensity = "600 / mm"\ncount = 6000\nheight = "20 mm"\n'
-        f'groove = {{ profile = "slit" }}\n{tables}',
-        plate='width = "1.5 mm"\nheight = "5 mm"\npixel = "10 um"',
-    )
+    """The line of a slit 100 um wide, 4 mm high."""
+    return slit_line(f'width = "100 um", jaws = "{jaws}"', alpha, more=more, tables=tables)
 
 
 def widths(plate: ExposedPlate) -> np.ndarray:

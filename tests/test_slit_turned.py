@@ -15,25 +15,15 @@ import pytest
 
 from tests import bench
 from tests.plate_quadrature import miss_at, places_of, setup_of
+from tests.slit_lines import slit_line
 from wavesim.errors import LimitError
 from wavesim.lightpath import ExposedPlate, LightPath, expose
 from wavesim.scene import Scene
 
-GREEN = 546.0735e-9
-
 
 def grating(turn: float, *, alpha: float = 0.0, more: str = "", tables: str = "") -> Scene:
-    """600/mm, first order of the laser in the plate's middle; a slit of 4 mm imaged 1 : 1."""
-    beta = math.degrees(math.asin(GREEN * 600e3 - math.sin(math.radians(alpha))))
-    return bench.scene(
-        source='kind = "laser"\nwavelength = "546.0735 nm"\n'
-        f'slit = {{ width = "60 um", height = "4 mm", turn = "{turn} deg" }}',
-        bench='collimator = "600 mm"\ncamera = "600 mm"\n'
-        f'incidence = "{alpha} deg"\nviewing = "{beta!r} deg"\n{more}',
-        aperture='kind = "grating"\ndensity = "600 / mm"\ncount = 6000\nheight = "20 mm"\n'
-        f'groove = {{ profile = "slit" }}\n{tables}',
-        plate='width = "1.5 mm"\nheight = "5 mm"\npixel = "10 um"',
-    )
+    """The line of a slit 60 um wide, 4 mm high, imaged 1 : 1."""
+    return slit_line(f'width = "60 um", turn = "{turn} deg"', alpha, more=more, tables=tables)
 
 
 def places(plate: ExposedPlate) -> np.ndarray:

@@ -315,10 +315,10 @@ def test_forged_file(change: Callable[[h5py.File], None], says: str, good: Path)
 
 
 MUTATE = """
-import sys, faulthandler, resource
-import numpy as np
+import sys, faulthandler, random, resource
 from pathlib import Path
-from tests.test_store import assert_same, mutated
+from tests.mutated_files import bytes_changed
+from tests.test_store import assert_same
 from wavesim import store
 from wavesim.errors import PlateFileError
 
@@ -327,7 +327,7 @@ source, target = Path(sys.argv[1]), Path(sys.argv[2])
 good, content, refused = store.load(source), source.read_bytes(), 0
 before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 for seed in range(300):
-    target.write_bytes(mutated(content, np.random.default_rng(seed)))
+    target.write_bytes(bytes_changed(content, random.Random(seed)))
     try:
         back = store.load(target)
     except PlateFileError:
@@ -336,28 +336,6 @@ for seed in range(300):
         assert_same(good, back)
 print(refused, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 """
-
-
-def mutated(content: bytes, random: np.random.Generator) -> bytes:
-    """Flipped bits, a hole, noise, bytes lost or added, or a size replaced by an extreme one."""
-    data, start = bytearray(content), int(random.integers(len(content) - 8))
-    length = int(random.integers(1, 500))
-    match random.integers(6):
-        case 0:
-            for position in random.integers(len(data), size=random.integers(1, 9)):
-                data[position] ^= 1 << int(random.integers(8))
-        case 1:
-            data[start : start + length] = bytes(len(data[start : start + length]))
-        case 2:
-            data[start : start + length] = random.bytes(len(data[start : start + length]))
-        case 3:
-            del data[start : start + length]
-        case 4:
-            data[start:start] = random.bytes(length)
-        case _:
-            extremes = (0, 1, 2**31, 2**32 - 1, 2**63 - 1, 2**64 - 1)
-            data[start : start + 8] = extremes[random.integers(6)].to_bytes(8, "little")
-    return bytes(data)
 
 
 def test_mutated_files_are_refused_or_read_right(good: Path, tmp_path: Path) -> None:

@@ -20,42 +20,21 @@ import pytest
 from click.testing import CliRunner
 
 import wavesim
-from tests.study_kills import Bench, members_on_disk
+from tests.study_kills import Bench, members_on_disk, random_ruling
 from wavesim.cli import _wavesim
 from wavesim.ensemble import engine, load_plan, open_study, run_study, summarise
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import Limit, ReportTable
-from wavesim.ensemble.summary import Members, profile_spread, read_members, variance_share
+from wavesim.ensemble.recorded import Members, profile_spread, read_members
+from wavesim.ensemble.summary import variance_share
 from wavesim.errors import InputError, PlateFileError, SceneError
 
 ROOT = Path(__file__).resolve().parents[1]
 STUDIES = ROOT / "scenes" / "studies"
 
-SCENE = """
-schema = 1
-title = "A laser and a small grating"
-[source]
-kind = "laser"
-wavelength = "546.1 nm"
-power = "1 mW"
-[bench]
-camera = "1 m"
-beam = "20 mm"
-[aperture]
-kind = "grating"
-count = 1000
-density = "600 / mm"
-height = "5 mm"
-groove = { profile = "slit", width = "0.6 um" }
-[[aperture.defects]]
-kind = "random"
-rms = "41.667 nm"
-seed = 1
-[plate]
-width = "2 mm"
-height = "0.2 mm"
-pixel = "20 um"
-"""
+SCENE = random_ruling(
+    "A laser and a small grating", count=1000, density=600, width="0.6 um", rms="41.667 nm"
+)
 RANDOM = """
 scene = "base.toml"
 seed = 11
