@@ -84,12 +84,13 @@ PRINTING = {
                    "--turn-from", "0 deg", "--turn-to", "4 deg", "--points", "3"],
     "fit": ["fit", "slits.toml", "slits.h5", "--free", "aperture.width"],
     "study": ["study", "study.toml", "-o", "study.h5", "--workers", "1"],
+    "study, dry run": ["study", "study.toml", "--dry-run"],
     "figure": ["figure", "slits.h5"],
     "figure of a study": ["figure", "study.h5", "-o", "s.png"],
     "sheet": ["sheet", "slits.h5"],
     "animate": ["animate", "slits.toml", "--vary", "aperture.count=2,3"],
 }  # fmt: skip
-EVERYDAY = ("predict", "point", "measure", "study", "figure", "sheet")
+EVERYDAY = ("predict", "point", "measure", "study", "study, dry run", "figure", "sheet")
 DRAWING = {
     "point": ["point", "slits.h5", "--x", "5 mm", "--figure", "F"],
     "compare": ["compare", "slits.toml", "--only", "small-angles", "--steps", "3", "--figure", "F"],

@@ -22,9 +22,12 @@ import pytest
 from tests.sample_plates import slit_plate
 from wavesim.aperture.measured import dataset, two_columns
 from wavesim.aperture.plane.picture import read_grey
+from wavesim.colorimetry.film import read_curve, read_reciprocity
 from wavesim.errors import InputError, LimitError, PlateFileError, TableError
+from wavesim.grooves.materials import read as read_material
 from wavesim.light.tables import source_table
-from wavesim.measuring import Scan, read_picture
+from wavesim.measuring import Scan, read_picture, read_settings
+from wavesim.measuring.diagnosis import read as read_ghosts
 from wavesim.scene import load
 from wavesim.store import load as load_plate
 from wavesim.store import save
@@ -101,6 +104,8 @@ def _hostile(folder: Path) -> dict[str, str]:
     """Name of each file, and a word of what is said about it."""
     (folder / "deep.toml").write_text("a" + ".a" * 50_000 + " = 1\n")
     (folder / "long.csv").write_text("wavelength_nm,relative\n" + "1,2\n" * 1_200_000)
+    (folder / "wide.csv").write_text("wavelength_nm,relative\n" + "1," * 3_000_000)
+    (folder / "head.csv").write_text("wavelength_nm," * 400_000)
     _tiff(folder / "tile.tif", 40_000, zlib.compress(bytes(1000)))
     _tiff(folder / "packed.tif", 64, zlib.compress(bytes(80_000_000)))
     _icon(folder / "icon.png")
@@ -108,7 +113,9 @@ def _hostile(folder: Path) -> dict[str, str]:
     _places(folder / "large.h5", 3_000_000_000, 1_000_000)
     _places(folder / "chunk.h5", 10, 400_000_000)
     return {
-        "deep.toml": "parts", "long.csv": "memory", "tile.tif": "tile", "packed.tif": "packed",
+        "deep.toml": "parts", "long.csv": "ascend",
+        "wide.csv": "6,000,000 bytes in one line", "head.csv": "bytes in one line",
+        "tile.tif": "tile", "packed.tif": "packed",
         "icon.png": "cannot be read", "print.png": "cannot be read", "large.h5": "too large",
         "chunk.h5": "too large",
     }  # fmt: skip
@@ -119,6 +126,7 @@ import json, resource, sys
 from pathlib import Path
 from tests.test_faults_inputs import READERS
 import wavesim.memory
+from wavesim.colorimetry.film import read_curve, read_reciprocity
 from wavesim.errors import InputError
 import PIL.Image, tifffile  # not to be counted
 
@@ -176,6 +184,46 @@ def test_texts_in_a_plate_file_are_bounded(tmp_path: Path) -> None:
         file.create_dataset("entry/scene/resolved", data=long, chunks=(1,), compression="gzip")
     with pytest.raises(PlateFileError, match=r"resolved.*longer than 8 MiB"):
         load_plate(tmp_path / "p.h5")
+
+
+def test_a_table_larger_than_the_memory_is_refused_before_it_is_parsed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "t.csv").write_text("wavelength_nm,relative\n" + "1,2\n" * 100_000)
+    monkeypatch.setattr("wavesim.memory.available_bytes", lambda: 1_000_000)
+    with pytest.raises(LimitError, match=r"t\.csv.*would need about .* GB of memory for a table"):
+        source_table(tmp_path / "t.csv")
+
+
+@pytest.mark.parametrize(
+    ("read", "head", "row", "words"),
+    [
+        (read_settings, "order,degrees", "1,2", "2,001 rows.*at most 2,000"),
+        (read_ghosts, "order,offset [orders],strength", "1,0.5,0.1", "2,001 ghosts"),
+        (read_curve, "log_exposure,density", "1,2", "100,001 rows.*at most 100,000"),
+        (read_reciprocity, "metered_s,corrected_s", "1,2", "100,001 rows"),
+        (read_material, "wavelength_nm,n,k", "1,2,3", "100,001 rows"),
+    ],
+)
+def test_a_table_has_a_largest_number_of_rows(
+    read: Reader, head: str, row: str, words: str, tmp_path: Path
+) -> None:
+    count = 2001 if "2,001" in words else 100_001
+    (tmp_path / "t.csv").write_text(f"{head}\n" + f"{row}\n" * count)
+    with pytest.raises(TableError, match=words):
+        read(tmp_path / "t.csv")
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_lines_are_counted_as_an_editor_does(end: str, tmp_path: Path) -> None:
+    """With every way to end a line, blank ones and remarks among them, quoted or not."""
+    lines = ["\ufeff# note", "", "wavelength_nm,relative", " 400 ,\t1", "\u00a0", "#", '"450","2"',
+             "500,x", ""]  # fmt: skip
+    (tmp_path / "t.csv").write_text(end.join(lines), encoding="utf-8", newline="")
+    with pytest.raises(TableError, match=r"line 8: .*found '500,x'"):
+        source_table(tmp_path / "t.csv")
+    (tmp_path / "t.csv").write_text(end.join(lines[:-2]), encoding="utf-8", newline="")
+    assert source_table(tmp_path / "t.csv").value.tolist() == [1.0, 2.0]
 
 
 def test_a_table_has_a_largest_number_of_lines(tmp_path: Path) -> None:

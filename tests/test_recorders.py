@@ -224,7 +224,7 @@ def test_wrong_recorders(text: str, says: str) -> None:
     ("content", "says"),
     [
         ("wavelength_nm,red,green\n400,1,1\n", "is not a table of sensitivities"),
-        ("wavelength_nm,red,green,blue\n400,1,1\n500,1,1\n", "has too few columns"),
+        ("wavelength_nm,red,green,blue\n400,1,1\n500,1,1\n", "line 2: is not a row of 4 numbers"),
         ("wavelength_nm,red,green,blue\n400,1,-1,0\n500,1,1,1\n", "is out of range"),
         ("wavelength_nm,red,green,blue\n500,1,1,0\n400,1,1,1\n", "does not ascend"),
         ("wavelength_nm,red,green,blue\n400,1,1,1\n700,1,1,1\n", "depend on one another"),

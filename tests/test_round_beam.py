@@ -19,6 +19,7 @@ import wavesim
 from tests import bench
 from wavesim.cli.predict import command as predict
 from wavesim.cli.profile import command as profile
+from wavesim.cli.tolerance import command as tolerance
 from wavesim.lightpath import ExposedPlate
 from wavesim.scene import Scene
 
@@ -68,7 +69,8 @@ def test_commands_have_the_line_of_the_plate(slit: str, tmp_path: Path) -> None:
     assert line["line_m"] == pytest.approx(on_plate, rel=2e-3)
     measured = printed(profile, path, "--order", "1")
     assert measured["fwhm_on_plate_m"] == pytest.approx(on_plate, rel=2e-3)
-    for found in (predicted["limits"], measured["notes"]):
+    allowed = printed(tolerance, path, "--order", "1", "--ghost", "1e-3")
+    for found in (predicted["limits"], measured["notes"], allowed["notes"]):
         assert any("round edge" in text for text in found)  # type: ignore[attr-defined]
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
 
@@ -66,6 +67,20 @@ def read_bounded(path: Path, most_bytes: int, refusal: type[InputError], expecte
     if len(content) > most_bytes:
         raise refusal(f"is larger than {bytes_text(most_bytes)}", file=path, expected=expected)
     return content
+
+
+def blocks_of(
+    path: Path, most_bytes: int, refusal: type[InputError], expected: str
+) -> Iterator[bytes]:
+    """The same, a mebibyte at a time."""
+    left = most_bytes + 1
+    with open_regular(path, refusal, expected) as stream:
+        while block := read_most(stream, min(left, 2**20), path, refusal, expected):
+            left -= len(block)
+            if left <= 0:
+                raise refusal(f"is larger than {bytes_text(most_bytes)}", file=path,
+                              expected=expected)  # fmt: skip
+            yield block
 
 
 def bytes_text(count: int) -> str:

@@ -145,6 +145,7 @@ def _progress(what: str) -> Iterator[Callable[[Progress], None] | None]:
 
 
 def _tell_estimate(plan: StudyPlan, found: Estimate, *, as_json: bool) -> None:
+    cautions = cautions_for(plan.scene.source)
     if as_json:
         echo_json(
             {
@@ -154,6 +155,7 @@ def _tell_estimate(plan: StudyPlan, found: Estimate, *, as_json: bool) -> None:
                 "workers": found.workers,
                 "seconds": found.seconds,
                 "bytes": found.bytes,
+                "cautions": cautions,
             }
         )
         return
@@ -167,6 +169,7 @@ def _tell_estimate(plan: StudyPlan, found: Estimate, *, as_json: bool) -> None:
             f"{workers}",
         ),
         ("size", f"at most {_bytes(found.bytes)}, twice that while the file is assembled"),
+        *(("caution", text) for text in cautions),
     ]
     click.echo(labelled(rows))
 

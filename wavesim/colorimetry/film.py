@@ -31,6 +31,7 @@ REFERENCE_S = 1.0  # exposures up to this are reciprocal: common practice, see t
 _EXPECTED = 'the header "log_exposure,density", lg of lx s and density'
 _RECIPROCITY_EXPECTED = 'the header "metered_s,corrected_s"'
 _MOST_DENSITY = 10.0
+_MOST_ROWS = 100_000  # of a table
 
 
 @dataclass(frozen=True, eq=False)
@@ -66,7 +67,7 @@ def read_curve(path: Path) -> CharacteristicCurve:
     TableError
         Missing or malformed file, exposures that do not ascend, densities out of 0 to 10.
     """
-    table = tables.read(path, empty="is empty", expected=_EXPECTED)
+    table = tables.read(path, empty="is empty", expected=_EXPECTED, most_rows=_MOST_ROWS)
     if [name.lower() for name in table.header[:2]] != ["log_exposure", "density"]:
         raise table.wrong(-1, "is not a characteristic curve", expected=_EXPECTED)
     rows = table.pairs("is not a row of two numbers")
@@ -181,7 +182,8 @@ def read_reciprocity(path: Path) -> ReciprocityTable:
         Missing or malformed file, times that do not ascend or are not positive, a corrected time
         shorter than the metered one.
     """
-    table = tables.read(path, empty="is empty", expected=_RECIPROCITY_EXPECTED)
+    table = tables.read(path, empty="is empty", expected=_RECIPROCITY_EXPECTED,
+                        most_rows=_MOST_ROWS)  # fmt: skip
     if [name.lower() for name in table.header[:2]] != ["metered_s", "corrected_s"]:
         raise table.wrong(-1, "is not a table of reciprocity", expected=_RECIPROCITY_EXPECTED)
     rows = table.pairs("is not a row of two numbers")

@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError, model_validator
 from wavesim.arrays import Floats
 from wavesim.ensemble.numbers import NUMBERS, OF_THE_LINE
 from wavesim.errors import InputError, SceneError, TableError
-from wavesim.inputs import read_bounded
+from wavesim.inputs import blocks_of, read_bounded
 from wavesim.scene import Scene, load, named_files
 from wavesim.scene.base import Model
 from wavesim.scene.messages import translated
@@ -347,7 +347,8 @@ class StudyPlan:
         digest = hashlib.sha256(json.dumps(whole, sort_keys=True).encode())
         digest.update(f"\0{__version__}\0{self.scene.text}".encode())
         for path in self._named():
-            digest.update(read_bounded(path, _MOST_TABLE, TableError, "a table or a picture"))
+            for block in blocks_of(path, _MOST_TABLE, TableError, "a table or a picture"):
+                digest.update(block)
         return digest.hexdigest()[:24]
 
     def _named(self) -> list[Path]:

@@ -10,10 +10,11 @@ import numpy as np
 
 from wavesim import tables
 from wavesim.arrays import Complexes, Floats
-from wavesim.errors import LimitError, TableError
+from wavesim.errors import LimitError
 from wavesim.tables import LENGTHS_M
 
 DATA = Path(__file__).parent / "data"
+_MOST_ROWS = 100_000
 _LEAST_N, _MOST_INDEX = 1e-3, 1000.0  # a wide margin about any substance in light
 
 SHIPPED = {
@@ -125,25 +126,21 @@ def read(path: Path, *, name: str = "") -> OpticalMaterial:
         that no substance has, or a row that is not three numbers: with file and line.
     """
     expected = "the header wavelength_nm,n,k"
-    table = tables.read(path, empty="is empty", expected=expected, separators=",")
+    table = tables.read(
+        path, empty="is empty", expected=expected, separators=",", most_rows=_MOST_ROWS
+    )
     unit = table.header[0].lower().removeprefix("wavelength_").removeprefix("vacuum_")
     heads = [text.lower() for text in table.header[1:3]]
     if heads != ["n", "k"] or unit not in LENGTHS_M or unit == table.header[0].lower():
         raise table.wrong(-1, "is not a table of optical constants", expected=expected)
-    values = np.empty((len(table.texts), 3))
-    for row in range(len(table.texts)):
-        cells = table.row(row)
-        if len(cells) < 3:
-            raise table.wrong(row, "has fewer than three columns", table.texts[row], expected)
-        values[row] = [table.number(row, cell) for cell in cells[:3]]
-        n, k = values[row, 1:]
-        if not (_LEAST_N <= n <= _MOST_INDEX and 0 <= k <= _MOST_INDEX):
-            expected = f"n of {_LEAST_N:g} to {_MOST_INDEX:,.0f} and k of 0 to {_MOST_INDEX:,.0f}"
-            raise table.wrong(row, "is not an index", table.texts[row], expected)
-        if row and values[row, 0] <= values[row - 1, 0]:
-            raise table.wrong(row, "does not ascend", table.texts[row], "ascending wavelengths")
-    if values.shape[0] < 2:
-        raise TableError("holds fewer than two rows", file=path, expected="at least two rows")
+    values = table.numbers(3, "is not a row of three numbers")
+    table.check_finite(values)
+    _, n, k = values.T
+    bad = np.flatnonzero((n < _LEAST_N) | (n > _MOST_INDEX) | (k < 0) | (k > _MOST_INDEX))
+    if bad.size:
+        expected = f"n of {_LEAST_N:g} to {_MOST_INDEX:,.0f} and k of 0 to {_MOST_INDEX:,.0f}"
+        raise table.wrong(int(bad[0]), "is not an index", table.texts[bad[0]], expected)
+    table.check_rising(values[:, 0], "wavelength does not ascend")
     index = values[:, 1] + 1j * values[:, 2]
     return OpticalMaterial(
         name or path.stem, _source(path), values[:, 0] * LENGTHS_M[unit], index, path

@@ -41,7 +41,7 @@ from wavesim.light import smooth
 from wavesim.light.observer import colour_matching, observer, straight_between
 from wavesim.light.photometry import luminous, weighted
 from wavesim.light.shipped import frozen
-from wavesim.tables import LENGTHS_M, TextTable
+from wavesim.tables import LENGTHS_M
 
 if TYPE_CHECKING:
     from wavesim.light.pieces import Spectrum
@@ -70,6 +70,7 @@ FILM_LOG = {
 _WAVELENGTH = re.compile(r"wavelength_(\S+)", re.IGNORECASE)
 _SENSOR_RIGHT = 'the header "wavelength_nm,red,green,blue"'
 _FILM_RIGHT = 'the header "wavelength_nm,sensitivity" or "wavelength_nm,log_sensitivity"'
+_MOST_ROWS = 100_000  # of a table of sensitivities
 _LARGEST, _MOST_DECADES = 1e12, 12.0
 _ROUNDING = 1e-9
 _MOST_ALIKE = 1e10  # condition of the responses' products
@@ -246,7 +247,7 @@ def _illuminant(name: str, wavelength_m: Floats) -> Floats:
 
 def _table(file: Path, names: tuple[str, ...], expected: str, wavelength_m: Floats) -> Floats:
     """(n, c) columns of a table, straight between its wavelengths, zero beyond."""
-    table = tables.read(file, empty="is empty", expected=expected)
+    table = tables.read(file, empty="is empty", expected=expected, most_rows=_MOST_ROWS)
     header = [name.lower() for name in table.header]
     unit = _WAVELENGTH.fullmatch(header[0])
     logs = header[1:2] == ["log_sensitivity"] and len(names) == 1
@@ -254,7 +255,9 @@ def _table(file: Path, names: tuple[str, ...], expected: str, wavelength_m: Floa
         logs or header[1 : 1 + len(names)] == list(names)
     ):  # fmt: skip
         raise table.wrong(-1, "is not a table of sensitivities", expected=expected)
-    rows = _rows(table, 1 + len(names))
+    count = 1 + len(names)
+    rows = table.numbers(count, f"is not a row of {count} numbers")
+    table.check_finite(rows)
     wavelength, values = rows[:, 0] * LENGTHS_M[unit.group(1)], rows[:, 1:]
     table.check_rising(wavelength, "wavelength does not ascend")
     low, high = (-_MOST_DECADES, _MOST_DECADES) if logs else (0.0, _LARGEST)
@@ -267,13 +270,3 @@ def _table(file: Path, names: tuple[str, ...], expected: str, wavelength_m: Floa
         inside = (wavelength_m >= wavelength[0]) & (wavelength_m <= wavelength[-1])
         found = np.where(inside[:, None], 10.0**found, 0.0)
     return found
-
-
-def _rows(table: TextTable, columns: int) -> Floats:
-    values = np.empty((len(table.texts), columns))
-    for k in range(len(table.texts)):
-        cells = table.row(k)
-        if len(cells) < columns:
-            raise table.wrong(k, "has too few columns", table.texts[k], f"{columns} numbers")
-        values[k] = [table.number(k, cell) for cell in cells[:columns]]
-    return values

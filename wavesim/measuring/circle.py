@@ -24,7 +24,7 @@ from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 ARCSEC_RAD = math.pi / 648_000
 
 _EXACT = 1e-7  # [rad] below which an incidence was not found but given
-_MOST_SETTINGS = 2000
+MOST_SETTINGS = 2000
 _MOST_UNKNOWN = 300  # lines whose wavelengths one fit finds
 
 
@@ -143,10 +143,10 @@ def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTa
         No setting of a line, too many of them, an angle that no light leaves at, or settings that
         do not tell what is to be found.
     """
-    if len(settings) > _MOST_SETTINGS:
+    if len(settings) > MOST_SETTINGS:
         raise InputError(
             "are too many settings for a divided circle", key="circle", value=len(settings),
-            expected=f"at most {_MOST_SETTINGS:,}, as many as are set by hand",
+            expected=f"at most {MOST_SETTINGS:,}, as many as are set by hand",
         )  # fmt: skip
     zeros = [s for s in settings if s.order == 0]
     lines = [s for s in settings if s.order != 0]

@@ -11,13 +11,13 @@ import numpy as np
 
 from wavesim import tables
 from wavesim.errors import TableError
-from wavesim.measuring.circle import CircleSetting, dms
+from wavesim.measuring.circle import MOST_SETTINGS, CircleSetting, dms
 from wavesim.measuring.profile import Profile, profile
 from wavesim.tables import LENGTHS_M, TextTable
 
 _LENGTHS_M = {f"x_{unit}": size for unit, size in LENGTHS_M.items()}
 _RIGHT_PROFILE = 'a header such as "x_mm,value" (or "pixel,value" together with the pixel\'s width)'
-_RIGHT_SETTINGS = 'a header "order,degrees,minutes,seconds" and, if wanted, "name"'
+_EXPECTED_SETTINGS = 'a header "order,degrees,minutes,seconds" and, if wanted, "name"'
 
 
 def read_profile(
@@ -56,11 +56,11 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
     TableError
         The file is missing, a column is, or a cell is not a number.
     """
-    table = _table(path, _RIGHT_SETTINGS)
+    table = _table(path, _EXPECTED_SETTINGS, MOST_SETTINGS)
     names = [name.lower() for name in table.header]
     known = {"order", "name", "wavelength_nm", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
     if not known.issuperset(names) or "order" not in names or "degrees" not in names:
-        raise table.wrong(-1, "is not a table of settings", expected=_RIGHT_SETTINGS)
+        raise table.wrong(-1, "is not a table of settings", expected=_EXPECTED_SETTINGS)
     return tuple(
         _setting(table, k, dict(zip(names, table.row(k), strict=False)))
         for k in range(len(table.texts))
@@ -70,8 +70,10 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
 _UNITS = ("degrees", "minutes", "seconds")
 
 
-def _table(path: str | Path, expected: str) -> TextTable:
-    table = tables.read(Path(path), empty="holds no rows below a header", expected=expected)
+def _table(path: str | Path, expected: str, most_rows: int = tables.MOST_ROWS) -> TextTable:
+    table = tables.read(
+        Path(path), empty="holds no rows below a header", expected=expected, most_rows=most_rows
+    )
     if not table.texts:
         raise TableError("holds no rows below a header", file=path, expected=expected)
     return table

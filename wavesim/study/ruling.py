@@ -167,15 +167,17 @@ def ruling_seen(scene: Scene) -> Ruling | None:
         return None
 
 
-def in_round_beam(*, in_power: bool) -> str:
-    """How the heights of rulings that a beam's round edge cuts add up."""
+def beam_notes(ruled: Ruling) -> tuple[str, ...]:
+    """How the heights of rulings add up that a beam's round edge cuts; none where none does."""
+    if not ruled.in_round_beam:
+        return ()
     how = (
         "the source slit is so tall that their heights add up in power: ghosts and diffuse light "
         "are those of a point source"
-        if in_power
+        if ruled.in_power
         else "each counts by the height that is left of it, as in the plate's middle row"
     )
-    return f"the beam's round edge cuts the rulings; {how}"
+    return (f"the beam's round edge cuts the rulings; {how}",)
 
 
 def source_angle_rad(scene: Scene) -> float:

@@ -63,16 +63,19 @@ def read(*paths: str | Path) -> GhostTable:
         A file is missing, a column is missing, a number is out of range, or ghosts are too many.
     """
     tables = [_read(Path(path)) for path in paths]
-    ghosts = sum(table.order.size for table in tables)
+    _refuse_many(sum(table.order.size for table in tables), *paths)
+    names = (field.name for field in fields(GhostTable))
+    return GhostTable(
+        **{name: np.concatenate([getattr(table, name) for table in tables]) for name in names}
+    )
+
+
+def _refuse_many(ghosts: int, *paths: str | Path) -> None:
     if ghosts > _MOST_GHOSTS:
         raise TableError(
             f"holds {ghosts:,} ghosts", file=", ".join(map(str, paths)),
             expected=f"at most {_MOST_GHOSTS:,}: the strongest of each order tell most",
         )  # fmt: skip
-    names = (field.name for field in fields(GhostTable))
-    return GhostTable(
-        **{name: np.concatenate([getattr(table, name) for table in tables]) for name in names}
-    )
 
 
 def _read(path: Path) -> GhostTable:
@@ -104,6 +107,7 @@ def _columns(path: Path) -> dict[str, Floats]:
     table = tables.read(path, empty="holds no ghosts", expected=_EXPECTED)
     if not table.texts:
         raise TableError("holds no ghosts", file=path, expected=_EXPECTED)
+    _refuse_many(len(table.texts), path)
     values = np.empty((len(table.texts), len(table.header)))
     for k in range(len(table.texts)):
         cells = table.row(k)

@@ -7,7 +7,7 @@ import math
 from wavesim.scene import DepthDefect, Grating, PeriodicDefect, Scene
 from wavesim.study.predict.bench_errors import bench_errors
 from wavesim.study.predict.orders import Order
-from wavesim.study.ruling import Ruling, defects_of, in_round_beam
+from wavesim.study.ruling import Ruling, beam_notes, defects_of
 
 _FEW_WAVELENGTHS = 5.0  # pitch over wavelength (common practice, no source)
 _STEEP_RAD = math.radians(15)  # facet angle (common practice, no source)
@@ -76,7 +76,7 @@ def _beam(ruled: Ruling) -> list[str]:
             "such wings"
         ]
     if ruled.in_round_beam:
-        return [in_round_beam(in_power=ruled.in_power)]
+        return list(beam_notes(ruled))
     edge = float(abs(ruled.weight[[0, -1]]).max()) if ruled.count > 1 else 0.0
     if edge > 1e-3:
         return [f"the ruling cuts the Gaussian beam at {edge:.1g} of its amplitude"]

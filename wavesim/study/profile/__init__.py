@@ -30,7 +30,7 @@ from wavesim.study.profile.matching import HiddenGhost, MatchedGhost, WingLimit,
 from wavesim.study.profile.report import record, report
 from wavesim.study.profile.scan import Illumination, OrderScan, out_of_focus, scan, within_lens
 from wavesim.study.profile.search import Diffuse, FoundGhost
-from wavesim.study.ruling import Ruling, in_round_beam, ruling
+from wavesim.study.ruling import Ruling, beam_notes, ruling
 
 __all__ = [
     "Diffuse",
@@ -168,7 +168,7 @@ def line_profile(
         missed=found.missed,
         diffuse=found.diffuse,
         limits=found.limits,
-        notes=_round_beam(ruled)
+        notes=beam_notes(ruled)
         + notes(
             found,
             uniform=ruled.uniform,
@@ -176,10 +176,6 @@ def line_profile(
             defocus_m=0.0 if focus.sharp else focus.defocus_m,
         ),
     )
-
-
-def _round_beam(ruled: Ruling) -> tuple[str, ...]:
-    return (in_round_beam(in_power=ruled.in_power),) if ruled.in_round_beam else ()
 
 
 def _window(light: Illumination, order: int, span: float) -> tuple[float, float]:

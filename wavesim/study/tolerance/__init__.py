@@ -15,7 +15,7 @@ from wavesim.errors import LimitError
 from wavesim.results import Listing, Result, Sentence
 from wavesim.scene import PeriodicDefect, Scene
 from wavesim.study.mapping import Mapping, in_turn
-from wavesim.study.ruling import defects_of
+from wavesim.study.ruling import beam_notes, defects_of
 from wavesim.study.tolerance.formula import (
     Broadening,
     largest,
@@ -114,6 +114,7 @@ class Tolerance(Result):
     period : of periodic errors [rulings]
     rows : one for each kind of error that a limit was given for
     together : simulation of all at once
+    notes : what else to know of the ruling
     """
 
     order: int
@@ -122,6 +123,7 @@ class Tolerance(Result):
     period: float
     rows: tuple[Allowed, ...]
     together: Together
+    notes: tuple[str, ...]
 
     kind: ClassVar[str] = "tolerances"
 
@@ -191,9 +193,9 @@ def tolerance(
     ]
     rows = tuple(mapping(_row, kinds))
     everything = _sum(kind.errors(row.together) for kind, row in zip(kinds, rows, strict=True))
-    return Tolerance(
-        order, wavelength_m, perfect, period, rows, _together(simulation, limits, everything)
-    )
+    together = _together(simulation, limits, everything)
+    notes = beam_notes(simulation.ruled)
+    return Tolerance(order, wavelength_m, perfect, period, rows, together, notes)
 
 
 def _period(scene: Scene, pitch_m: float) -> float:

@@ -27,6 +27,7 @@ def report(found: Tolerance) -> Iterator[Sentence | Listing]:
     )  # fmt: skip
     yield Listing("tolerances", columns, tuple(_row(row) for row in found.rows))
     yield Sentence("together", _together(found))
+    yield from (Sentence("note", text) for text in found.notes)
 
 
 def _row(row: Allowed) -> tuple[str, ...]:
