@@ -13,7 +13,15 @@ from pathlib import Path
 import numpy as np
 
 from tests.mutated_files import bytes_changed, table_changed
-from tests.mutated_scenes import TEXT_CHANGES, SceneMutator, checked, commanded, furnish
+from tests.mutated_scenes import (
+    TEXT_CHANGES,
+    SceneMutator,
+    checked,
+    commanded,
+    furnish,
+    leaving_nothing,
+    shrunk,
+)
 from tests.mutations import ROOT
 from tests.scene_texts import Table, text
 
@@ -32,6 +40,23 @@ _STUDIES: tuple[Table, ...] = (
      "report": {"limits": [{"number": "line_width", "at_most": 1e-3}]}},
     {"vary": [{"key": "aperture.count", "values": [2, 3]}],
      "record": {"picture": {"columns": 40, "rows": 4}}},
+    {"draws": 3, "draw": [{"key": "aperture.width", "law": "table", "file": "widths.csv"}],
+     "record": {"numbers": ["exposure_time", "power", "burnt_area"]},
+     "report": {"quantiles": [0.1, 0.5], "worst": 2}},
+    {"seed": 1, "draws": 2, "design": "sobol",
+     "draw": [{"key": "aperture.width", "law": "uniform", "from": "30 um", "to": "50 um"}],
+     "record": {"numbers": ["line_width", "resolved"], "plate": True,
+                "line": {"wavelength": "546.1 nm", "order": 1, "pair": "9 nm"},
+                "profile": {"half_width": 0.4, "points": 51}}},
+    {"vary": [{"key": "aperture.width", "from": "20 um", "to": "40 um", "steps": 2,
+               "spacing": "logarithmic"},
+              {"key": "source.slit.width", "values": ["10 um", "20 um"],
+               "along": "aperture.width"}],
+     "record": {"numbers": ["brightest_position", "visible_area"]}},
+    {"scene": "turned.toml",
+     "vary": [{"key": "bench.plate_tilt", "values": ["0 deg", "2 deg"]},
+              {"key": "source.slit.jaws", "values": ["0.01 deg", "0.05 deg"]}],
+     "record": {"numbers": ["brightest", "predicted_position"]}},
 )  # fmt: skip
 
 
@@ -41,12 +66,17 @@ def studies(folder: Path) -> Work:
     from wavesim.ensemble import load_plan
     from wavesim.ensemble.members import Design
 
-    (folder / "base.toml").write_text(SMALL_SCENE)
-    good = [{"schema": 1, "title": "Few", "scene": "base.toml", **study} for study in _STUDIES]
-    for path in sorted((ROOT / "scenes" / "studies").glob("*.toml")):
-        if "record" in (study := tomllib.loads(path.read_text("utf-8"))):
-            good.append({**study, "scene": str(path.parent / study["scene"])})
     mutator, path = SceneMutator(), folder / "mutant.toml"
+    (folder / "base.toml").write_text(SMALL_SCENE)
+    (folder / "turned.toml").write_text(text(mutator.good["turned plate"]))
+    widths = "value,weight\n30e-6,1\n40e-6,2\n50e-6,1\n"
+    good = [{"schema": 1, "title": "Few", "scene": "base.toml", **study} for study in _STUDIES]
+    for shipped in sorted((ROOT / "scenes" / "studies").glob("*.toml")):
+        study = tomllib.loads(shipped.read_text("utf-8"))
+        if "record" in study:
+            base = tomllib.loads((shipped.parent / study["scene"]).read_text("utf-8"))
+            (folder / f"{shipped.stem}_base.toml").write_text(text(shrunk(base)))
+            good.append({**study, "scene": f"{shipped.stem}_base.toml"})
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
@@ -60,12 +90,14 @@ def studies(folder: Path) -> Work:
         if dice.random() < 0.3:
             written = dice.choice(TEXT_CHANGES)(written, dice)
         path.write_text(written, encoding="utf-8", newline="", errors="replace")
-        (folder / "out.h5").unlink(missing_ok=True)
-        few = Design(load_plan(str(path))).count <= 4 and seed % 3 == 0
+        drawn = table_changed(widths, dice) if dice.random() < 0.5 else widths.encode()
+        (folder / "widths.csv").write_bytes(drawn)
+        few = Design(load_plan(str(path))).count <= 6 and seed % 3 < 2
         how = (
             () if few else dice.choice((("--dry-run",), ("--member", "1"), ("--json", "--dry-run")))
         )
-        return commanded("study", str(path), "-o", str(folder / "out.h5"), "--workers", "1", *how)
+        args = (str(path), "-o", str(folder / "out.h5"), "--workers", "1", *how)
+        return leaving_nothing(folder, lambda: commanded("study", *args))
 
     return work
 
@@ -96,14 +128,22 @@ def photographs(folder: Path) -> Work:
         content = stream.getvalue()
         path = folder / f"mutant{ending}"
         path.write_bytes(bytes_changed(content, dice) if dice.random() < 0.5 else content)
-        options = ["--free", "aperture.width", "--pixel", "160 um"]
+        options = ["--free", dice.choice(_FREE), "--pixel", "160 um", *dice.choice(_FIT_MORE)]
         if dice.random() < 0.3:
             index = dice.choice((1, 3))
             odd = f"{dice.choice(('aperture.pitch', 'aperture.width', 'x'))}={mutator.value(dice)}"
             options[index] = (odd if index == 1 else str(mutator.value(dice))).replace("\0", "")
-        return commanded("fit", str(folder / "scene.toml"), str(path), *options)
+        photographs = [str(path)] * dice.choice((1, 1, 1, 2))
+        args = (str(folder / "scene.toml"), *photographs, *options)
+        return leaving_nothing(folder, lambda: commanded("fit", *args))
 
     return work
+
+
+_FREE = ("aperture.width", "aperture.width", "aperture.pitch", "aperture.count")
+_FIT_MORE: tuple[tuple[str, ...], ...] = (
+    (), (), (), (), ("--tone", "film"), ("--tone", "srgb"), ("--axis", "0 deg"), ("--json",),
+)  # fmt: skip
 
 
 def _photograph(drawn: np.ndarray, dice: random.Random) -> np.ndarray:
@@ -148,7 +188,7 @@ density = "600 / mm"
 height = "5 mm"
 mounting = "reflection"
 {material}
-groove = {{ profile = "{profile}", depth = "180 nm", theory = "rigorous" }}
+groove = {{ {groove}, theory = "rigorous" }}
 [plate]
 width = "20 mm"
 height = "2 mm"
@@ -161,9 +201,18 @@ _MATERIALS = (
 )
 
 
-def rigorous_scene(material: str, profile: str = "binary") -> str:
+_GROOVES = (
+    'profile = "binary", depth = "180 nm"',
+    'profile = "sinusoidal", depth = "180 nm"',
+    'profile = "trapezoidal", depth = "150 nm", top = 0.3, bottom = 0.3',
+    'profile = "multilevel", depth = "180 nm", levels = 3',
+    'profile = "blazed", facet_angle = "9 deg"',
+)
+
+
+def rigorous_scene(material: str, groove: str = _GROOVES[0]) -> str:
     """A reflection grating of that material, by rigorous theory."""
-    return _RIGOROUS.format(material=material, profile=profile)
+    return _RIGOROUS.format(material=material, groove=groove)
 
 
 def materials(folder: Path) -> Work:
@@ -179,8 +228,7 @@ def materials(folder: Path) -> Work:
         nm = dice.choice((0, -1, 25, 1e-9, 3e3, 1e12, 1e300, float("nan")))
         name = dice.choice(("magnesium fluoride", "gold", "mutant.csv", "", "x" * 3000))
         material = _MATERIALS[kind].format(nm=nm, name=name)
-        profile = "sinusoidal" if kind else "binary"
-        scene.write_text(rigorous_scene(material, profile))
+        scene.write_text(rigorous_scene(material, dice.choice(_GROOVES)))
         if dice.random() < 0.3:
             span = ("--from", "400 nm", "--to", "700 nm", "--points", "3")
             return commanded("efficiency", str(scene), *span)
@@ -190,19 +238,24 @@ def materials(folder: Path) -> Work:
 
 
 def curves(folder: Path) -> Work:
-    """Characteristic curves of films, with which a plate is developed."""
+    """Characteristic curves of films and tables of their reciprocity: a plate is developed."""
     from tests.bench import SMALL_SCENE
 
     (folder / "scene.toml").write_text(SMALL_SCENE.replace("100 um", "1 mm"))
     curve = "log_exposure,density\n-3,0.1\n-2,0.2\n-1,0.8\n0,1.5\n1,2.1\n2,2.2\n"
-    path = folder / "mutant.csv"
+    late = "metered_s,corrected_s\n0.001,0.001\n1,1\n10,20\n100,500\n"
+    path, good = folder / "mutant.csv", folder / "good.csv"
+    good.write_text(curve)
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
-        path.write_bytes(table_changed(curve, dice))
-        more = dice.choice(_FILM)
+        failing = dice.random() < 0.3
+        path.write_bytes(table_changed(late if failing else curve, dice))
+        tables = ("--curve", str(good), "--reciprocity", str(path)) if failing else (
+            "--curve", str(path))  # fmt: skip
+        args = (str(folder / "scene.toml"), *tables, *dice.choice(_FILM))
         where = ("-o", str(folder / "drawn.png"))
-        return commanded("develop", str(folder / "scene.toml"), "--curve", str(path), *more, *where)
+        return leaving_nothing(folder, lambda: commanded("develop", *args, *where))
 
     return work
 
@@ -214,6 +267,9 @@ _FILM = ((), ("--negative",), ("--stops", "3"), ("--json",))
 _KINDS = ("hello", "turn", "turn", "turn", "rest", "expose", "read", "read", "choose", "look",
           "lock", "cursor", "cursor", "pin", "unpin", "arrange", "recall", "cover", "save",
           "")  # fmt: skip
+_BENCHES = ("slit like a wedge", "lens with a rim", "single lens", "turned plate",
+            "sensor of a table", "film", "trapezoidal", "multilevel", "periodic",
+            "mesh")  # fmt: skip
 _FIELDS = ("n", "text", "tone", "locks", "pins", "changes", "columns", "number", "wavelength_m",
            "x_m", "why", "shared", "covered", "what", "paper", "kind", "key", "own")  # fmt: skip
 
@@ -231,14 +287,19 @@ def messages(folder: Path) -> Work:
     from wavesim.scene import load
 
     furnish(folder)
-    (folder / "bench.toml").write_text(SMALL_SCENE)
-    scene, mutator = load(folder / "bench.toml"), SceneMutator()
+    mutator = SceneMutator()
+    written = [SMALL_SCENE, SMALL_SCENE, *(text(mutator.good[name]) for name in _BENCHES)]
+    scenes = []
+    for number, bench in enumerate(written):
+        (folder / f"bench{number}.toml").write_text(bench)
+        scenes.append(load(folder / f"bench{number}.toml"))
     desks: dict[int, Desk] = {}
 
     def work(seed: int) -> str:
         dice = random.Random(seed)
         if seed // 25 not in desks:
             desks.clear()
+            scene = scenes[seed // 25 % len(scenes)]
             desks[seed // 25] = Desk(Session(scene), [scene], columns=100)
         message = json.loads(json.dumps(_message(desks[seed // 25], mutator, dice)))
         (folder / "mutant.json").write_text(json.dumps(message))

@@ -16,6 +16,7 @@ import os
 import resource
 import selectors
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -32,8 +33,10 @@ from wavesim.errors import WavesimError
 
 ROOT = Path(__file__).resolve().parents[1]
 SECONDS = 10.0  # of processor time beyond which a mutant counts as slow
-PATIENCE_S = 90.0  # for one mutant on a busy machine
+PATIENCE_S = 30.0  # of processor time for one mutant; as long at rest is a standstill
+AFFORDED_S = 3.0  # what the program may estimate for a mutant, half an hour otherwise
 RESTING = 0.01  # of a processor: less, and it waits for something that never comes
+_LOOK_S = 5.0  # between two looks at a process that says nothing
 FREE_BYTES = 1_500_000_000  # what the program is told that the machine has free
 MOST_BYTES = 2_500_000_000  # what it may really hold: libraries, slack, and what it was told
 LONGEST = 1500  # letters of a message
@@ -44,7 +47,8 @@ _FULL = 9  # status of a process that has held too much
 class Verdict:
     """What came of one mutant: "result", the name of a WavesimError, "slow" or "FAULT".
 
-    Slow is no fault: a scene may ask for much, and get it. A process that rests is one.
+    Slow is judged by hand: the program computed for longer than it had estimated, or without
+    an estimate. A process that rests is a fault.
     """
 
     seed: int
@@ -90,14 +94,19 @@ class Count:
     mutants: int = 0
     kinds: Counter[str] = field(default_factory=Counter)
     faults: list[Verdict] = field(default_factory=list)
+    slow: list[Verdict] = field(default_factory=list)
     slowest: Verdict | None = None
     peak_bytes: int = 0
+    seconds: float = 0.0  # of processor time, all mutants together
 
     def add(self, verdict: Verdict) -> None:
         self.mutants += 1
+        self.seconds += verdict.seconds
         self.kinds[verdict.kind] += 1
         if verdict.kind == "FAULT":
             self.faults.append(verdict)
+        elif verdict.kind == "slow":
+            self.slow.append(verdict)
         if self.slowest is None or verdict.seconds > self.slowest.seconds:
             self.slowest = verdict
 
@@ -129,12 +138,11 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
         waiting.register(child.stdout, selectors.EVENT_READ)
         seed, rest, end = first, b"", ""
         while not end:
-            before = _processor_s(child.pid)
-            if not waiting.select(PATIENCE_S):
-                worked = _processor_s(child.pid) - before
-                at_work = worked > RESTING * PATIENCE_S or _would_run(child.pid)
+            if end := _out_of_patience(child.pid, waiting):
+                with suppress(OSError):
+                    child.send_signal(signal.SIGUSR1)  # it writes down where it is
+                time.sleep(0.5)
                 child.kill()
-                end = "slow" if at_work else "stands still"
             chunk = os.read(child.stdout.fileno(), 65536) if not end else b""
             if not chunk and not end:
                 end = f"the process ended with {child.wait()}"
@@ -153,6 +161,22 @@ def _worker(what: str, first: int, stop: int) -> Iterator[tuple[Verdict, int]]:
             yield Verdict(seed, kind, f"{end}: {output}", PATIENCE_S), 0
         elif output:
             yield Verdict(seed - 1, "FAULT", f"wrote to the terminal: {output}", 0.0), 0
+
+
+def _out_of_patience(pid: int, waiting: selectors.BaseSelector) -> str:
+    """Wait for the next words of a process: "" when they come, or why none are to be expected."""
+    begin, rested = _processor_s(pid), 0.0
+    while True:
+        before = _processor_s(pid)
+        if waiting.select(_LOOK_S):
+            return ""
+        now = _processor_s(pid)
+        at_work = now - before > RESTING * _LOOK_S or _would_run(pid)
+        rested = 0.0 if at_work else rested + _LOOK_S
+        if rested >= PATIENCE_S:
+            return "stands still"
+        if now - begin > PATIENCE_S:
+            return "slow"
 
 
 def _processor_s(pid: int) -> float:
@@ -174,9 +198,12 @@ def _would_run(pid: int) -> bool:
 
 
 def _bounded() -> None:
-    """Tell the program of little free memory, and hold it to little more."""
+    """Tell the program of little free memory and time, and hold it to little more memory."""
+    import wavesim.live.cost as live
     import wavesim.memory as memory
+    import wavesim.plate.duration as duration
 
+    vars(duration)["LONGEST_S"] = vars(live)["MOST_SECONDS"] = AFFORDED_S
     vars(memory)["open"] = _no_file  # it asks Linux first
     vars(memory)["os"] = _Little
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES + 6_000_000_000,) * 2)  # addresses
@@ -223,6 +250,7 @@ def main(args: list[str]) -> None:
     }
     what, first, stop = args[0], int(args[1]), args[2]
     _bounded()
+    faulthandler.register(signal.SIGUSR1, all_threads=True)  # where it hangs
     with tempfile.TemporaryDirectory() as folder:
         work = workshops[what](Path(folder))
         if stop == "--show":
@@ -232,12 +260,10 @@ def main(args: list[str]) -> None:
                     print(path.name, path.read_bytes()[:5000].decode(errors="replace"), sep="\n")
             return
         for seed in range(first, int(stop)):
-            faulthandler.dump_traceback_later(PATIENCE_S - 5)  # where it hangs
             verdict = judge(seed, lambda seed=seed: work(seed))  # type: ignore[misc]
             if peak_bytes() > MOST_BYTES and verdict.kind != "FAULT":
                 text = f"{peak_bytes() / 1e9:.2f} GB: {verdict.text}"
                 verdict = Verdict(seed, "FAULT", text, verdict.seconds)
-            faulthandler.cancel_dump_traceback_later()
             if verdict.kind == "FAULT" and "WAVESIM_FAULTS" in os.environ:
                 _keep(Path(folder), Path(os.environ["WAVESIM_FAULTS"]), f"{what}-{seed}")
             print(json.dumps({**asdict(verdict), "peak": peak_bytes()}), flush=True)

@@ -395,7 +395,9 @@ def test_a_coating_a_kilometre_thick(tmp_path: Path) -> None:
     from tests.mutated_doors import rigorous_scene
 
     coating = 'coating = { material = "magnesium fluoride", thickness = "1e12 nm" }'
-    scene = rigorous_scene(f'material = "silver"\n{coating}', "sinusoidal")
+    scene = rigorous_scene(
+        f'material = "silver"\n{coating}', 'profile = "sinusoidal", depth = "180 nm"'
+    )
     refused(scene, tmp_path, "coating.thickness: is out of range .* 20 um")
 
 
