@@ -62,11 +62,12 @@ def commands(mutants: int) -> Count:
 
 def _commanded(seed: int, folder: Path) -> Verdict:
     begin = time.perf_counter()
+    args = ("expose", "mutant.toml", "-o", "plate.h5", "--png", "plate.png")
     for path in folder.glob("plate.*"):
         path.unlink()
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "wavesim", "expose", "mutant.toml", "-o", "plate.h5"],
+            [sys.executable, "-m", "wavesim", *args],
             cwd=folder,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
             capture_output=True,

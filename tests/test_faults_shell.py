@@ -124,6 +124,33 @@ def test_a_signal_in_a_callback_waits_until_it_is_heard() -> None:
         signals._struck.clear()
 
 
+_STRUCK_AT_THE_END = """
+import atexit, os, signal, time
+import wavesim.cli as cli
+
+class Deaf:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGTERM)
+
+def done(args):
+    Deaf()  # the signal is noted, and waits
+    return 0
+
+cli._guarded = done
+atexit.register(time.sleep, 0.2)  # Python takes its time to end
+cli.main([])
+"""
+
+
+def test_a_signal_that_waits_when_all_is_done_gives_the_status() -> None:
+    """The alarm that was to hear it once more ended the process: "Alarm clock", status 142."""
+    ended = subprocess.run(
+        [sys.executable, "-c", _STRUCK_AT_THE_END], cwd=ROOT, capture_output=True, check=False
+    )
+    said = b"wavesim: interrupted, but all was done\n"
+    assert (ended.returncode, ended.stderr) == (128 + signal.SIGTERM, said)
+
+
 def _drop_and_wait(things: list[object]) -> None:
     things.clear()
     time.sleep(2)

@@ -98,9 +98,12 @@ def main(args: list[str] | None = None) -> NoReturn:
     signals.listen()
     _fill_closed_streams()
     try:
-        status = _guarded(args)
+        try:
+            status = _guarded(args)
+        finally:
+            signals.rest()
     except KeyboardInterrupt:
-        status = _say("interrupted", _INTERRUPTED)
+        status = _interrupted()
     struck = signals.status()
     if status == 0 and struck is not None:  # where an exception was not heard
         status = _say("interrupted after everything had been written", struck)
@@ -150,12 +153,10 @@ def _run(args: list[str] | None) -> int:
         return result if isinstance(result, int) else 0
     except OSError:  # of standard output: everything else is reported by the stages
         raise
-    except KeyboardInterrupt:
-        return _say("interrupted", _INTERRUPTED)
     except click.Abort as error:
         if isinstance(error.__cause__, EOFError):  # click takes it for an interrupt
             return _internal(error.__cause__)
-        return _say("interrupted", _INTERRUPTED)
+        return _interrupted()
     except click.ClickException as error:
         return _say(_usage(error), _WRONG)
     except WavesimError as error:
@@ -167,6 +168,12 @@ def _run(args: list[str] | None) -> int:
     except Exception as error:
         struck = signals.status()
         return _internal(error) if struck is None else _say("interrupted", struck)
+
+
+def _interrupted() -> int:
+    """Tell of it once, however often it is asked for."""
+    signals.rest()
+    return _say("interrupted", _INTERRUPTED)
 
 
 def _internal(error: BaseException) -> int:

@@ -18,16 +18,30 @@ _DEAF_MODULES = ("llvmlite.binding.", "weakref", "_weakrefset")
 _DEAF_LOCKS = ("numba.core.compiler_lock", {"__enter__", "__exit__"})
 
 _struck: list[int] = []
+_resting = False
 
 
 def listen() -> None:
     """Handle both signals from now on; one that was being ignored stays ignored."""
+    global _resting
+    _resting = False
     _struck.clear()
     signal.signal(signal.SIGTERM, _strike)
     if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:
         signal.signal(signal.SIGINT, _strike)
     if hasattr(signal, "setitimer"):
         signal.signal(signal.SIGALRM, _retry)
+
+
+def rest() -> None:
+    """Only note signals from now on: what is left is to say how it ended, and to end.
+
+    An alarm that is still set would else strike while Python takes down its handlers, and kill.
+    """
+    global _resting
+    _resting = True
+    if hasattr(signal, "setitimer"):
+        signal.setitimer(signal.ITIMER_REAL, 0)
 
 
 def status() -> int | None:
@@ -39,6 +53,8 @@ def status() -> int | None:
 
 def _strike(signum: int, frame: FrameType | None) -> None:
     _struck.append(signum)
+    if _resting:
+        return
     if hasattr(signal, "setitimer") and not _heard(frame):
         signal.setitimer(signal.ITIMER_REAL, _RETRY_S)
         return
@@ -46,7 +62,7 @@ def _strike(signum: int, frame: FrameType | None) -> None:
 
 
 def _retry(_signum: int, frame: FrameType | None) -> None:
-    if not _struck:
+    if not _struck or _resting:
         return
     if _heard(frame):
         _leave(_struck[0])
