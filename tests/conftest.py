@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import compileall
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +15,10 @@ os.environ["MPLBACKEND"] = "Agg"
 # as the command sets it: the last bits of matrix products depend on the number of their threads
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("WAVESIM_DEBUG", None)
-# read, never written: a limit on file size would leave compiled modules cut short (CPython 126606)
+# read, never written: a limit on file size would leave compiled modules cut short (CPython 126606);
+# but pytest keeps the test modules it has rewritten, half the time of collecting them
 os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
+sys.dont_write_bytecode = False
 
 # no deadline: the first example compiles kernels; derandomized: a failure shows on every machine
 hypothesis.settings.register_profile("repeatable", deadline=None, derandomize=True)
@@ -48,6 +51,11 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     from xdist.scheduler import WorkStealingScheduling
 
     return WorkStealingScheduling(config, log)
+
+
+def pytest_collection_finish() -> None:
+    """From here on the environment's word holds in this process, too."""
+    sys.dont_write_bytecode = True
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -11,6 +11,7 @@ is not so small that the two integrals cancel.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 import numpy as np
 
@@ -63,7 +64,7 @@ def _nearly_flat(
 def _moments(omega: Floats, count: int) -> list[Complexes]:
     """Integrals of t^n exp(-i omega t) over -1 .. 1: by parts, or by quadrature where that
     cancels."""
-    t, w = np.polynomial.legendre.leggauss(_POINTS)
+    t, w = _points()
     small = np.abs(omega) < _SMALL_OMEGA
     safe = np.where(small, 1.0, omega)
     up, down = np.exp(-1j * safe), np.exp(1j * safe)
@@ -75,3 +76,9 @@ def _moments(omega: Floats, count: int) -> list[Complexes]:
         moment[small] = turn @ t**n
         found.append(moment)
     return found
+
+
+@lru_cache(maxsize=1)
+def _points() -> tuple[Floats, Floats]:
+    """Gauss-Legendre points and weights over -1 .. 1; finding them takes longer than a slit."""
+    return np.polynomial.legendre.leggauss(_POINTS)
