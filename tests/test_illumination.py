@@ -1,6 +1,6 @@
-"""Light budget: what a plate catches is what goes through the opening, and never more than is sent.
+"""Beams on openings and obstacles: what a plate catches, amplitudes, and what is refused.
 
-Random scenes and what goes through their openings: `tests/light_budget.py`.
+Random openings in random beams: the law `all_light_caught` of `tests/laws.py`.
 """
 
 from __future__ import annotations
@@ -14,42 +14,11 @@ from PIL import Image
 
 import wavesim
 from tests import bench
-from tests.light_budget import POWER_W, case_of
 from tests.parameters import slow_but
 from wavesim import aperture
 from wavesim.aperture.illumination import Along
 from wavesim.errors import InputError
 from wavesim.scene import Scene
-
-
-def worst_of(seeds: range, *, obstacle: bool) -> float:
-    worst = 0.0
-    for seed in seeds:
-        case = case_of(np.random.default_rng(seed), obstacle)
-        found = wavesim.expose(case.scene).power_W
-        off = found / case.through_W / (1 - case.lost) - 1
-        print(f"seed {seed}: {off:+.1e} {case.scene.aperture.kind} {case.scene.bench.beam}")
-        assert found <= POWER_W * (1 + 1e-6)
-        # the grid of the truth and the lost light's estimate: 3e-4 each
-        assert abs(off) < 1e-3, f"seed {seed}"
-        worst = max(worst, abs(off))
-    return worst
-
-
-@pytest.mark.parametrize("seeds", [range(3), pytest.param(range(3, 10), marks=pytest.mark.slow)])
-def test_a_plate_that_catches_all_gets_the_light_through_the_opening(seeds: range) -> None:
-    print(f"worst {worst_of(seeds, obstacle=False):.1e}")
-
-
-@pytest.mark.parametrize("seeds", [range(1, 2), pytest.param(range(2, 5), marks=pytest.mark.slow)])
-def test_nor_does_an_obstacle_send_more_than_its_beam(seeds: range) -> None:
-    print(f"worst {worst_of(seeds, obstacle=True):.1e}")
-
-
-@pytest.mark.exhaustive
-@pytest.mark.parametrize("obstacle", [False, True])
-def test_the_light_budget_of_many_scenes(*, obstacle: bool) -> None:
-    print(f"worst {worst_of(range(100, 250), obstacle=obstacle):.1e}")
 
 
 def laser(aperture: str, beam: str = "", slit: str = "", angle: str = "0 deg") -> Scene:

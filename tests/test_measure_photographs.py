@@ -8,14 +8,17 @@ share of so many lines.
 from __future__ import annotations
 
 import math
+import tempfile
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from benchmarks.photograph_coverage import compared
+from benchmarks.photograph_coverage import Judged, compared
 from benchmarks.photograph_patrol import faults, measured, rough
 from benchmarks.photographs import Photograph, photograph
+from tests.parameters import slow_but
 from wavesim.measuring import (
     Instrument,
     Known,
@@ -38,25 +41,31 @@ def covered(ratio: np.ndarray) -> None:
     assert np.median(size) > 0.67 / 3  # not by stating too much
 
 
-@pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
-def test_lines_that_stand_alone_in_strong_grain(tmp_path: Path, first: int) -> None:
+@cache
+def grainy(first: int, noise: float) -> Judged:
+    """Twenty photographs, or sixty."""
     print(f"seeds {first} on")
-    found = compared(range(first, first + (10 if first == 100 else 60)), tmp_path, noise=3.0)
+    with tempfile.TemporaryDirectory() as folder:
+        seeds = range(first, first + (20 if first == 100 else 60))
+        return compared(seeds, Path(folder), noise=noise)
+
+
+@pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
+def test_lines_that_stand_alone_in_strong_grain(first: int) -> None:
+    found = grainy(first, 3.0)
     assert found.alone.size > 60
     covered(found.alone)
 
 
 @pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
-@pytest.mark.parametrize("noise", [1.0, 3.0])
-def test_the_statistical_part_alone(tmp_path: Path, first: int, noise: float) -> None:
+@pytest.mark.parametrize("noise", slow_but([3.0], [1.0, 3.0]))
+def test_the_statistical_part_alone(first: int, noise: float) -> None:
     """Lines alone scatter by their noise as a Gaussian's 68 and 95 %, neither less nor more.
 
     Sixteen bands tell the scatter, so that Student's distribution with 14 to spare holds 94.5 %
     within two; three deviations of a share of so many lines to either side.
     """
-    print(f"seeds {first} on")
-    found = compared(range(first, first + (20 if first == 100 else 60)), tmp_path, noise=noise)
-    size = np.abs(found.noise)
+    size = np.abs(grainy(first, noise).noise)
     assert size.size > 100
     for within, fraction in ((1, 0.683), (2, 0.945)):
         deviation = math.sqrt(fraction * (1 - fraction) / size.size)
@@ -119,10 +128,10 @@ def test_a_lens_that_distorts(tmp_path: Path) -> None:
 def test_rough_photographs_through_the_command(tmp_path: Path, first: int) -> None:
     """Burnt out, tilted, noisy, cut off, lying on their side, lossy: nothing is invented.
 
-    Lamps, the Sun, lasers, fringes; a third of the lamps against another element's list. Of 140 one
-    name may be wrong in a hundred lines that are found.
+    Lamps, the Sun, lasers, fringes; a third of the lamps against another element's list. One name
+    may be wrong in a hundred lines that are found. `benchmarks.photograph_patrol` has more.
     """
-    count = 14 if first == 1000 else 56
+    count = 14 if first == 1000 else 28
     print(f"seeds {first} to {first + count - 1}")
     wrong, lines = 0, 0
     for seed in range(first, first + count):

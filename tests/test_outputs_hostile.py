@@ -110,13 +110,28 @@ def test_without_room_the_old_file_stays(ending: str, line: tuple[str, ...], des
     assert not left_in(desk)
 
 
+# as long as a name may be, with all that the names alone have
+ODD = "-new words.b \u03b2\U0001f4a9" + "x" * 250
+
+
 @pytest.mark.slow
 @EVERY_WRITER
-@pytest.mark.parametrize("stem", ["-new", "new words", "\u03b2\U0001f4a9", "x" * 250, "a.b"])
 def test_a_file_of_any_name_is_written_whole(
-    stem: str, ending: str, line: tuple[str, ...], desk: Path
+    ending: str, line: tuple[str, ...], desk: Path
 ) -> None:
-    stem = stem[: 250 - len(os.fsencode(ending))]
+    written_whole(ODD, ending, line, desk)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("stem", ["-new", "new words", "\u03b2\U0001f4a9", "x" * 250, "a.b"])
+def test_a_name_odd_in_one_way_is_written_whole(stem: str, desk: Path) -> None:
+    for ending, line in WRITERS[:3]:
+        written_whole(stem, ending, line, desk)
+
+
+def written_whole(stem: str, ending: str, line: tuple[str, ...], desk: Path) -> None:
+    """The name cut to 250 bytes with its ending, which leaves room for a temporary one."""
+    stem = os.fsencode(stem)[: 250 - len(os.fsencode(ending))].decode()
     assert run(*line, f"{stem}{ending}") == (0, "")
     check_whole(desk / f"{stem}{ending}")
     assert not left_in(desk)
