@@ -10,8 +10,10 @@ from __future__ import annotations
 
 import json
 import math
+import os
 import random
 import subprocess
+import sys
 from pathlib import Path
 
 import h5py
@@ -26,7 +28,7 @@ from wavesim.ensemble import engine, load_plan, open_study, run_study, summarise
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import Limit, ReportTable
 from wavesim.ensemble.recorded import Members, profile_spread, read_members
-from wavesim.ensemble.summary import variance_share
+from wavesim.ensemble.summary import variance_fraction
 from wavesim.errors import InputError, PlateFileError, SceneError
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -159,7 +161,9 @@ line = { wavelength = "546.1 nm", order = 1 }
             assert found[f"k{n}"].first_order == pytest.approx(first[n] / variance, abs=0.02)
             assert found[f"k{n}"].total == pytest.approx(total[n] / variance, abs=0.02)
             held = values[:4096]
-            assert variance_share(x[n][:4096], held) == pytest.approx(first[n] / variance, abs=0.05)
+            assert variance_fraction(x[n][:4096], held) == pytest.approx(
+                first[n] / variance, abs=0.05
+            )
 
 
 def sobol_members(folder: Path, n: int) -> Members:
@@ -434,6 +438,23 @@ class TestGoingOn:
         with pytest.raises(InputError, match=r"--cluster: .*wavesim\[studies\]"):
             run_study(plan, desk / "u.h5", cluster="tcp://127.0.0.1:8786")
 
+    @pytest.mark.slow
+    def test_a_script_that_each_process_would_run_again_is_told_so(self, desk: Path) -> None:
+        write(desk, RANDOM.format(draws=4))
+        calls = "wavesim.run_study(wavesim.load_study('study.toml'), 's.h5', workers=2)"
+        (desk / "script.py").write_text(f"import wavesim\n{calls}\n")
+        told = subprocess.run(
+            [sys.executable, "script.py"],
+            cwd=desk,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            capture_output=True,
+            text=True,
+            timeout=300,
+            check=False,
+        )
+        assert told.returncode == 1
+        assert "if __name__ ==" in told.stderr.splitlines()[-1]
+
 
 @pytest.mark.slow
 @pytest.mark.parametrize(
@@ -502,6 +523,15 @@ class TestReports:
         bright = members.numbers["brightest"]
         single = bright[count == 1] / np.asarray(width[count == 1], dtype=float) ** 2
         assert single == pytest.approx(single[0], rel=0.02)  # the source slit's blur is the rest
+        found = {s.key: s for s in summarise(members).sensitivities if s.number == "exposure_time"}
+        # t goes as 1 / (number x width)^2: analysis of variance of a product over the whole grid
+        by_count, by_width = (np.array(v) ** -2.0 for v in ([1, 2, 3, 6], [1, 2, 3]))
+        square = np.mean(by_count**2) * np.mean(by_width**2)
+        variance = square - (np.mean(by_count) * np.mean(by_width)) ** 2
+        of_count = np.var(by_count) * np.mean(by_width) ** 2 / variance
+        of_width = np.var(by_width) * np.mean(by_count) ** 2 / variance
+        assert found["aperture.count"].first_order == pytest.approx(of_count, abs=2e-3)
+        assert found["aperture.width"].first_order == pytest.approx(of_width, abs=2e-3)
 
     def test_dry_run_writes_nothing(self, desk: Path) -> None:
         study = write(desk, RANDOM.format(draws=50))

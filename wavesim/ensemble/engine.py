@@ -317,6 +317,11 @@ def _started(cluster: Callable[..., Any], **settings: Any) -> Iterator[Any]:
     """A cluster whose workers take no notice of Ctrl-C: it is for the process that started them.
 
     They inherit that the signal is ignored; so is one that strikes in this half of a second.
+
+    Raises
+    ------
+    ComputationError
+        The processes do not start.
     """
     in_main_thread = threading.current_thread() is threading.main_thread()
     usual = signal.getsignal(signal.SIGINT)
@@ -324,6 +329,11 @@ def _started(cluster: Callable[..., Any], **settings: Any) -> Iterator[Any]:
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     try:
         started = cluster(**settings)
+    except RuntimeError as error:
+        raise ComputationError(
+            "the worker processes did not start; a script that asks for several puts its calls "
+            "under 'if __name__ == \"__main__\":' (each process reads the script again)"
+        ) from error
     finally:
         if in_main_thread and callable(usual):
             signal.signal(signal.SIGINT, usual)

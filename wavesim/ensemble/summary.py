@@ -32,8 +32,8 @@ class Sensitivity:
     number, key : which
     rank_correlation : Spearman's coefficient, -1 to 1
     first_order : fraction of the number's variance that goes with the key alone: Sobol's
-        first-order index; from a random design the correlation ratio over values or bins of equal
-        count, corrected for their number (Kelley 1935)
+        first-order index; of a grid of listed values exactly; from a random design the correlation
+        ratio over values or bins of equal count, corrected for their number (Kelley 1935)
     total : Sobol's total index, with all its interactions; nan but for a Sobol design
     """
 
@@ -241,6 +241,7 @@ def sensitivities(members: Members, name: str) -> list[Sensitivity]:
     if held.sum() < _FEW or alike(values):
         return []
     first, total = _sobol(members, values)
+    whole_grid = not members.drawn and not any(_is_seed(members, key) for key in members.keys)
     found = []
     for key, column in members.keys.items():
         if column.dtype.kind not in "fiu" or _is_seed(members, key) or np.ptp(column) == 0:
@@ -253,7 +254,7 @@ def sensitivities(members: Members, name: str) -> list[Sensitivity]:
                 rank_correlation=_rank_correlation(column[held], values[held]),
                 first_order=first_order
                 if key in first
-                else variance_share(column[held], values[held]),
+                else variance_fraction(column[held], values[held], corrected=not whole_grid),
                 total=total.get(key, math.nan),
             )
         )
@@ -270,16 +271,18 @@ def _rank_correlation(key: NDArray[np.generic], values: Floats) -> float:
     return float(spearmanr(key, values).statistic)
 
 
-def variance_share(key: NDArray[np.generic], values: Floats) -> float:
+def variance_fraction(key: NDArray[np.generic], values: Floats, *, corrected: bool = True) -> float:
     """Fraction of the variance of `values` (n,) explained by the mean at each value of `key` (n,).
 
     The correlation ratio eta^2 over the distinct values, or over bins of equal count where there
-    are more than 20; corrected for their number k as epsilon^2 = 1 - (1 - eta^2)(n - 1)/(n - k)
-    (Kelley 1935, Proc. Natl. Acad. Sci. 21, 554), and 0 at the least.
+    are more than 20 of them or fewer than two members have the same; `corrected` for their number k
+    as epsilon^2 = 1 - (1 - eta^2)(n - 1)/(n - k) (Kelley 1935, Proc. Natl. Acad. Sci. 21, 554), and
+    0 at the least. A whole grid of listed values leaves nothing to chance: there eta^2 itself is
+    the first-order index.
     """
     levels, group = np.unique(key, return_inverse=True)
-    most = min(_MOST_BINS, max(2, values.size // 10))
-    if levels.size > most:
+    if levels.size > min(_MOST_BINS, values.size // 2):
+        most = min(_MOST_BINS, max(2, values.size // 10))
         rank = np.argsort(np.argsort(key, kind="stable"), kind="stable")
         group = rank * most // values.size
     count = np.bincount(group)
@@ -289,7 +292,8 @@ def variance_share(key: NDArray[np.generic], values: Floats) -> float:
     k = int((count > 0).sum())
     if whole == 0 or values.size <= k:
         return math.nan
-    return max(0.0, 1 - rest / whole * (values.size - 1) / (values.size - k))
+    correction = (values.size - 1) / (values.size - k) if corrected else 1.0
+    return max(0.0, 1 - rest / whole * correction)
 
 
 def _sobol(members: Members, values: Floats) -> tuple[dict[str, float], dict[str, float]]:
