@@ -123,7 +123,7 @@ def test_where_it_is_not_computed_it_is_refused() -> None:
     scene = wavesim.load("scenes/plane_fan.toml")
     with pytest.raises(LimitError, match=r"bench\.plate_tilt: .*straight rulings only.*3 deg"):
         wavesim.expose(scene.but(bench__plate_tilt="3 deg"))
-    with pytest.raises(InputError, match=r"bench\.plate_tilt: brings an end of the plate"):
+    with pytest.raises(InputError, match=r"bench\.plate_tilt: brings one end of the plate"):
         spectrograph('plate_tilt = "50 deg"', plate='width = "800 mm"\nheight = "1 mm"',
                      pixel="1 mm")  # fmt: skip
     with pytest.raises(InputError, match=r"bench\.plate_tip: needs a camera lens"):

@@ -106,7 +106,7 @@ def test_what_follows_is_found_again_and_follows_changes() -> None:
         ),
         ("", 'groove = { profile = "blazed" }', r"facet_angle: is missing"),
         ("", 'groove = { profile = "blazed", blaze = "500 nm", facet_angle = "2 deg" }', "blaze"),
-        ("", 'groove = { profile = "blazed", blaze = "9 um" }', "does not leave"),
+        ("", 'groove = { profile = "blazed", blaze = "9 um" }', "does not propagate"),
     ],
 )
 def test_what_cannot_be_is_refused(bench: str, groove: str, message: str) -> None:

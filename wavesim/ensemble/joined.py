@@ -127,7 +127,7 @@ def _coordinates(file: h5py.File, plan: StudyPlan, design: Design) -> None:
     wanted = plan.table.record
     if wanted.profile is not None and wanted.line is not None:
         axis = file.create_dataset("order", data=profile_axis(wanted.line, wanted.profile))
-        axis.attrs["long_name"] = "continuous order"
+        axis.attrs["long_name"] = "order (real number)"
         axis.make_scale("order")
 
 

@@ -215,7 +215,7 @@ def _axes(plan: StudyPlan) -> tuple[_Axis, ...]:
         if len({len(column) for column in values}) > 1:
             sizes = ", ".join(f"{e.key}: {len(v)}" for e, v in zip(group, values, strict=True))
             raise InputError(
-                "accompany one another with lists of unequal length",
+                "are taken in pairs, but have lists of unequal length",
                 file=plan.name,
                 key="vary",
                 value=sizes,
@@ -235,10 +235,10 @@ def _values(entry: Vary, plan: StudyPlan) -> tuple[Value, ...]:
     if entry.spacing == "logarithmic":
         if not first * last > 0:
             raise InputError(
-                "passes zero, where no logarithmic range goes",
+                "crosses zero, which a logarithmic range cannot",
                 file=plan.name,
                 key=entry.key,
-                expected="two ends of one sign",
+                expected="two ends of the same sign",
             )
         steps = np.geomspace(first, last, entry.steps)
     else:

@@ -50,9 +50,11 @@ class Vary(Model):
     steps: Annotated[int, Plain(2, 1_000_000, whole=True)] | None = Field(
         None, description="number of values of a range", examples=[9]
     )
-    spacing: Literal["linear", "logarithmic"] = Field("linear", description="of a range")
+    spacing: Literal["linear", "logarithmic"] = Field(
+        "linear", description="spacing of the values of a range"
+    )
     along: str | None = Field(
-        None, description="key varied before, whose values these accompany pair by pair"
+        None, description="key of an earlier entry: the values of both are taken in pairs"
     )
 
     @model_validator(mode="after")
@@ -83,11 +85,13 @@ class Draw(Model):
         description="distribution: normal (mean, deviation), uniform (from, to), table (file: "
         "value, weight), or seed: a whole number that fixes a random draw of the scene"
     )
-    mean: Value | None = Field(None, description="of a normal distribution")
-    deviation: Value | None = Field(None, description="standard deviation of a normal one")
-    from_: Value | None = Field(None, alias="from", description="lower end of a uniform one")
-    to: Value | None = Field(None, description="upper end of a uniform one")
-    file: str | None = Field(None, description="CSV of value [SI] and weight")
+    mean: Value | None = Field(None, description="mean of a normal distribution")
+    deviation: Value | None = Field(None, description="standard deviation of a normal distribution")
+    from_: Value | None = Field(
+        None, alias="from", description="lower end of a uniform distribution"
+    )
+    to: Value | None = Field(None, description="upper end of a uniform distribution")
+    file: str | None = Field(None, description="CSV file of value [SI] and weight")
 
     @model_validator(mode="after")
     def _complete(self) -> Self:
@@ -123,39 +127,49 @@ class Draw(Model):
 class LineRecord(Model):
     """The line whose profile is measured."""
 
-    wavelength_m: VisibleWavelength = Field(description="in air", examples=["546.1 nm"])
-    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(1, description="m")
+    wavelength_m: VisibleWavelength = Field(description="wavelength in air", examples=["546.1 nm"])
+    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(
+        1, description="diffraction order m"
+    )
     pair_m: Length | None = Field(
         None, description="separation of two lines to resolve", examples=["0.6 nm"]
     )
 
 
 class ProfileRecord(Model):
-    """The line's profile on one axis of continuous order for all members."""
+    """The line's profile over the order, on the same axis for all members."""
 
     half_width: Annotated[float, Plain(1e-9, 0.5)] = Field(
-        description="to either side of the order [orders]"
+        description="range on each side of the order [orders]"
     )
-    points: Annotated[int, Plain(3, 100_001, whole=True)] = Field(201, description="of the axis")
+    points: Annotated[int, Plain(3, 100_001, whole=True)] = Field(
+        201, description="number of points"
+    )
 
 
 class PictureRecord(Model):
-    """A small picture of each member's plate, all on one time of exposure or each on its own."""
+    """A small picture of each member's plate, all with one exposure time or each with its own."""
 
-    columns: Annotated[int, Plain(1, 4096, whole=True)] = Field(300, description="pixels across")
-    rows: Annotated[int, Plain(1, 1024, whole=True)] = Field(24, description="pixels high")
+    columns: Annotated[int, Plain(1, 4096, whole=True)] = Field(300, description="width in pixels")
+    rows: Annotated[int, Plain(1, 1024, whole=True)] = Field(24, description="height in pixels")
 
 
 class RecordTable(Model):
     """What is recorded of each member."""
 
     numbers: tuple[str, ...] = Field(
-        (), description="names of numbers, as listed below", examples=[["line_width", "strehl"]]
+        (),
+        description='names of the numbers to record; "wavesim keys --study --markdown" lists them',
+        examples=[["line_width", "strehl"]],
     )
-    line: LineRecord | None = Field(None, description="whose profile gives the numbers of a line")
-    profile: ProfileRecord | None = Field(None, description="of the line, for the band of profiles")
-    picture: PictureRecord | None = Field(None, description="small pictures, for a contact sheet")
-    plate: bool = Field(False, description="whether whole plates are kept (irradiance)")
+    line: LineRecord | None = Field(None, description="line whose profile is measured")
+    profile: ProfileRecord | None = Field(
+        None, description="record the profile of the line, for the band of profiles"
+    )
+    picture: PictureRecord | None = Field(
+        None, description="record small pictures, for a contact sheet"
+    )
+    plate: bool = Field(False, description="whether whole plates (irradiance) are recorded")
 
     @model_validator(mode="after")
     def _line_named(self) -> Self:
@@ -170,13 +184,13 @@ class RecordTable(Model):
         needs = [name for name in self.numbers if NUMBERS[name].source in OF_THE_LINE]
         if (needs or self.profile) and self.line is None:
             raise validation_error(
-                f"is missing: {needs[0] if needs else 'profile'} is of one line",
+                f"is missing: {needs[0] if needs else 'profile'} needs a line",
                 key="line",
                 expected='line = { wavelength = "546.1 nm", order = 1 }',
             )
         if "resolved" in self.numbers and self.line and self.line.pair_m is None:
             raise validation_error(
-                "is missing: resolved asks for a pair of lines",
+                "is missing: resolved needs a pair of lines",
                 key="line",
                 expected='line = { ..., pair = "0.6 nm" }',
             )
@@ -190,7 +204,7 @@ class RecordTable(Model):
 
 
 class Limit(Model):
-    """A limit that a number has to keep; its yield is the fraction of members that do."""
+    """A limit that a number must meet; the yield is the fraction of members that meet it."""
 
     number: str = Field(description="name of a recorded number", examples=["strongest_ghost"])
     at_most: Annotated[float, Plain()] | None = Field(
@@ -220,35 +234,41 @@ class Limit(Model):
 
 
 class ReportTable(Model):
-    """What is said of all members."""
+    """What is reported about all members."""
 
     quantiles: tuple[Annotated[float, Plain(0.0, 1.0)], ...] = Field(
-        (0.05, 0.5, 0.95), description="of each number, as fractions of the members"
+        (0.05, 0.5, 0.95), description="quantiles of each number to report"
     )
-    worst: Annotated[int, Plain(0, 1000, whole=True)] = Field(5, description="members listed")
-    limits: tuple[Limit, ...] = Field((), description="that numbers have to keep; give a yield")
+    worst: Annotated[int, Plain(0, 1000, whole=True)] = Field(
+        5, description="how many of the worst members to list"
+    )
+    limits: tuple[Limit, ...] = Field(
+        (), description="limits that numbers must meet; each gives a yield"
+    )
 
 
 class StudyTable(Model):
     """A study file."""
 
-    schema_: Literal[1] = Field(1, alias="schema", description="version of the file's form")
-    title: str = Field("", max_length=1000, description="above its figures")
+    schema_: Literal[1] = Field(1, alias="schema", description="version of the file format")
+    title: str = Field("", max_length=1000, description="title of the study and its figures")
     scene: str = Field(
         description="scene file, relative to the study file", examples=["slits_005.toml"]
     )
     seed: Annotated[int, Plain(0, 2**63 - 1, whole=True)] = Field(
-        0, description="fixes all draws of the study"
+        0, description="seed of all draws of the study"
     )
     draws: Members = Field(1, description="members drawn at each point of the grid")
     design: Literal["random", "sobol"] = Field(
-        "random", description="independent draws, or Saltelli's for variance shares"
+        "random", description="independent draws, or Saltelli's scheme, for fractions of variance"
     )
-    vary: tuple[Vary, ...] = Field((), description="keys on a grid: every value with every other")
+    vary: tuple[Vary, ...] = Field(
+        (), description="keys varied on a grid: every combination of their values"
+    )
     draw: tuple[Draw, ...] = Field((), description="keys drawn at random")
-    record: RecordTable = Field(description="what is kept of each member")
+    record: RecordTable = Field(description="what is recorded of each member")
     report: ReportTable = Field(
-        default_factory=ReportTable, description="what is said of all members"
+        default_factory=ReportTable, description="what is reported about all members"
     )
 
     @model_validator(mode="after")
@@ -262,7 +282,7 @@ class StudyTable(Model):
         for number, entry in enumerate(self.vary):
             if entry.along is not None and entry.along not in keys[:number]:
                 raise validation_error(
-                    "accompanies a key that is not varied before it",
+                    "refers to a key that is not varied in an earlier entry",
                     key="vary",
                     value=entry.along,
                     expected="a key of an earlier entry",
@@ -283,7 +303,7 @@ class StudyTable(Model):
         drawn = [entry for entry in self.draw if entry.law != "seed"]
         if self.draws > 1 and not self.draw:
             raise validation_error(
-                "draws members that are all alike",
+                "draws members that are all the same",
                 key="draws",
                 value=self.draws,
                 expected="draws = 1, or at least one [[draw]] entry",
@@ -298,7 +318,7 @@ class StudyTable(Model):
                 )
             if self.draws & (self.draws - 1):
                 raise validation_error(
-                    "is not a power of two, as Sobol's sequence asks",
+                    "is not a power of two, which Sobol's sequence needs",
                     key="draws",
                     value=self.draws,
                     expected="64, 128, 256 ...",

@@ -276,7 +276,7 @@ def band_figure(
     labels = Labels(
         title,
         f"{count:,} members; light over the peak of a perfect ruling",
-        "continuous order",
+        "diffraction order",
         "relative intensity",
         cautions,
     )

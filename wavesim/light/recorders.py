@@ -93,10 +93,10 @@ def counted_by(scene: Scene) -> tuple[Callable[[Spectrum], float], Callable[[Flo
 def recorder_words(exposure: Exposure) -> str:
     """What records the light, in words; empty for the CIE 1931 observer."""
     if exposure.sensor is not None:
-        source = exposure.sensor.file or "Gaussian curves, a model of our own"
+        source = exposure.sensor.file or "generic Gaussian curves"
         return f"sensor: {source}"
     if exposure.film is not None:
-        source = exposure.film.file or f"{exposure.film.sensitivity}, a model of our own"
+        source = exposure.film.file or f"generic {exposure.film.sensitivity} emulsion"
         return f"film: {source}"
     return "" if exposure.observer == "cie1931_2deg" else f"observer: {exposure.observer}"
 

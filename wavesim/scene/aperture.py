@@ -43,7 +43,7 @@ from wavesim.scene.source import FileName
 
 
 class Ruled(Model):
-    """What slits, wires and gratings share. Rulings stand along y and repeat along x."""
+    """Keys common to slits, wires and gratings. Rulings run along y and repeat along x."""
 
     height_m: Length = Field(0.01, description="length of the rulings, along y", examples=["10 mm"])
     outline: Literal["rectangle", "ellipse"] = Field(
@@ -70,13 +70,13 @@ class ListedSlit(Model):
 
 
 class Slits(Ruled):
-    """Clear slits in an opaque plate: equal ones counted, or any listed."""
+    """Clear slits in an opaque screen: equal ones by their number, or any by a list."""
 
     kind: Literal["slits"] = "slits"
     count: Count | None = Field(None, description="number of slits", examples=[6])
     width_m: Length | None = Field(None, description="clear width of a slit", examples=["40 um"])
     pitch_m: Length | None = Field(
-        None, description="centre-to-centre distance; needed from two slits on",
+        None, description="centre-to-centre distance; needed for two or more slits",
         examples=["90 um"],
     )  # fmt: skip
     slits: tuple[ListedSlit, ...] | None = Field(
@@ -149,7 +149,7 @@ def _within_pitch(key: str, width: float, pitch: float) -> None:
 
 
 class Wires(Ruled):
-    """Opaque wires; light passes the gaps between them, and not beyond the outer ones."""
+    """Opaque wires; light passes through the gaps between them, but not outside the outer ones."""
 
     kind: Literal["wires"] = "wires"
     count: Annotated[int, Plain(2, MOST_RULINGS, whole=True)] = Field(
@@ -182,7 +182,7 @@ class Wires(Ruled):
 
 
 class Grating(Ruled):
-    """Equal grooves at equal pitch, before its defects."""
+    """Equal grooves at a constant pitch, before any defects."""
 
     kind: Literal["grating"] = "grating"
     count: Count | None = Field(None, description="number of rulings", examples=[15_000])
@@ -203,7 +203,7 @@ class Grating(Ruled):
     )
     reflectance: Fraction = Field(1.0, description="reflectance of the surface", examples=[0.9])
     reflectance_file: FileName | None = Field(
-        None, description="CSV file of wavelength and reflectance, beside the scene"
+        None, description="CSV file of wavelength and reflectance, relative to the scene file"
     )
 
     material: MaterialName | None = Field(

@@ -37,10 +37,11 @@ from wavesim.scene.rules import both_or_none, not_both
 
 
 class Beam(Model):
-    """The parallel beam in front of the aperture, where it limits."""
+    """The parallel beam in front of the aperture, if it is limited."""
 
     diameter_m: Length = Field(
-        description="clear diameter; of a Gaussian beam where the irradiance is 1/e^2",
+        description="clear diameter; for a Gaussian beam, the diameter at 1/e^2 of its peak "
+        "irradiance",
         examples=["40 mm"],
     )
     profile: Literal["uniform", "gaussian"] = Field(
@@ -48,7 +49,7 @@ class Beam(Model):
     )
     offset_m: Offset = Field(
         0.0,
-        description="distance of the beam's axis from the aperture's middle, across the rulings",
+        description="distance of the beam's axis from the aperture's centre, across the rulings",
         examples=["5 mm"],
     )
 
@@ -68,7 +69,7 @@ class _BeamText:
 
 
 class Air(Model):
-    """The air along the bench (standard dry air unless given)."""
+    """The air of the bench (default: standard dry air)."""
 
     temperature_K: AirTemperature = Field(
         288.15, description="air temperature", examples=["20 degC"]
@@ -101,7 +102,7 @@ PathError = Annotated[float, _PathError("length", "0.25 waves", -0.1, 0.1)]
 
 
 class Aberrations(Model):
-    """Seidel errors of the camera lens, as optical path at the edge of the pupil.
+    """Seidel aberrations of the camera lens, as optical path differences at the edge of the pupil.
 
     With r the radius over `radius_m` and t the polar angle in the pupil:
     path = spherical r^4 + coma r^3 cos(t - coma_angle) + astigmatism r^2 cos^2(t - its angle).
@@ -109,11 +110,12 @@ class Aberrations(Model):
     """
 
     wavelength_m: VisibleWavelength = Field(
-        _WAVES_OF_M, description="wavelength in which waves are counted", examples=["550 nm"]
+        _WAVES_OF_M, description="wavelength to which waves refer", examples=["550 nm"]
     )
     radius_m: Length | None = Field(
         None,
-        description="pupil radius at which the path errors hold; default the beam's or aperture's",
+        description="pupil radius to which the path errors refer; default that of the beam or "
+        "aperture",
         examples=["20 mm"],
     )
     spherical_m: PathError = Field(
@@ -135,12 +137,14 @@ PlateAngle = Annotated[float, Quantity("angle", "3 deg", -math.pi / 3, math.pi /
 
 
 class Centre(Model):
-    """A line that falls on the camera's axis: what the grating or the camera is turned to."""
+    """The line on the camera's axis, to which the grating or the camera is turned."""
 
     wavelength_m: Wavelength = Field(
-        description="wavelength in the bench's air", examples=["589.3 nm"]
+        description="wavelength in the air of the bench", examples=["589.3 nm"]
     )
-    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(1, description="its order")
+    order: Annotated[int, Plain(-1000, 1000, whole=True)] = Field(
+        1, description="diffraction order m"
+    )
 
 
 class Bench(Model):
@@ -170,7 +174,8 @@ class Bench(Model):
     )
     beam: Annotated[Beam, BeforeValidator(_BeamText.read), _BeamText()] | None = Field(
         None,
-        description="clear diameter of the beam, if it limits; or a table with its profile",
+        description="clear diameter of the beam, if it is limited; or a table with diameter and "
+        "profile",
         examples=["40 mm"],
     )
     incidence_rad: Tilt = Field(0.0, description="angle of incidence, alpha", examples=["15 deg"])
@@ -181,43 +186,45 @@ class Bench(Model):
     )
     included_angle_rad: Angle | None = Field(
         None,
-        description="angle between collimator and camera, 2 K; given with turn",
+        description="angle 2 K between collimator and camera, used with turn",
         examples=["30 deg"],
     )
     turn_rad: Angle | None = Field(
         None,
-        description="rotation of the grating from the zero order; given with included_angle",
+        description="rotation of the grating from the zero order, used with included_angle",
         examples=["12 deg"],
     )
     centre: Centre | None = Field(
         None,
-        description="line on the camera's axis: gives viewing, or turn beside included_angle",
+        description="line on the camera's axis: determines viewing, or turn if included_angle is "
+        "given",
         examples=[{"wavelength": "589.3 nm", "order": 2}],
     )
-    air: Air = Field(default_factory=Air, description="air along the bench")
+    air: Air = Field(default_factory=Air, description="air of the bench")
     collimator_lens: CollimatorLens | None = Field(
         None,
-        description="colours of the collimator; default none",
+        description="chromatic aberration of the collimator; default none",
         examples=[{"glass": "crown glass"}],
     )
     camera_lens: CameraLens | None = Field(
         None,
-        description="colours of the camera lens; default none",
+        description="chromatic aberration, diameter and distance of the camera lens; default an "
+        "ideal lens",
         examples=[{"glass": "crown glass"}],
     )
     plate_tilt_rad: PlateAngle = Field(
         0.0,
-        description="angle of the plate about its upright middle line; above zero the end of"
-        " greater x stands farther from the lens",
+        description="rotation of the plate about its vertical centre line; positive: the end at "
+        "larger x is farther from the lens",
         examples=["3 deg"],
     )
     plate_tip_rad: PlateAngle = Field(
         0.0,
-        description="angle of the plate about its level middle line; above zero its upper edge"
-        " stands farther from the lens",
+        description="rotation of the plate about its horizontal centre line; positive: the upper "
+        "edge is farther from the lens",
         examples=["3 deg"],
     )
-    aberrations: Aberrations | None = Field(None, description="errors of the camera lens")
+    aberrations: Aberrations | None = Field(None, description="aberrations of the camera lens")
 
     @property
     def alpha_rad(self) -> float:

@@ -57,7 +57,7 @@ def _plate_behind_the_lens(bench: Bench, plate: PlateFormat) -> None:
     near = min(x * math.sin(bench.plate_tilt_rad) for x in plate.x_range_m) - abs(half)
     if near < -bench.image_distance_m / 2:
         raise validation_error(
-            f"brings an end of the plate {show(-near, 'length')} nearer to the lens",
+            f"brings one end of the plate {show(-near, 'length')} closer to the lens",
             key="bench.plate_tilt" if bench.plate_tilt_rad else "bench.plate_tip",
             expected=f"less than half of {show(bench.image_distance_m, 'length')}",
         )
@@ -89,7 +89,7 @@ def _obstacle_needs_a_beam(bench: Bench, aperture: Aperture) -> None:
         return
     if bench.beam is None and aperture.stop is None:
         raise validation_error(
-            "is missing: an obstacle stands in a beam of some diameter",
+            "is missing: an obstacle needs a beam of finite diameter",
             key="bench.beam",
             expected='beam = "40 mm", or a stop in [aperture]',
         )
@@ -101,14 +101,14 @@ def _defects_fit(aperture: Ruled) -> None:
         key = f"aperture.defects[{number}]"
         if defect.kind == ("width" if clear else "depth"):
             raise validation_error(
-                "is not possible with these rulings",
+                "does not apply to these rulings",
                 key=f"{key}.kind",
                 value=defect.kind,
                 expected='"depth" for grooves that have a depth, "width" for slits and wires',
             )
         if defect.kind == "step" and (defect.ruling or 0) >= aperture.rulings:
             raise validation_error(
-                f"is not before the last of {aperture.rulings:,} rulings",
+                f"is not a ruling before the last of {aperture.rulings:,}",
                 key=f"{key}.ruling",
                 value=defect.ruling,
                 expected=f"a ruling from 1 to {aperture.rulings - 1}",

@@ -110,7 +110,7 @@ _CORRELATION = '"independent" from ruling to ruling, "accumulated", or a length 
 
 
 class PeriodicDefect(Model):
-    """Displacement amplitude * sin(2 pi x / period + phase), as a lead screw makes.
+    """Displacement amplitude * sin(2 pi x / period + phase), as caused by a lead screw.
 
     x is the ideal position of the ruling from the middle of the ruled width.
     """
@@ -134,7 +134,8 @@ class RandomDefect(Model):
 
     kind: Literal["random"] = "random"
     rms_m: LengthOrZero = Field(
-        description="rms displacement (accumulated: rms error of a pitch)", examples=["3 nm"]
+        description="rms displacement (if accumulated: rms error of each spacing)",
+        examples=["3 nm"],
     )
     correlation: Correlation = Field(
         "independent", description=_CORRELATION, examples=["independent", "accumulated", "2 mm"]
@@ -161,8 +162,12 @@ class DriftDefect(Model):
     linear: _Change = Field(
         0.0, description="relative change of pitch over the ruled width", examples=[1e-5]
     )
-    quadratic: _Change = Field(0.0, description="the same, for s squared", examples=[1e-5])
-    cubic: _Change = Field(0.0, description="the same, for s cubed", examples=[1e-5])
+    quadratic: _Change = Field(
+        0.0,
+        description="coefficient of s^2, s from -1/2 to 1/2 over the ruled width",
+        examples=[1e-5],
+    )
+    cubic: _Change = Field(0.0, description="coefficient of s^3, likewise", examples=[1e-5])
 
     def displacement(self, s: "Floats") -> "Floats":
         """Displacement at s over the ruled width: the integral of the relative change of pitch."""
@@ -174,12 +179,14 @@ class DriftDefect(Model):
 
 
 class StepDefect(Model):
-    """All rulings after one position are displaced: ruling interrupted and started again."""
+    """All rulings beyond one position are displaced, as when ruling is interrupted and resumed."""
 
     kind: Literal["step"] = "step"
     size_m: Offset = Field(description="displacement of the rulings after it", examples=["150 nm"])
     ruling: Count | None = Field(
-        None, description="number of the last ruling before the step, from 1", examples=[500]
+        None,
+        description="number of the last ruling before the step, counted from 1",
+        examples=[500],
     )
     fraction: Annotated[float, Plain(0.0, 1.0)] | None = Field(
         None, description="position of the step as a fraction of the rulings; default 0.5"
@@ -198,14 +205,14 @@ class StepDefect(Model):
 
 
 class MissingDefect(Model):
-    """Rulings that were left out: listed by number, or a random part of all."""
+    """Missing rulings: listed by number, or a random fraction of all."""
 
     kind: Literal["missing"] = "missing"
     rulings: tuple[Count, ...] | None = Field(
-        None, description="numbers of the missing rulings, from 1", examples=[[17, 18, 402]]
+        None, description="numbers of the missing rulings, counted from 1", examples=[[17, 18, 402]]
     )
     fraction: Annotated[float, Plain(0.0, 1.0)] | None = Field(
-        None, description="fraction of the rulings missing", examples=[0.01]
+        None, description="fraction of the rulings that is missing, at random", examples=[0.01]
     )
     seed: Seed = 0
 
@@ -222,7 +229,7 @@ class MissingDefect(Model):
 
 
 class DepthDefect(Model):
-    """Grooves shallower or deeper than meant: depth (1 - wear t + rms r), t from 0 to 1.
+    """Grooves shallower or deeper than nominal: depth (1 - wear t + rms r), t from 0 to 1.
 
     Of a blazed groove the facet's slope changes with its depth. r is Gaussian of unit variance.
     """
@@ -241,7 +248,7 @@ class DepthDefect(Model):
 
 
 class WidthDefect(Model):
-    """Slits or wires wider or narrower than meant: width + growth (t - 1/2) + rms r.
+    """Slits or wires wider or narrower than nominal: width + growth (t - 1/2) + rms r.
 
     t runs from 0 at the first to 1 at the last; r is Gaussian of unit variance.
     """
@@ -249,7 +256,7 @@ class WidthDefect(Model):
     kind: Literal["width"] = "width"
     rms_m: LengthOrZero = Field(0.0, description="rms error of the width", examples=["0.5 um"])
     growth_m: Offset = Field(
-        0.0, description="change of the width from the first to the last", examples=["1 um"]
+        0.0, description="change of the width from the first ruling to the last", examples=["1 um"]
     )
     correlation: Correlation = Field(
         "independent", description=_CORRELATION, examples=["independent", "2 mm"]
@@ -258,7 +265,7 @@ class WidthDefect(Model):
 
 
 class FanDefect(Model):
-    """Rulings not parallel: their directions fan out evenly from the first to the last."""
+    """Rulings that are not parallel: their directions fan out evenly from the first to the last."""
 
     kind: Literal["fan"] = "fan"
     angle_rad: Annotated[float, Quantity("angle", "2 arcsec", -0.5, 0.5)] = Field(
@@ -267,11 +274,12 @@ class FanDefect(Model):
 
 
 class BowDefect(Model):
-    """Rulings bent into arcs, all alike."""
+    """Rulings bent into equal arcs."""
 
     kind: Literal["bow"] = "bow"
     sag_m: Offset = Field(
-        description="displacement of the ends of a ruling against its middle", examples=["50 nm"]
+        description="displacement of the ends of a ruling relative to its middle",
+        examples=["50 nm"],
     )
 
 
@@ -279,7 +287,9 @@ class TableDefect(Model):
     """Measured displacements, or the measured wavefront of a diffracted beam (2 pi m e / d)."""
 
     kind: Literal["table"] = "table"
-    file: FileName = Field(description="CSV or HDF5 file of the measurement, beside the scene")
+    file: FileName = Field(
+        description="CSV or HDF5 file of the measurement, relative to the scene file"
+    )
     dataset: FileName | None = Field(None, description="dataset within an HDF5 file")
     quantity: Literal["displacement", "wavefront"] = Field(
         "displacement", description="what was measured"
@@ -292,7 +302,10 @@ class TableDefect(Model):
     def _real_order(self) -> Self:
         if self.order == 0:
             raise validation_error(
-                "shows no displacement", key="order", value=0, expected="an order but 0"
+                "does not show displacements",
+                key="order",
+                value=0,
+                expected="an order other than 0",
             )
         return self
 

@@ -24,7 +24,8 @@ _MOST_FLAT = 0.98  # of the pitch: walls of less than a hundredth are vertical o
 Theory = Annotated[
     Literal["scalar", "rigorous"],
     Field(
-        description="theory of the efficiency of its orders: thin relief, or Maxwell's equations"
+        description="theory of the efficiencies: scalar (thin relief) or rigorous (Maxwell's "
+        "equations)"
     ),
 ]
 MaterialName = Literal[
@@ -34,11 +35,13 @@ MaterialName = Literal[
 
 
 class Coating(Model):
-    """A layer on the grooves; both its faces have their profile."""
+    """A layer on the grooves; both of its surfaces follow their profile."""
 
-    material: MaterialName = Field(description="what it is of", examples=["magnesium fluoride"])
+    material: MaterialName = Field(
+        description="material of the coating", examples=["magnesium fluoride"]
+    )
     thickness_m: Annotated[float, Quantity("length", "25 nm", 1e-12, 20e-6)] = Field(
-        description="thickness, across the grating's plane", examples=["25 nm"]
+        description="thickness, normal to the grating's plane", examples=["25 nm"]
     )
 
 
@@ -57,15 +60,16 @@ class BlazedGroove(Model):
     profile: Literal["blazed"] = "blazed"
     facet_angle_rad: Annotated[float, Quantity("angle", "8.6 deg", -1.5, 1.5)] = Field(
         0.0,
-        description="angle of the facet to the grating's plane; its sign turns the blaze over",
+        description="angle between the facet and the grating's plane; its sign selects the side "
+        "of the blaze",
         examples=["8.6 deg"],
     )
     back_angle_rad: (
         Annotated[float, Quantity("angle", "72 deg", 0.05, 1.5707963267948968)] | None
     ) = Field(
         None,
-        description="angle of the back facet to the grating's plane, of rigorous theory alone; "
-        "default 90 deg less the facet angle",
+        description="angle between the back facet and the grating's plane, for rigorous theory "
+        "only; default 90 deg minus the facet angle",
         examples=["72 deg"],
     )
     blaze_m: Wavelength | None = Field(
@@ -74,7 +78,7 @@ class BlazedGroove(Model):
         examples=["500 nm"],
     )
     blaze_order: Annotated[int, Plain(-100, 100, whole=True)] = Field(
-        1, description="order for which blaze is stated", examples=[1]
+        1, description="order to which blaze refers", examples=[1]
     )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
     theory: Theory = "scalar"
@@ -87,7 +91,7 @@ class BlazedGroove(Model):
             )
         if self.blaze_order == 0:
             raise validation_error(
-                "is not an order that a blaze can favour", key="blaze_order", expected="1"
+                "is not an order that can be blazed", key="blaze_order", expected="1"
             )
         return self
 
@@ -123,7 +127,7 @@ class TrapezoidalGroove(Model):
     )
     bottom: Annotated[float, Plain(0.0, 0.98)] = Field(
         description="fraction of the pitch that is flat between ridges; each wall takes half of "
-        "what is left",
+        "the rest",
         examples=[0.3],
     )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
@@ -142,7 +146,7 @@ class TrapezoidalGroove(Model):
 
 
 class MultilevelGroove(Model):
-    """Flat levels of equal width that rise by equal steps, towards positive orders as a blaze."""
+    """Flat levels of equal width and equal steps, a staircase blazed for positive orders."""
 
     profile: Literal["multilevel"] = "multilevel"
     depth_m: LengthOrZero = Field(
@@ -159,7 +163,9 @@ class TableGroove(Model):
     """A measured profile: height over one pitch."""
 
     profile: Literal["table"] = "table"
-    file: FileName = Field(description="CSV file of place and height, beside the scene")
+    file: FileName = Field(
+        description="CSV file of position and height, relative to the scene file"
+    )
     index: Index = Field(DEFAULT_INDEX, description=_INDEX)
     theory: Theory = "scalar"
 

@@ -33,18 +33,19 @@ class Lens(Model):
 
     glass: Literal["crown glass", "fused silica", "acrylic"] | None = Field(
         None,
-        description="glass of a single lens, whose focus changes with the colour",
+        description="glass of a simple lens, whose focal length depends on the wavelength",
         examples=["crown glass"],
     )
     residual: Annotated[float, Quantity("fraction", "0.05 %", 0.0, 0.05)] | None = Field(
         None,
-        description="secondary spectrum of an achromat: focal length at F' and C' (480 and 644 nm)"
-        " beyond the shortest, over the focal length",
+        description="secondary spectrum of an achromat: focal length at F' and C' (480 and 644 "
+        "nm) minus its minimum, relative to the focal length",
         examples=["0.05 %"],
     )
     sharp_m: VisibleWavelength = Field(
         _GREEN_M,
-        description="wavelength of the focal length that is given; default the green of mercury",
+        description="wavelength to which the stated focal length applies; default the green "
+        "mercury line",
         examples=["546.1 nm"],
     )
 
@@ -72,7 +73,7 @@ class Lens(Model):
 
 
 class CollimatorLens(Lens):
-    """The collimator, where its focus changes with the colour."""
+    """A collimator whose focal length depends on the wavelength."""
 
     @model_validator(mode="after")
     def _has_colours(self) -> Self:
@@ -81,14 +82,16 @@ class CollimatorLens(Lens):
 
 
 class CameraLens(Lens):
-    """The camera lens, where its focus changes with the colour or its rim cuts the light."""
+    """A camera lens whose focal length depends on the wavelength, or whose rim cuts off light."""
 
     diameter_m: Length | None = Field(
-        None, description="clear diameter; default large enough for all light", examples=["30 mm"]
+        None,
+        description="clear diameter; default large enough to pass all the light",
+        examples=["30 mm"],
     )
     distance_m: LengthOrZero = Field(
         0.0,
-        description="distance of the lens from the aperture, over which orders move on the lens",
+        description="distance of the lens from the aperture, over which the orders separate",
         examples=["200 mm"],
     )
 
@@ -96,7 +99,7 @@ class CameraLens(Lens):
     def _far_from_what(self) -> Self:
         if self.distance_m and self.diameter_m is None:
             raise validation_error(
-                "tells nothing without the lens's clear diameter",
+                "has no effect without the lens's clear diameter",
                 key="distance",
                 expected='diameter = "30 mm" beside it',
             )

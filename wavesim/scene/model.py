@@ -18,9 +18,7 @@ from wavesim.scene.source import Source
 
 def _known_version(value: object) -> object:
     if value != 1 or isinstance(value, bool):
-        raise validation_error(
-            "is a version of the file format not known here", expected="schema = 1"
-        )
+        raise validation_error("is an unknown version of the file format", expected="schema = 1")
     return value
 
 
@@ -33,7 +31,7 @@ class Scene(Model):
     schema_: Annotated[Literal[1], BeforeValidator(_known_version)] = Field(
         1, alias="schema", description="version of the file format"
     )
-    title: str = Field("", description="what the scene shows", max_length=1000, pattern=WITHOUT_NUL)
+    title: str = Field("", description="title of the scene", max_length=1000, pattern=WITHOUT_NUL)
     source: Source = Field(description="the light source")
     bench: Bench = Field(description="lenses, distances and angles")
     aperture: Aperture = Field(description="the diffracting aperture")

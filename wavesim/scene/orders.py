@@ -66,14 +66,16 @@ def _no_order(centre: Centre) -> Exception:
     where = f"order {centre.order} of {show(centre.wavelength_m, 'length')}"
     expected = "a lower order, a shorter wavelength or coarser rulings"
     return validation_error(
-        f"asks for {where}, which does not leave", key="bench.centre", expected=expected
+        f"asks for {where}, which does not propagate", key="bench.centre", expected=expected
     )
 
 
 def _agree(key: str, given: float | None, follows: float) -> None:
     if given is not None and abs(given - follows) > _SAME_RAD:
         raise validation_error(
-            "cannot go with centre, from which it follows", key=key, expected=f"centre, or {key}"
+            "cannot be combined with centre, from which it follows",
+            key=key,
+            expected=f"centre, or {key}",
         )
 
 
@@ -84,7 +86,7 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
     sine_out = groove.blaze_m * groove.blaze_order / grating.mean_pitch_m - math.sin(alpha)
     if abs(sine_out) >= 1:
         raise validation_error(
-            f"asks for order {groove.blaze_order}, which does not leave in this mounting",
+            f"asks for order {groove.blaze_order}, which does not propagate in this mounting",
             key="aperture.groove.blaze",
             expected="a shorter wavelength, another incidence, or facet_angle instead",
         )
@@ -105,7 +107,7 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
 def _agree_blaze(given: float, follows: float) -> None:
     if abs(given - follows) > _SAME_RAD:
         raise validation_error(
-            "cannot go with blaze, from which it follows",
+            "cannot be combined with blaze, from which it follows",
             key="aperture.groove.facet_angle",
             expected="blaze or facet_angle",
         )

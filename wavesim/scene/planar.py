@@ -104,7 +104,7 @@ class PolygonShape(Model):
         None, description="number of sides of a regular polygon", examples=[6]
     )
     radius_m: Length | None = Field(
-        None, description="distance of the corners from the middle", examples=["1 mm"]
+        None, description="distance of the corners from the centre", examples=["1 mm"]
     )
     points: tuple[Point, ...] | None = Field(
         None,
@@ -117,7 +117,8 @@ class PolygonShape(Model):
     )
     turn_rad: Angle = Field(
         0.0,
-        description="rotation, anticlockwise; at zero the first corner of a regular one points up",
+        description="rotation, anticlockwise; at zero the first corner of a regular polygon "
+        "points up",
         examples=["30 deg"],
     )
 
@@ -231,10 +232,12 @@ class Stop(Model):
 
 
 class Plane(Model):
-    """What all apertures in the plane share."""
+    """Keys common to all apertures in the plane."""
 
     obstacle: bool = Field(
-        False, strict=True, description="opaque in an open beam instead of clear in a plate"
+        False,
+        strict=True,
+        description="opaque obstacle in an open beam instead of an opening in a screen",
     )
     stop: Stop | None = Field(
         None, description="stop over the aperture", examples=[{"diameter": "10 mm"}]
@@ -329,7 +332,7 @@ class Mesh(Plane):
         cell = self.pitch_x_m * self.resolved_pitch_y_m * math.sin(self.angle_rad)
         if self.hole.area_m2 > cell * (1 + SLACK):
             raise validation_error(
-                "is larger than the cell that it stands in",
+                "is larger than its cell of the mesh",
                 key="hole",
                 expected="a hole smaller than pitch_x by pitch_y",
             )
@@ -359,28 +362,34 @@ class Dots(Plane):
         cover = self.count * math.pi / 4 * self.min_distance_m**2 / self.stop.area_m2
         if cover > JAMMED:
             raise validation_error(
-                f"covers {cover:.2g} of the stop with discs of that diameter, too dense to scatter",
+                f"covers {cover:.2g} of the area of the stop with dots of this diameter, too dense "
+                "to place at random",
                 key="min_distance",
                 value=show(self.min_distance_m, "length"),
-                expected=f"at most {JAMMED:g} of it: fewer dots, less distance or a larger stop",
+                expected=f"at most {JAMMED:g} of it: fewer dots, a smaller min_distance or a "
+                "larger stop",
             )
         return self
 
 
 class Picture(Plane):
-    """A grey picture as transmittance, one clear cell for every pixel; white is clear."""
+    """A grey picture as transmittance, one cell for every pixel; white is clear."""
 
     kind: Literal["picture"] = "picture"
-    file: FileName = Field(description="PNG file, beside the scene", examples=["mask.png"])
+    file: FileName = Field(
+        description="PNG file, relative to the scene file", examples=["mask.png"]
+    )
     cell_m: Length = Field(
-        description="side of the square that one picture pixel takes", examples=["10 um"]
+        description="side of one picture pixel in the aperture", examples=["10 um"]
     )
     invert: bool = Field(False, strict=True, description="black is clear instead of white")
     phase_file: FileName | None = Field(
-        None, description="PNG file of the same size whose grey is phase", examples=["phase.png"]
+        None,
+        description="PNG file of the same size whose grey values give the phase",
+        examples=["phase.png"],
     )
     phase_depth_m: Offset | None = Field(
-        None, description="optical path that white in phase_file adds", examples=["550 nm"]
+        None, description="optical path added by white in phase_file", examples=["550 nm"]
     )
 
     @model_validator(mode="after")

@@ -21,13 +21,13 @@ MOST_PIXELS = 2**31
 
 
 class PlateFormat(Model):
-    """A rectangle of square pixels in the camera's focus."""
+    """A rectangle of square pixels in the focal plane of the camera."""
 
     width_m: Length = Field(description="width, across the slits", examples=["60 mm"])
     height_m: Length = Field(description="height, along the slits", examples=["8 mm"])
     pixel_m: Length = Field(description="side of a pixel", examples=["10 um"])
     centre_m: Offset = Field(
-        0.0, description="x of the plate's middle from the camera's axis", examples=["5 mm"]
+        0.0, description="x of the plate's centre, from the camera's axis", examples=["5 mm"]
     )
 
     @property
@@ -83,7 +83,7 @@ class PlateFormat(Model):
         for name, count in (("columns", columns), ("rows", rows)):
             if count < 1:
                 raise InputError(
-                    "is not a number of pixels", key=name, value=count, expected="1 up"
+                    "is not a number of pixels", key=name, value=count, expected="1 or more"
                 )
         nx, ny = min(columns, self.pixels_x), min(rows, self.pixels_y)
         if (nx, ny) == (self.pixels_x, self.pixels_y):
@@ -204,14 +204,14 @@ class Exposure(Model):
 
     observer: Literal["cie1931_2deg", "cie1964_10deg", "cie2015_2deg", "cie2015_10deg"] = Field(
         "cie1931_2deg",
-        description="CIE observer whose colours the picture shows; lux are those of CIE 1931",
+        description="CIE observer of the picture; values in lux remain those of CIE 1931",
     )
     sensor: SensorCurves | None = Field(
-        None, description="a digital sensor in the observer's place", examples=[{}]
+        None, description="digital sensor instead of the observer", examples=[{}]
     )
     film: FilmSensitivity | None = Field(
         None,
-        description="black-and-white film in the observer's place",
+        description="black-and-white film instead of the observer",
         examples=[{"sensitivity": "orthochromatic"}],
     )
 
@@ -226,14 +226,14 @@ class Exposure(Model):
     def _over_what(self) -> Self:
         if self.time_s is not None and self.over != 0:
             raise validation_error(
-                "counts from the automatic exposure, and a time is given",
+                "is relative to the automatic exposure, but a time is given",
                 key="over",
                 expected='over with time = "auto", or a time alone',
             )
         others = [self.sensor is not None, self.film is not None]
         if sum(others) + (self.observer != "cie1931_2deg") > 1:
             raise validation_error(
-                "is one of several that would record the light",
+                "cannot be combined with another recorder of the light",
                 key=next(k for k, given in zip(("sensor", "film"), others, strict=True) if given),
                 expected="one of observer, sensor and film",
             )

@@ -14,11 +14,12 @@ class SensorCurves(Model):
 
     curves: Literal["gaussian", "table"] = Field(
         "gaussian",
-        description="Gaussian curves at 600, 540 and 460 nm, a model of our own; or of a table",
+        description="generic Gaussian curves at 600, 540 and 460 nm, or those of a table",
     )
     file: FileName | None = Field(
         None,
-        description="CSV file, beside the scene: wavelength_nm,red,green,blue, response per watt",
+        description="CSV file, relative to the scene file: wavelength_nm,red,green,blue, "
+        "response per watt",
         examples=["camera.csv"],
     )
 
@@ -33,12 +34,13 @@ class FilmSensitivity(Model):
 
     sensitivity: Literal["blue", "orthochromatic", "panchromatic", "table"] = Field(
         "panchromatic",
-        description="without dyes (to 500 nm), with dyes to 580 or to 670 nm, models of our own; "
-        "or of a table",
+        description="generic emulsions without dyes (to 500 nm) or with dyes (to 580 or 670 nm), "
+        "or a table",
     )
     file: FileName | None = Field(
         None,
-        description="CSV file, beside the scene: wavelength_nm,sensitivity (per joule) or "
+        description="CSV file, relative to the scene file: wavelength_nm,sensitivity (per joule) "
+        "or "
         "wavelength_nm,log_sensitivity",
         examples=["film.csv"],
     )

@@ -63,20 +63,20 @@ FileName = Annotated[
 
 
 class SourceSlit(Model):
-    """The slit in the collimator's focus."""
+    """The slit in the focus of the collimator."""
 
     width_m: Length = Field(description="width of the source slit", examples=["20 um"])
     height_m: Length = Field(description="height of the source slit", examples=["4 mm"])
     turn_rad: Annotated[float, Quantity("angle", "1 deg", -math.pi / 4, math.pi / 4)] = Field(
         0.0,
-        description="angle of the slit against the rulings; above zero the lines' upper ends lean"
-        " to greater x",
+        description="angle between slit and rulings; positive: the upper ends of the lines are "
+        "at larger x",
         examples=["1 deg"],
     )
     jaws_rad: Annotated[float, Quantity("angle", "0.2 deg", -math.pi / 4, math.pi / 4)] = Field(
         0.0,
-        description="angle between the jaws, of which width is the mean distance; above zero the"
-        " lines are wider at their upper ends",
+        description="angle between the jaws, width being their mean distance; positive: the "
+        "lines are wider at their upper ends",
         examples=["0.2 deg"],
     )
 
@@ -101,7 +101,7 @@ class SourceSlit(Model):
 
 
 class BandpassFilter(Model):
-    """Passes a band: a three-cavity interference filter of that full width at half maximum."""
+    """Passes a band: a three-cavity interference filter of the given full width at half maximum."""
 
     kind: Literal["bandpass"] = "bandpass"
     centre_m: Wavelength = Field(description="centre of the band", examples=["650 nm"])
@@ -132,7 +132,7 @@ class ShortpassFilter(EdgeFilter):
 
 
 class NeutralFilter(Model):
-    """Passes the same part of every wavelength, given as density or as transmittance."""
+    """Passes the same fraction of every wavelength, given as density or transmittance."""
 
     kind: Literal["neutral"] = "neutral"
     density: Annotated[float, Plain(0.0, 20.0)] | None = Field(
@@ -154,8 +154,8 @@ class PolariserFilter(Model):
 
     kind: Literal["polariser"] = "polariser"
     axis_rad: Polarisation = Field(
-        description="direction of the electric field that it passes, from that of the grooves: "
-        "along, across, or an angle",
+        description="direction of the transmitted electric field relative to the grooves: along, "
+        "across, or an angle",
         examples=["across"],
     )
 
@@ -169,10 +169,10 @@ class PolariserFilter(Model):
 
 
 class TableFilter(Model):
-    """A measured filter; the file's header names wavelength and transmittance or density."""
+    """A measured filter; the header of the file names wavelength and transmittance or density."""
 
     kind: Literal["table"] = "table"
-    file: FileName = Field(description="CSV file of the filter, beside the scene")
+    file: FileName = Field(description="CSV file of the filter, relative to the scene file")
 
 
 Filter = Annotated[
@@ -187,11 +187,11 @@ Filter = Annotated[
 
 
 class SourceBase(Model):
-    """What all sources share: the slit or disc they fill, their filters, their level."""
+    """Keys common to all sources: the slit or disc they fill, filters and level."""
 
     slit: SourceSlit | None = Field(
         None,
-        description="source slit; without slit and disc the source is a point",
+        description="source slit; without slit or disc the source is a point",
         examples=[{"width": "20 um", "height": "4 mm"}],
     )
     disc_rad: Annotated[float, Quantity("angle", "32 arcmin", 0.0, 0.5, above_low=True)] | None = (
@@ -203,14 +203,14 @@ class SourceBase(Model):
     )
     polarisation_rad: Polarisation = Field(
         None,
-        description="direction of the electric field from that of the grooves: none (unpolarised), "
-        "along, across, or an angle; tells in rigorous theory",
+        description="direction of the electric field relative to the grooves: none "
+        "(unpolarised), along, across, or an angle; matters in rigorous theory only",
         examples=["across"],
     )
     filters: tuple[Filter, ...] = Field((), description="filters in the beam", max_length=100)
     luminance_cd_m2: Luminance | None = Field(
         None,
-        description="luminance of slit or disc, before the filters; sets the level",
+        description="luminance of slit or disc, before the filters; sets the absolute level",
         examples=["5000 cd/m^2"],
     )
     illuminance_lx: Illuminance | None = Field(
@@ -243,7 +243,7 @@ class SourceBase(Model):
             )
         if not self.is_point and self.illuminance_lx is not None:
             raise validation_error(
-                "is for a point source, and this one has a slit or disc",
+                "is for a point source, but this source has a slit or disc",
                 key="illuminance",
                 expected="luminance instead",
             )
@@ -256,8 +256,8 @@ class Sun(SourceBase):
     kind: Literal["sun"] = "sun"
     air: Literal["above", "ground"] | None = Field(
         None,
-        description="seen from above the air (the default: extraterrestrial, air mass 0), or from"
-        " the ground: through air mass 1.5, as in ASTM G173, unless height or air_mass is given",
+        description="above the atmosphere (the default: extraterrestrial, air mass 0), or from "
+        "the ground: through air mass 1.5, as in ASTM G173, unless height or air_mass is given",
     )
     height_rad: Annotated[float, Quantity("angle", "30 deg", 0.0, math.pi / 2, True)] | None = (
         Field(
@@ -269,9 +269,14 @@ class Sun(SourceBase):
     air_mass: Annotated[float, Plain(1.0, 40.0)] | None = Field(
         None, description="air mass, seen from the ground, instead of height", examples=[2.0]
     )
-    lines: bool = Field(True, strict=True, description="with the dark absorption lines")
+    lines: bool = Field(
+        True, strict=True, description="whether to include the dark absorption lines"
+    )
     telluric: bool = Field(
-        True, strict=True, description="with the bands of the Earth's air (only from the ground)"
+        True,
+        strict=True,
+        description="whether to include the absorption bands of the Earth's "
+        "atmosphere (ground only)",
     )
 
     @model_validator(mode="after")
@@ -306,25 +311,26 @@ class Illuminant(SourceBase):
 
 
 class Lamp(SourceBase):
-    """A lamp that shows the lines of one element."""
+    """A lamp that emits the lines of one element."""
 
     kind: Literal["lamp"] = "lamp"
     element: Literal["H", "He", "Na", "Hg", "Cd", "Ne"] = Field(
-        description="element whose lines it shows", examples=["Na"]
+        description="element whose lines it emits", examples=["Na"]
     )
     temperature_K: Temperature | None = Field(
-        None, description="gas temperature for Doppler widths; default as usual for the element"
+        None,
+        description="gas temperature for Doppler widths; default a typical one for the element",
     )
     pressure_Pa: Pressure | None = Field(
         None, description="gas pressure for collision widths", examples=["1 kPa"]
     )
     reversal: Annotated[float, Plain(0.0, 1000.0)] = Field(
-        0.0, description="optical depth of the cool vapour in front, at the middle of a line"
+        0.0, description="optical depth of the cool vapour in front, at the centre of a line"
     )
 
 
 class Laser(SourceBase):
-    """A laser; its power fills the bench's beam, or else just the aperture (1 mm at least)."""
+    """A laser; its power fills the bench's beam, or else just the aperture (at least 1 mm)."""
 
     kind: Literal["laser"] = "laser"
     wavelength_m: VisibleWavelength = Field(
@@ -359,7 +365,7 @@ class Led(SourceBase):
 
 
 class Band(SourceBase):
-    """The same power at every wavelength of a band and none outside."""
+    """A band of constant spectral power, and none outside."""
 
     kind: Literal["band"] = "band"
     centre_m: Wavelength = Field(description="centre of the band", examples=["550 nm"])
@@ -382,10 +388,12 @@ class Band(SourceBase):
 
 
 class TableSource(SourceBase):
-    """A measured spectrum; the file's header names the units."""
+    """A measured spectrum; the header of the file gives the units."""
 
     kind: Literal["table"] = "table"
-    file: FileName = Field(description="CSV file of wavelength and value, beside the scene")
+    file: FileName = Field(
+        description="CSV file of wavelength and value, relative to the scene file"
+    )
 
 
 Source = Annotated[

@@ -13,6 +13,7 @@ from wavesim.arrays import Floats
 from wavesim.grooves.anomalies import Kind
 from wavesim.results import Column, Listing, Result, Sentence
 
+_POINTS = {"wavelength": "wavelengths", "turn": "angles"}
 _CURVES = ("along", "across", "scalar")
 
 
@@ -155,8 +156,9 @@ class Efficiency(Result):
         yield Sentence(
             "accuracy",
             f"{max(self.error):.0e} from truncation (compared with a second one), "
-            f"{self.sampling_error:.0e} from interpolation between {self.computed} points "
-            f"computed with {self.functions} functions; energy balance within {self.balance:.0e}",
+            f"{self.sampling_error:.0e} from interpolation between {self.computed} "
+            f"{_POINTS[self.over]} computed with {self.functions} functions; energy balance "
+            f"within {self.balance:.0e}",
         )
         yield self._peaks()
         yield self._values()
