@@ -459,27 +459,51 @@ def test_a_plate_file_with_a_white_that_is_none(level: object, tmp_path: Path) -
         store.load(path)
 
 
-def test_a_study_file_with_a_damaged_piece(tmp_path: Path) -> None:
-    """Arrays are read when they are asked for: the checksum of a piece speaks up only then."""
-    import h5py
-
+@pytest.fixture
+def study_file(tmp_path: Path) -> Path:
+    """What a study of two members wrote."""
     from wavesim.ensemble import load_plan, run_study
 
     (tmp_path / "bench.toml").write_text(SMALL_SCENE)
     (tmp_path / "study.toml").write_text(
         'scene = "bench.toml"\n[[vary]]\nkey = "aperture.count"\nvalues = [2, 3]\n[record]\n'
-        'line = { wavelength = "546.1 nm", order = 1 }\n'
+        'numbers = ["brightest"]\nline = { wavelength = "546.1 nm", order = 1 }\n'
         "profile = { half_width = 0.4, points = 21 }\n"
     )
-    run_study(load_plan(tmp_path / "study.toml"), tmp_path / "s.h5", workers=1)
-    with h5py.File(tmp_path / "s.h5") as file:
+    return Path(run_study(load_plan(tmp_path / "study.toml"), tmp_path / "s.h5", workers=1).file)
+
+
+def test_a_study_file_with_a_damaged_piece(study_file: Path) -> None:
+    """Arrays are read when they are asked for: the checksum of a piece speaks up only then."""
+    import h5py
+
+    with h5py.File(study_file) as file:
         start = file["profile"].id.get_chunk_info(0).byte_offset
-    content = bytearray((tmp_path / "s.h5").read_bytes())
+    content = bytearray(study_file.read_bytes())
     content[start] ^= 1
-    (tmp_path / "s.h5").write_bytes(content)
-    not_measured(
-        tmp_path / "s.h5", "is damaged: a piece of an array cannot be read", command="study"
-    )
+    study_file.write_bytes(content)
+    not_measured(study_file, "is damaged: a piece of an array cannot be read", command="study")
+
+
+def test_a_study_file_whose_axes_are_listed_as_numbers(study_file: Path) -> None:
+    """HDF5 takes the list for references, unseen, and the process ended in the midst of it."""
+    import h5py
+
+    with h5py.File(study_file, "r+") as file:
+        del file["failure"].attrs["DIMENSION_LIST"]
+        file["failure"].attrs["DIMENSION_LIST"] = np.zeros((2, 2))
+    with pytest.raises(InputError, match=r"is damaged: a part of it is .* of another kind"):
+        wavesim.open_study(study_file)
+
+
+@pytest.mark.parametrize("name", ["brightest", "profile"])
+def test_a_study_file_with_numbers_out_of_all_measure(name: str, study_file: Path) -> None:
+    """The square of 1e300 is no number, nor is their standard deviation."""
+    import h5py
+
+    with h5py.File(study_file, "r+") as file:
+        file[name][0] = 1e300
+    not_measured(study_file, "is damaged", command="study")
 
 
 def test_more_ghosts_than_a_ruling_shows(tmp_path: Path) -> None:

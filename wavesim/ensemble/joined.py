@@ -19,6 +19,7 @@ import h5py
 import numpy as np
 
 from wavesim import __version__
+from wavesim.arrays import Floats
 from wavesim.ensemble import parts
 from wavesim.ensemble.exposing import Array, Packed, Recorded, profile_axis
 from wavesim.ensemble.members import Design
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
 VERSION = 1
 _EXPECTED = "a file that wavesim study wrote"
 _CHUNK = 4096  # members written at a time, at the most
+_LISTS = ("DIMENSION_LIST", "REFERENCE_LIST")  # HDF5's own: of a variable's axes, an axis's users
+_BEYOND = 1e100  # no number of a study is so large; its square is still a number
 _AXES = (("order",), ("picture_y", "picture_x", "channel"), ("y", "x"))
 _BLOCK_BYTES = 1 << 25  # of their arrays
 
@@ -287,9 +290,24 @@ def _check_layout(file: h5py.File) -> None:
             sizes = [file[axis].size for axis in axes]
             whole &= file[field].shape == (count, *sizes) and file[field].dtype.kind in "fu"
             whole &= all(file[axis].dtype.kind in "fi" for axis in axes)
-    whole = whole and all(np.isfinite(dataset[()]).all() for dataset in plain)
-    if not whole:
+    whole &= all(_scaled_well(node) for node in file.values() if isinstance(node, h5py.Dataset))
+    whole = whole and all((abs(dataset[()]) < _BEYOND).all() for dataset in plain)
+    if not whole or any(out_of_all_measure(file[name][()]) for name in names):
         raise ValueError
+
+
+def _scaled_well(dataset: h5py.Dataset) -> bool:
+    """Whether its lists of axes are of the type that HDF5 takes them for, unseen."""
+    kinds = {name: dataset.attrs.get_id(name) for name in _LISTS if name in dataset.attrs}
+    axes, users = (kinds.get(name) for name in _LISTS)
+    if axes and (h5py.check_vlen_dtype(axes.dtype) is None or axes.shape != (dataset.ndim,)):
+        return False
+    return not users or (users.dtype.names == ("dataset", "dimension") and len(users.shape) == 1)
+
+
+def out_of_all_measure(values: Floats) -> bool:
+    """Whether some number is finite and yet so large that its square is not."""
+    return bool((abs(values[np.isfinite(values)]) >= _BEYOND).any())
 
 
 def is_study(path: str | Path) -> bool:

@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from wavesim.arrays import Floats
-from wavesim.ensemble.joined import reading
+from wavesim.ensemble.joined import out_of_all_measure, reading
 from wavesim.ensemble.plan import Limit, table_of
+from wavesim.errors import PlateFileError
 
 _LIKE_SPECKLE = 0.1  # from 1, of standard deviation over mean
 _BLOCK_BYTES = 1 << 25
@@ -114,6 +115,8 @@ def profile_spread(path: str | Path) -> ProfileSpread | None:
         step = max(1, _BLOCK_BYTES // max(8 * axis.size, 1))
         for first in range(0, profiles.shape[0], step):
             block = profiles[first : first + step]
+            if out_of_all_measure(block):
+                raise PlateFileError("is damaged: a profile is out of all measure", file=path)
             block = block[np.isfinite(block).all(axis=1)]
             count += block.shape[0]
             total += block.sum(axis=0)
