@@ -300,6 +300,7 @@ class TestVaryingElements:
         assert len(built.combs) > 2
         assert np.abs(found - exact).max() <= 200 * 4e-6 * TOLERANCE * 10
 
+    @pytest.mark.slow
     def test_worn_grooves_on_the_plate(self) -> None:
         """The plate's low-rank sum equals |A|^2 of the same rulings at a wavelength."""
         setup = scene(

@@ -13,6 +13,7 @@ import pytest
 
 import wavesim
 from tests import bench
+from tests.parameters import slow_beyond
 from wavesim.geometry import grating_geometry
 from wavesim.scene import Scene
 
@@ -48,11 +49,14 @@ def test_a_tilted_plate_is_measured() -> None:
 
 @pytest.mark.parametrize(
     ("keys", "tilt", "nm"),
-    [
-        ("", 12.0, 435.83),
-        ('camera_lens = { glass = "crown glass", sharp = "480 nm" }', 0.0, 435.83),
-        ('defocus = "4 mm"', 0.0, 546.07),
-    ],
+    slow_beyond(
+        1,
+        [
+            ("", 12.0, 435.83),
+            ('camera_lens = { glass = "crown glass", sharp = "480 nm" }', 0.0, 435.83),
+            ('defocus = "4 mm"', 0.0, 546.07),
+        ],
+    ),
 )
 def test_a_blurred_line_has_the_profile_of_its_plate(keys: str, tilt: float, nm: float) -> None:
     """Width of a line on the plate as exposed, and as `profile` has it."""

@@ -106,6 +106,7 @@ def test_400_nm_of_order_2_falls_on_800_nm_of_order_1() -> None:
     assert centre(grating(400, 2)) == pytest.approx(centre(grating(800, 1)), abs=2e-8)
 
 
+@pytest.mark.slow
 def test_anamorphic_magnification_of_the_source_slit() -> None:
     """1200/mm, 20 degrees, order 1 of 500 nm: a slit's image is cos a / cos b = 0.972615363 times
     as wide (B&W 8.6.1); its edges at half the light between."""
@@ -121,6 +122,7 @@ def test_anamorphic_magnification_of_the_source_slit() -> None:
     assert (right - left) * 5e-6 == pytest.approx(0.972615363e-3, rel=1e-3)
 
 
+@pytest.mark.slow
 def test_a_long_random_walk_makes_the_lorentzian_of_an_endless_one() -> None:
     """sigma / d = 0.01: full width 0.000628318735 orders (Hosemann & Bagchi 1962).
 

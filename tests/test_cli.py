@@ -139,6 +139,7 @@ def test_schema_fits_the_shipped_scenes(desk: Path, capsys: pytest.CaptureFixtur
     assert not check.is_valid({"schema": 1})
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("desk")
 def test_sheet_of_scenes_and_plates(capsys: pytest.CaptureFixture[str]) -> None:
     Run("expose three.toml -o a.h5", capsys)

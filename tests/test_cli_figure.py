@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
+from tests.parameters import slow_beyond
 from wavesim.cli import main
 
 SCENE = """
@@ -44,13 +45,16 @@ def run(*args: str) -> int | str | None:
 
 @pytest.mark.parametrize(
     "options",
-    [
-        [],
-        ["--log", "--mark", "ghosts", "--size", "slide"],
-        ["--mark", "lines"],
-        ["--draw", "map"],
-        ["--draw", "colours", "--title", "Where the colours go"],
-    ],
+    slow_beyond(
+        1,
+        [
+            [],
+            ["--log", "--mark", "ghosts", "--size", "slide"],
+            ["--mark", "lines"],
+            ["--draw", "map"],
+            ["--draw", "colours", "--title", "Where the colours go"],
+        ],
+    ),
 )
 def test_every_drawing(tmp_path: Path, options: list[str]) -> None:
     (tmp_path / "scene.toml").write_text(SCENE)
@@ -61,6 +65,7 @@ def test_every_drawing(tmp_path: Path, options: list[str]) -> None:
         assert len(picture.convert("RGB").getcolors(1 << 24) or []) > 20  # something is drawn
 
 
+@pytest.mark.slow
 def test_from_a_plate_file_and_as_json(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "scene.toml").write_text(SCENE)
     plate = tmp_path / "plate.h5"

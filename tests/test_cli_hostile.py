@@ -48,6 +48,7 @@ def left_in(desk: Path) -> list[str]:
     return sorted(p.name for p in desk.iterdir() if p.name != "three.toml")
 
 
+@pytest.mark.slow
 def test_killed_at_any_moment_the_old_plate_stays_or_the_new_one_is_whole(desk: Path) -> None:
     """kill -9 at random moments of exposing over an existing plate and picture."""
     scene = wavesim.load(desk / "three.toml")
@@ -83,7 +84,7 @@ def _expose_into(scene: wavesim.Scene, plate_file: Path, picture_file: Path) -> 
 
 @pytest.mark.parametrize(
     ("number", "status", "said"),
-    [(signal.SIGINT, 130, b"\nwavesim: interrupted\n"), (signal.SIGTERM, 143, b"")],
+    slow_beyond(1, [(signal.SIGINT, 130, b"\nwavesim: interrupted\n"), (signal.SIGTERM, 143, b"")]),
 )
 def test_a_signal_ends_it_with_its_status(
     number: signal.Signals, status: int, said: bytes, desk: Path

@@ -137,6 +137,7 @@ anything = st.floats(allow_nan=False, allow_infinity=False)
 plausible = st.floats(-0.1, 50.0)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(
     arrays(np.float64, st.tuples(st.integers(1, 6), st.integers(1, 5), st.just(3)),

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 
+from tests.parameters import slow_but
 from wavesim.cli import main
 from wavesim.figures import size_for
 from wavesim.figures.ensembles import study_figure
@@ -53,7 +54,9 @@ def study(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "s.h5"
 
 
-@pytest.mark.parametrize("size", ["page", "a4", "letter", "slide", "web"])
+@pytest.mark.parametrize(
+    "size", slow_but(["page", "slide"], ["page", "a4", "letter", "slide", "web"])
+)
 @pytest.mark.parametrize("bar", [False, True])
 def test_pictures_and_words_stand_apart(study: Path, size: str, bar: bool) -> None:
     if bar and size in ("slide", "web"):

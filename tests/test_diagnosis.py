@@ -50,7 +50,7 @@ def _measured(ruled: Aperture, orders: tuple[int, ...]) -> GhostTable:
     return GhostTable(*np.array(rows).T)
 
 
-@pytest.mark.parametrize("seed", slow_beyond(3, range(10)))
+@pytest.mark.parametrize("seed", slow_beyond(1, range(10)))
 def test_ten_rulings_whose_errors_nobody_tells(seed: int) -> None:
     ruled, kind, period, size = _secret(seed)
     found = diagnose(_measured(ruled, (1, 2)), pitch_m=PITCH_M).errors[0]
@@ -60,6 +60,7 @@ def test_ten_rulings_whose_errors_nobody_tells(seed: int) -> None:
     assert recovered == pytest.approx(size, rel=0.02)
 
 
+@pytest.mark.slow
 def test_two_periods_and_their_combinations() -> None:
     n = np.arange(COUNT, dtype=np.float64)
     position = n + 0.02 * np.sin(2 * np.pi * n / 96) + 0.012 * np.sin(2 * np.pi * n / 251.3)

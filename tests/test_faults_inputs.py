@@ -151,6 +151,7 @@ print(json.dumps([peak() - before, said]))
 """
 
 
+@pytest.mark.slow
 def test_hostile_files_are_refused_without_being_unpacked(tmp_path: Path) -> None:
     files = _hostile(tmp_path)
     done = subprocess.run(

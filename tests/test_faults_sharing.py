@@ -50,6 +50,7 @@ def test_a_picture_is_that_of_the_light_that_is_there() -> None:
             array[...] = 0
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no forks here")
 def test_a_fork_while_threads_expose_can_expose() -> None:
     scene = wavesim.parse(SMALL_SCENE)
@@ -106,6 +107,7 @@ worker.join()
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="no forks here")
 def test_a_fork_waits_for_work_that_clears_away_what_was_read_from_a_file() -> None:
     """h5py locks itself before a fork: the fork must wait for the work before that lock is held."""

@@ -219,7 +219,7 @@ def unseen_labels(figure: Figure) -> Iterator[Text]:
                     yield from (tick.label1, tick.label2)
 
 
-@pytest.mark.parametrize("size", ["page", "slide"])
+@pytest.mark.parametrize("size", slow_but(["slide"], ["page", "slide"]))
 def test_every_text_lies_on_the_paper_and_on_no_other(
     drawing: Callable[[str], Figure], size: str
 ) -> None:
@@ -236,7 +236,7 @@ def test_every_text_lies_on_the_paper_and_on_no_other(
         assert not meet, f"{first!r} runs into {second!r}"
 
 
-@pytest.mark.parametrize("kind", ["png", "pdf", "svg"])
+@pytest.mark.parametrize("kind", slow_but(["svg"], ["png", "pdf", "svg"]))
 @pytest.mark.parametrize(
     "name", slow_but(["point"], ["plate, logarithmic", "sheet of five", "point"])
 )
@@ -265,12 +265,14 @@ def test_letters_stay_vectors(tmp_path: Path) -> None:
     assert "DejaVuSans-" in svg  # glyphs as paths, named by their font
 
 
+@pytest.mark.slow
 def test_settings_of_matplotlib_are_left_alone(tmp_path: Path) -> None:
     before = dict(mpl.rcParams)
     figures.save(figures.sheet([fine()]), tmp_path / "f.pdf")
     assert dict(mpl.rcParams) == before
 
 
+@pytest.mark.slow
 def test_no_window_system_and_no_matplotlib_before_a_figure() -> None:
     code = (
         "import sys, wavesim.lightpath; assert 'matplotlib' not in sys.modules\n"
@@ -504,6 +506,7 @@ def test_wrong_requests(wrong: Callable[[], object], says: str) -> None:
 # --- paper
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("paper", "points"),
     # ISO 216: 210 x 297 mm; ANSI/ASME Y14.1 size A, "letter": 8.5 x 11 in; a point is 1/72 in
@@ -537,7 +540,7 @@ def test_a_bar_is_for_paper() -> None:
 # --- moving pictures
 
 
-@pytest.mark.parametrize("kind", ["gif", "png", "webp"])
+@pytest.mark.parametrize("kind", slow_but(["webp"], ["gif", "png", "webp"]))
 def test_animation(kind: str, tmp_path: Path) -> None:
     plates = [fine(n) for n in (1, 2, 3)]
     figures.animate(plates, tmp_path / f"a.{kind}", seconds=0.5, title="More slits")

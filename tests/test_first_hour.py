@@ -39,6 +39,7 @@ def test_every_command_shows_what_the_page_shows(desk: Path) -> None:
         assert (desk / name).stat().st_size > 0, name
 
 
+@pytest.mark.slow
 def test_every_line_of_python_gives_what_the_page_gives(desk: Path) -> None:
     text = "\n".join(blocks(PAGE, "pycon"))
     test = doctest.DocTestParser().get_doctest(text, {}, "FIRST_HOUR.md", None, 0)

@@ -53,6 +53,7 @@ class TestCommand:
         again = wavesim.load(tmp_path / "fitted.toml")
         assert again.aperture.width_m == pytest.approx(found["value"])  # type: ignore[union-attr]
 
+    @pytest.mark.slow
     def test_width_and_pitch_of_a_pair(self) -> None:
         """41 um and 157 um: width to 1 %, pitch to 0.2 %."""
         scene = wavesim.load(SHIPPED / "pair.toml")
@@ -155,6 +156,7 @@ class TestScale:
                             scale="200..1200 = 40 mm")  # fmt: skip
         assert found.values[0].value == pytest.approx(41e-6, rel=0.002)
 
+    @pytest.mark.slow
     def test_lines_of_known_wavelength(self) -> None:
         """First orders stand at f tan(asin(lambda / d)); x = 0 is in column 667.5."""
         columns = [667.5 + np.tan(np.arcsin(w / 157e-6)) / PIXEL for w in (450e-9, 632.8e-9)]
@@ -179,6 +181,7 @@ class TestScale:
 
 
 class TestTones:
+    @pytest.mark.slow
     def test_a_picture_on_film_is_read_back(self, tmp_path: Path) -> None:
         """A grey print through the curve of `develop --tone film`: the width to 0.2 %."""
         x = (np.arange(1000) - 499.5) * PIXEL + 0.6e-3
@@ -324,6 +327,7 @@ class TestBenches:
         found = fit(scene, [photograph], free, reading=PhotographReading(PIXEL))
         assert any("told apart" in remark for remark in found.remarks)
 
+    @pytest.mark.slow
     def test_another_kind_of_scene_is_said_not_to_make_the_picture(self, tmp_path: Path) -> None:
         x = (np.arange(1000) - 499.5) * PIXEL
         light = slits(x, width_m=40e-6, pitch_m=200e-6, count=2, wavelength_m=632.8e-9)

@@ -140,6 +140,7 @@ def test_the_caution_can_be_left_out(tmp_path: Path) -> None:
     assert high[("--no-caution",)] < high[()]
 
 
+@pytest.mark.slow
 def test_mp4_plays_for_as_long_as_it_says(tmp_path: Path) -> None:
     """Decoded by FFmpeg: 2 plates of 0.2 s, the last one twice, in the colours of the PNG."""
     av = pytest.importorskip("av")

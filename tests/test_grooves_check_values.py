@@ -26,7 +26,7 @@ from wavesim.grooves.problem import Kind
 from wavesim.grooves.surface import method_for
 
 UM = 1e-6
-SLOW = {"L11", "E8 blaze", "E7", "E7 grazing", "M1", "E2", "E3", "E5", "E6 620 nm",
+SLOW = {"L11", "E6 413 nm", "E8 blaze", "E7", "E7 grazing", "M1", "E2", "E3", "E5", "E6 620 nm",
         "E6 689 nm", "L10", "L2", "L7", "L9"}  # fmt: skip
 ROWS = [
     pytest.param(row, marks=pytest.mark.slow if row.name in SLOW else [], id=row.name)
@@ -175,6 +175,7 @@ def test_a_coating_of_the_ridges_own_material_makes_them_wider() -> None:
         assert found.reflected == pytest.approx(bare.reflected, abs=3e-5)
 
 
+@pytest.mark.slow
 def test_coated_ridges_conserve_energy() -> None:
     """A transparent coating, thicker than the ridges are high."""
     surface = Surface(Lamellar(0.02 * UM, 0.5), UM, constant(1.5),
@@ -272,6 +273,7 @@ def reciprocal(
     return amplitudes(ahead), amplitudes(back)
 
 
+@pytest.mark.slow
 def test_light_sent_back_along_an_order_has_the_same_amplitude() -> None:
     """Lorentz's theorem, with absorption; random metal echelettes."""
     random = np.random.default_rng(3)
@@ -315,6 +317,7 @@ def test_fine_gratings_are_an_effective_medium() -> None:
         assert found.reflected[1, 0, found.index(0)] == pytest.approx(across, abs=2e-6)
 
 
+@pytest.mark.slow
 def test_a_curve_is_interpolated_to_its_tolerance() -> None:
     """Sampled where it bends, against every place computed; Rayleigh's cut is a break."""
     surface = sinusoid(1 / 1.8, 0.03, 0.16 + 3.57j)

@@ -37,6 +37,7 @@ def rayleigh_fourier(
     return np.where(beta.real > 0, beta.real / beta[most].real * np.abs(r) ** 2, 0.0)
 
 
+@pytest.mark.slow
 def test_metal_sinusoids_are_those_of_rayleighs_method() -> None:
     """20 random metal sinusoids, both polarisations: below 1e-6 of the incident power."""
     random = np.random.default_rng(1907)
@@ -66,6 +67,7 @@ def test_blazed_metal_is_that_of_finite_elements() -> None:
     assert np.median(worst) < 1e-5
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("orders", [2, 3])
 def test_the_error_stated_holds_where_orders_pass_off(orders: int) -> None:
     """Blazed metal at lambda = d / m, normal incidence: orders +-m graze. The error stated of a

@@ -101,6 +101,7 @@ def test_ghosts_keep_their_ratio_to_the_line() -> None:
         assert ghost / line == pytest.approx(rowland, rel=0.08 if theory == "scalar" else 0.03)
 
 
+@pytest.mark.slow
 def test_scalar_and_rigorous_agree_on_coarse_gratings() -> None:
     """Blazed perfect conductor, 20 wavelengths wide: row E8 of the table, 2 % (E) and exact (H)."""
     angle = math.degrees(math.asin(0.025))
@@ -143,6 +144,7 @@ def test_the_command_says_the_caution_of_its_source() -> None:
     assert "never look at the Sun" in " ".join(done.output.split())
 
 
+@pytest.mark.slow
 def test_the_blaze_lies_where_the_facet_mirrors() -> None:
     """Transmission: n sin(facet) = sin(facet + beta); the peak of order 1 against order -1."""
     found = wavesim.efficiency(scene("replica"), order=(1, -1), from_="400 nm", to="700 nm",
@@ -172,6 +174,7 @@ def test_the_command_prints_the_agreed_keys(tmp_path: Path) -> None:
     assert curve.read_text().startswith("wavelength_nm,order_1_along,order_1_across")
 
 
+@pytest.mark.slow
 def test_over_the_turn_of_the_grating() -> None:
     """Littrow by turning: reciprocity makes order 1 even in the turn about it, to first order."""
     found = wavesim.efficiency(made(), order=1, wavelength="550 nm",

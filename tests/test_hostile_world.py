@@ -310,6 +310,7 @@ def test_a_plate_so_tall_that_rows_shrink_apart() -> None:
     assert np.isfinite(plate.xyz).all()
 
 
+@pytest.mark.slow
 def test_slits_before_a_round_source_send_as_much_as_before_a_square_one() -> None:
     """Conservation of etendue: the same luminance from the same solid angle, on a plate for all."""
     disc_rad = math.radians(10 / 60)
@@ -335,6 +336,7 @@ def test_a_near_field_of_more_cells_than_there_is_memory(tmp_path: Path) -> None
         )
 
 
+@pytest.mark.slow
 def test_formulas_that_a_scene_leaves_nothing_to_vary() -> None:
     """Slits as wide as their pitch: no order is missing, and the range shrinks to nothing."""
     from wavesim.study.compare import compare
@@ -506,6 +508,7 @@ def test_a_study_file_with_numbers_out_of_all_measure(name: str, study_file: Pat
     not_measured(study_file, "is damaged", command="study")
 
 
+@pytest.mark.slow
 def test_more_ghosts_than_a_ruling_shows(tmp_path: Path) -> None:
     """Of a hundred thousand a diagnosis took minutes, and all memory."""
     rows = "".join(f"1,{k / 200_001},5e-5\n" for k in range(1, 100_001))

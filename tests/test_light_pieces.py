@@ -96,7 +96,7 @@ def _planck_beyond(wavelength_m: float, kelvin: float) -> mpmath.mpf:
     [
         pytest.param(lambda: smooth.blackbody(5000.0), id="black body"),
         pytest.param(lambda: smooth.illuminant("FL2"), id="table"),
-        pytest.param(lambda: lamps.spectrum(lamps.lines("Ne")), id="neon"),
+        pytest.param(lambda: lamps.spectrum(lamps.lines("Ne")), id="neon", marks=pytest.mark.slow),
         pytest.param(lambda: sun.irradiance(), id="sun"),
     ],
 )

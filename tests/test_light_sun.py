@@ -11,6 +11,7 @@ from scipy import special
 
 from tests import light_residuals as residuals
 from tests.generate_light_tables import g173_columns, smoothed
+from tests.parameters import slow_but
 from tests.solar_lines import transmission_spectrum
 from wavesim import light
 from wavesim.constants import SUN_SOLID_ANGLE_SR
@@ -53,7 +54,7 @@ def exact_sample() -> np.ndarray:
     return _product(517.1 + 5e-5 * (np.arange(4000) + 0.5))
 
 
-@pytest.mark.parametrize("width_pm", [1.0, 20.0, 100.0])
+@pytest.mark.parametrize("width_pm", slow_but([20.0, 100.0], [1.0, 20.0, 100.0]))
 def test_power_in_bins_narrower_and_wider_than_lines(
     width_pm: float, exact_sample: np.ndarray
 ) -> None:

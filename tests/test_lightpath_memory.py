@@ -149,6 +149,7 @@ def assert_same(first: ExposedPlate, second: ExposedPlate) -> None:
             assert a == b
 
 
+@pytest.mark.slow
 def test_a_random_walk_over_scenes_gives_the_bits_of_fresh_exposures() -> None:
     """One path for scenes of every kind; each step changes one value or jumps to another kind."""
     rng = random.Random(SEED)

@@ -262,6 +262,7 @@ def test_pins_are_compared_on_one_exposure(page: Page) -> None:
     assert len(page.ask("unpin", "pins", number=0).head["pins"]) == 1
 
 
+@pytest.mark.slow
 def test_six_pins_and_no_more(page: Page) -> None:
     for number in range(6):
         assert len(page.ask("pin", "pins").head["pins"]) == number + 1
@@ -269,6 +270,7 @@ def test_six_pins_and_no_more(page: Page) -> None:
     assert "remove one first" in page.refused().head["message"]
 
 
+@pytest.mark.slow
 def test_saved_files_are_those_of_the_command(page: Page, tmp_path: Path) -> None:
     from wavesim.lightpath import open_plate
     from wavesim.scene import parse as read

@@ -60,6 +60,7 @@ def test_placed_to_a_fiftieth_of_a_sample(shape, width):
     assert all(abs(f.x_m - c) <= 3 * f.x_error_m for f, c in zip(found, centres, strict=True))
 
 
+@pytest.mark.slow
 def test_noise_is_estimated_and_uncertainty_covers_the_error():
     rng = np.random.default_rng(3)
     x = np.arange(30_000.0)

@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 
 from tests import bench
+from tests.parameters import slow_beyond
 from tests.rulings import WAVELENGTH_M, grating
 from wavesim.cli.measure import command
 from wavesim.errors import InputError
@@ -53,7 +54,9 @@ def test_pitch_and_width_of_slits_from_a_lasers_fringes(count, width, pitch):
 
 
 @pytest.mark.parametrize("source", [SUN, LAMP], ids=["sun", "lamp"])
-@pytest.mark.parametrize(("count", "width", "pitch"), [(1, 40, 0), (2, 40, 157), (5, 40, 90)])
+@pytest.mark.parametrize(
+    ("count", "width", "pitch"), slow_beyond(2, [(1, 40, 0), (2, 40, 157), (5, 40, 90)])
+)
 def test_white_fringes_are_not_named(source, count, width, pitch):
     found = measure(expose(slits(source, count, width, pitch)))
     assert nothing_named(found)
@@ -67,6 +70,7 @@ def test_white_fringes_are_not_named(source, count, width, pitch):
         assert error < 0.1 * value
 
 
+@pytest.mark.slow
 def test_the_fit_that_is_proposed_names_the_files_that_are_known():
     from click.testing import CliRunner
 
@@ -130,6 +134,7 @@ def test_a_plate_out_of_focus_is_measured_as_one():
     assert green[1].u_slit_m > 2 * green[0].u_slit_m
 
 
+@pytest.mark.slow
 def test_an_order_that_names_nothing_says_so():
     from wavesim.measuring import Task
 

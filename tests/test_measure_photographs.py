@@ -72,7 +72,8 @@ def test_the_statistical_part_alone(first: int, noise: float) -> None:
         assert abs(np.mean(size < within) - fraction) < 3 * deviation
 
 
-@pytest.mark.parametrize("first", [100, pytest.param(200, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("first", [100, 200])
 def test_lines_with_unresolved_neighbours(tmp_path: Path, first: int) -> None:
     """Half of the lines have another of 5 to 70 % of their light half to three widths away."""
     print(f"seeds {first} on")
@@ -124,7 +125,8 @@ def test_a_lens_that_distorts(tmp_path: Path) -> None:
     assert np.median(np.abs(solved)) < 0.8
 
 
-@pytest.mark.parametrize("first", [1000, pytest.param(1014, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("first", [1000, 1014])
+@pytest.mark.slow
 def test_rough_photographs_through_the_command(tmp_path: Path, first: int) -> None:
     """Burnt out, tilted, noisy, cut off, lying on their side, lossy: nothing is invented.
 

@@ -11,6 +11,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 from tests import bench
+from tests.parameters import slow_but
 from wavesim.cli.measure import command
 from wavesim.errors import InputError, PlateFileError, TableError
 from wavesim.lightpath import expose
@@ -55,7 +56,7 @@ def scanned(picture: Image.Image, path, *, degrees: float, noise: float = 4.0) -
     Image.fromarray(np.clip(np.round(turned + grain), 0, 255).astype(np.uint8)).save(path)
 
 
-@pytest.mark.parametrize("degrees", [0.0, 0.6, -1.1])
+@pytest.mark.parametrize("degrees", slow_but([0.6], [0.0, 0.6, -1.1]))
 def test_a_scanned_photograph(picture, tmp_path, degrees):
     """Eight lines: within 0.005 nm, a twelfth of a pixel (0.064 nm); within 0.01 nm where the
     film is clipped and one sample is left on each flank. Measured: 0.002 and 0.006 nm."""
@@ -79,6 +80,7 @@ def test_stated_uncertainty_covers_the_error(picture, tmp_path):
         assert abs(row.wavelength_m * 1e9 - nm) < 3e9 * row.uncertainty_m + 0.001
 
 
+@pytest.mark.slow
 def test_a_scan_of_unknown_scale(picture, tmp_path):
     """Pixel taken 10 % too wide and the axis unknown: mercury's own pattern gives both."""
     path = tmp_path / "scan.png"

@@ -70,6 +70,7 @@ def test_unknowns_are_found_again(unknown, start):
     assert all(found.used)
 
 
+@pytest.mark.slow
 def test_three_unknowns_from_two_orders():
     both = tuple(references(1) + references(-1))
     start = replace(TRUE, pitch_m=1e-3 / 595, alpha_rad=math.radians(11.5), origin_m=1e-3)

@@ -105,6 +105,7 @@ def test_pitch_from_two_lines(plate, given):
     assert found == pytest.approx(PITCH_M, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_spectra_beside_the_plate_are_not_read(plate):
     """The measurement uses what a plate shows; the spectra kept beside it may be anything."""
     from dataclasses import replace
@@ -137,6 +138,7 @@ def test_uncertainty_budget_adds_up(plate):
     assert row.u_angles_m == pytest.approx(np.hypot(PITCH_M * 1e-5, focal), rel=1e-3)
 
 
+@pytest.mark.slow
 def test_command(plate, tmp_path):
     path = tmp_path / "sun.h5"
     plate.save(path)

@@ -14,7 +14,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from tests import bench
-from tests.parameters import slow_beyond
+from tests.parameters import slow_beyond, slow_but
 from wavesim.aperture import build
 from wavesim.aperture.combs import Aperture, Comb
 from wavesim.aperture.elements import Slit
@@ -101,7 +101,7 @@ def check(seed: int) -> None:
     assert off(plate, exact) < 5e-4, f"seed {seed}"
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", slow_beyond(4, range(6)))
 def test_random_slits_up_to_half_the_distance_aside(seed: int) -> None:
     check(seed)
 
@@ -112,7 +112,7 @@ def test_many_random_slits() -> None:
         check(seed)
 
 
-@pytest.mark.parametrize("planes", [0.5, 1.0, 1.7])
+@pytest.mark.parametrize("planes", slow_but([1.0], [0.5, 1.0, 1.7]))
 def test_images_of_a_grating_far_off_its_axis(planes: float) -> None:
     """60 slits (through the angular spectrum), about Talbot's distances 2 d^2 / lambda."""
     pitch, count, wave = 15e-6, 60, 550.0
@@ -190,6 +190,7 @@ def rayleigh_sommerfeld(x: float, y: float, radius_m: float, z_m: float, wave_m:
     return float(abs(field) ** 2)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("z_mm", "diameter_um", "aside"),
     slow_beyond(1, [(1.0, 100.0, 0.5), (2.0, 140.0, 0.5), (5.0, 140.0, 0.2)]),

@@ -99,6 +99,7 @@ def left_in(folder: Path) -> list[str]:
     return sorted(path.name for path in folder.iterdir() if path.name.endswith(".wavesim-part"))
 
 
+@pytest.mark.slow
 @EVERY_WRITER
 def test_without_room_the_old_file_stays(ending: str, line: tuple[str, ...], desk: Path) -> None:
     target = desk / f"target{ending}"

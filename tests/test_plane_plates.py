@@ -213,6 +213,7 @@ def test_source_blurs_and_keeps_the_power() -> None:
     assert np.abs(found - np.roll(expected, 0, 1))[20:-20, 20:-20].max() < 0.05 * found.max()
 
 
+@pytest.mark.slow
 def test_mesh_orders_stand_on_the_turned_lattice() -> None:
     plate = expose(
         scene('kind = "mesh"\nhole = { kind = "disc", diameter = "40 um" }\ncount_x = 25\n'
@@ -335,6 +336,7 @@ def test_strips_of_straight_rulings_agree_with_rows_times_columns() -> None:
     assert np.abs(strips.irradiance - straight.irradiance).max() < 1e-3 * straight.irradiance.max()
 
 
+@pytest.mark.slow
 def test_bowed_rulings_spread_an_order_to_one_side() -> None:
     """Order m of rulings bowed by s: J-like spread of 2 pi m s / d, one-sided, none in order 0."""
     bowed = expose(scene(GRATING.format(defect='kind = "bow"\nsag = "20 um"'), size=60, pixel=50))

@@ -10,6 +10,7 @@ import pytest
 
 import wavesim.plate.plane.expose as stage
 from tests import bench
+from tests.parameters import slow_but
 from wavesim.aperture.plane import Lattice, PlaneAperture, RectangleElement
 from wavesim.diffraction.planar.tables import Reach, SamplingPlan, plane_table
 from wavesim.lightpath import expose
@@ -38,7 +39,7 @@ def _swept(cells: float, frame: Frame) -> np.ndarray:
 
 
 @pytest.mark.parametrize("pixel", [1.0, 3.0])
-@pytest.mark.parametrize("cells", [2, 3, 4, 6, 10])
+@pytest.mark.parametrize("cells", slow_but([4], [2, 3, 4, 6, 10]))
 def test_table_keeps_to_its_stated_error(cells: float, pixel: float) -> None:
     edges = (np.arange(65) - 32) * pixel * WAVE / (SIDE * CELL)  # in units of lambda / width
     frame = Frame(edges, edges, (0, 0), straight=True)
@@ -77,7 +78,7 @@ def _finer(factor: float) -> Callable[..., object]:
     return finer
 
 
-@pytest.mark.parametrize("aperture", [DISC, DOTS])
+@pytest.mark.parametrize("aperture", slow_but([DISC], [DISC, DOTS]))
 def test_wavelengths_keep_to_their_stated_error(
     aperture: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

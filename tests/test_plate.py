@@ -13,6 +13,7 @@ from scipy.special import sici
 
 from benchmarks.references import brute_force, closed_power, columns
 from tests.bench import scene, slits
+from tests.parameters import slow_but
 from wavesim import light, plate
 from wavesim.aperture.illumination import Along
 from wavesim.diffraction import far
@@ -29,7 +30,7 @@ SLIT = 'slit = { width = "20 um", height = "4 mm" }'
 class TestPixelsAgainstQuadrature:
     """White-light pixels to 1e-6 relative, the same wavelengths on both sides."""
 
-    @pytest.mark.parametrize("count", [1, 5, 250])
+    @pytest.mark.parametrize("count", slow_but([5], [1, 5, 250]))
     def test_point_source(self, count: int) -> None:
         setup = scene(aperture=f'kind = "slits"\ncount = {count}\nwidth = "40 um"\npitch = "90 um"')
         ruled, geometry, bins, found = columns(setup)
@@ -340,6 +341,7 @@ class TestExtremes:
         with pytest.raises(LimitError, match="no element is left in the beam"):
             expose(setup)
 
+    @pytest.mark.slow
     def test_too_much_memory_is_refused_before_it_is_taken(self) -> None:
         setup = scene(
             aperture='kind = "grating"\ncount = 10000000\npitch = "5 um"',

@@ -65,6 +65,7 @@ def test_place_and_blur_on_a_tilted_plate(tilt: float, aside: float) -> None:
     assert any(abs(line.x_m - x) < 1e-9 for line in marked if line.order == 1)
 
 
+@pytest.mark.slow
 def test_a_tipped_plate_is_sharp_in_the_middle_alone() -> None:
     tip = math.radians(30)
     scene = spectrograph(

@@ -85,6 +85,7 @@ def test_the_rim_of_a_lens_is_named_with_what_passes() -> None:
     assert f"rim of the camera lens lets the light of {100 * passing:.0f} % of the rulings" in text
 
 
+@pytest.mark.slow
 def test_grooves_that_send_little_are_named() -> None:
     """502 nm in order 1 at an incidence of 10 deg: a surface plasmon takes it (Fano 1941)."""
     sine = 502e-9 * 1200e3 - math.sin(math.radians(10))

@@ -251,6 +251,7 @@ def test_uniform_errors_of_a_quarter_pitch() -> None:
 ACCUMULATED = {0.005: {1.0: 0.937326, 1.002: 0.079337}, 0.02: {1.0: 0.441276, 1.002: 0.205663}}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("sigma", slow_beyond(1, ACCUMULATED))
 def test_accumulated_errors_broaden_the_line(sigma: float) -> None:
     n = np.arange(N, dtype=np.float64)

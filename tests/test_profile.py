@@ -146,6 +146,7 @@ def test_ghosts_are_found_and_named_down_to_rounding() -> None:
     assert not found.missed
 
 
+@pytest.mark.slow
 def test_no_ghost_is_found_in_random_errors_alone() -> None:
     random = f'kind = "random"\nrms = "{0.004 * PITCH_M!r} m"\nseed = {{seed}}'
     for seed in range(4):
@@ -154,6 +155,7 @@ def test_no_ghost_is_found_in_random_errors_alone() -> None:
         assert found.ghosts == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("bench", ["", 'beam = { diameter = "25 mm", profile = "gaussian" }'])
 def test_diffuse_level_of_random_errors(bench: str) -> None:
     """(1 - E) / N of the unperturbed peak, so (1 - E) / (E N) of the line."""
@@ -197,6 +199,7 @@ def test_a_mask_of_samples_does_not_show_the_nanometre() -> None:
     assert false > true_ghost()
 
 
+@pytest.mark.slow
 def test_the_command_draws_writes_and_prints(tmp_path: Path) -> None:
     from wavesim.cli.diagnose import command as diagnose
     from wavesim.cli.profile import command

@@ -56,6 +56,7 @@ def test_parts_of_a_seed_are_streams_of_their_own() -> None:
     assert len(set(first)) == 3
 
 
+@pytest.mark.slow
 def test_no_other_module_draws() -> None:
     for path in PACKAGE.rglob("*.py"):
         if path.name == "random_streams.py":

@@ -77,6 +77,7 @@ def untimed(text: str) -> str:
     return re.sub(r"in [\d.e+-]+ s:|to \S+ in white light", "...", together)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("desk")
 def test_shell_examples() -> None:
     lines = [line for block in blocks("sh") for line in block.splitlines()]

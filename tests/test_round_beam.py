@@ -17,6 +17,7 @@ from click.testing import CliRunner
 
 import wavesim
 from tests import bench
+from tests.parameters import slow_beyond
 from wavesim.cli.predict import command as predict
 from wavesim.cli.profile import command as profile
 from wavesim.cli.tolerance import command as tolerance
@@ -58,7 +59,7 @@ def printed(command: click.Command, path: Path, *options: str) -> dict[str, obje
     return found
 
 
-@pytest.mark.parametrize("slit", ["", TALL], ids=["point", "tall slit"])
+@pytest.mark.parametrize("slit", slow_beyond(1, ["", TALL]), ids=["point", "tall slit"])
 def test_commands_have_the_line_of_the_plate(slit: str, tmp_path: Path) -> None:
     """Both ways that heights add up; a line of the beam's middle alone is 12 to 14 % narrower."""
     path = tmp_path / "cut.toml"

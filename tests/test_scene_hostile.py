@@ -242,6 +242,7 @@ def _scene_or_refusal(toml: str) -> None:
         assert isinstance(parse(toml), Scene)
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.sampled_from(_PLACES), _VALUES)
 def test_any_value_at_any_key(path: tuple[str, str], value: object) -> None:

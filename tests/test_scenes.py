@@ -16,6 +16,7 @@ import pytest
 from PIL import Image
 
 import wavesim
+from tests.parameters import slow_beyond
 from tests.shipped import NAMES, SCENES, maxima, plate, scene
 from wavesim.colorimetry import (
     complementary_wavelength,
@@ -80,7 +81,8 @@ def test_every_scene_says_what_to_look_for_and_has_its_picture(name: str) -> Non
     assert tones.min() < 40  # and something dark
 
 
-@pytest.mark.parametrize("name", ["slits_001", pytest.param("plane_disc", marks=pytest.mark.slow)])
+@pytest.mark.parametrize("name", ["slits_001", "plane_disc"])
+@pytest.mark.slow
 def test_the_gallery_s_script_still_makes_its_pictures(name: str, tmp_path: Path) -> None:
     """The shipped picture again, but for a step of rounding here and there."""
     MAKE["write_picture"](scene(name), tmp_path / "again.png")
@@ -307,12 +309,11 @@ def test_gauze_has_orders_in_two_directions() -> None:
     assert turned[1] < 1e-3  # between orders
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "glass", "fewer", "ring_mm"),
     [
-        pytest.param(
-            "plane_powder", ('"10 mm"', '"3 mm"'), ("20000", "1800"), 4.47, marks=pytest.mark.slow
-        ),
+        ("plane_powder", ('"10 mm"', '"3 mm"'), ("20000", "1800"), 4.47),
         ("plane_corona", ('diameter = "12 mm"', 'diameter = "1.4 mm"'), ("100000", "1361"), 1.68),
     ],
 )
@@ -363,7 +364,7 @@ def test_ghosts_stand_and_shine_as_rowland_says() -> None:
 
 @pytest.mark.parametrize(
     ("name", "distance_m", "first_mm"),
-    [("near_double_slit_400mm", 0.4, 0.70), ("near_double_slit_2m", 2.0, 3.54)],
+    slow_beyond(1, [("near_double_slit_400mm", 0.4, 0.70), ("near_double_slit_2m", 2.0, 3.54)]),
 )
 def test_double_slit_far_behind_has_youngs_fringes(
     name: str, distance_m: float, first_mm: float

@@ -338,6 +338,7 @@ print(refused, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before)
 """
 
 
+@pytest.mark.slow
 def test_mutated_files_are_refused_or_read_right(good: Path, tmp_path: Path) -> None:
     """In a process of its own, since a crash or a hang of the HDF5 library would end it."""
     done = subprocess.run(
@@ -385,6 +386,7 @@ def test_killed_writer_leaves_a_whole_file(tmp_path: Path) -> None:
         assert_same(back, old if back.x_m.size == 300 else new)
 
 
+@pytest.mark.slow
 def test_two_writers_of_one_file(tmp_path: Path) -> None:
     path, new = tmp_path / "p.h5", slit_plate(5, nx=400, ny=200)
     store.save(new, path)

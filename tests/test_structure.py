@@ -111,6 +111,7 @@ def needs(sources: dict[str, str]) -> dict[str, set[str]]:
     return found
 
 
+@pytest.mark.slow
 def test_no_two_modules_need_each_other() -> None:
     """The face of a package, which hands names on, is left out."""
     files = [path for path in MODULES if path.name != "__init__.py"]

@@ -70,6 +70,7 @@ def command(*args: object) -> tuple[int, str]:
 
 
 class TestLaws:
+    @pytest.mark.slow
     def test_random_errors_leave_the_debye_waller_fraction(self, desk: Path) -> None:
         """Mean over rulings of I(m) / I_perfect(m) is E + (1 - E) / N, E = exp(-(2 pi m s / d)^2);
         beside the line the light is speckle of mean (1 - E) / N and contrast 1."""
@@ -402,6 +403,7 @@ class TestGoingOn:
         (desk / "base.toml").write_text(SCENE.replace("41.667 nm", "40 nm"))
         assert run_study(load_plan(study), desk / "s.h5", workers=1).computed == 4
 
+    @pytest.mark.slow
     def test_a_full_disk_keeps_what_is_done(self, desk: Path) -> None:
         disk = desk / "disk"
         disk.mkdir()
