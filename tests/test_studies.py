@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -171,3 +173,35 @@ def test_the_command_explains_a_key(capsys: pytest.CaptureFixture[str]) -> None:
         assert end.value.code == status
         assert all(fact in printed.out + printed.err for fact in facts)
         assert all(len(text) <= 80 for text in printed.out.splitlines())
+
+
+# --- what is given in place of a scene, a plate or a study ----------------------------------------
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda name: wavesim.expose(name),
+        lambda name: wavesim.preview(name, 100, 10),
+        lambda name: wavesim.LightPath().middle_row(name, 100),
+        lambda name: wavesim.predict(name),
+        lambda name: wavesim.profile(name),
+        lambda name: wavesim.tolerance(name),
+        lambda name: wavesim.compare(name),
+        lambda name: wavesim.efficiency(name),
+        lambda name: wavesim.fit(name, "slit.jpg", "aperture.width", pixel="40 um"),
+        lambda name: wavesim.amplitude(name, [0.0], 550e-9),
+    ],
+)
+def test_a_name_in_place_of_a_scene_is_told_how_to_read_it(call: Callable[[Any], object]) -> None:
+    with pytest.raises(InputError, match=r"scene: is of type str .*slits.toml.*wavesim\.load\("):
+        call("slits.toml")
+
+
+def test_a_scene_in_place_of_a_plate_or_a_study_is_told_where_they_come_from() -> None:
+    scene: Any = wavesim.load(SCREW)
+    for call in (lambda: wavesim.point(scene, "1 mm"), lambda: wavesim.visibility(scene)):
+        with pytest.raises(InputError, match=r"plate: is of type Scene.*wavesim\.expose\("):
+            call()
+    with pytest.raises(InputError, match=r"plan: is of type Scene.*wavesim\.load_study\("):
+        wavesim.run_study(scene, "study.h5")

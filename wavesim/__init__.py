@@ -147,8 +147,9 @@ def amplitude(
     from wavesim.diffraction import far
     from wavesim.diffraction.planar import plane_amplitude
     from wavesim.errors import InputError, LimitError
-    from wavesim.scene import Plane
+    from wavesim.scene import Plane, require_scene
 
+    require_scene(scene)
     sine, rise = np.asarray(sines, dtype=np.float64), np.asarray(rises, dtype=np.float64)
     if not (0 < wavelength_m < math.inf and np.isfinite(sine).all() and np.isfinite(rise).all()):
         problem = "amplitude needs a wavelength above 0 m and finite sines"

@@ -94,6 +94,13 @@ def one_of(key: str, value: object, allowed: Iterable[object], what: str = "choi
         )
 
 
+def instance(key: str, value: object, kind: type, expected: str) -> None:
+    """Raise an InputError that says what is taken, unless the value is of that kind."""
+    if not isinstance(value, kind):
+        found = type(value).__name__
+        raise InputError(f"is of type {found}", key=key, value=value, expected=expected)
+
+
 def positive(key: str, value: float) -> float:
     """The value, or an InputError unless it is finite and above zero."""
     if not (math.isfinite(value) and value > 0):

@@ -21,13 +21,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wavesim.errors import InputError
+from wavesim.scene import Scene, require_scene
 
 if TYPE_CHECKING:
     from wavesim.fitting import Fit
     from wavesim.measuring import Measurement
     from wavesim.measuring.diagnosis import Diagnosis
     from wavesim.plate import Plate
-    from wavesim.scene import Scene
     from wavesim.study.compare import FormulaComparisons
     from wavesim.study.efficiency import Efficiency
     from wavesim.study.point import PlatePoint
@@ -59,6 +59,7 @@ def predict(
     LimitError
         Unequal slits, or an order that does not propagate.
     """
+    require_scene(scene)
     from wavesim.study import predict as study
 
     chosen = (wavelength,) if isinstance(wavelength, str | float | int) else wavelength
@@ -83,8 +84,10 @@ def point(plate: Plate, x: Quantity | None = None, *, angle: Quantity | None = N
     InputError
         Both or neither are given, or the point is not on the plate.
     """
+    from wavesim.plate import require_plate
     from wavesim.study.point import explain, position_of_angle
 
+    require_plate(plate)
     if (x is None) == (angle is None):
         raise InputError("needs a position or an angle", key="x", expected='x="9.3 mm"')
     if x is None:
@@ -107,6 +110,7 @@ def profile(
     LimitError
         No equal rulings, or an order that does not propagate or is missing.
     """
+    require_scene(scene)
     from wavesim.study.profile import line_profile
 
     return line_profile(
@@ -140,6 +144,7 @@ def tolerance(
     LimitError
         No limit, order 0, or more than the perfect ruling resolves.
     """
+    require_scene(scene)
     from wavesim.ensemble.engine import mapped
     from wavesim.study import tolerance as study
 
@@ -181,6 +186,7 @@ def compare(
     InputError
         An unknown formula, key or value.
     """
+    require_scene(scene)
     from wavesim.ensemble.engine import mapped
     from wavesim.study import compare as study
 
@@ -222,6 +228,7 @@ def efficiency(
     ComputationError
         The groove is deeper than the theory converges for.
     """
+    require_scene(scene)
     from wavesim.study import efficiency as study
 
     turned = None
@@ -273,6 +280,7 @@ def fit(
     ComputationError
         No values give a pattern like the picture's.
     """
+    require_scene(scene)
     from wavesim.fitting import PhotographReading
     from wavesim.fitting import fit as fitted
 

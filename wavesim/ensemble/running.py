@@ -15,6 +15,7 @@ from wavesim.ensemble.engine import Batch, Engine
 from wavesim.ensemble.exposing import Recorded, record
 from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import StudyPlan
+from wavesim.errors import instance
 from wavesim.files import make_folder, refuse_no_file
 
 _TRIED = 2  # members that tell how long the others take: the first starts what all share
@@ -117,6 +118,7 @@ def run_study(
     OutputError
         A folder or disk that cannot be written.
     """
+    instance("plan", plan, StudyPlan, 'a study, such as wavesim.load_study("study.toml")')
     target, begin = Path(output), time.monotonic()
     refuse_no_file(target)
     design, folder = Design(plan), parts.folder_of(target, plan.identity)

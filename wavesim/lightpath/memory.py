@@ -7,7 +7,7 @@ from threading import Lock
 
 from wavesim.lightpath.path import ExposedPlate, expose, follow
 from wavesim.lightpath.stages import Memory, RememberingStages
-from wavesim.scene import Scene
+from wavesim.scene import Scene, require_scene
 
 _MOST_BYTES = 1 << 30
 
@@ -61,6 +61,7 @@ class LightPath:
 
         An automatic exposure is that of the brightest pixel of this row.
         """
+        require_scene(scene)
         row = scene.plate.middle_row()
         return self.preview(scene.model_copy(update={"plate": row}), columns, 1)
 
@@ -89,4 +90,5 @@ def preview(scene: Scene, columns: int, rows: int) -> ExposedPlate:
 
 def coarser(scene: Scene, columns: int, rows: int) -> Scene:
     """The scene with its plate in at most `columns` x `rows` pixels over the same area."""
+    require_scene(scene)
     return scene.model_copy(update={"plate": scene.plate.coarser(columns, rows)})

@@ -20,7 +20,7 @@ from wavesim.lightpath.paths import path_of
 from wavesim.lightpath.stages import Stages
 from wavesim.plate import Computed, Plate, Report
 from wavesim.plate.deferred import raw
-from wavesim.scene import Scene
+from wavesim.scene import Scene, require_scene
 from wavesim.threads import working
 
 if TYPE_CHECKING:
@@ -99,6 +99,7 @@ def follow(scene: Scene, stage: Stages) -> ExposedPlate:
     A fork waits until it has ended: properties that are computed once hold locks between stages,
     too.
     """
+    require_scene(scene)
     with working():
         spectrum = stage("light", light.of_scene, scene)
         geometry = stage("geometry", plate.geometry_of, scene)

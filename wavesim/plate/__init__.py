@@ -9,7 +9,7 @@ from wavesim.plate.costs import Smoothing
 from wavesim.plate.develop import develop, level, level_of
 from wavesim.plate.geometry import Geometry, geometry_of, with_bow_resolved
 from wavesim.plate.memory import check as check_memory
-from wavesim.plate.result import Plate, Report, with_light
+from wavesim.plate.result import Plate, Report, require_plate, with_light
 from wavesim.plate.rows import Rows, rows
 from wavesim.plate.sweep import Columns, first_column, reach_per_m, sweep
 from wavesim.plate.wide import wide_light
@@ -43,6 +43,7 @@ __all__ = [
     "level_of",
     "measured_error",
     "reach_per_m",
+    "require_plate",
     "rows",
     "sweep",
     "sweep_channels",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.errors import instance
 from wavesim.plate.deferred import deferred
 from wavesim.scene import Scene
 
@@ -105,3 +106,8 @@ def with_light(plate: Plate, shown_xyz: Floats) -> Plate:
     if plate.recorded is None:
         return replace(plate, xyz=shown_xyz)
     return replace(plate, xyz=shown_xyz, recorded=shown_xyz)
+
+
+def require_plate(value: object) -> None:
+    """Raise an InputError that says where plates come from, unless the value is one."""
+    instance("plate", value, Plate, "a plate, such as wavesim.expose(scene) gives")

@@ -43,7 +43,7 @@ from wavesim.scene.groove import (
     TrapezoidalGroove,
 )
 from wavesim.scene.lenses import CameraLens, CollimatorLens, Lens
-from wavesim.scene.model import Scene
+from wavesim.scene.model import Scene, require_scene
 from wavesim.scene.planar import (
     Annulus,
     AnnulusShape,
@@ -169,6 +169,7 @@ __all__ = [
     "load",
     "named_files",
     "parse",
+    "require_scene",
     "resolved",
     "value_at",
 ]

@@ -6,6 +6,7 @@ from typing import Annotated, Literal, Self, cast
 
 from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
+from wavesim.errors import instance
 from wavesim.scene.aperture import Aperture
 from wavesim.scene.base import WITHOUT_NUL, Model, Value
 from wavesim.scene.bench import Bench
@@ -93,3 +94,8 @@ class Scene(Model):
 
     def __hash__(self) -> int:
         return hash(tuple(getattr(self, key) for key in type(self).model_fields))
+
+
+def require_scene(value: object) -> None:
+    """Raise an InputError that says how a scene is read, unless the value is one."""
+    instance("scene", value, Scene, 'a scene, such as wavesim.load("scene.toml")')

@@ -15,7 +15,7 @@ from wavesim.arrays import Floats
 from wavesim.colorimetry.tone import speed_iso6
 from wavesim.constants import SATURATION_EXPOSURE_LX_S
 from wavesim.errors import InputError, positive
-from wavesim.plate import Plate
+from wavesim.plate import Plate, require_plate
 from wavesim.study.ruling import Ruling, ruling_seen, source_angle_rad
 from wavesim.study.visibility.cells import ExposureCells, cells
 from wavesim.study.visibility.result import (
@@ -58,6 +58,7 @@ def visibility(
     Light is dealt out to orders by the profile's steps of 1 nm. Where orders overlap, each is
     judged by its own light. Reciprocity is taken to hold: films lose speed in long exposures.
     """
+    require_plate(plate)
     time = positive("time_s", plate.exposure_s if time_s is None else time_s)
     speed = positive("speed", plate.scene.exposure.speed if speed is None else speed)
     white = SATURATION_EXPOSURE_LX_S / speed
