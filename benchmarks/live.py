@@ -21,10 +21,11 @@ from typing import Any
 import numpy as np
 
 from benchmarks.live_browser import BROWSER, FLAGS, running
+from benchmarks.messages import unpacked
 from wavesim.lightpath import expose
 from wavesim.live.protocol import Desk, Reply
 from wavesim.live.session import Session
-from wavesim.live.wire import packed, unpacked
+from wavesim.live.wire import packed
 from wavesim.scene import load
 
 SCENES = Path(__file__).resolve().parents[1] / "scenes"

@@ -279,11 +279,12 @@ def messages(folder: Path) -> Work:
 
     Every message ends in an answer that can be packed; a refusal is one line of bounded length.
     """
+    from benchmarks.messages import unpacked
     from tests.bench import SMALL_SCENE
     from wavesim.errors import InputError
     from wavesim.live.protocol import Desk, Reply
     from wavesim.live.session import Session
-    from wavesim.live.wire import packed, unpacked
+    from wavesim.live.wire import packed
     from wavesim.scene import load
 
     furnish(folder)
@@ -360,11 +361,11 @@ def sockets(folder: Path) -> Work:  # noqa: ARG001  (no files)
     from starlette.testclient import TestClient
     from starlette.websockets import WebSocketDisconnect
 
+    from benchmarks.messages import unpacked
     from tests.bench import SMALL_SCENE
     from wavesim.errors import InputError
     from wavesim.live.guard import access
     from wavesim.live.server import Server
-    from wavesim.live.wire import unpacked
     from wavesim.scene import parse
 
     scene = parse(SMALL_SCENE)

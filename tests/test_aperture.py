@@ -14,7 +14,6 @@ from wavesim import aperture as apertures
 from wavesim.aperture import Rays
 from wavesim.aperture.build import even_positions
 from wavesim.aperture.defects import IdealRuling, combined, errors
-from wavesim.aperture.defects.errors import wavefront_rad
 from wavesim.aperture.grooves import (
     FacetGroove,
     GrooveSurface,
@@ -226,7 +225,7 @@ class TestDefects:
         """A wavefront 2 pi m e / d read from a table gives the displacement e back."""
         pitch = 1e-3 / 600
         e = 30e-9 * np.sin(np.arange(200) / 9.0)
-        phase = wavefront_rad(e, 2, pitch)
+        phase = 2 * np.pi * 2 * e / pitch
         path = tmp_path / "wavefront.csv"
         rows = "\n".join(f"{n + 1},{p!r}" for n, p in enumerate(phase.tolist()))
         path.write_text(f"ruling,wavefront_rad\n{rows}\n")

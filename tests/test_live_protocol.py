@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from benchmarks.messages import unpacked
 from tests.bench import SMALL_SCENE
 from wavesim.lightpath import expose
 from wavesim.scene import parse
@@ -28,7 +29,7 @@ from wavesim.live.guard import Access, access
 from wavesim.live.protocol import Desk, Reply
 from wavesim.live.server import MOST_CONNECTIONS, Server
 from wavesim.live.session import Session
-from wavesim.live.wire import MOST_WAITING, Overrun, Waiting, packed, unpacked
+from wavesim.live.wire import MOST_WAITING, Overrun, Waiting, packed
 
 ORIGIN = {"origin": "http://127.0.0.1:8642"}
 BENCH = "ws://127.0.0.1:8642/bench"

@@ -136,7 +136,6 @@ def test_a_pattern_is_recognised_at_a_wrong_scale():
             float(camera.position_m(e.wavelength_m, 1)),
             1e-6,
             0.0,
-            0.0,
             e.strength,
             2e-5,
             False,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib
+import re
 import subprocess
 from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter
@@ -12,6 +13,7 @@ from pathlib import Path
 import pytest
 
 import wavesim
+from tests.unused_names import definitions, unused
 
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGE = ROOT / "wavesim"
@@ -172,6 +174,43 @@ def test_no_two_public_classes_share_a_name() -> None:
 def test_a_shared_class_name_is_found() -> None:
     sources = {"wavesim.a": "class Air: ...", "wavesim.b": "class Air: ...\nclass _Air: ..."}
     assert classes_by_name(sources) == {"Air": ["wavesim.a", "wavesim.b"]}
+
+
+def test_every_name_is_used() -> None:
+    """By another part of the program, or by those who import `wavesim`; tests do not count."""
+    sources = {dotted(path): path.read_text() for path in MODULES}
+    assert not unused(sources, {("wavesim", name) for name in wavesim.__all__})
+
+
+def test_a_name_without_a_use_is_found() -> None:
+    sources = {
+        "a": "from a.b import f\nfrom a import c\n__all__ = ['f']\nc.g()",
+        "a.b": "LIMIT = 1\ndef f(): return f\ndef _h(): return LIMIT",
+        "a.c": "def g(): ...\ndef h(): ...\nclass K: ...",
+        "a.d": "from a.c import h as other\nfrom a import c\nprint(other, c.K)",
+    }
+    assert unused(sources, set()) == [("a.b", "_h"), ("a.b", "f")]
+    assert unused(sources, {("a", "f")}) == [("a.b", "_h")]
+
+
+def array_types(source: str) -> list[str]:
+    """Names at a module's top that stand for a type of array and nothing else."""
+    return [
+        name
+        for name, node in definitions(ast.parse(source))
+        if isinstance(node, ast.Assign | ast.AnnAssign)
+        and node.value is not None
+        and re.fullmatch(r"(npt\.|numpy\.typing\.)?NDArray\[[^\[\]]*\]", ast.unparse(node.value))
+    ]
+
+
+def test_types_of_arrays_are_named_in_one_module() -> None:
+    found = {dotted(path): array_types(path.read_text()) for path in MODULES}
+    assert {module for module, names in found.items() if names} == {"wavesim.arrays"}
+
+
+def test_a_type_of_arrays_is_found() -> None:
+    assert array_types("A = npt.NDArray[np.uint8 | np.uint16]\nB = 3\nC = list[int]") == ["A"]
 
 
 def code_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 Indices = npt.NDArray[np.intp]
+Integers = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
+Picture = npt.NDArray[np.uint8 | np.uint16]  # as it is written
+Samples = npt.NDArray[Any]  # of a picture as it is read or given: whole numbers or floats

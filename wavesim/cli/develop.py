@@ -14,10 +14,10 @@ from wavesim.cli.common import echo_json, labelled, plate_named, progress, scene
 from wavesim.cli.options import Amount, NumberOption, Output, Whole, examples, json_option, writable
 
 if TYPE_CHECKING:
+    from wavesim.arrays import Picture
     from wavesim.colorimetry import Material, Rendering
     from wavesim.colorimetry.film import CharacteristicCurve, Reciprocity
     from wavesim.colorimetry.loss import Loss
-    from wavesim.colorimetry.plates import Picture
     from wavesim.lightpath import ExposedPlate
     from wavesim.study.brackets import BracketFrame
 

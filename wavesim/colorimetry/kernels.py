@@ -12,7 +12,7 @@ import math
 from wavesim.compiled import compiled
 
 LINEAR, TABLE = 0, 1  # how the tone is given
-SMOOTH, CSS, CLIP = 0, 1, 2  # how colours are brought into the gamut
+SMOOTH, CSS = 0, 1  # how colours are brought into the gamut; any other number: clipped
 TONE_LOWEST = -24.0  # stops: start of a tone table
 TONE_PER_STOP = 64
 JND, CLOSE = 0.02, 1e-4  # CSS Color 4, 2024 draft: just noticeable OKLab step, and the end

@@ -5,16 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 from numpy.typing import ArrayLike
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Flags, Floats
 from wavesim.colorimetry.difference import ciede2000, xyz_to_lab
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
 from wavesim.colorimetry.spaces import decode, rgb_space
 from wavesim.colorimetry.tone import Linear
-
-Marked = npt.NDArray[np.bool_]
 
 _AT_ONCE = 1 << 20  # pixels
 _BLACK = 1e-3  # of white: darker pixels do not count
@@ -85,7 +82,7 @@ def loss(
     return Loss(float(counts[1] / number), float(counts[2] / number), median_most)
 
 
-def _differences(asked: Floats, given: Floats, lost: Marked, style: Rendering) -> Floats:
+def _differences(asked: Floats, given: Floats, lost: Flags, style: Rendering) -> Floats:
     """(n,) CIEDE2000 of the pixels that lost something and are not brighter than white."""
     to_xyz = rgb_space(style.space).to_xyz()
     chosen = lost & (asked @ to_xyz[1] <= 1)
@@ -93,7 +90,7 @@ def _differences(asked: Floats, given: Floats, lost: Marked, style: Rendering) -
     return ciede2000(light, picture_of_it)
 
 
-def _lost(asked: Floats, shown: Floats, style: Rendering) -> tuple[Marked, Marked, Marked]:
+def _lost(asked: Floats, shown: Floats, style: Rendering) -> tuple[Flags, Flags, Flags]:
     """Pixels that are not black, and of those the too pure and the too dim."""
     weight = rgb_space(style.space).to_xyz()[1]
     wanted, given = asked @ weight, shown @ weight

@@ -6,11 +6,10 @@ import io
 import struct
 import zlib
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Samples
 from wavesim.colorimetry.icc import profile
 from wavesim.colorimetry.spaces import RgbSpace, rgb_space
 from wavesim.errors import OutputError
@@ -20,11 +19,9 @@ _SIGNATURE = b"\x89PNG\r\n\x1a\n"
 _AFTER_HEADER = 8 + 25  # signature and IHDR chunk
 _LEVEL = 6  # zlib's own default: a third smaller than level 1, at twice its time
 
-Picture = NDArray[Any]
-
 
 def save_png(
-    path: str | Path, rgb: Picture, *, space: str = "srgb", title: str | None = None
+    path: str | Path, rgb: Samples, *, space: str = "srgb", title: str | None = None
 ) -> None:
     """Write an encoded picture (ny, nx, 3), uint8 or uint16, as PNG, atomically.
 
@@ -43,7 +40,7 @@ def save_png(
         temporary.write_bytes(data)
 
 
-def png_bytes(rgb: Picture, *, space: str = "srgb", title: str | None = None) -> bytes:
+def png_bytes(rgb: Samples, *, space: str = "srgb", title: str | None = None) -> bytes:
     """The bytes of the file that `save_png` writes.
 
     Raises
@@ -54,12 +51,12 @@ def png_bytes(rgb: Picture, *, space: str = "srgb", title: str | None = None) ->
     return _png(_picture(rgb, "picture.png"), space, title)
 
 
-def _png(image: Picture, space: str, title: str | None) -> bytes:
+def _png(image: Samples, space: str, title: str | None) -> bytes:
     data = _packed_8(image) if image.dtype == np.uint8 else _packed_16(image)
     return data[:_AFTER_HEADER] + _colour_chunks(rgb_space(space), title) + data[_AFTER_HEADER:]
 
 
-def save_tiff(path: str | Path, rgb: Picture, *, space: str | None = "srgb") -> None:
+def save_tiff(path: str | Path, rgb: Samples, *, space: str | None = "srgb") -> None:
     """Write (ny, nx, 3) as TIFF, atomically: uint8, uint16, or float32 as it is.
 
     The ICC profile of `space` is embedded for integer pictures. Float pictures hold linear
@@ -78,7 +75,7 @@ def save_tiff(path: str | Path, rgb: Picture, *, space: str | None = "srgb") -> 
         )
 
 
-def _picture(rgb: Picture, path: str | Path, *, float_too: bool = False) -> Picture:
+def _picture(rgb: Samples, path: str | Path, *, float_too: bool = False) -> Samples:
     image = np.ascontiguousarray(rgb)
     kinds = (np.uint8, np.uint16, np.float32) if float_too else (np.uint8, np.uint16)
     if image.ndim != 3 or image.shape[2] != 3 or 0 in image.shape or image.dtype not in kinds:
@@ -90,7 +87,7 @@ def _picture(rgb: Picture, path: str | Path, *, float_too: bool = False) -> Pict
     return image
 
 
-def _packed_8(image: Picture) -> bytes:
+def _packed_8(image: Samples) -> bytes:
     from PIL import Image
 
     stream = io.BytesIO()
@@ -101,7 +98,7 @@ def _packed_8(image: Picture) -> bytes:
     return stream.getvalue()
 
 
-def _packed_16(image: Picture) -> bytes:
+def _packed_16(image: Samples) -> bytes:
     rows, columns, _ = image.shape
     raw = image.astype(">u2").view(np.uint8).reshape(rows, columns * 6)
     lines = np.zeros((rows, columns * 6 + 1), dtype=np.uint8)

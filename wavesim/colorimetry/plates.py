@@ -8,6 +8,7 @@ from weakref import WeakKeyDictionary
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.arrays import Picture
 from wavesim.colorimetry.grain import Material
 from wavesim.colorimetry.loss import Loss, loss
 from wavesim.colorimetry.rendering import Rendering, linear_rgb, picture
@@ -15,7 +16,6 @@ from wavesim.errors import within
 from wavesim.light.recorders import observer_white
 from wavesim.plate import Plate
 
-Picture = npt.NDArray[np.uint8 | np.uint16]
 _MOST_STOPS = 60.0
 
 # the plate file and the PNG want the same picture of the same plate

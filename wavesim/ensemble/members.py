@@ -19,8 +19,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from wavesim.arrays import Floats
 from wavesim.ensemble.plan import MOST_MEMBERS, Draw, StudyPlan, Value, Vary
 from wavesim.errors import InputError, LimitError
 from wavesim.random_streams import as_level, words
@@ -30,7 +30,6 @@ from wavesim.scene.units import SI_UNITS, UnitError, measure
 if TYPE_CHECKING:
     from wavesim.lightpath import LightPath
 
-Floats = NDArray[np.float64]
 
 _STEP = 2.0**-53
 

@@ -48,7 +48,7 @@ class Estimate:
     Attributes
     ----------
     members, done : in all, and on disk already
-    member_s, member_bytes : time and size of one member, measured on the first
+    member_s : time of one member, measured on the first
     workers : processes at work
     seconds, bytes : of what is left, and of the whole file
     """
@@ -56,7 +56,6 @@ class Estimate:
     members: int
     done: int
     member_s: float
-    member_bytes: int
     workers: int
     seconds: float
     bytes: int
@@ -85,7 +84,6 @@ def estimate(plan: StudyPlan, output: Path, *, workers: int | None = None) -> Es
         members=design.count,
         done=done,
         member_s=seconds,
-        member_bytes=size,
         workers=count,
         seconds=seconds * (design.count - done) / count,
         bytes=size * design.count,

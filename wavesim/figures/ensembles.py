@@ -48,7 +48,6 @@ from wavesim.figures.style import (
     styled,
 )
 
-KINDS = ("distribution", "map", "band", "contact", "sensitivity")
 _BAND = (0.05, 0.5, 0.95)
 _BAR_LINES = 2.2  # height of a bar and its gap, in lines of text
 _LEAST_BARS = 5  # rows of a figure as high as a slide, so that few bars are not blocks

@@ -33,8 +33,6 @@ if TYPE_CHECKING:
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
-_LINES_ERROR = 2e-4  # of a preview where lines are not resolved by bins: 1.7e-4 for `sun_15000`
-
 _RIM = "the rim of the camera lens cuts the light of directions far aside"
 
 Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]

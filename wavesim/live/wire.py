@@ -29,17 +29,6 @@ def packed(reply: Reply) -> bytes:
     return b"".join([struct.pack("<I", len(text)), text, *reply.buffers])
 
 
-def unpacked(message: bytes) -> Reply:
-    """The answer that `packed` packed."""
-    (length,) = struct.unpack_from("<I", message)
-    head = json.loads(message[4 : 4 + length])
-    buffers, offset = [], 4 + length
-    for size in head.pop("buffers"):
-        buffers.append(message[offset : offset + size])
-        offset += size
-    return Reply(head, tuple(buffers))
-
-
 def parsed(text: str) -> dict[str, Any]:
     """The message that a page sends.
 

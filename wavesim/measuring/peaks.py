@@ -59,7 +59,6 @@ class Feature:
         much it would scatter over photographs of the same lines
     x_doubt_m : [m] standard uncertainty for what one plate cannot show: lines too close or too
         faint to be resolved from this one, an asymmetric shape, pixels that are not alike
-    centroid_m : [m] centre of gravity of the core, for comparison
     height : bright: light above the local background; dark: part of the continuum missing
     width_m : [m] full width at half maximum
     blended : fitted together with a neighbour, or wider than it should be
@@ -69,7 +68,6 @@ class Feature:
     x_m: float
     x_noise_m: float
     x_doubt_m: float
-    centroid_m: float
     height: float
     width_m: float
     blended: bool
@@ -384,7 +382,6 @@ def _features(
                 x_m=first + centre * pixel,
                 x_noise_m=noise * pixel,
                 x_doubt_m=doubt * pixel,
-                centroid_m=first + gravity * pixel,
                 height=height,
                 width_m=width * pixel,
                 blended=blended,

@@ -11,18 +11,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from wavesim import raster
-from wavesim.arrays import Flags, Floats
+from wavesim.arrays import Flags, Floats, Samples
 from wavesim.errors import InputError, PlateFileError
 from wavesim.measuring.orientation import ORIENTATION, exif_tags, upright
 from wavesim.measuring.profile import Profile, noise_of
-
-Pixels = npt.NDArray[Any]
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _LOSSY = 0.01  # of the brightest line: beside it a JPEG file ripples by as much (measured)
@@ -291,7 +287,7 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
     return np.asarray(encoded**exponent)
 
 
-def pixels(path: Path) -> Pixels:
+def pixels(path: Path) -> Samples:
     if path.suffix.lower() in (".tif", ".tiff"):
         return _grey_or_colour(raster.tiff(path, _MOST_PIXELS, PlateFileError), path)
     with raster.picture(path, _MOST_PIXELS, PlateFileError) as image:
@@ -299,7 +295,7 @@ def pixels(path: Path) -> Pixels:
         return _grey_or_colour(np.asarray(image.convert("RGB") if indirect else image), path)
 
 
-def _grey_or_colour(raw: Pixels, path: Path) -> Pixels:
+def _grey_or_colour(raw: Samples, path: Path) -> Samples:
     if raw.ndim not in (2, 3) or 0 in raw.shape:
         raise PlateFileError(
             f"holds an array of shape {raw.shape}", file=path, expected="rows and columns"

@@ -26,9 +26,8 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, Integers
 from wavesim.compiled import compiled
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins
@@ -50,8 +49,6 @@ from wavesim.plate.passes import (
     split_off,
 )
 from wavesim.threads import in_threads
-
-Indices = npt.NDArray[np.int64]
 
 BEYOND = TAPS / 2 / PER_PERIOD + 2.0  # of 1 / W: how far beyond the plate's u the table is read
 _GAUSS = 6  # points across a narrow source slit
@@ -105,7 +102,7 @@ def pseudo_bins(
     return np.asarray(position), pseudo
 
 
-def _share_out(rise: Floats, first: Indices, node_light: Floats, light: Floats) -> None:
+def _share_out(rise: Floats, first: Integers, node_light: Floats, light: Floats) -> None:
     """light[:, k] += sum over j of rise[:, first[k] + j] node_light[k, j], some nodes at a time."""
     for k in range(0, first.size, 2 * _NODES):
         some = slice(k, min(k + 2 * _NODES, first.size))
@@ -200,7 +197,7 @@ def _add_smooth(slow: Pass, light: Floats) -> None:
     in_threads(read, len(blocks))
 
 
-def _together(start: Indices, last: int) -> Iterator[tuple[int, int]]:
+def _together(start: Integers, last: int) -> Iterator[tuple[int, int]]:
     """Columns a .. z - 1 whose edges read nearly the same grid points."""
     a = 0
     while a < last:

@@ -14,9 +14,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, Integers
 from wavesim.errors import LimitError
 from wavesim.light import Recorder
 from wavesim.plate.compose import Light
@@ -27,8 +26,6 @@ from wavesim.plate.photometry import sensitivities
 from wavesim.plate.rows import Rows, gather
 from wavesim.plate.sweep import Columns
 from wavesim.threads import in_threads
-
-Indices = npt.NDArray[np.int64]
 
 _PER_FRINGE = 4.0  # columns to lambda / (aperture width): enough, as nothing finer is there
 _PER_WIDTH = 16.0  # or, if those are fewer, to the narrower of a pixel and the slit's narrow end
@@ -123,7 +120,7 @@ def _narrow(geometry: Geometry, width_m: float, shortest_m: float) -> Geometry:
 
 def _some_rows(
     columns: Columns, row_weights: Rows, weights: Floats, fine: Geometry
-) -> Iterator[tuple[Indices, Floats]]:
+) -> Iterator[tuple[Integers, Floats]]:
     """Numbers of some rows of the plate's lower half, and their light (n, nx, c)."""
     middle = (fine.x_edges_m[1:] + fine.x_edges_m[:-1]) / 2
     cosine = fine.focal_m / np.hypot(middle, fine.focal_m)

@@ -16,6 +16,7 @@ from wavesim.aperture.illumination import Along
 from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import CELLS, RunningIntegral
 from wavesim.diffraction.fresnel import Wavefront, wavefront
+from wavesim.diffraction.fresnel.exact import ERROR as EXACT_ERROR
 from wavesim.diffraction.fresnel.exact import ExactRulings
 from wavesim.diffraction.fresnel.rulings import NearRulings, near_rulings
 from wavesim.light import recorder_of
@@ -46,6 +47,7 @@ _PART = 0.5  # of the free memory
 _EDGE_S = 110e-9  # of one slit in one cell, on one core
 _PIECE_S = 200e-9  # of one cell, or one piece of a ruling, where they are many
 _GUARD = 300  # cells that a table has at least, by their cost
+_FRESNEL_ERROR = 1e-6  # of a pixel, against the integral in that approximation
 _EXACT = (
     "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest point; rows "
     "by the distance of the plate's middle"
@@ -106,7 +108,7 @@ def expose_near(
         elements=ruled.elements,
         wavelengths=int(wavelengths.power.size),
         smoothing=source.text,
-        pixel_error=1e-6,
+        pixel_error=EXACT_ERROR if exact else _FRESNEL_ERROR,
         bin_error=wavelengths.error + turned.error + bow,
         half_m=half,
         notes=(*ruled.limits, way, *turned.notes),

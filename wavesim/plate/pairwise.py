@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-import numpy.typing as npt
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, Integers
 from wavesim.diffraction.far import RunningIntegral
 from wavesim.plate.bins import Bins
 from wavesim.plate.costs import Smoothing
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import sweep_boxes, sweep_points
 from wavesim.threads import in_threads
-
-Indices = npt.NDArray[np.int64]
 
 _CACHE_BYTES = 192 * 1024  # of table in use at a time; half of a small second-level cache
 _GAUSS = 4  # points across a narrow source slit
@@ -43,7 +40,7 @@ def sweep_pairs(
 
 
 # a kernel, its tables, where it reads them (scale and shift), and each bin's light to the nodes
-Run = tuple[Callable[..., None], object, tuple[object, ...], tuple[Floats, Floats, Indices]]
+Run = tuple[Callable[..., None], object, tuple[object, ...], tuple[Floats, Floats, Integers]]
 
 
 def _points(table: RunningIntegral, geometry: Geometry, bins: Bins) -> Run:
@@ -88,7 +85,7 @@ def hats(bins: Bins) -> tuple[Floats, Floats]:
     return bins.power * (1 - t), bins.power * t
 
 
-def _blocks(bins: Bins, geometry: Geometry, table: RunningIntegral) -> Indices:
+def _blocks(bins: Bins, geometry: Geometry, table: RunningIntegral) -> Integers:
     """Node numbers where blocks begin, so that a block's stretch of table fits the cache."""
     cells = abs(geometry.widest_sine) * np.abs(np.diff(1 / bins.node_m)) / table.step_per_m
     parts = np.floor(np.cumsum(cells) * table.once[0].nbytes / _CACHE_BYTES)

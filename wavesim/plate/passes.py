@@ -9,13 +9,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from wavesim.arrays import Complexes, Floats
+from wavesim.arrays import Complexes, Floats, Integers
 from wavesim.compiled import compiled
 from wavesim.plate.bins import Bins
 from wavesim.plate.interpolation import BEFORE, TAPS, coefficients, spread_nodes, weights_at
 from wavesim.threads import in_threads
 
-Indices = npt.NDArray[np.int64]
 Room = tuple[Complexes, Floats]
 
 SMOOTH_STEP = 1e-4  # of ln u: grid of the smooth part
@@ -56,7 +55,7 @@ class Reading:
     weight : (n, w) weights of the grid points from there on
     """
 
-    start: Indices
+    start: Integers
     weight: Floats
 
 
@@ -70,14 +69,16 @@ class BinLight:
     high: Floats
 
 
-def spans_of(bins: Bins) -> tuple[Indices, Indices]:
+def spans_of(bins: Bins) -> tuple[Integers, Integers]:
     """First bin of each node and the one after its last (k,); equal where it has none."""
     number = np.arange(bins.node_m.size)
     last = bins.node_m.size - 1
     return bins.first[np.maximum(number - 1, 0)], bins.first[np.minimum(number + 1, last)]
 
 
-def put(bin_light: BinLight, position: Floats, nodes: range, length: int) -> tuple[Indices, Floats]:
+def put(
+    bin_light: BinLight, position: Floats, nodes: range, length: int
+) -> tuple[Integers, Floats]:
     """Light of some nodes on even samples: first sample (k,), and (k, length) from there on."""
     begin, end = (edge[nodes.start : nodes.stop] for edge in spans_of(bin_light.bins))
     some = end > begin
@@ -277,7 +278,7 @@ def _in_bands(spectrum: Complexes) -> Floats:
     return np.asarray(np.sqrt(np.add.reduceat(power, _band_starts(power.shape[1]), axis=1)))
 
 
-def _band_starts(size: int) -> Indices:
+def _band_starts(size: int) -> Integers:
     return np.unique(np.linspace(0, size, _BANDS, endpoint=False).astype(np.int64))
 
 

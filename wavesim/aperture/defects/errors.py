@@ -185,12 +185,3 @@ def _(defect: FanDefect | BowDefect, ruling: IdealRuling) -> RulingErrors:  # no
         key="aperture.defects",
         expected="straight and parallel rulings",
     )
-
-
-def wavefront_rad(displacement_m: Floats, order: int, pitch_m: float) -> Floats:
-    """Phase of the beam of an order, 2 pi m e / d [rad], for displacements e (n,) [m].
-
-    A wavefront in the far field's order m sees every ruling turned by this angle (the sign is
-    that of exp(-2 pi i u x)). The inverse is e = phase d / (2 pi m).
-    """
-    return np.asarray(2 * np.pi * order * displacement_m / pitch_m)

@@ -13,8 +13,6 @@ from wavesim.compiled import compiled
 from wavesim.diffraction.planar.summed import Grid
 from wavesim.threads import in_threads
 
-Cells = npt.NDArray[np.float32] | npt.NDArray[np.float64] | Complexes
-
 _DOUBLE = 1 << 20  # cells up to which the transform is done in double precision
 
 
@@ -57,7 +55,9 @@ def power_of_lattice(lattice: Lattice, grid: Grid, *, wavelength_m: float | None
     real = lattice.path_m is None
     periods = round(1 / (grid.step_u * lattice.cell_m)), round(1 / (grid.step_v * lattice.cell_m))
     first = round(grid.start_u / grid.step_u), round(grid.start_v / grid.step_v)
-    cells: Cells = lattice.amplitude if real else phased(lattice, float(wavelength_m or 1.0))
+    cells: npt.NDArray[np.float32] | Floats | Complexes = (
+        lattice.amplitude if real else phased(lattice, float(wavelength_m or 1.0))
+    )
     columns = _columns(periods[0], first[0], grid.nu, real=real)
     spectrum = _transform(cells, periods, columns, real=real)
     envelope_u = np.square(lattice.cell_m * np.sinc(lattice.cell_m * grid.u))
@@ -91,7 +91,11 @@ def _columns(period: int, first: int, count: int, *, real: bool) -> npt.NDArray[
 
 
 def _transform(
-    cells: Cells, periods: tuple[int, int], columns: npt.NDArray[np.int64], *, real: bool
+    cells: npt.NDArray[np.float32] | Floats | Complexes,
+    periods: tuple[int, int],
+    columns: npt.NDArray[np.int64],
+    *,
+    real: bool,
 ) -> npt.NDArray[np.complexfloating]:
     """(period_v, columns) two-dimensional transform at those columns."""
     import scipy.fft
