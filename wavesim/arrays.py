@@ -11,6 +11,7 @@ Floats = npt.NDArray[np.float64]
 Complexes = npt.NDArray[np.complex128]
 Indices = npt.NDArray[np.intp]
 Integers = npt.NDArray[np.int64]
+Offsets = npt.NDArray[np.int32]  # of characters in one text
 Flags = npt.NDArray[np.bool_]
 Picture = npt.NDArray[np.uint8 | np.uint16]  # as it is written
 Samples = npt.NDArray[Any]  # of a picture as it is read or given: whole numbers or floats

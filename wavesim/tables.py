@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from wavesim.arrays import Offsets
 from wavesim.errors import TableError
 from wavesim.inputs import read_bounded
 from wavesim.memory import require_memory
@@ -36,8 +37,6 @@ _NOT_ASCII = 0x80  # from here on
 _BLANK = np.array([chr(code).isspace() for code in range(_NOT_ASCII)] + [False] * _NOT_ASCII)
 _COUNTS = ("no", "one", "two", "three", "four")
 
-Places = npt.NDArray[np.int32]
-
 
 @dataclass(frozen=True, eq=False)
 class TextLines:
@@ -51,9 +50,9 @@ class TextLines:
     """
 
     content: bytes
-    first: Places
-    beyond: Places
-    number: Places
+    first: Offsets
+    beyond: Offsets
+    number: Offsets
 
     def __len__(self) -> int:
         return self.first.size
@@ -223,7 +222,7 @@ def _check_text(content: bytes, path: Path) -> None:
         raise TableError("is not text in UTF-8", file=path, expected="a CSV file") from error
 
 
-def _ends(content: bytes) -> tuple[Places, Places]:
+def _ends(content: bytes) -> tuple[Offsets, Offsets]:
     """Where lines begin and end: at \\n, \\r or both, which end but one."""
     data, found = np.frombuffer(content, np.uint8), [np.full(1, -1, np.int32)]
     for first in range(0, data.size, 64 * _BLOCK):
@@ -238,7 +237,7 @@ def _ends(content: bytes) -> tuple[Places, Places]:
     return begin[keep], beyond[keep]
 
 
-def _told(content: bytes, first: Places, beyond: Places) -> npt.NDArray[np.bool_]:
+def _told(content: bytes, first: Offsets, beyond: Offsets) -> npt.NDArray[np.bool_]:
     """Lines that are not empty and no remarks; blanks before what they tell are left out."""
     data = np.frombuffer(content, np.uint8)
     kept = beyond > first

@@ -77,7 +77,7 @@ def packing(sample: Array, count: int) -> dict[str, Any]:
 
 
 def _of_one_shape(members: Sequence[Recorded], field: str) -> list[list[int]]:
-    """Places of the members that have the field, by the shape of their arrays."""
+    """Positions of the members that have the field, by the shape of their arrays."""
     rows: dict[tuple[int, ...], list[int]] = {}
     for row, member in enumerate(members):
         values = getattr(member, field)

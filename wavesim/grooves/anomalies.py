@@ -47,7 +47,7 @@ def predicted_anomalies(
     grating: Callable[[Floats], tuple[Floats, Floats]],
     limit: Callable[[Floats], Floats],
 ) -> list[PredictedAnomaly]:
-    """Places within a range where an order's sine meets a limit.
+    """Positions within a range where an order's sine meets a limit.
 
     Parameters
     ----------

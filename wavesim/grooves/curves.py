@@ -180,7 +180,7 @@ class _Curve:
 
 
 def _resonances(surface: Surface, path: Path, breaks: Floats) -> Floats:
-    """Places where a surface plasmon is to be expected: easily missed between two points."""
+    """Positions where a surface plasmon is to be expected: easily missed between two points."""
     metal = surface.below
     if metal is None or not metal.metallic:
         return np.empty(0)

@@ -1,6 +1,6 @@
 """What is marked beside a plate: its orders, the minima between them, the angles.
 
-Places come from the formulas of `study.predict`, for one reference wavelength.
+Positions come from the formulas of `study.predict`, for one reference wavelength.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ _ANGLES = 9
 
 @dataclass(frozen=True)
 class Marks:
-    """Places on the plate [m] from the camera's axis, for one wavelength.
+    """Positions on the plate [m] from the camera's axis, for one wavelength.
 
     Attributes
     ----------

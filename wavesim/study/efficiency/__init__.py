@@ -111,7 +111,7 @@ def _turning(scene: Scene, mount: Mounted, wavelength_m: float) -> Path:
 
 
 def _passing(mount: Mounted, path: Path, x: Floats) -> list[PredictedAnomaly]:
-    """Places where an order passes off, in air or in a transparent grating."""
+    """Positions where an order passes off, in air or in a transparent grating."""
     grating = _grating(mount, path)
     low, high = float(x[0]), float(x[-1])
     along = mount.sine_along**2
@@ -141,7 +141,7 @@ def _grating(mount: Mounted, path: Path):  # type: ignore[no-untyped-def]
 
 
 def _plasmons(mount: Mounted, path: Path, x: Floats) -> list[PredictedAnomaly]:
-    """Places where a metal surface's plasmon is expected."""
+    """Positions where a metal surface's plasmon is expected."""
     metal = mount.surface.below
     if metal is None or not metal.metallic or mount.surface.coating:
         return []

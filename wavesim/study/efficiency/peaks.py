@@ -54,7 +54,7 @@ def absorption_peaks(
 
 
 def _maxima(curve: Floats, error: float) -> list[int]:
-    """Places of maxima that stand out by more than the error on either side."""
+    """Positions of maxima that stand out by more than the error on either side."""
     from scipy.signal import find_peaks
 
     return [int(k) for k in find_peaks(curve, prominence=2 * error)[0]]
