@@ -1,11 +1,11 @@
-"""Print the table."""
+"""Print a table for each group of benchmarks: python -m benchmarks [GROUP ...]."""
 
 from __future__ import annotations
 
+import argparse
 import importlib
 import os
 import platform
-import sys
 
 from rich.console import Console
 from rich.table import Table
@@ -14,22 +14,31 @@ GROUPS = (
     "accuracy", "slits", "gratings", "grooves", "columns", "frames", "plane", "sunlight", "picture",
     "process", "profile",
 )  # fmt: skip
+ON_REQUEST = ("lines", "studies")  # minutes each
 
 
-def main(names: list[str]) -> None:
-    """Run the named groups, all of them by default."""
-    table = Table(
-        title=f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
-    )
-    for column in ("what", "measured", "against", "to reach", ""):
-        table.add_column(column)
-    for name in names or GROUPS:
+def main() -> None:
+    """Run the groups named on the command line, by default all but those on request."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks", description=__doc__)
+    parser.add_argument(
+        "groups", nargs="*", metavar="GROUP",
+        help=f"{', '.join(GROUPS)} (all by default), {' or '.join(ON_REQUEST)}",
+    )  # fmt: skip
+    console = Console(width=160)
+    machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
+    chosen = parser.parse_args().groups
+    for name in sorted({*chosen} - {*GROUPS, *ON_REQUEST}):
+        parser.error(f"no group {name!r}; expected one of {', '.join(GROUPS + ON_REQUEST)}")
+    for name in chosen or GROUPS:
+        table = Table(title=f"{name}: {machine}")
+        for column in ("what", "measured", "against", "to reach", ""):
+            table.add_column(column)
         for row in importlib.import_module(f"benchmarks.{name}").rows():
             table.add_row(
                 row.what, row.measured, row.against, row.reach, "yes" if row.met else "NO"
             )
-    Console(width=160).print(table)
+        console.print(table)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    main()
