@@ -42,7 +42,7 @@ def apart(case: Echelette, *, tolerance: float, levels: int, degree: int) -> tup
     found = efficiencies(
         surface, np.array([case.wavelength * _PITCH_M]), case.sine, tolerance=tolerance
     )
-    worst = []
+    worst: list[float] = []
     for field in (0, 1):
         other = reflected(case, across=field == 1, levels=levels, degree=degree)
         worst.append(
@@ -56,7 +56,7 @@ def main() -> None:
     """Print the table."""
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 20
     print("facet deg  back deg  index          wavelength/pitch  sin alpha    along   across")
-    worst = []
+    worst: list[float] = []
     for case in cases(count):
         both = apart(case, tolerance=1e-6, levels=6, degree=8)
         worst += both

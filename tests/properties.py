@@ -69,4 +69,6 @@ def main(count: int, first: int = FIRST, names: Iterable[str] = ()) -> int:
 
 if __name__ == "__main__":
     given = sys.argv[1:]
-    sys.exit(main(int(given[0]) if given else 300, *map(int, given[1:2]), names=given[2:]))
+    count = int(given[0]) if given else 300
+    begin = int(given[1]) if len(given) > 1 else FIRST
+    sys.exit(main(count, begin, names=given[2:]))

@@ -121,16 +121,16 @@ class Bench:
 
     def _scheduler_killed(self, target: Path, chance: random.Random) -> str:
         dask = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
-        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.PIPE, "text": True}
         scheduler = subprocess.Popen(
-            [*dask, "--host", "127.0.0.1", "--port", "0", "--no-dashboard"], **quiet
-        )
+            [*dask, "--host", "127.0.0.1", "--port", "0", "--no-dashboard"],
+            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        )  # fmt: skip
         address = _address(scheduler)
         worker = [sys.executable, "-m", "distributed.cli.dask_worker", address]
         workers = [
             subprocess.Popen([*worker, "--nthreads", "1", "--no-dashboard", "--no-nanny",
                               "--death-timeout", "5"],
-                             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+                             stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, text=True)
             for _ in range(2)
         ]  # fmt: skip
         try:

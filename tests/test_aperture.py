@@ -183,9 +183,11 @@ class TestDefects:
 
     def test_accumulated_grows_like_the_root(self) -> None:
         last = [
-            errors(
-                RandomDefect(rms_m=1e-9, correlation="accumulated", seed=s), ruling(400)
-            ).displacement_m[-1]
+            np.atleast_1d(
+                errors(
+                    RandomDefect(rms_m=1e-9, correlation="accumulated", seed=s), ruling(400)
+                ).displacement_m
+            )[-1]
             for s in range(300)
         ]
         # standard error of a standard deviation from 300 draws: 4 %; four of them

@@ -28,9 +28,9 @@ def command(*args: object) -> tuple[int, str]:
     return result.exit_code, result.output
 
 
-def scene_of(**changes: object) -> wavesim.Scene:
-    return wavesim.load(SHIPPED / "pair.toml").but({k.replace("__", "."): v for k, v in
-                                                    changes.items()})  # type: ignore[misc]  # fmt: skip
+def scene_of(**changes: float | str) -> wavesim.Scene:
+    keys = {name.replace("__", "."): value for name, value in changes.items()}
+    return wavesim.load(SHIPPED / "pair.toml").but(keys)
 
 
 class TestCommand:

@@ -63,9 +63,9 @@ def opened(context: BrowserContext, address: str, *, wait: str = ".handle") -> P
     page = context.new_page()
     page.complaints = []  # type: ignore[attr-defined]
     page.hosts = set()  # type: ignore[attr-defined]
-    page.on("console", lambda m: page.complaints.append(m.text) if m.type == "error" else None)  # type: ignore[attr-defined]
-    page.on("pageerror", lambda error: page.complaints.append(str(error)))  # type: ignore[attr-defined]
-    page.on("request", lambda r: page.hosts.add(re.sub(r"^\w+://([^/]+).*", r"\1", r.url)))  # type: ignore[attr-defined]
+    page.on("console", lambda m: page.complaints.append(m.text) if m.type == "error" else None)  # type: ignore[attr-defined, call-overload]
+    page.on("pageerror", lambda error: page.complaints.append(str(error)))  # type: ignore[attr-defined, call-overload]
+    page.on("request", lambda r: page.hosts.add(re.sub(r"^\w+://([^/]+).*", r"\1", r.url)))  # type: ignore[attr-defined, call-overload]
     page.goto(address)
     page.wait_for_selector(wait, timeout=30_000)
     shown(page, "row" if wait == ".handle" else "preview")
@@ -178,6 +178,7 @@ def test_a_finger_points_at_the_plate(browser: Browser, bench: Bench) -> None:
     )
     page = opened(context, bench.address)
     box = page.locator(".board .over").bounding_box()
+    assert box is not None
     page.touchscreen.tap(box["x"] + box["width"] * 0.75, box["y"] + box["height"] / 2)
     expect(page.locator(".readout p").first).to_contain_text("x 5.0")
     small = page.evaluate(

@@ -66,7 +66,7 @@ def test_a_scanned_photograph(picture, tmp_path, degrees):
     # PIL turns counter-clockwise; 100 rows see 0.01 degree as 0.02 pixel, noise allows 0.06
     assert math.degrees(table.turned_rad) == pytest.approx(-degrees, abs=0.06)
     for nm in HANDBOOK_NM:
-        row = min(table.lines, key=lambda r, nm=nm: abs(r.wavelength_m * 1e9 - nm))
+        row = min(table.lines, key=lambda r: abs(r.wavelength_m * 1e9 - nm))
         assert abs(row.wavelength_m * 1e9 - nm) < (0.01 if row.saturated else 0.005), nm
 
 
@@ -75,7 +75,7 @@ def test_stated_uncertainty_covers_the_error(picture, tmp_path):
     scanned(picture, path, degrees=0.6)
     table = measure(path, Task(element="Hg"), instrument=BENCH, scan=Scan(PIXEL_M))
     for nm in HANDBOOK_NM:
-        row = min(table.lines, key=lambda r, nm=nm: abs(r.wavelength_m * 1e9 - nm))
+        row = min(table.lines, key=lambda r: abs(r.wavelength_m * 1e9 - nm))
         # three standard uncertainties, and 0.001 nm by which lists of mercury differ
         assert abs(row.wavelength_m * 1e9 - nm) < 3e9 * row.uncertainty_m + 0.001
 

@@ -140,7 +140,7 @@ def test_files_do_not_know_the_names_of_fields() -> None:
 def test_scenes_cannot_be_changed() -> None:
     scene = scenes.parse(text(GOOD["sun"]))
     with pytest.raises(ValueError, match="frozen"):
-        scene.title = "another"
+        scene.title = "another"  # type: ignore[misc]
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
