@@ -78,6 +78,7 @@ def test_a_blurred_line_has_the_profile_of_its_plate(keys: str, tilt: float, nm:
     assert f"{nm:.5g} nm in order 1 by" in limits[0] or tilt == 0
 
 
+@pytest.mark.slow
 def test_a_line_past_the_rim_of_the_lens() -> None:
     scene = mercury('camera_lens = { diameter = "11 mm", distance = "120 mm" }')
     beta = math.asin(579.0663e-9 * 600e3)

@@ -90,7 +90,7 @@ PRINTING = {
     "sheet": ["sheet", "slits.h5"],
     "animate": ["animate", "slits.toml", "--vary", "aperture.count=2,3"],
 }  # fmt: skip
-EVERYDAY = ("predict", "point", "measure", "study", "study, dry run", "figure", "sheet")
+EVERYDAY = ("predict", "measure", "study", "study, dry run", "sheet")
 DRAWING = {
     "point": ["point", "slits.h5", "--x", "5 mm", "--figure", "F"],
     "compare": ["compare", "slits.toml", "--only", "small-angles", "--steps", "3", "--figure", "F"],

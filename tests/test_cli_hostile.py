@@ -198,6 +198,7 @@ def small_disk() -> Iterator[Path]:
         folder.rmdir()
 
 
+@pytest.mark.slow
 def test_a_full_disk_leaves_the_old_plate(desk: Path, small_disk: Path) -> None:
     (small_disk / "a.h5").write_text("old")
     running = start(desk, "expose", "three.toml", "-o", str(small_disk / "a.h5"))

@@ -157,6 +157,7 @@ def test_any_finite_exposure_gives_a_picture(
     assert np.all(rgb[dark & np.all(xyz == 0, axis=-1)] == 0)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(
     arrays(np.float64, (40, 3), elements=st.one_of(anything, plausible)),

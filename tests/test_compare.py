@@ -98,6 +98,7 @@ def test_small_angles():
     assert WAVELENGTH_M / found.fails_at == pytest.approx(math.sin(math.acos(0.99)), rel=1e-3)
 
 
+@pytest.mark.slow
 def test_placement_errors():
     """Section 4d: a parent loses 1 % at sigma/d = 0.01596, of N slits by (1 - 1/N) less."""
     found = comparison("n-slits")
@@ -157,6 +158,7 @@ def test_ghost_check_row():
     assert inner == pytest.approx(0.0236040404 / 0.9515568877, rel=1e-8)
 
 
+@pytest.mark.slow
 def test_diffuse_light():
     """1 - exp(-q) against q: 1 % at q = 0.02 on the average over mu from 1.3 to 1.7."""
     found = comparison("diffuse-small")

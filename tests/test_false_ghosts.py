@@ -60,6 +60,7 @@ def test_a_ghost_above_random_errors_is_found_all_the_same(kind: str | float) ->
     assert all(g.predicted for g in found)
 
 
+@pytest.mark.slow
 def test_what_slow_errors_hide_is_stated() -> None:
     """A ghost two thousandths as bright as the line among errors that change as slowly as it."""
     slow = f'kind = "random"\ncorrelation = 300\nrms = "{0.01 * PITCH_M!r} m"\nseed = 3'

@@ -253,6 +253,7 @@ def test_slide_fills_a_screen(tmp_path: Path) -> None:
     assert Image.open(tmp_path / "f.png").size == (1920, 1080)
 
 
+@pytest.mark.slow
 def test_letters_stay_vectors(tmp_path: Path) -> None:
     figure = figures.sheet([fine()])
     figures.save(figure, tmp_path / "f.pdf")

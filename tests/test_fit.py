@@ -112,6 +112,7 @@ def photographed(
 class TestFiles:
     """What a file says of itself (Exif 2.32: 274 orientation, 33434 exposure time)."""
 
+    @pytest.mark.slow
     def test_a_picture_is_turned_as_its_file_says(self, tmp_path: Path) -> None:
         picture = Image.open(SHIPPED / "pair.png")
         notes = Image.Exif()
@@ -216,6 +217,7 @@ class TestRefusals:
         assert status == 2
         assert "frees more keys than the photographs carry" in output
 
+    @pytest.mark.slow
     def test_the_caution_for_the_eyes_is_printed(self) -> None:
         status, output = command(SHIPPED / "pair.toml", SHIPPED / "pair.png", "--free",
                                  "aperture.width=35 um..50 um", "--pixel", "40 um")  # fmt: skip
@@ -433,6 +435,7 @@ class TestPowders:
         return save(Camera(exposure=exposure, gamma=2.1).of_plane(light, random),
                     folder / "powder.png")  # fmt: skip
 
+    @pytest.mark.slow
     def test_the_size_of_grains_from_rings_full_of_speckle(self, tmp_path: Path) -> None:
         """30 um, begun at 50: 1,200 grains at random, each adding its wave, to 0.5 %."""
         found = fit(wavesim.parse(POWDER), [self.photograph(tmp_path)], ["aperture.diameter"],

@@ -115,6 +115,7 @@ def _shown(tmp_path: Path, ending: str, *options: str) -> tuple[Path, str]:
     return output, result.output
 
 
+@pytest.mark.slow
 def test_full_brightness_from_the_first_frame(tmp_path: Path) -> None:
     """The brightest pixel of every plate is white; with one time for all, one slit is dim.
 

@@ -247,6 +247,7 @@ def test_curves_are_kept_between_runs(tmp_path: Path, monkeypatch: pytest.Monkey
     assert len(sorted(tmp_path.glob("grooves-*"))) == 2
 
 
+@pytest.mark.slow
 def test_efficiencies_are_the_same_on_every_machine(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -40,7 +40,9 @@ def _product(wavelength_nm: np.ndarray) -> np.ndarray:
     return result
 
 
-@pytest.mark.parametrize("lo_nm", [380.1, 393.3, 430.7, 486.1, 517.2, 656.2, 779.5])
+@pytest.mark.parametrize(
+    "lo_nm", slow_but([393.3, 517.2], [380.1, 393.3, 430.7, 486.1, 517.2, 656.2, 779.5])
+)
 def test_transmission_is_the_product_over_all_lines(lo_nm: float) -> None:
     x = lo_nm + np.linspace(0.0, 0.4, 801)
     error = transmission_spectrum(_columns()).density(x * 1e-9) - _product(x)
@@ -54,7 +56,8 @@ def exact_sample() -> np.ndarray:
     return _product(517.1 + 5e-5 * (np.arange(4000) + 0.5))
 
 
-@pytest.mark.parametrize("width_pm", slow_but([20.0, 100.0], [1.0, 20.0, 100.0]))
+@pytest.mark.slow
+@pytest.mark.parametrize("width_pm", [1.0, 20.0, 100.0])
 def test_power_in_bins_narrower_and_wider_than_lines(
     width_pm: float, exact_sample: np.ndarray
 ) -> None:

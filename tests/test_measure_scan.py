@@ -70,6 +70,7 @@ def test_a_scanned_photograph(picture, tmp_path, degrees):
         assert abs(row.wavelength_m * 1e9 - nm) < (0.01 if row.saturated else 0.005), nm
 
 
+@pytest.mark.slow
 def test_stated_uncertainty_covers_the_error(picture, tmp_path):
     path = tmp_path / "scan.png"
     scanned(picture, path, degrees=0.6)
@@ -118,6 +119,7 @@ def test_sixteen_bits_and_linear_light(tmp_path):
     np.testing.assert_allclose([f.x_m for f in find_lines(found)], [100.25, 300.75], atol=0.02)
 
 
+@pytest.mark.slow
 def test_command_on_a_picture(picture, tmp_path):
     path = tmp_path / "scan.png"
     scanned(picture, path, degrees=0.6)

@@ -91,6 +91,7 @@ def test_wrong_identifications_are_shut_out(wrong):
     assert len(found.rejected) == len(wrong)
 
 
+@pytest.mark.slow
 def test_uncertainty_is_honest():
     """Over 60 plates with 2 um of error the pitch scatters by what is stated, within 30 %
     (60 draws know a standard deviation to 9 %; the consensus drops none at 6 sigma)."""

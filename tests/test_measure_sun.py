@@ -96,6 +96,7 @@ def test_the_pair_of_sodium_is_right_to_a_picometre_or_three(named):
 
 
 @pytest.mark.parametrize("given", [("D1", "D2"), ("D1", "C"), ("F", "D1")])
+@pytest.mark.slow
 def test_pitch_from_two_lines(plate, given):
     """Within 1e-5, starting from a pitch that is 0.07 % wrong."""
     start = Instrument(1e-3 / 299.8, FOCAL_M)

@@ -57,7 +57,7 @@ def needs_bytes(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     return found
 
 
-@pytest.mark.parametrize("name", slow_but(["plate of slits", "plate of the plane"], SCENES))
+@pytest.mark.parametrize("name", slow_but(["plate of slits"], SCENES))
 def test_no_more_is_held_than_was_judged(name: str, needs_bytes: list[float]) -> None:
     held = _held(SCENES[name])
     assert held < max(needs_bytes) + UNJUDGED_BYTES

@@ -191,6 +191,7 @@ def test_a_hole_on_the_edge_of_a_stop_is_cut() -> None:
     assert cut.open_area_m2 == pytest.approx(math.pi / 8 * 1.6e-3**2, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_source_blurs_and_keeps_the_power() -> None:
     hole = 'kind = "disc"\ndiameter = "0.5 mm"'
     point = expose(scene(hole, size=16, pixel=40))

@@ -83,6 +83,7 @@ def test_a_tipped_plate_is_sharp_in_the_middle_alone() -> None:
     assert middle == pytest.approx(same, abs=5e-3 * same.max())
 
 
+@pytest.mark.slow
 def test_all_the_light_is_there() -> None:
     tall = 'width = "4 mm"\nheight = "3 mm"'
     upright, tilted = (

@@ -250,6 +250,7 @@ def test_any_value_at_any_key(path: tuple[str, str], value: object) -> None:
     _scene_or_refusal(edited(GOOD[name], key, value))
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.dictionaries(st.sampled_from([*GOOD["sun"], "exposure", "x"]), _VALUES, max_size=6))
 def test_any_tables(scene: Table) -> None:

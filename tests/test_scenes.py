@@ -187,6 +187,7 @@ def test_orders_follow_the_single_slits_curve() -> None:
     assert power("slits_002", sines)[0] == pytest.approx(0.497, abs=5e-4)
 
 
+@pytest.mark.slow
 def test_green_filter_leaves_fringes_to_count() -> None:
     name = "slits_005_green"
     light = plate(name).profile_irradiance
@@ -235,16 +236,19 @@ GRATING_LINES_NM = {
 
 @pytest.mark.parametrize(
     ("name", "line", "x_mm"),
-    [
-        ("grating_600", "F", -40.9),
-        ("grating_600", "D2", 24.4),
-        ("grating_600", "D1", 24.7),
-        ("grating_600", "C", 68.0),
-        ("grating_600_mercury", "violet", -72.4),
-        ("grating_600_mercury", "green", -3.0),
-        ("grating_600_mercury", "y1", 16.6),
-        ("grating_600_mercury", "y2", 18.0),
-    ],
+    slow_beyond(
+        4,
+        [
+            ("grating_600_mercury", "violet", -72.4),
+            ("grating_600_mercury", "green", -3.0),
+            ("grating_600_mercury", "y1", 16.6),
+            ("grating_600_mercury", "y2", 18.0),
+            ("grating_600", "F", -40.9),
+            ("grating_600", "D2", 24.4),
+            ("grating_600", "D1", 24.7),
+            ("grating_600", "C", 68.0),
+        ],
+    ),
 )
 def test_the_grating_puts_lines_where_its_equation_says(name: str, line: str, x_mm: float) -> None:
     wavelength_m = GRATING_LINES_NM[name][line] * 1e-9
@@ -364,8 +368,9 @@ def test_ghosts_stand_and_shine_as_rowland_says() -> None:
 
 @pytest.mark.parametrize(
     ("name", "distance_m", "first_mm"),
-    slow_beyond(1, [("near_double_slit_400mm", 0.4, 0.70), ("near_double_slit_2m", 2.0, 3.54)]),
+    [("near_double_slit_400mm", 0.4, 0.70), ("near_double_slit_2m", 2.0, 3.54)],
 )
+@pytest.mark.slow
 def test_double_slit_far_behind_has_youngs_fringes(
     name: str, distance_m: float, first_mm: float
 ) -> None:

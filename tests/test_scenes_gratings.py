@@ -121,12 +121,9 @@ def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
 
 @pytest.mark.parametrize(
     ("name", "wavelength_nm"),
-    [
-        ("grating_1200_green", 546.1),
-        pytest.param("grating_1200_blue", 435.8, marks=pytest.mark.slow),
-        pytest.param("grating_1200_red", 656.3, marks=pytest.mark.slow),
-    ],
+    [("grating_1200_green", 546.1), ("grating_1200_blue", 435.8), ("grating_1200_red", 656.3)],
 )
+@pytest.mark.slow
 def test_the_turntable_brings_its_wavelength_to_the_middle(name: str, wavelength_nm: float) -> None:
     # m lambda = 2 d sin(turn) cos(K), for collimator and camera 2 K apart (Born & Wolf 8.6.1)
     turn = scene(name).bench.turn_rad

@@ -165,6 +165,7 @@ def classes_by_name(sources: dict[str, str]) -> dict[str, list[str]]:
     return found
 
 
+@pytest.mark.slow
 def test_no_two_public_classes_share_a_name() -> None:
     classes = classes_by_name({dotted(path): path.read_text() for path in MODULES})
     shared = {name: modules for name, modules in classes.items() if len(modules) > 1}

@@ -146,6 +146,7 @@ line = { wavelength = "546.1 nm", order = 1 }
         # the ghosts at either side differ by the groove's envelope, 2 k / (m P) of them at the most
         assert members.numbers["strongest_ghost"] == pytest.approx(expected, rel=0.06)
 
+    @pytest.mark.slow
     def test_shares_of_the_ishigami_function(self, tmp_path: Path) -> None:
         """sin x1 + 7 sin^2 x2 + 0.1 x3^4 sin x1 over (-pi, pi): S = 0.3139, 0.4424, 0; total
         0.5576, 0.4424, 0.2437."""
