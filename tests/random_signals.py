@@ -1,6 +1,6 @@
 """Signals at random moments: SIGINT and SIGTERM while commands expose, study, develop and fit.
 
-    python -m tests.random_signals [SIGNALS] [SEED]
+    python -m tests.random_signals [SIGNALS] [SEED] [COMMAND...]
 
 After each one the command has ended, with its status and without a traceback, and every file is
 the old one, or a new one that is whole. Four of five commands are copies of a process that has
@@ -9,6 +9,7 @@ all loaded, so that the moments fall into the work; the fifth begins from nothin
 
 from __future__ import annotations
 
+import faulthandler
 import os
 import random
 import shutil
@@ -33,7 +34,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
             "-o", "new.toml", "--figure", "new.png"),
     "study": ("study", "study.toml", "-o", "new.h5", "--workers", "1"),
 }  # fmt: skip
-_SAID = (b"", b"wavesim: interrupted\n", b"wavesim: interrupted, but all was done\n")
+_SAID = (b"", b"wavesim: interrupted\n", b"wavesim: interrupted after everything had been written\n")
 _EARLY = (1, -signal.SIGINT, -signal.SIGTERM)  # Python's own end, before a line of ours is run
 
 
@@ -85,6 +86,7 @@ class Bench:
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
             os.dup2(os.open(told, os.O_WRONLY | os.O_CREAT), 2)
             sys.argv[:] = ["wavesim", *args]
+            faulthandler.register(signal.SIGUSR1, all_threads=True)
             signal.signal(signal.SIGINT, signal.default_int_handler)
             signal.signal(signal.SIGTERM, signal.SIG_DFL)
         os.close(tell if pid else ready)
@@ -101,7 +103,7 @@ class Bench:
         early = ended.status in _EARLY and b"wavesim/cli" not in ended.said
         words = ended.said.lstrip(b"\n").replace(b"\n\n", b"\n")
         if not early and (ended.status not in (0, 130, 143) or words not in _SAID):
-            return f"status {ended.status}, {ended.said[-400:]!r}"
+            return f"status {ended.status}, {ended.said[-4000:].decode(errors='replace')}"
         for path in sorted(self.folder.iterdir()):
             old = self.before.get(path.name)
             if path.is_dir() and path.name.endswith(".parts") and args[0] == "study":
@@ -147,15 +149,18 @@ def _waited(pid: int, deadline: float) -> int:
         if found:
             return os.waitstatus_to_exitcode(status)
         time.sleep(0.01)
+    os.kill(pid, signal.SIGUSR1)  # a copy writes down where it stands
+    time.sleep(1.0)
     os.kill(pid, signal.SIGKILL)
     return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
-def patrol(bench: Bench, signals: int, seed: int) -> list[str] | None:
+def patrol(bench: Bench, signals: int, seed: int, names: list[str]) -> list[str] | None:
     """Faults of so many struck commands; None in a copy that is to be a command."""
     chance, faults, counts = random.Random(seed), [], Counter[str]()
     lasts: dict[tuple[str, bool], float] = {}
-    for name, args in COMMANDS.items():
+    for name in names:
+        args = COMMANDS[name]
         for warm in (True, True, False, False):
             ended = bench.run(args, None, 0.0, warm=warm)
             if ended is None:
@@ -165,7 +170,7 @@ def patrol(bench: Bench, signals: int, seed: int) -> list[str] | None:
                 faults.append(f"{name} itself: {ended}")
             bench.cleared(parts=True)
     for number in range(signals):
-        name, warm = list(COMMANDS)[number % len(COMMANDS)], number % 5 != 4
+        name, warm = names[number % len(names)], number % 5 != 4
         ended = bench.run(COMMANDS[name], chance, lasts[name, warm], warm=warm)
         if ended is None:
             return None
@@ -179,12 +184,12 @@ def patrol(bench: Bench, signals: int, seed: int) -> list[str] | None:
     return faults
 
 
-def main(signals: int = 320, seed: int = 1) -> None:
+def main(signals: str = "320", seed: str = "1", *names: str) -> None:
     folder = Path(tempfile.mkdtemp())
     bench = Bench(folder)
     begin = os.getpid()
     try:
-        faults = patrol(bench, signals, seed)
+        faults = patrol(bench, int(signals), int(seed), list(names or COMMANDS))
     finally:
         if os.getpid() == begin:
             shutil.rmtree(folder)
@@ -196,4 +201,4 @@ def main(signals: int = 320, seed: int = 1) -> None:
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main(*sys.argv[1:])

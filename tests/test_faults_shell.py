@@ -147,8 +147,40 @@ def test_a_signal_that_waits_when_all_is_done_gives_the_status() -> None:
     ended = subprocess.run(
         [sys.executable, "-c", _STRUCK_AT_THE_END], cwd=ROOT, capture_output=True, check=False
     )
-    said = b"wavesim: interrupted, but all was done\n"
+    said = b"wavesim: interrupted after everything had been written\n"
     assert (ended.returncode, ended.stderr) == (128 + signal.SIGTERM, said)
+
+
+_STRUCK_AT_A_START = """
+import os, signal, sys, threading
+from concurrent.futures import ThreadPoolExecutor
+import wavesim.cli as cli
+
+wait, pool = threading.Event.wait, ThreadPoolExecutor(1)
+
+def struck(event, timeout=None):  # a thread is waited for until it has begun
+    threading.Event.wait = wait
+    os.kill(os.getpid(), signal.SIGTERM)
+    return wait(event, timeout)
+
+def work(args):
+    threading.Event.wait = struck
+    pool.submit(int).result()
+    wait(threading.Event(), 20)
+    return 0
+
+cli._guarded = work
+cli.main([])
+"""
+
+
+def test_a_signal_while_a_thread_starts_waits_until_it_has() -> None:
+    """Interrupted there, the pool did not know its thread, and Python waited for it for ever."""
+    ended = subprocess.run(
+        [sys.executable, "-c", _STRUCK_AT_A_START],
+        cwd=ROOT, capture_output=True, check=False, timeout=60,
+    )  # fmt: skip
+    assert (ended.returncode, ended.stderr) == (128 + signal.SIGTERM, b"")
 
 
 def _drop_and_wait(things: list[object]) -> None:

@@ -14,8 +14,14 @@ _RETRY_S = 0.02
 # functions that C code calls and whose exceptions it drops
 _DEAF_FUNCTIONS = {"__del__", "_object_compiled_hook", "_object_getbuffer_hook", "_remove", "cb"}
 _DEAF_MODULES = ("llvmlite.binding.", "weakref", "_weakrefset")
-# a lock that is just being taken or given back would stay taken, and threads wait for it for ever
-_DEAF_LOCKS = ("numba.core.compiler_lock", {"__enter__", "__exit__"})
+# a lock that is just being taken or given back would stay taken, and a thread or process that is
+# just being started would never be told to end: others would wait for it for ever
+_DEAF_STEPS = {
+    ("numba.core.compiler_lock", "__enter__"),
+    ("numba.core.compiler_lock", "__exit__"),
+    ("concurrent.futures.thread", "submit"),
+    ("concurrent.futures.process", "submit"),
+}
 
 _struck: list[int] = []
 _resting = False
@@ -82,7 +88,7 @@ def _heard(frame: FrameType | None) -> bool:
         module = str(frame.f_globals.get("__name__", ""))
         if frame.f_code.co_name in _DEAF_FUNCTIONS or module.startswith(_DEAF_MODULES):
             return False
-        if module == _DEAF_LOCKS[0] and frame.f_code.co_name in _DEAF_LOCKS[1]:
+        if (module, frame.f_code.co_name) in _DEAF_STEPS:
             return False
         frame = frame.f_back
     return True
