@@ -34,7 +34,11 @@ COMMANDS: dict[str, tuple[str, ...]] = {
             "-o", "new.toml", "--figure", "new.png"),
     "study": ("study", "study.toml", "-o", "new.h5", "--workers", "1"),
 }  # fmt: skip
-_SAID = (b"", b"wavesim: interrupted\n", b"wavesim: interrupted after everything had been written\n")
+_SAID = (
+    b"",
+    b"wavesim: interrupted\n",
+    b"wavesim: interrupted after everything had been written\n",
+)
 _EARLY = (1, -signal.SIGINT, -signal.SIGTERM)  # Python's own end, before a line of ours is run
 
 
