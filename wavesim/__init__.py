@@ -14,6 +14,8 @@ from __future__ import annotations
 import importlib
 from typing import TYPE_CHECKING
 
+from wavesim.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
@@ -45,8 +47,6 @@ if TYPE_CHECKING:
         tolerance,
     )
     from wavesim.study.visibility import visibility
-
-__version__ = "0.1.0"
 
 __all__ = [
     "ComputationError",

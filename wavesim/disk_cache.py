@@ -78,7 +78,7 @@ def _digest(table: Floats, settings: tuple[float | str, ...], room: str) -> str:
 @cache
 def _code(room: str) -> str:
     """Digest of the source of a folder of this package, and its version."""
-    from wavesim import __version__
+    from wavesim.version import __version__
 
     digest = hashlib.sha256(__version__.encode())
     for path in sorted((Path(__file__).parent / room).rglob("*.py")):

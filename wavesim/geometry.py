@@ -2,7 +2,7 @@
 
     x = x_0 + f tan(beta - beta_0)                      plate and camera (origin x_0, axis beta_0)
     x = x_0 + f sin(delta) / cos(delta + tilt)          of a tilted plate, delta = beta - beta_0
-    mu lambda' = d (sin alpha + sin beta)               the grating equation, mu = m at an order
+    mu lambda' = d (sin alpha + sin beta)               `wavesim.grating_equation`
     lambda' = lambda n(standard air) / n(bench's air)   wavelengths are given as in standard air
 
 alpha and beta have the same sign on the same side of the normal, in transmission and reflection
@@ -20,6 +20,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.grating_equation import (
+    order_of_sine,
+    propagating,
+    sine_of_order,
+    wavelength_of_sine,
+)
 from wavesim.light.air import STANDARD, AirLike, AirState, relative_to_standard
 
 if TYPE_CHECKING:
@@ -92,12 +98,14 @@ class GratingGeometry:
     def sine_of_order(self, mu: Values, wavelength_m: Values) -> Floats:
         """sin(beta) at continuous orders, wavelengths in standard air; beyond +-1 evanescent."""
         bench = self.bench_wavelength_m(wavelength_m)
-        return sine_of_order(mu, bench, pitch_m=self.pitch_m, sine_in=self.sine_in)
+        order = np.asarray(mu)
+        return np.asarray(sine_of_order(order, bench, pitch_m=self.pitch_m, sine_in=self.sine_in))
 
     def order_of_sine(self, sine_out: Values, wavelength_m: Values) -> Floats:
         """Continuous order mu = d (sin alpha + sin beta) / lambda' at sin(beta)."""
         bench = self.bench_wavelength_m(wavelength_m)
-        return np.asarray(self.pitch_m * (self.sine_in + np.asarray(sine_out)) / bench)
+        sine = np.asarray(sine_out)
+        return np.asarray(order_of_sine(sine, bench, pitch_m=self.pitch_m, sine_in=self.sine_in))
 
     def x_m(self, mu: Values, wavelength_m: Values) -> Floats:
         """x [m] of continuous orders at wavelengths in standard air (broadcast); NaN where none."""
@@ -109,7 +117,9 @@ class GratingGeometry:
 
     def wavelength_m(self, x_m: Values, order: Values) -> Floats:
         """Wavelength [m] in standard air whose order lies at x; of any sign."""
-        bench = self.pitch_m * (self.sine_in + self.sine_of_x(x_m)) / np.asarray(order)
+        bench = wavelength_of_sine(
+            self.sine_of_x(x_m), np.asarray(order), pitch_m=self.pitch_m, sine_in=self.sine_in
+        )
         return self.standard_wavelength_m(bench)
 
     def same_direction_m(self, wavelength_m: float, order: float, other: float) -> float:
@@ -149,21 +159,6 @@ def x_of_beta(beta_rad: Values, axis_rad: float, focal_m: float, tilt_rad: float
     upright, f sin(delta) / cos(delta + tilt), delta = beta - beta_0, where it is tilted."""
     tangent = np.tan(np.asarray(beta_rad) - axis_rad)
     return np.asarray(focal_m * tangent / (math.cos(tilt_rad) - math.sin(tilt_rad) * tangent))
-
-
-def sine_of_order(
-    mu: Values, bench_wavelength_m: Values, *, pitch_m: float, sine_in: float
-) -> Floats:
-    """sin(beta) = mu lambda' / d - sin(alpha), wavelengths in the bench's air [m]."""
-    return np.asarray(np.multiply(mu, bench_wavelength_m) / pitch_m - sine_in)
-
-
-def propagating(
-    bench_wavelength_m: float, *, pitch_m: float, sine_in: float
-) -> tuple[float, float]:
-    """Smallest and largest continuous order that propagates, d (sin alpha -+ 1) / lambda'."""
-    per_sine = pitch_m / bench_wavelength_m
-    return (sine_in - 1) * per_sine, (sine_in + 1) * per_sine
 
 
 def bench_wavelength(air: AirLike, wavelength_m: Values) -> Floats:

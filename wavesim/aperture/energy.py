@@ -26,6 +26,7 @@ from wavesim.aperture.build import scalar_groove
 from wavesim.aperture.elements import Rays
 from wavesim.aperture.grooves import FacetGroove, SineGroove
 from wavesim.arrays import Floats
+from wavesim.grating_equation import order_of_sine, sine_of_order
 from wavesim.light import Spectrum
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating
@@ -38,10 +39,10 @@ def order_sum(groove: FacetGroove | SineGroove, sine_in: float, wavelength_m: Fl
     """B [1] at wavelengths (k,) [m]; 1 where the orders hold just what the surface reflects."""
     pitch = groove.width_m
     orders = np.arange(
-        math.ceil(pitch * (sine_in - 1) / wavelength_m.min()),
-        math.floor(pitch * (sine_in + 1) / wavelength_m.min()) + 1,
+        math.ceil(order_of_sine(-1, wavelength_m.min(), pitch_m=pitch, sine_in=sine_in)),
+        math.floor(order_of_sine(1, wavelength_m.min(), pitch_m=pitch, sine_in=sine_in)) + 1,
     )
-    sine_out = orders[:, None] * wavelength_m / pitch - sine_in
+    sine_out = sine_of_order(orders[:, None], wavelength_m, pitch_m=pitch, sine_in=sine_in)
     clear = replace(groove, surface=replace(groove.surface, wavelength_m=None, reflectance=1.0))
     amplitude = clear.amplitude(Rays(sine_in, np.clip(sine_out, -1.0, 1.0), wavelength_m))
     power = np.square(np.abs(amplitude) / pitch)

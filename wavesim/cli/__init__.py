@@ -22,10 +22,10 @@ from typing import NoReturn
 
 import click
 
-from wavesim import __version__
 from wavesim.cli import signals
 from wavesim.cli.options import examples, first_example, refuse_repetition
 from wavesim.errors import WavesimError, one_line
+from wavesim.version import __version__
 
 __all__ = ["main"]
 

@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING
 import h5py
 import numpy as np
 
-from wavesim import __version__
 from wavesim.arrays import Floats
 from wavesim.ensemble import parts
 from wavesim.ensemble.exposing import Array, Packed, Recorded, profile_axis
@@ -28,6 +27,7 @@ from wavesim.ensemble.plan import StudyPlan, table_of
 from wavesim.errors import InputError, OutputError, PlateFileError, SceneError
 from wavesim.scene import Scene, named_files, parse
 from wavesim.store.sink import hdf5_replacing
+from wavesim.version import __version__
 
 if TYPE_CHECKING:
     import xarray

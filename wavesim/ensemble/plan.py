@@ -361,7 +361,7 @@ class StudyPlan:
 
         What is only said of all members (the report, the title) does not count.
         """
-        from wavesim import __version__
+        from wavesim.version import __version__
 
         whole = self.table.model_dump(mode="json", exclude={"report", "title", "scene"})
         digest = hashlib.sha256(json.dumps(whole, sort_keys=True).encode())

@@ -18,6 +18,7 @@ import numpy as np
 
 from wavesim.arrays import Floats
 from wavesim.errors import InputError
+from wavesim.grating_equation import wavelength_of_sine
 from wavesim.measuring.circle_fit import Readings, Settled, settle
 from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 
@@ -210,7 +211,7 @@ def _fitted_row(found: Settled, readings: Readings, k: int) -> CircleReading:
             "no light leaves the grating there", key="degrees",
             value=f"{math.degrees(turn):.4g} from zero", expected="less than 90 from its normal",
         )  # fmt: skip
-    wavelength = d * (math.sin(alpha) + math.sin(beta)) / m
+    wavelength = float(wavelength_of_sine(math.sin(beta), m, pitch_m=d, sine_in=math.sin(alpha)))
     reading = math.hypot(float(readings.error_rad[k]), found.error["zero"])
     parts = (
         abs(d * math.cos(beta) / m) * reading,
@@ -270,7 +271,7 @@ def _wavelengths(
             expected="settings less than 90 degrees from the grating's normal",
         )  # fmt: skip
     d, alpha = circle.pitch_m or math.nan, circle.incidence_rad
-    wavelength = d * (math.sin(alpha) + np.sin(beta)) / order
+    wavelength = wavelength_of_sine(np.sin(beta), order, pitch_m=d, sine_in=math.sin(alpha))
     if np.any(wavelength <= 0):
         raise InputError(
             "lie on the wrong side of the straight-through image for their order", key="order",

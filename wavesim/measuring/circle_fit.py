@@ -17,6 +17,7 @@ import numpy as np
 
 from wavesim.arrays import Floats
 from wavesim.errors import InputError
+from wavesim.grating_equation import sine_of_order, wavelength_of_sine
 
 _PITCHES = np.geomspace(2e-7, 2e-4, 1500)  # [m] tried as a start
 _SINGULAR = 1e-11
@@ -148,7 +149,8 @@ class _Model:
         value, r = dict(zip(self.names, q.tolist(), strict=True)), self.readings
         d, alpha = value["pitch"], value["incidence"]
         wavelength = np.array([r.known_m.get(n, value.get(n, 0.0)) for n in r.name])
-        sine = np.clip(r.order * wavelength / d - math.sin(alpha), -1.0, 1.0)
+        sine = sine_of_order(r.order, wavelength, pitch_m=d, sine_in=math.sin(alpha))
+        sine = np.clip(sine, -1.0, 1.0)
         turn = np.where(r.order == 0, 0.0, np.arcsin(sine) + alpha)
         off = _wrapped(self._centred(value) - value["zero"] - self.sense * turn) / r.error_rad
         priors = []
@@ -174,7 +176,8 @@ class _Model:
         lines = []
         for name in self.names[5 if self.centring else 3 :]:
             rows = [k for k, n in enumerate(r.name) if n == name and r.order[k]]
-            each = [d * (math.sin(alpha) + math.sin(turn[k] - alpha)) / r.order[k] for k in rows]
+            sine_out = np.array([math.sin(turn[k] - alpha) for k in rows])
+            each = wavelength_of_sine(sine_out, r.order[rows], pitch_m=d, sine_in=math.sin(alpha))
             lines.append(float(np.mean(each)))
         if any(not wavelength > 0 for wavelength in lines):
             return None
@@ -184,7 +187,7 @@ class _Model:
         """The slit's reading by its image, known lines, pairs of both sides; and its scatter."""
         r = self.readings
         found = list(r.angle_rad[r.order == 0])
-        sine = r.order * known / d - math.sin(alpha)
+        sine = sine_of_order(r.order, known, pitch_m=d, sine_in=math.sin(alpha))
         usable = (r.order != 0) & (np.abs(np.nan_to_num(sine, nan=2.0)) < 1)
         if np.isfinite(known).any() and not usable.any():
             return None, math.inf

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 
 from wavesim import glass
+from wavesim.grating_equation import sine_of_order
 from wavesim.scene.aperture import Aperture, Grating, Ruled
 from wavesim.scene.bench import Bench, Centre
 from wavesim.scene.groove import BlazedGroove
@@ -43,11 +44,15 @@ def _centred(bench: Bench, centre: Centre, aperture: Aperture) -> Bench:
         raise validation_error(
             "needs rulings of one pitch", key="bench.centre", expected="slits, wires or a grating"
         )
-    sines = centre.order * centre.wavelength_m / pitch_m
     if bench.included_angle_rad is None:
-        angle = _arcsine(sines - math.sin(bench.incidence_rad), centre)
+        sine_in = math.sin(bench.incidence_rad)
+        angle = _arcsine(
+            sine_of_order(centre.order, centre.wavelength_m, pitch_m=pitch_m, sine_in=sine_in),
+            centre,
+        )
         _agree("bench.viewing", bench.viewing_rad, angle)
         return bench.model_copy(update={"viewing_rad": angle})
+    sines = sine_of_order(centre.order, centre.wavelength_m, pitch_m=pitch_m, sine_in=0.0)
     angle = _arcsine(sines / (2 * math.cos(bench.included_angle_rad / 2)), centre)
     _agree("bench.turn", bench.turn_rad, angle)
     turned = bench.model_copy(update={"turn_rad": angle})
@@ -83,7 +88,9 @@ def _blazed(grating: Grating, groove: BlazedGroove, bench: Bench) -> BlazedGroov
     if groove.blaze_m is None:
         return groove
     alpha = bench.alpha_rad
-    sine_out = groove.blaze_m * groove.blaze_order / grating.mean_pitch_m - math.sin(alpha)
+    sine_out = sine_of_order(
+        groove.blaze_order, groove.blaze_m, pitch_m=grating.mean_pitch_m, sine_in=math.sin(alpha)
+    )
     if abs(sine_out) >= 1:
         raise validation_error(
             f"asks for order {groove.blaze_order}, which does not propagate in this mounting",

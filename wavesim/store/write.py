@@ -12,12 +12,12 @@ import h5py
 import numpy as np
 from numpy.typing import NDArray
 
-from wavesim import __version__
 from wavesim.colorimetry.plates import picture_of
 from wavesim.errors import SceneError
 from wavesim.scene import Scene, parse, resolved
 from wavesim.store import layout
 from wavesim.store.sink import hdf5_replacing
+from wavesim.version import __version__
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate

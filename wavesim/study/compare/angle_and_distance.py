@@ -12,6 +12,7 @@ from wavesim.diffraction import far
 from wavesim.diffraction.fresnel import Wavefront
 from wavesim.diffraction.fresnel.rulings import near_rulings
 from wavesim.geometry import grating_geometry
+from wavesim.grating_equation import sine_of_order
 from wavesim.scene import Ruled, Scene
 from wavesim.study.compare.interference import NO_RULINGS, equal_elements, has_orders, ideal
 from wavesim.study.compare.pattern import (
@@ -65,7 +66,8 @@ def _angles_why(scene: Scene) -> str | None:
     if has_orders(scene):
         return has_orders(scene)
     pitch = pitch_m(scene) or 1.0
-    if abs(wavelength(scene) / pitch - math.sin(scene.bench.alpha_rad)) >= 1:
+    sine_in = math.sin(scene.bench.alpha_rad)
+    if abs(sine_of_order(1, wavelength(scene), pitch_m=pitch, sine_in=sine_in)) >= 1:
         return "the first order does not propagate"
     return None
 

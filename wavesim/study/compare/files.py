@@ -25,8 +25,8 @@ def save(compared: FormulaComparisons, path: str | Path) -> None:
     OutputError
         The file cannot be written.
     """
-    from wavesim import __version__
     from wavesim.store.sink import hdf5_replacing
+    from wavesim.version import __version__
 
     with hdf5_replacing(path) as file:
         file.attrs.update({"NX_class": "NXroot", "default": "entry", "creator": "wavesim"})

@@ -13,7 +13,8 @@ from wavesim.aperture import Aperture, Rays
 from wavesim.arrays import Floats
 from wavesim.diffraction import far
 from wavesim.errors import LimitError
-from wavesim.geometry import bench_wavelength, sine_of_order
+from wavesim.geometry import bench_wavelength
+from wavesim.grating_equation import sine_of_order
 from wavesim.scene import Grating, ListedSlit, Ruled, Scene, Slits, Wires
 from wavesim.study.ruling import source_angle_rad, with_aperture
 
@@ -50,7 +51,8 @@ class FarPattern:
 
     def sine(self, mu: Floats | float) -> Floats:
         """sin(beta) at continuous orders mu."""
-        return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+        sine = sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+        return np.asarray(sine)
 
     def intensity(self, mu: Floats | float) -> Floats:
         """|A|^2 [m2] at continuous orders, averaged over the source slit; shape of mu."""

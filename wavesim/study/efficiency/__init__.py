@@ -12,6 +12,7 @@ from wavesim.aperture.build import scalar_groove
 from wavesim.aperture.elements import Rays
 from wavesim.arrays import Floats
 from wavesim.errors import LimitError
+from wavesim.grating_equation import sine_of_order
 from wavesim.grooves.anomalies import Kind, PredictedAnomaly, predicted_anomalies
 from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
@@ -253,7 +254,7 @@ def _scalar(scene: Scene, mount: Mounted, wavelength: Floats, sine_in: Floats, m
     pitch, cosine = mount.surface.pitch_m, math.sqrt(1 - mount.sine_along**2)
     # to scalar theory conical light is light of a longer wavelength in the plane of alpha
     sine_alpha, projected = sine_in / cosine, wavelength / cosine
-    sine_out = m * projected / pitch - sine_alpha
+    sine_out = sine_of_order(m, projected, pitch_m=pitch, sine_in=sine_alpha)
     total = np.zeros(wavelength.size)
     for k in np.flatnonzero(np.abs(sine_out) < 1):
         rays = Rays(float(sine_alpha[k]), sine_out[k : k + 1], float(projected[k]))

@@ -44,8 +44,8 @@ def save_hdf5(found: Efficiency, scene: Scene, path: str | Path) -> None:
     OutputError
         The file cannot be written.
     """
-    from wavesim import __version__
     from wavesim.store.sink import hdf5_replacing
+    from wavesim.version import __version__
 
     axis, unit = ("wavelength", "m") if found.over == "wavelength" else ("turn", "rad")
     record = found.record()

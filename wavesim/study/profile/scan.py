@@ -17,7 +17,7 @@ from wavesim.diffraction.far import amplitude
 from wavesim.diffraction.far.exact import turn
 from wavesim.diffraction.far.sampling import in_blocks
 from wavesim.errors import LimitError
-from wavesim.geometry import propagating, sine_of_order
+from wavesim.grating_equation import propagating, sine_of_order
 from wavesim.plate.memory import available_bytes
 
 _EDGE = 21.0  # amplitude exp(-21) at the ends: the sharp ends' tails stay below 1e-20 of a line
@@ -54,7 +54,8 @@ class Illumination:
 
     def sine(self, mu: Floats) -> Floats:
         """sin(beta) at any mu (n,)."""
-        return sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+        sine = sine_of_order(mu, self.wavelength_m, pitch_m=self.pitch_m, sine_in=self.sine_in)
+        return np.asarray(sine)
 
     @property
     def of_a_point(self) -> Illumination:
