@@ -168,9 +168,9 @@ BAD = {
     "": "holds no ghosts",
     "order, strength\n1, 1e-4\n": r"has no column 'line \[nm\]'",
     "order, offset [orders]\n1, 0.1\n": "has no column 'strength'",
-    "order, offset [orders], strength\n1, 0.1\n": "rows of another length",
+    "order, offset [orders], strength\n1, 0.1\n": "a row whose length differs",
     "order, offset [orders], strength\n1, x, 1e-4\n": "not a number",
-    "order, offset [orders], strength\n1.5, 0.1, 1e-4\n": "not a whole number",
+    "order, offset [orders], strength\n1.5, 0.1, 1e-4\n": "not a plausible whole number",
     "order, offset [orders], strength\n1, 0, 1e-4\n": "on its own line",
     "order, offset [orders], strength\n1, 0.1, -1e-4\n": "not above zero",
 }

@@ -60,7 +60,7 @@ def number(pattern: str) -> float:
 def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     """Closed forms of the textbooks (Born & Wolf 8.5, 8.6), and of periodic errors to first order
     (pi m A / d)^2 (Rowland 1893); sodium's D lines at 588.995 and 589.592 nm (CRC Handbook)."""
-    measured = number(r"amplitude ([\d.]+) nm \(shown")
+    measured = number(r"amplitude ([\d.]+) nm \(from")
     assert (pi * measured / PITCH_NM) ** 2 == pytest.approx(2.3e-4, abs=0.05e-4)
     assert measured == pytest.approx(8, rel=0.01)  # as the scene is ruled
     assert number(r"pair needs\s589.3 / 0.597 = (\d+)") == round(589.3 / (589.592 - 588.995))
@@ -85,5 +85,5 @@ def test_the_numbers_on_the_page_follow_from_the_formulas() -> None:
     assert counted == pytest.approx(exp(within), abs=0.6)
     beyond = c1 + (log(metered) - m1) * (c2 - c1) / (m2 - m1)
     assert 240 + cure == pytest.approx(exp(beyond), abs=3)
-    yield_percent, error = number(r"yield +([\d.]+)%"), number(r"yield +[\d.]+% \+- ([\d.]+)%")
+    yield_percent, error = number(r"yield +([\d.]+)"), number(r"yield +[\d.]+ \+- ([\d.]+) %")
     assert abs(yield_percent - passing) < 2 * error

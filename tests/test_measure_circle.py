@@ -119,7 +119,7 @@ def test_table_of_a_file(tmp_path):
     [
         ("order,degrees\n", "no rows"),
         ("order,angle\n1,2\n", "not a table of settings"),
-        ("order,degrees,minutes,seconds\n0,10,61,0\n", "run from 0 to 60"),
+        ("order,degrees,minutes,seconds\n0,10,61,0\n", "not from 0 to 60"),
         ("order,degrees\n0.5,10\n", "is not an order"),
         ("order,degrees\n1,ten\n", "line 2"),
     ],
@@ -132,7 +132,7 @@ def test_bad_tables(tmp_path, text, message):
 
 
 def test_settings_that_make_no_sense():
-    with pytest.raises(InputError, match="cannot be told"):
+    with pytest.raises(InputError, match="cannot be determined"):
         from_circle((CircleSetting(1, 0.1),), Circle(PITCH_M))
     with pytest.raises(InputError, match="opposite"):
         from_circle(
@@ -209,7 +209,7 @@ def test_what_settings_cannot_tell():
     one_side = circle_of(np.random.default_rng(6), orders=(1,), known=())
     with pytest.raises(InputError, match="known wavelength"):
         from_circle(one_side, Circle(None))
-    with pytest.raises(InputError, match="cannot be told"):
+    with pytest.raises(InputError, match="cannot be determined"):
         from_circle(one_side[:1], Circle(PITCH_M))
 
 

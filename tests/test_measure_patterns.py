@@ -80,9 +80,9 @@ def test_the_fit_that_is_proposed_names_the_files_that_are_known():
     picture = scene.parent / "photographs" / "pair.png"
     bench_options = ("--pixel", "40 um", "--pitch", "90 um", "--camera", "1 m")
     for args, parts in (
-        ((str(scene),), (f"wavesim fit {scene} photograph.jpg --free", "photograph.jpg is to be")),
+        ((str(scene),), (f"wavesim fit {scene} photograph.jpg --free", "photograph.jpg stands")),
         ((str(picture), *bench_options), (f"fit bench.toml {picture} --free", '--pixel "40 um"',
-                                          "bench.toml is to hold")),
+                                          "to bench.toml first")),
     ):  # fmt: skip
         notes = json.loads(CliRunner().invoke(command, [*args, "--json"]).stdout)["notes"]
         assert all(any(part in note for note in notes) for part in parts)

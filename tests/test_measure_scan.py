@@ -174,19 +174,19 @@ def test_bad_pictures(tmp_path):
         read_picture(path, Scan(1e-5))
     with pytest.raises(PlateFileError, match="no such file"):
         read_picture(tmp_path / "absent.png", Scan(1e-5))
-    with pytest.raises(InputError, match="no scale of its own"):
+    with pytest.raises(InputError, match="carries no scale"):
         measure(path, instrument=BENCH)
     with pytest.raises(InputError, match="not a band of rows"):
         Scan(1e-5, rows=(0.9, 0.2))
     Image.new("RGB", (20, 20)).save(path)
-    with pytest.raises(InputError, match="not an encoding"):
+    with pytest.raises(InputError, match="not a known encoding"):
         read_picture(path, Scan(1e-5, encoding="curly"))
 
 
 def test_no_instrument(tmp_path):
     path = tmp_path / "p.csv"
     path.write_text("x_mm,value\n" + "\n".join(f"{k},{k % 5}" for k in range(20)))
-    with pytest.raises(InputError, match="nothing of the grating"):
+    with pytest.raises(InputError, match="does not describe the grating"):
         measure(path)
     result = CliRunner().invoke(command, [str(path)])
     assert isinstance(result.exception, InputError)

@@ -60,7 +60,7 @@ def test_one_slit_extinguishes_whole_differences_of_its_edges() -> None:
     found = pointed('kind = "slits"\ncount = 1\nwidth = "40 um"\npitch = "90 um"', 12.5)
     zeros = [zero.wavelength_m for dark in found.extinguished for zero in dark.zeros]
     assert zeros == pytest.approx([40e-6 * math.sin(math.atan(found.x_m))], abs=0.5e-9)
-    assert "side maximum 1" in texts(found)
+    assert "subsidiary maximum 1" in texts(found)
     assert "1.00 wavelengths" in texts(found)
 
 

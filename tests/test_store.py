@@ -298,7 +298,7 @@ def _swap(file: h5py.File, path: str, values: np.ndarray) -> None:
         (_external_link, "entry/plate/irradiance: is a link"),
         (_external_data, "entry/plate/x_m: is not a plain dataset"),
         (_virtual, "entry/plate/x_m: is not a plain dataset"),
-        (_bomb, "entry/plate/irradiance: claims more data than the file holds"),
+        (_bomb, "entry/plate/irradiance: declares more data than the file can hold"),
         (_no_report, "entry/process/report/data: is damaged at 'report'"),
         (_report_not_json, "entry/process/report/data: is not JSON"),
         (_scene_of_elsewhere, "entry/scene/resolved: is not a scene"),

@@ -83,7 +83,7 @@ def test_one_slit_s_side_maxima() -> None:
     for number, height in {1: 0.04719, -1: 0.04719}.items():
         assert sides[number] == pytest.approx(height, rel=0.002)  # to the digits given
     assert order(found, 0).stops == pytest.approx(0.0, abs=1e-9)  # time = "auto"
-    assert "side maxim" in texts(found)
+    assert "subsidiary maxim" in texts(found)
 
 
 def test_light_is_dealt_out_whole() -> None:

@@ -157,7 +157,7 @@ def amplitude(
     if not scene.bench.far_field:
         expected = "collimator and camera, without defocus and aberrations"
         raise LimitError(
-            "leaves no far field, which amplitude gives", key="bench", expected=expected
+            "gives no far field, which amplitude needs", key="bench", expected=expected
         )
     sine_in = math.sin(scene.bench.alpha_rad)
     if isinstance(scene.aperture, Plane):

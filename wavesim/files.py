@@ -125,7 +125,7 @@ def report_full_disk(what: str, folder: Path, error: BaseException) -> None:
     import logging
 
     _reported.add((what, str(folder)))
-    text = "wavesim: the disk that holds %s is full: %s will be computed anew each time"
+    text = "wavesim: the disk that holds %s is full: %s will be computed again each time"
     logging.getLogger("wavesim").warning(text, folder, what)
 
 

@@ -128,7 +128,9 @@ def _check_packing(
             unpacking = zlib.decompressobj()
             unpacking.decompress(stream.read(count), nominal)
             if unpacking.unconsumed_tail:
-                raise refusal("is packed beyond its size", file=path, expected=_EXPECTED)
+                raise refusal(
+                    "holds more compressed data than its size allows", file=path, expected=_EXPECTED
+                )
 
 
 def _unreadable(error: Exception, path: Path, refusal: type[InputError]) -> InputError:

@@ -143,16 +143,17 @@ def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
     reach = max(float(np.abs(c.position_m).max()) + c.element.width_m for c in combs)
     if height_m > _FARTHEST_M:
         raise LimitError(
-            "is higher than any bench",
+            "is too large",
             key="aperture.height",
             value=f"{height_m:.3g} m",
             expected=f"at most {_FARTHEST_M:g} m",
         )
     if not reach <= _FARTHEST_M:  # nor NaN
         raise LimitError(
-            f"reaches {reach:.3g} m from the axis",
+            f"has rulings as far as {reach:.3g} m from the axis",
             key="aperture",
-            expected=f"rulings within {_FARTHEST_M:g} m; a displacement may be in the wrong unit",
+            expected=f"rulings within {_FARTHEST_M:g} m; check the units of pitch, width and "
+            "displacements",
         )
 
 
@@ -240,7 +241,7 @@ def _rigorous(scene: Scene, position: Floats, wrong: RulingErrors) -> Comb:
     """One comb of grooves with the efficiencies of rigorous theory."""
     if np.any(np.asarray(wrong.depth) != 1):
         raise LimitError(
-            "changes the depth of the grooves, of which rigorous theory computes one",
+            "changes the depth of the grooves, but rigorous theory needs equal grooves",
             key="aperture.defects",
             expected='defects of position or weight, or theory = "scalar"',
         )

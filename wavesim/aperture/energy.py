@@ -64,7 +64,7 @@ def energy_notes(scene: Scene, spectrum: Spectrum) -> tuple[str, ...]:
         return ()
     size = f"{low:.1%}" if high - low < 5e-4 else f"{low:.1%} to {high:.1%}"
     return (
-        "scalar theory turns the phase of each order by its own angle and does not balance the "
-        f"energy: all orders together hold {size.replace('%', ' %')} of the light that the grooves "
-        'send on; theory = "rigorous" keeps it',
+        "scalar theory does not conserve energy, since each order has a phase of its own: all "
+        f"orders together carry {size.replace('%', ' %')} of the light that leaves the grooves; "
+        'theory = "rigorous" conserves it',
     )

@@ -191,7 +191,7 @@ class SineGroove:
         panels = max(1.0, phase_rad / _PANEL_RAD)
         if not panels <= _MOST_PANELS:
             raise LimitError(
-                f"turns the phase {deep:.2g} times, too often for scalar theory to mean anything",
+                f"delays the phase by {deep:.2g} wavelengths, too much for scalar theory",
                 key="aperture.groove.depth",
                 value=f"{self.depth_m:g} m",
                 expected="a shallower groove",

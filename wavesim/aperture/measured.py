@@ -77,9 +77,11 @@ def dataset(path: Path, name: str) -> Floats:
             "cannot be read", file=path, key=name, expected="an HDF5 file with that dataset"
         ) from error
     if problem is not None:
-        raise TableError(problem, file=path, key=name, expected="a line of finite numbers")
+        raise TableError(
+            problem, file=path, key=name, expected="a one-dimensional array of finite numbers"
+        )
     if values.ndim != 1 or values.size < 1 or not np.isfinite(values).all():
-        raise TableError("is not a line of finite numbers", file=path, key=name)
+        raise TableError("is not a one-dimensional array of finite numbers", file=path, key=name)
     if unit not in _UNITS:
         raise TableError(
             "has no unit", file=path, key=name, value=unit, expected="the attribute units"
@@ -104,7 +106,7 @@ def _why_unread(node: Any, file_bytes: int) -> str | None:
     import h5py
 
     if not isinstance(node, h5py.Dataset) or node.dtype.kind not in "iuf" or node.shape is None:
-        return "is not a line of numbers"
+        return "is not a one-dimensional array of numbers"
     if node.ndim != 1:
         return f"has {node.ndim} dimensions"
     if node.external or node.is_virtual:
@@ -113,7 +115,7 @@ def _why_unread(node: Any, file_bytes: int) -> str | None:
     if max(node.size, chunk) * 8 > _MOST_BYTES:
         return "is too large for a table"
     if max(node.size, chunk) * node.dtype.itemsize > MOST_PACKED * file_bytes:
-        return "claims more numbers than the file holds"
+        return "declares more numbers than the file can hold"
     require_memory(
         _READING * 8 * max(node.size, chunk),
         what=" for a table",

@@ -91,7 +91,7 @@ def rigorous_groove(scene: Scene) -> RigorousGroove:
     mount = mounted(scene)
     if mount.surface.profile.depth_m > 2 * mount.surface.pitch_m:
         raise LimitError(
-            "is deeper than rigorous theory converges for",
+            "is too deep for rigorous theory to converge",
             key="aperture.groove",
             value=f"{mount.surface.profile.depth_m * 1e9:.4g} nm",
             expected='at most two pitches, or theory = "scalar"',
@@ -121,7 +121,7 @@ def _sentence(mount: Mounted, along: float, error: float, sampling: float) -> st
     if part is None:
         part = "polarised across the grooves" if along < 1e-9 else "polarised at an angle"
     return (
-        f"efficiencies by rigorous theory, light {part}, {mount.material}; error {error:.0e} by a "
-        f"second truncation, {sampling:.0e} by interpolation in wavelength; between orders they "
-        "are interpolated"
+        f"efficiencies by rigorous theory for light {part} on {mount.material}, interpolated "
+        f"between orders; error {error:.0e} from truncation, {sampling:.0e} from interpolation "
+        "in wavelength"
     )

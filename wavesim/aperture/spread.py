@@ -75,7 +75,7 @@ def points_needed(phase_rad: float) -> int:
         if error - math.lgamma(count + 1) < math.log(TOLERANCE):
             return count
     raise LimitError(
-        f"the elements differ by {2 * phase_rad / math.pi:.3g} half turns of phase",
+        f"the elements differ too much in phase, by {phase_rad / math.pi:.3g} wavelengths",
         key="aperture.defects",
         expected="smaller errors of width or depth",
     )

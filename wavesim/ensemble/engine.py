@@ -216,14 +216,14 @@ class Distributed:
                     if future.status in ("finished", "error"):
                         return future
         raise ComputationError(
-            "the connection to the scheduler is lost; what is done is kept, and the same command "
-            "goes on from there"
+            "the connection to the scheduler is lost; finished members are kept, and the same "
+            "command continues from there"
         )
 
 
 def _failed(plan: StudyPlan, folder: Path, batch: Batch) -> Batch:
     """A row that says why a member could not be computed; the same words wherever it ran."""
-    message = "ended the process that computed it each time, perhaps for want of memory"
+    message = "ended its process each time it was computed, perhaps for lack of memory"
     numbers = dict.fromkeys(plan.table.record.numbers, float("nan"))
     write_part(folder, [Recorded(index, numbers, failure=message) for index in batch])
     return batch

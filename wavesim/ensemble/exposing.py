@@ -150,7 +150,7 @@ def groove_efficiency(scene: Scene, line: LineRecord) -> dict[str, float]:
         raise LimitError(
             f"order {line.order} does not propagate",
             key="record.line.order",
-            expected="an order that leaves the grating",
+            expected="an order that propagates",
         )
     groove = getattr(scene.aperture, "groove", None)
     if getattr(groove, "theory", "scalar") == "rigorous":
@@ -233,7 +233,7 @@ def line_curve(scene: Scene, line: LineRecord, profile: ProfileRecord) -> Floats
     low, high = light.reach
     if not low < line.order - profile.half_width or not line.order + profile.half_width < high:
         raise LimitError(
-            f"the profile about order {line.order} reaches beyond what propagates",
+            f"the profile about order {line.order} extends beyond the orders that propagate",
             key="record.profile.half_width",
             expected=f"orders between {low:.3g} and {high:.3g}",
         )

@@ -195,7 +195,10 @@ def _failure(member: Recorded, arrays: dict[str, h5py.Dataset]) -> str:
         values = getattr(member, field)
         if not member.failure and values is not None and values.shape != dataset.shape[1:]:
             found, first = (" x ".join(map(str, s)) for s in (values.shape, dataset.shape[1:]))
-            return f"its {field} of {found} values is left out: the first member's has {first}"
+            return (
+                f"its {field} of {found} values is omitted, because that of the first member "
+                f"has {first}"
+            )
     return member.failure
 
 

@@ -96,7 +96,8 @@ class Summary(Result):
         return sum(count for _, count, _ in self.failures)
 
     def report(self) -> Iterator[Sentence | Listing]:
-        """Members, failures, the numbers' distribution, what they depend on, yields, the worst."""
+        """Members, failures, the numbers' distribution, dependence of the numbers on the keys, "
+        "yields, the worst."""
         failed = f", {self.failed:,} of them failed" if self.failed else ""
         yield Sentence("members", f"{self.members:,}{failed}")
         for message, count, first in self.failures[:_MOST_MESSAGES]:
@@ -108,7 +109,7 @@ class Summary(Result):
         if self.profiles is not None:
             yield from self._spread(self.profiles)
         for y in self.yields:
-            percent = f"{y.fraction:.1%} +- {y.error:.1%}"
+            percent = f"{100 * y.fraction:.1f} +- {100 * y.error:.1f} %"
             yield Sentence("yield", f"{percent} of the members have {y.number} {y.limit}")
         for number in self.numbers:
             if number.worst:
@@ -120,13 +121,13 @@ class Summary(Result):
         yield Sentence(
             "line",
             f"mean of {found.members:,} members at order {found.order:g}: {found.peak:.5f} +- "
-            f"{found.error:.1g} of a perfect ruling's peak",
+            f"{found.error:.1g} of the peak of a perfect ruling",
         )
         if found.positions:
             yield Sentence(
                 "speckle",
-                f"at {found.positions} of {found.points} points of the profile members scatter as "
-                f"speckle does: mean {found.speckle:.3g} of the perfect peak, standard deviation "
+                f"at {found.positions} of {found.points} points of the profile the members vary "
+                f"like speckle: mean {found.speckle:.3g} of the perfect peak, standard deviation "
                 f"{found.contrast:.3f} of the mean",
             )
 
@@ -155,7 +156,9 @@ class Summary(Result):
              f"{s.total:.3f}" if math.isfinite(s.total) else "-")
             for s in self.sensitivities
         )  # fmt: skip
-        return Listing("what they depend on", tuple(Column(name) for name in names), rows)
+        return Listing(
+            "dependence of the numbers on the keys", tuple(Column(name) for name in names), rows
+        )
 
 
 def shown(value: float, unit: str) -> str:

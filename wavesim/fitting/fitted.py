@@ -105,9 +105,9 @@ class Fit(Result):
         columns = (Column("key"), Column("value"), Column("fits as well", wraps=True))
         yield Listing("fitted", columns, rows)
         state = (
-            "the fit follows the pattern"
+            "the fit reproduces the pattern"
             if self.fits
-            else "the scene does not make this picture: another aperture or bench did"
+            else "the scene does not reproduce this picture: another aperture or bench made it"
         )
         yield Sentence(
             "fit", f"{state}: they differ by {100 * self.residual:.2g} % of its contrast (rms)"
@@ -159,7 +159,7 @@ def _described(compared: FittedPhotograph) -> str:
     dark = 100 * (~pattern.usable & ~pattern.burnt).mean()
     for part, what in ((burnt, "burnt out"), (dark, "black or in the direct light")):
         if part >= 0.5:
-            text.append(f"{part:.0f} % of it is {what} and left out")
+            text.append(f"{part:.0f} % of it is {what} and ignored")
     return f"{pattern.origin}: {'; '.join(text)}"
 
 
@@ -169,13 +169,16 @@ def _shape(compared: FittedPhotograph) -> str:
         text = "rings about one centre"
         if pattern.ellipse or pattern.slant:
             text += f", {100 * pattern.ellipse:.1f} % elliptical and "
-            text += f"{100 * pattern.slant:.1f} % larger on one side, made round"
+            text += f"{100 * pattern.slant:.1f} % larger on one side, corrected"
         return text
     turn = np.degrees(pattern.turned_rad)
     way = "clockwise" if turn > 0 else "anticlockwise"
-    text = f"lines turned {way} by {abs(turn):.2f} deg, made upright"
+    text = f"lines rotated {way} by {abs(turn):.2f} deg, corrected"
     if abs(compared.slant) >= _LEAST_SLANT:
-        text += f"; scale {100 * compared.slant:+.1f} % from its left edge to its right one, evened"
+        text += (
+            f"; scale changes by {100 * compared.slant:+.1f} % from the left edge to the "
+            "right, corrected"
+        )
     return text
 
 

@@ -131,9 +131,9 @@ def _given(scene: Scene, key: str) -> Any:
         elif isinstance(node, dict) and part in node:
             node = node[part]
         else:
-            known = ", ".join(node) if isinstance(node, dict) else "a number of its list"
+            known = ", ".join(node) if isinstance(node, dict) else "numbers of its entries"
             raise InputError(
-                "is not given in the scene, so it has no start",
+                "is not given in the scene, so there is no start value",
                 key=key,
                 value=part,
                 expected=f"one of {known}",
@@ -170,6 +170,8 @@ def _limits(key: str, text: str, unit: str) -> tuple[float, float]:
             "is not a range",
             key=key,
             value=text,
-            expected="two rising ends, such as 20 um..60 um" if unit else "as 2..9",
+            expected="two increasing limits, such as 20 um..60 um"
+            if unit
+            else "two increasing limits, such as 2..9",
         )
     return numbers[0], numbers[1]

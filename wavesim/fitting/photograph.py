@@ -18,6 +18,7 @@ from wavesim.errors import InputError, PlateFileError
 from wavesim.fitting.exif import FileNotes, upright_pixels
 from wavesim.fitting.rings import reach_of, ring_means, ring_shape
 from wavesim.fitting.straighten import highest_frequency, straightened, turn_and_spread
+from wavesim.text import counted
 
 BURNT = 0.985  # of full scale: from here on a value counts as burnt out
 PLATES = (".h5", ".hdf5", ".nxs")
@@ -190,7 +191,7 @@ def _pattern(
 ) -> PhotographPattern:
     if min(light.shape[:2]) < 1 or light.shape[1] < _FEWEST:
         raise PlateFileError(
-            f"is only {light.shape[1]} pixels wide",
+            f"is only {counted(light.shape[1], 'pixel')} wide",
             file=origin,
             expected=f"at least {_FEWEST} columns",
         )
@@ -198,9 +199,9 @@ def _pattern(
     low, high = np.percentile(grey, (2, 99.9))
     if high - low < _LEAST_CONTRAST:
         raise InputError(
-            "shows no pattern: it is as good as even",
+            "shows no pattern: its brightness is uniform",
             file=origin,
-            expected="a photograph with light and dark",
+            expected="a photograph with bright and dark parts",
         )
     samples = _from_centre(light, grey) if radial else _along(light, grey, reading)
     burnt = samples.burnt > 0.02

@@ -72,7 +72,7 @@ def _check_bench(scene: Scene) -> None:
     bench = scene.bench
     if not bench.far_field or bench.alpha_rad or bench.lens_errors is not None:
         raise LimitError(
-            "is not one on which powders are fitted", key="bench",
+            "is not one for which powders can be fitted", key="bench",
             expected="a camera lens in focus behind the powder, in line with the source",
         )  # fmt: skip
 

@@ -41,8 +41,8 @@ def remarks_of(findings: Findings) -> tuple[str, ...]:
     return (
         *_rivals(findings),
         *_correlations(findings),
-        *(f"{v.key} hardly shows in this pattern" for v in findings.values if _loose(v)),
-        *(f"{key} ended at the limit of its range: give a wider one" for key in findings.at_limit),
+        *(f"{v.key} hardly affects this pattern" for v in findings.values if _loose(v)),
+        *(f"{key} ended at the limit of its range: widen the range" for key in findings.at_limit),
         *_camera(findings),
     )
 
@@ -60,8 +60,8 @@ def _rivals(findings: Findings) -> Iterator[str]:
         other = ", ".join(f"{key} = {in_unit(rival[key], named[key].unit)}" for key in apart)
         ours = ", ".join(f"{in_unit(named[key].value, named[key].unit)}" for key in apart)
         yield (
-            f"not settled: {other} fits as well as {ours}{_why(findings, apart, rival)}; "
-            "give a range if you know which"
+            f"ambiguous: {other} fits as well as {ours}{_why(findings, apart, rival)}; "
+            "give a range to choose one"
         )
 
 
@@ -72,8 +72,8 @@ def _why(findings: Findings, apart: list[str], rival: dict[str, float]) -> str:
     if twin and apart == ["aperture.width"] and findings.apertures in ("wires", "slits"):
         opposite = "gaps" if findings.apertures == "wires" else "bars"
         return (
-            f" ({findings.apertures} and {opposite} that change places give the same orders, the "
-            "zero one apart: Babinet)"
+            f" ({findings.apertures} and {opposite} interchanged give the same orders except "
+            "order 0: Babinet's principle)"
         )
     return ""
 
@@ -83,8 +83,8 @@ def _correlations(findings: Findings) -> Iterator[str]:
         for j in range(i):
             if abs(findings.correlation[i, j]) > ALIKE:
                 yield (
-                    f"{a} and {findings.keys[j]} can hardly be told apart from this pattern "
-                    f"(correlation {findings.correlation[i, j]:+.3f}): give one of them"
+                    f"{a} and {findings.keys[j]} can hardly be distinguished in this pattern "
+                    f"(correlation {findings.correlation[i, j]:+.3f}): fix one of them"
                 )
 
 
@@ -92,5 +92,5 @@ def _camera(findings: Findings) -> Iterator[str]:
     if findings.camera:
         yield (
             f"errors include {100 * findings.camera:.1g} % for the spectral sensitivities of the "
-            "camera, which are taken for those of sRGB"
+            "camera, which are assumed to be those of sRGB"
         )

@@ -50,7 +50,7 @@ def scale_of(text: str, scene: Scene, free: Sequence[str]) -> tuple[float, float
     pixel = (at_b - at_a) / (b - a)
     if not pixel > 0:
         raise InputError(
-            "runs the other way than lines on the scene's plate", key="--scale", value=text,
+            "runs opposite to the lines on the scene's plate", key="--scale", value=text,
             expected="a picture that is not mirrored, its columns counted from the left",
         )  # fmt: skip
     return pixel, at_a - a * pixel
@@ -60,7 +60,7 @@ def _check_still(text: str, free: Sequence[str]) -> None:
     for key in (entry.partition("=")[0].strip() for entry in free):
         if key.startswith(_MOVING):
             raise InputError(
-                f"takes lines as they stand for the scene's {key}, which is free", key="--scale",
+                f"places lines by the scene's {key}, which is free", key="--scale",
                 value=text, expected="a distance between two marks, or another free key",
             )  # fmt: skip
 

@@ -101,7 +101,7 @@ def refined(problem: FitProblem, search: Search, starts: list[Values]) -> list[F
     for values in starts:
         _try(problem, search, values, found)
     if not found:
-        raise ComputationError("least squares found no values for which light reaches the plate")
+        raise ComputationError("least squares found no values with which light reaches the plate")
     for number, key in enumerate(problem.keys):
         if key.is_error_period:
             _try_periods(problem, search, number, found)

@@ -156,10 +156,10 @@ def _check_enough(keys: tuple[FreeKey, ...], patterns: tuple[PhotographPattern, 
     most = max(int(details) - 4 * len(patterns), 1)
     if len(keys) > max(most, 2):
         raise InputError(
-            "frees more keys than the photographs carry",
+            "frees more keys than the photographs can determine",
             key="--free",
             value=len(keys),
-            expected=f"at most {max(most, 2)} for so many bright and dark places",
+            expected=f"at most {max(most, 2)} for this number of maxima and minima",
         )
 
 
@@ -177,8 +177,8 @@ def _check_influence(keys: tuple[FreeKey, ...], model: BenchModel) -> None:
         if changes and max(changes) < _LEAST_CHANGE:
             raise InputError(
                 "does not change the pattern", key=key.key,
-                expected="a key that light and dark on the plate depend on; brightness alone, and "
-                "the seed of random places, do not show",
+                expected="a key that changes the pattern on the plate; overall brightness and "
+                    "the seed of random positions cannot be fitted",
             )  # fmt: skip
 
 

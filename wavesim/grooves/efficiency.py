@@ -194,7 +194,7 @@ def check_converged(error: Floats, vacuum: Floats) -> None:
     if not error.max() <= _WORST:  # nor NaN
         where = vacuum[int(np.argmax(error.max(axis=0)))]
         raise ComputationError(
-            f"the rigorous theory does not converge for this groove: two truncations differ by "
+            "rigorous theory does not converge for this groove: two truncations differ by "
             f"{error.max():.2g} of the incident power at {where * 1e9:.5g} nm; expected a "
             "shallower groove, or scalar theory"
         )

@@ -107,7 +107,7 @@ def shipped(name: str) -> OpticalMaterial:
     """
     if name not in SHIPPED:
         raise LimitError(
-            "is no material known here",
+            "is not a known material",
             key="material",
             value=name,
             expected=f"one of {', '.join(sorted(SHIPPED))}, or a file",

@@ -127,7 +127,7 @@ def mounted(scene: Scene) -> Mounted:
             "has no grooves whose efficiency could be computed",
             key="aperture",
             value=scene.aperture.kind,
-            expected='kind = "grating" whose groove is no slit',
+            expected='kind = "grating" with a groove that is not a slit',
         )
     pitch = grating.mean_pitch_m
     transmission = grating.mounting == "transmission"
@@ -213,7 +213,7 @@ def _heights(scene: Scene, name: str, pitch: float) -> tuple[Floats, Floats]:
     position, height = values[:, 0] * units[0], values[:, 1] * units[1]
     if not abs(height[0] - height[-1]) <= 1e-3 * pitch:
         raise TableError(
-            "ends at another height than it begins: a vertical wall",
+            "ends at a different height from its beginning, which would be a vertical wall",
             file=path,
             value=f"{height[0] * 1e9:.6g} and {height[-1] * 1e9:.6g} nm",
             expected="the same height at both ends of the period",

@@ -308,7 +308,7 @@ def _shear(angle: Floats) -> float:
     lowest, highest = float(angle.max()), float(angle.min()) + math.pi
     if highest - lowest < 2 * math.asin(_LEAST_CROSSING):
         raise LimitError(
-            "has an overhanging groove profile that no direction crosses once",
+            "has an overhanging groove profile that no direction crosses only once",
             key="groove",
             expected="walls that are not parallel, or vertical walls (a binary profile)",
         )

@@ -87,7 +87,7 @@ def method_for(
     steps = surface.profile.steps(surface.pitch_m)
     relief = surface.profile.relief(surface.pitch_m) if steps is None else None
     if steps is None and relief is None:
-        raise LimitError("has no shape that a method here can treat", key="groove")
+        raise LimitError("has a shape that no available method can treat", key="groove")
     if steps is not None and name == "coordinate":
         raise LimitError(
             "has vertical walls on both sides, which the coordinate-transformation method cannot "
@@ -161,7 +161,7 @@ def _modal(
 ) -> tuple[Method, int]:
     if surface.coating and surface.below is None:
         raise LimitError(
-            "covers vertical walls of a perfect conductor, which no method here can treat",
+            "covers vertical walls of a perfect conductor, which no available method can treat",
             key="coating",
             expected="a material",
         )
@@ -198,8 +198,8 @@ def _check_size(size: int) -> None:
         raise LimitError(
             f"needs {size:,} functions for its pitch and depth in wavelengths",
             key="groove",
-            expected=f"at most {MOST_FUNCTIONS:,}: a finer pitch, or scalar theory, "
-            "which is right for coarse pitches",
+            expected=f"at most {MOST_FUNCTIONS:,}: a finer pitch, or scalar theory, which is "
+            "accurate for coarse pitches",
         )
 
 

@@ -66,10 +66,10 @@ def passed(
             spectrum = _through(spectrum, item, folder)
         if spectrum.lo_m.size == 0:
             raise SceneError(
-                "lets nothing through from this source and the filters before it",
+                "passes nothing of this source and the filters before it",
                 key=f"source.filters[{number}]",
                 value=item.kind,
-                expected="filters whose bands overlap each other and the light of the source",
+                expected="filters whose bands overlap each other and the spectrum of the source",
             )
     return spectrum
 
@@ -100,7 +100,7 @@ def _malus(polarisation_rad: float | None, axis_rad: float) -> float:
     passed = math.cos(axis_rad - polarisation_rad) ** 2
     if passed < _CROSSED:
         raise SceneError(
-            "is crossed with the light's polarisation and lets nothing through",
+            "is crossed with the polarisation of the light and passes nothing",
             key="source.filters",
             value="polariser",
             expected="an axis less than 90 deg from the direction of the electric field",

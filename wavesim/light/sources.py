@@ -149,7 +149,7 @@ def _table(source: TableSource, folder: Path) -> tuple[Spectrum, bool]:
     if absolute and _given(source) is None and (kind == "irradiance") != source.is_point:
         extent, level = ("no", "illuminance") if source.is_point else ("a", "luminance")
         raise SceneError(
-            f"is a table of {kind}, which gives no level to a source with {extent} slit",
+            f"is a table of {kind}, which does not set the level of a source with {extent} slit",
             file=path,
             key="source.file",
             expected=f"source.{level} in the scene",

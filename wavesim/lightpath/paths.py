@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 PIXEL_ERROR = 1e-6  # of a white-light pixel at given wavelengths (tests/test_plate.py)
 PHASE_PIXEL_ERROR = 1e-4  # where grooves change the phase: envelopes straight between nodes
 
-_RIM = "the rim of the camera lens cuts the light of directions far aside"
+_RIM = "the rim of the camera lens cuts off light far from its axis"
 
 Path = Callable[[Scene, Spectrum, Geometry, Stage], Computed]
 
@@ -65,9 +65,9 @@ def path_of(scene: Scene) -> Path:
 
 def _refuse_offset(offset_m: float) -> None:
     raise LimitError(
-        "is computed before rulings only",
+        "is supported for rulings only",
         key="bench.beam.offset", value=show(offset_m, "length"),
-        expected="no offset, and openings moved the other way by their x",
+        expected="no offset; shift the openings the other way by their x instead",
     )  # fmt: skip
 
 
@@ -75,7 +75,7 @@ def _refuse_rim(scene: Scene) -> None:
     lens = scene.bench.camera_lens
     if lens is not None and lens.diameter_m is not None:
         raise LimitError(
-            "is computed behind straight rulings in the far field only",
+            "is supported for straight rulings in the far field only",
             key="bench.camera_lens.diameter", value=show(lens.diameter_m, "length"),
             expected="no diameter; or slits, wires or a grating between a collimator and a camera "
             "in focus, without aberrations, outline, fan or bow, and a beam that covers them",
@@ -85,10 +85,10 @@ def _refuse_rim(scene: Scene) -> None:
 def _refuse_turned_plate(scene: Scene) -> None:
     key = "plate_tilt" if scene.bench.plate_tilt_rad else "plate_tip"
     raise LimitError(
-        "is computed behind straight rulings only",
+        "is supported for straight rulings only",
         key=f"bench.{key}", value=show(getattr(scene.bench, f"{key}_rad"), "angle"),
-        expected="an upright plate; or slits, wires or a grating without aberrations, outline, fan "
-        "or bow, a round source, or a beam that cuts them",
+        expected="a plate that is not turned; or slits, wires or a grating without aberrations, "
+            "outline, fan, bow, round source, or a beam that cuts them",
     )  # fmt: skip
 
 
@@ -99,7 +99,7 @@ def _refuse_slit_errors(scene: Scene) -> None:
         angle = getattr(slit, f"{key}_rad", 0.0)
         if angle:
             raise LimitError(
-                "is computed before straight rulings in the far field only",
+                "is supported for straight rulings in the far field only",
                 key=f"source.slit.{key}", value=show(angle, "angle"),
                 expected=f"no {key}; or slits, wires or a grating between a collimator and a "
                 "camera in focus, without aberrations, outline, fan or bow, and a beam that covers "
@@ -176,12 +176,12 @@ def _past_the_rim(
     """
     if ruled.chords or geometry.slit_wedge:
         raise LimitError(
-            "cuts the light, and so does the beam's edge" if ruled.chords else
-            "cuts the light of a source slit whose jaws are not parallel",
+            "cuts off light, and so does the edge of the beam" if ruled.chords else
+            "cuts off light of a source slit whose jaws are not parallel",
             key="bench.camera_lens.diameter",
             value=show(2 * rim.radius_m, "length"),
-            expected="a lens that takes all light, or a beam that covers the rulings and a slit "
-            "with parallel jaws",
+            expected="a lens that passes all the light, or a beam that covers the rulings and a "
+                "slit with parallel jaws",
         )  # fmt: skip
 
     def columns_of_part(part: Aperture, geometry: Geometry) -> Columns:

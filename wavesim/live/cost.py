@@ -56,7 +56,8 @@ def require_affordable(scene: Scene) -> None:
     cost = cost_of(scene)
     if cost.seconds > MOST_SECONDS:
         raise LimitError(
-            f"would take about {cost.seconds:.2g} s, and a live bench stops at {MOST_SECONDS:g}",
+            f"would take about {cost.seconds:.2g} s, and the limit of the live bench is "
+            f"{MOST_SECONDS:g} s",
             key="plate", expected="fewer or larger pixels, or fewer rulings; or wavesim expose",
         )  # fmt: skip
     free = available_bytes()

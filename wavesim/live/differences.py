@@ -55,10 +55,12 @@ def _maxima(a: Prediction, b: Prediction) -> Iterator[str]:
     more = b.widths.subsidiary_maxima - a.widths.subsidiary_maxima
     if not more or not (a.illuminated and b.illuminated):
         return
-    count = f"{abs(more):,} {'more' if more > 0 else 'fewer'} subsidiary maxima between orders"
+    noun = "maximum" if abs(more) == 1 else "maxima"
+    side = "more" if more > 0 else "fewer"
+    count = f"{abs(more):,} {side} subsidiary {noun} between orders"
     before, after = a.widths.first_subsidiary, b.widths.first_subsidiary
     if before > 0 and after > 0 and before != after:
-        count += f", the first {after:.2g} of an order high where it was {before:.2g}"
+        count += f", the first {after:.2g} of an order's height instead of {before:.2g}"
     yield count
 
 

@@ -89,7 +89,7 @@ class Guard:
             await self.app(scope, receive, send)
             return
         if not allowed:
-            body = "This bench does not answer to that name; use the address that was printed.\n"
+            body = "This host name is not accepted; use the address that was printed.\n"
             await PlainTextResponse(body, status_code=421)(scope, receive, send)
             return
 

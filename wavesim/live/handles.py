@@ -187,7 +187,7 @@ def _of_span(base: _Base, span: Span) -> Handle:
         text = show(span.length_m, "length")
         return Handle(*base, "quantity", span.length_m, text, low, high, True, "length")
     value = span.rulings or 1.0
-    named = (*base[:3], f"{base[3]} (here in rulings)")
+    named = (*base[:3], f"{base[3]} (here as a number of rulings)")
     return Handle(*named, "number", value, f"{value:g}", value / _WIDE, value * _WIDE, True)
 
 

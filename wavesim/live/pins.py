@@ -83,7 +83,7 @@ class Pins:
 
     def _pin(self, number: int) -> Pin:
         if not 0 <= number < len(self._pins):
-            raise InputError("is not a plate that is kept", key="number", value=number)
+            raise InputError("is not the number of a kept plate", key="number", value=number)
         return self._pins[number]
 
     def stops_of(self, number: int) -> float:

@@ -77,13 +77,13 @@ class Desk:
 
         try:
             if work is None:
-                raise InputError("is not a message that is known here", key="kind", value=given)
+                raise InputError("is not a known kind of message", key="kind", value=given)
             work(self, message, numbered)
         except WavesimError as error:
             numbered(refusal(error, kind))
         except MemoryError:
             numbered(Reply({"kind": "refused", "of": kind, "key": None, "message":
-                            "the machine has not enough free memory for this scene"}))  # fmt: skip
+                            "there is not enough free memory for this scene"}))  # fmt: skip
         except (TypeError, ValueError, KeyError, OverflowError, RecursionError) as error:
             text = f"the message cannot be read ({type(error).__name__})"
             numbered(Reply({"kind": "refused", "of": kind, "key": None, "message": text}))

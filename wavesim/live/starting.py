@@ -45,10 +45,10 @@ class Opened:
 
     def text(self) -> str:
         """What the terminal shows: each address on a line of its own."""
-        lines = ["the live bench; Ctrl-C ends it", self.address]
+        lines = ["the live bench; press Ctrl-C to end it", self.address]
         if self.class_address:
             lines += [
-                "", "Anybody on this network who has the next address can look on:",
+                "", "Anybody on this network who has this address can watch:",
                 self.class_address, "", code(self.class_address),
             ]  # fmt: skip
         return "\n".join(lines)

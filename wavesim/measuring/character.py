@@ -69,7 +69,7 @@ def of_pattern(
     notes = sentences(pattern, instrument)
     slits = 2 if pattern is None else pattern.slits
     offer = _offer(scene, photograph, profile.pixel_m, slits)
-    notes = (*notes, offer if pattern else f"if slits made this, {offer}")
+    notes = (*notes, offer if pattern else f"if this is a pattern of slits, {offer}")
     return Measurement(rows, instrument, (), profile.turned_rad, notes, pattern)
 
 
@@ -78,7 +78,7 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
     if pattern is None:
         return (
             "broad bands and no lines: a continuum, or orders of white light that overlap; "
-            "nothing is named",
+            "nothing is identified",
         )
     light = "light of many wavelengths" if pattern.white else "light of one wavelength"
     if pattern.slits == 1:
@@ -91,7 +91,10 @@ def sentences(pattern: FringePattern | None, instrument: Instrument) -> tuple[st
             f"pitch / wavelength = {1 / pattern.spacing:.6g}, width / wavelength = "
             f"{1 / pattern.band:.5g}"
         )
-    out = [f"{first}: no lines, so nothing is named", ratios + " by a fit of the whole pattern"]
+    out = [
+        f"{first}: no lines, so nothing is identified",
+        ratios + " from a fit of the whole pattern",
+    ]
     return (*out, _lengths(pattern, instrument))
 
 
@@ -99,16 +102,16 @@ def _offer(scene: str, photograph: str, pixel_m: float, slits: int) -> str:
     """The command that fits the bench, and what its placeholders stand for."""
     pixel, unknown = length(pixel_m), []
     if not scene:
-        unknown.append("bench.toml is to hold the scene of this bench (wavesim keys)")
+        unknown.append("write the scene of this bench to bench.toml first (see wavesim keys)")
     if not photograph:
         pixel = "10 um"
-        unknown.append("photograph.jpg is to be a picture of it, with pixels of 10 um on the plate")
+        unknown.append("photograph.jpg stands for a picture with pixels of 10 um on the plate")
     scale = "" if photograph.endswith((".h5", ".hdf5")) else f' --pixel "{pixel}"'
     command = (
         f"wavesim fit {scene or 'bench.toml'} {photograph or 'photograph.jpg'} --free "
         f"aperture.width{' --free aperture.pitch' if slits > 1 else ''}{scale}"
     )
-    return "; ".join([f"through the whole bench: {command}", *unknown])
+    return "; ".join([f"to fit the whole bench: {command}", *unknown])
 
 
 def _with_error(value: float, error: float) -> str:
@@ -119,7 +122,7 @@ def _with_error(value: float, error: float) -> str:
 
 def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
     if not np.isfinite(pattern.wavelength_m):
-        return "the light's wavelength turns this into lengths: give --reference WAVELENGTH"
+        return "give --reference WAVELENGTH to convert these ratios to lengths"
     in_bench = float(instrument.geometry.bench_wavelength_m(pattern.wavelength_m))
     width, width_error = (1e6 * v for v in pattern.width(in_bench))
     noun = "slit" if pattern.slits == 1 else "slits"
@@ -129,5 +132,7 @@ def _lengths(pattern: FringePattern, instrument: Instrument) -> str:
         parts.insert(0, f"pitch {_with_error(pitch, error)} um")
     condition = f"for light of {pattern.wavelength_m * 1e9:.5g} nm"
     if pattern.white:
-        condition += " on average; light of many wavelengths gives no more than a few per cent"
+        condition += (
+            " on average; in light of many wavelengths this is accurate to a few per cent only"
+        )
     return ", ".join(parts) + " " + condition

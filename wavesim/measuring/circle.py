@@ -147,7 +147,7 @@ def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTa
     if len(settings) > MOST_SETTINGS:
         raise InputError(
             "are too many settings for a divided circle", key="circle", value=len(settings),
-            expected=f"at most {MOST_SETTINGS:,}, as many as are set by hand",
+            expected=f"at most {MOST_SETTINGS:,}, as are set by hand",
         )  # fmt: skip
     zeros = [s for s in settings if s.order == 0]
     lines = [s for s in settings if s.order != 0]
@@ -183,7 +183,7 @@ def _from_fit(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTabl
     if unknown > _MOST_UNKNOWN:
         raise InputError(
             "holds too many lines of unknown wavelength", key="circle", value=unknown,
-            expected=f"at most {_MOST_UNKNOWN}; settings of one line bear the same name",
+            expected=f"at most {_MOST_UNKNOWN}; settings of the same line need the same name",
         )  # fmt: skip
     error = circle.reading_rad / np.sqrt([1 + (s.second_rad is not None) for s in settings])
     readings = Readings(
@@ -209,7 +209,8 @@ def _fitted_row(found: Settled, readings: Readings, k: int) -> CircleReading:
     if abs(beta) >= math.pi / 2:
         raise InputError(
             "no light leaves the grating there", key="degrees",
-            value=f"{math.degrees(turn):.4g} from zero", expected="less than 90 from its normal",
+            value=f"{math.degrees(turn):.4g} deg from zero", expected="less than 90 deg from its "
+                "normal",
         )  # fmt: skip
     wavelength = float(wavelength_of_sine(math.sin(beta), m, pitch_m=d, sine_in=math.sin(alpha)))
     reading = math.hypot(float(readings.error_rad[k]), found.error["zero"])
@@ -267,8 +268,8 @@ def _wavelengths(
     if np.any(np.abs(beta) >= math.pi / 2):
         worst = float(np.degrees(np.abs(turn).max()))
         raise InputError(
-            "no light leaves the grating there", key="degrees", value=f"{worst:.4g} from zero",
-            expected="settings less than 90 degrees from the grating's normal",
+            "no light leaves the grating there", key="degrees", value=f"{worst:.4g} deg from zero",
+            expected="settings less than 90 deg from the grating's normal",
         )  # fmt: skip
     d, alpha = circle.pitch_m or math.nan, circle.incidence_rad
     wavelength = wavelength_of_sine(np.sin(beta), order, pitch_m=d, sine_in=math.sin(alpha))
@@ -372,7 +373,7 @@ def _settled(found: CircleTable) -> list[str]:
         size = fit.centring_rad * arcsec
         parts.append(f"error of centring up to {size:.3g} +- {error * arcsec:.1g} arcsec")
     if not math.isnan(fit.scatter):
-        parts.append(f"scatter {fit.scatter:.2g} times the reading error")
+        parts.append(f"scatter of the settings {fit.scatter:.2g} times the reading error")
     return parts
 
 

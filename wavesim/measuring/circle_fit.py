@@ -86,7 +86,7 @@ def settle(
             best, best_cost = found
     if best is None:
         raise InputError(
-            "cannot be told by these settings", key="circle",
+            "cannot be determined from these settings", key="circle",
             expected="lines on both sides, the straight-through image, or known lines",
         )  # fmt: skip
     return best

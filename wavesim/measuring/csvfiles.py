@@ -17,7 +17,7 @@ from wavesim.tables import LENGTHS_M, TextTable
 
 _LENGTHS_M = {f"x_{unit}": size for unit, size in LENGTHS_M.items()}
 _RIGHT_PROFILE = 'a header such as "x_mm,value" (or "pixel,value" together with the pixel\'s width)'
-_EXPECTED_SETTINGS = 'a header "order,degrees,minutes,seconds" and, if wanted, "name"'
+_EXPECTED_SETTINGS = 'a header "order,degrees,minutes,seconds" and optionally "name"'
 
 
 def read_profile(
@@ -88,7 +88,7 @@ def _setting(table: TextTable, k: int, cells: dict[str, str]) -> CircleSetting:
     name, stated = cells.get("name", ""), cells.get("wavelength_nm", "")
     known_m = table.number(k, stated) * 1e-9 if stated else None
     if known_m is not None and not 1e-8 < known_m < 1e-4:
-        raise table.wrong(k, "is no wavelength", stated, "nanometres, such as 546.075")
+        raise table.wrong(k, "is not a wavelength", stated, "nanometres, such as 546.075")
     name = name or (f"{stated} nm" if stated else "")
     return CircleSetting(int(order), _angle(table, k, cells, ""), second, name, known_m)
 
@@ -100,5 +100,7 @@ def _angle(table: TextTable, k: int, cells: dict[str, str], end: str) -> float:
         values.append(table.number(k, cell) if cell or unit == "degrees" else 0.0)
     if not (0 <= values[1] < 60 and 0 <= values[2] < 60):
         found = f"{values[1]:g}' {values[2]:g}\""
-        raise table.wrong(k, "minutes and seconds run from 0 to 60", found, "less than 60 of each")
+        raise table.wrong(
+            k, "minutes or seconds are not from 0 to 60", found, "less than 60 of each"
+        )
     return dms(*values)

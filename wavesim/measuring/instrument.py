@@ -158,7 +158,7 @@ def of_scene(scene: Scene, *, uncertainties: Uncertainties | None = None) -> Ins
         pitch = aperture.width_m or listed  # the zeros of one slit are at whole multiples
     if pitch is None or not isinstance(aperture, Ruled):
         raise InputError(
-            "has no pitch, so its plate tells no wavelengths", key="aperture.kind",
+            "has no pitch, so its plate gives no wavelengths", key="aperture.kind",
             value=aperture.kind, expected="a grating, or several slits or wires",
         )  # fmt: skip
     air = bench.air

@@ -21,10 +21,10 @@ ELEMENTS = ("H", "He", "Na", "Hg", "Cd", "Ne")
 # values of two decimals, see tests/test_measure_sun.py; the others are customary, from memory.
 # Letters for which authors disagree (E, G) stand for the stronger of the lines meant.
 FRAUNHOFER = (
-    ("A", 759.37, "O2, head of a band of the Earth's air"),
-    ("B", 686.72, "O2, head of a band of the Earth's air"),
+    ("A", 759.37, "O2, head of a band of the Earth's atmosphere"),
+    ("B", 686.72, "O2, head of a band of the Earth's atmosphere"),
     ("C", 656.28, "H I"),
-    ("a", 627.66, "O2, head of a band of the Earth's air"),
+    ("a", 627.66, "O2, head of a band of the Earth's atmosphere"),
     ("D1", 589.592, "Na I"),
     ("D2", 588.995, "Na I"),
     ("E", 526.96, "Fe I, Ca I"),
@@ -154,7 +154,7 @@ def letter_m(letter: str) -> float:
         if name == letter:
             return nm * 1e-9
     raise InputError(
-        "is not a Fraunhofer letter here", key="reference", value=letter,
+        "is not a known Fraunhofer letter", key="reference", value=letter,
         expected="one of " + ", ".join(name for name, _, _ in FRAUNHOFER),
     )  # fmt: skip
 

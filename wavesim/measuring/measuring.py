@@ -68,7 +68,7 @@ class Task:
     def __post_init__(self) -> None:
         if self.order == 0:
             raise InputError(
-                "shows no wavelengths", key="order", value=0, expected="an order but 0"
+                "separates no wavelengths", key="order", value=0, expected="an order other than 0"
             )
 
 
@@ -97,8 +97,8 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
         notes.append("the zero order is on the plate and sets the origin")
     if profile.least > _USUAL_LEAST and task.least is None and task.kind == "bright":
         notes.append(
-            f"a JPEG file ripples beside bright lines: lines below {profile.least:g} of the "
-            "brightest are left out; --least finds them"
+            f"JPEG compression leaves ripples beside bright lines: lines below {profile.least:g} "
+            "of the brightest are omitted; --least finds them"
         )
     features = _without_zero(find_lines(profile, task.kind, least=task.least), zero)
     if without_lines(features, instrument) or (
@@ -110,7 +110,7 @@ def _measured(profile: Profile, instrument: Instrument, task: Task) -> Measureme
         )  # fmt: skip
     if not features:
         raise InputError(
-            f"shows no {task.kind} lines: its light rises and falls smoothly"
+            f"shows no {task.kind} lines: its light varies smoothly"
             + "".join(f"; {note}" for note in _burnt_out(profile)),
             key=profile.origin or None,
             expected="lines above nine times the noise; perhaps the other kind (bright or dark)",
@@ -151,15 +151,16 @@ def _defocus(profile: Profile) -> list[str]:
     if profile.blurred:
         wide = length(profile.slit_image_m)
         return [
-            f"{profile.blurred}: lines are broadened, to {wide} on the average over the plate with "
-            "the slit's image, which the uncertainty allows for"
+            f"{profile.blurred}: lines are broadened, to {wide} on average over the plate "
+            "including the slit's image, which the uncertainty allows for"
         ]
     if not profile.defocus_m:
         return []
     return [
-        f"the plate stands {length(abs(profile.defocus_m))} "
-        f"{'behind' if profile.defocus_m > 0 else 'before'} the focus: lines are broadened, to "
-        f"{length(profile.slit_image_m)} with the slit's image, which the uncertainty allows for"
+        f"the plate is {length(abs(profile.defocus_m))} "
+        f"{'behind' if profile.defocus_m > 0 else 'in front of'} the focus: lines are broadened, "
+        f"to {length(profile.slit_image_m)} including the slit's image, which the uncertainty "
+        "allows for"
     ]
 
 
@@ -168,8 +169,8 @@ def _burnt_out(profile: Profile) -> list[str]:
     if part < _BURNT_OUT:
         return []
     return [
-        f"{part:.0%} of the profile is burnt out: what stands there is lost, and lines are read "
-        "from their flanks; a shorter exposure shows more"
+        f"{100 * part:.0f} % of the profile is burnt out: details there are lost, and lines are "
+        "measured by their flanks; a shorter exposure shows more"
     ]
 
 
@@ -181,9 +182,9 @@ def _unnamed(rows: list[Line], entries: tuple[Entry, ...], task: Task) -> list[s
     low, high = min(read) * 1e9, max(read) * 1e9
     listed = [e.wavelength_m * 1e9 for e in entries]
     return [
-        f"no line is named: in order {task.order} they would lie at {low:.4g} to {high:.4g} nm, and"
-        f" the list of {task.element} holds {min(listed):.4g} to {max(listed):.4g} nm: is the order"
-        " right?"
+        f"no line is identified: in order {task.order} they would lie at {low:.4g} to {high:.4g} "
+        f"nm, but the list of {task.element} covers {min(listed):.4g} to {max(listed):.4g} nm. "
+        "Is the order correct?"
     ]
 
 
@@ -193,8 +194,8 @@ def _bands(rows: list[Line]) -> list[str]:
         return []
     verb = "is" if bands == 1 else "are"
     return [
-        f"{counted(bands, 'dark band')} {verb} broader or darker than a line of the source: gaps "
-        "between orders that overlap, or the air's own absorption"
+        f"{counted(bands, 'dark band')} {verb} broader or darker than a line of the source: a "
+        "gap between overlapping orders, or absorption by the Earth's atmosphere"
     ]
 
 

@@ -84,7 +84,7 @@ def measure(
         instrument = of_scene(scene)
     if instrument is None:
         raise InputError(
-            "tells nothing of the grating", key=profile.origin,
+            "does not describe the grating", key=profile.origin,
             expected="an instrument: pitch, camera's focal length and angles",
         )  # fmt: skip
     return measure_profile(profile, instrument, task or usual_task(scene))
@@ -102,8 +102,8 @@ def read(
     if path.suffix.lower() in _PICTURES:
         if scan is None:
             raise InputError(
-                "a picture has no scale of its own", key=str(path),
-                expected="the width of a pixel on the plate",
+                "a picture carries no scale", key=str(path),
+                expected="the size of a pixel on the plate",
             )  # fmt: skip
         return read_picture(path, scan), None
     if path.suffix.lower() in (".csv", ".txt", ".tsv"):
@@ -213,7 +213,7 @@ def _candidates(
     found = [f for f in features if abs(f.x_m - position) <= reach]
     if not found:
         raise InputError(
-            "is not on the plate where it should be", key="reference",
+            "was not found on the plate at its position", key="reference",
             value=known.name or f"{known.wavelength_m * 1e9:.3f} nm",
             expected=f"a {kind} line within {reach * 1e3:.3g} mm of x = {position * 1e3:.4g} mm",
         )  # fmt: skip

@@ -11,6 +11,7 @@ import numpy as np
 from wavesim.arrays import Flags, Floats
 from wavesim.constants import VISIBLE_HI_M, VISIBLE_LO_M
 from wavesim.errors import PlateFileError
+from wavesim.text import counted
 
 if TYPE_CHECKING:
     from wavesim.plate import Plate
@@ -95,7 +96,7 @@ def profile(x_m: Floats, value: Floats, *, slit_image_m: float = 0.0, origin: st
         raise PlateFileError(
             "positions are not evenly spaced",
             file=origin or None,
-            expected="rising positions at even steps",
+            expected="increasing positions at equal steps",
         )
     none = np.zeros(x.size, dtype=np.bool_)
     return Profile(x, v, noise_of(v), none, slit_image_m=slit_image_m, origin=origin)
@@ -121,7 +122,7 @@ def from_plate(plate: Plate) -> Profile:
     pixel there, at most half of the plate's height.
     """
     if plate.x_m.size < _FEWEST:
-        raise PlateFileError(f"is only {plate.x_m.size} pixels wide", expected=_EXPECTED)
+        raise PlateFileError(f"is only {counted(plate.x_m.size, 'pixel')} wide", expected=_EXPECTED)
     from wavesim.study.ruling import source_angle_rad
 
     y = np.abs(plate.y_m)
@@ -163,7 +164,7 @@ def _out_of_focus_m(scene: Scene) -> float:
 def _why_blurred(bench: Bench) -> str:
     """What puts lines out of focus besides the plate's distance, in words; "" if nothing does."""
     reasons = {
-        "the focus changes with the colour": any(
+        "the focus depends on the wavelength": any(
             lens is not None and lens.coloured
             for lens in (bench.collimator_lens, bench.camera_lens)
         ),

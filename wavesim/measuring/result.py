@@ -17,8 +17,8 @@ from wavesim.text import counted
 
 _DOUBTS = {
     "noise": "noise",
-    "pixel": "hidden neighbours and uneven pixels",
-    "slit": "uneven light across the source slit",
+    "pixel": "unresolved neighbours and pixel differences",
+    "slit": "uneven illumination of the source slit",
     "pitch": "pitch",
     "angles": "angles, focal length and distortion",
     "air": "temperature of the air",
@@ -139,15 +139,15 @@ def _report(found: Measurement, everything: bool) -> Iterator[Sentence | Listing
     for p in found.periods:
         yield Sentence(
             "error",
-            f"period {p.rulings:.4g} rulings, amplitude {p.amplitude_m * 1e9:.3g} nm (shown by "
-            f"{counted(p.lines, 'line')} in {counted(p.orders, 'order')})",
+            f"period {p.rulings:.4g} rulings, amplitude {p.amplitude_m * 1e9:.3g} nm (from the "
+            f"ghosts of {counted(p.lines, 'line')} in {counted(p.orders, 'order')})",
         )
     yield from (Sentence("note", note) for note in found.notes)
     yield from _budget(found)
     short = everything or len(found) <= _MOST_ROWS
     shown = [r for r in found.rows if short or _lettered(r.name)] or list(found.rows)
     if len(shown) < len(found):
-        yield Sentence("shown", f"{len(shown)} of {len(found)} lines; --all shows all")
+        yield Sentence("shown", f"{len(shown)} of {len(found)} lines; --all lists all")
     if shown:
         yield _table(shown)
     yield from (Sentence("caution", text) for text in found.cautions)
@@ -174,8 +174,8 @@ def _budget(found: Measurement) -> Iterator[Sentence]:
         return
     yield Sentence(
         "budget",
-        f"noise {usual['noise'] * 1e9:.4f} nm, which scatters from plate to plate; allowed for "
-        f"what one plate cannot show: {', '.join(parts)} (medians over the lines; +- holds both)",
+        f"random: noise {usual['noise'] * 1e9:.4f} nm; systematic, estimated: {', '.join(parts)} "
+        "(medians over the lines; +- includes both)",
     )
 
 
@@ -189,7 +189,7 @@ def _counts(found: Measurement) -> str:
         kinds[row.kind] = kinds.get(row.kind, 0) + 1
     named = sum(bool(r.name) for r in found.rows)
     parts = [f"{n} {_plural(kind, n)}" for kind, n in kinds.items()]
-    return f"{', '.join(parts)}; {named} named" if parts else "none"
+    return f"{', '.join(parts)}; {named} identified" if parts else "none"
 
 
 def _plural(kind: str, count: int) -> str:
@@ -217,7 +217,7 @@ def _solved(solution: SolvedInstrument) -> str:
     if solution.rejected:
         used += f"; rejected: {', '.join(solution.rejected)}"
     if not solution.checked:
-        used += "; no redundant line as a check"
+        used += "; no further line is left as a check"
     return ", ".join(parts) + " " + used
 
 

@@ -19,6 +19,7 @@ from wavesim.arrays import Flags, Floats, Samples
 from wavesim.errors import InputError, PlateFileError
 from wavesim.measuring.orientation import ORIENTATION, exif_tags, upright
 from wavesim.measuring.profile import Profile, noise_of
+from wavesim.text import counted
 
 _CLIPPED = 0.996  # of full scale: 254 of 255 and above count as clipped
 _LOSSY = 0.01  # of the brightest line: beside it a JPEG file ripples by as much (measured)
@@ -55,14 +56,14 @@ class Scan:
     def __post_init__(self) -> None:
         if not self.pixel_m > 0:
             raise InputError(
-                "a picture has no scale of its own", key="pixel", value=self.pixel_m,
-                expected='the width of a pixel on the plate, such as "10 um"',
+                "a picture carries no scale", key="pixel", value=self.pixel_m,
+                expected='the size of a pixel on the plate, such as "10 um"',
             )  # fmt: skip
         low, high = self.rows
         if not 0 <= low < high <= 1:
             raise InputError(
                 "is not a band of rows", key="rows", value=self.rows,
-                expected="two rising fractions of the height from 0 to 1",
+                expected="two increasing fractions of the height from 0 to 1",
             )  # fmt: skip
 
 
@@ -77,7 +78,9 @@ def read_picture(path: str | Path, scan: Scan) -> Profile:
     light, clipped = _decoded(Path(path), scan.encoding)
     if light.shape[1] < 8:
         raise PlateFileError(
-            f"is only {light.shape[1]} pixels wide", file=path, expected="at least 8 columns"
+            f"is only {counted(light.shape[1], 'pixel')} wide",
+            file=path,
+            expected="at least 8 columns",
         )
     found = from_light(light, clipped, scan, origin=str(path))
     return replace(found, least=_LOSSY) if _is_jpeg(Path(path)) else found
@@ -281,7 +284,7 @@ def _linear(encoded: Floats, encoding: str | float) -> Floats:
         exponent = -1.0
     if not 0.1 <= exponent <= 10:
         raise InputError(
-            "is not an encoding of pictures", key="encoding", value=encoding,
+            "is not a known encoding", key="encoding", value=encoding,
             expected='"srgb", "linear" or an exponent such as 2.2',
         )  # fmt: skip
     return np.asarray(encoded**exponent)
@@ -301,7 +304,11 @@ def _grey_or_colour(raw: Samples, path: Path) -> Samples:
             f"holds an array of shape {raw.shape}", file=path, expected="rows and columns"
         )
     if raw.dtype.kind not in "buif":
-        raise PlateFileError(f"holds {raw.dtype}, no light", file=path, expected="grey or colour")
+        raise PlateFileError(
+            f"holds {raw.dtype} instead of grey or colour values",
+            file=path,
+            expected="grey or colour",
+        )
     if raw.dtype == np.int32:  # how 16-bit grey may arrive
         return np.asarray(np.clip(raw, 0, 65535).astype(np.uint16))
     return raw

@@ -106,7 +106,7 @@ def solve(
     fields = _fields(unknown)
     if len(references) < len(fields):
         raise InputError(
-            f"{len(references)} lines cannot give {len(fields)} unknowns", key="reference",
+            f"{len(references)} lines cannot determine {len(fields)} unknowns", key="reference",
             expected=f"at least {len(fields)} lines of known wavelength",
         )  # fmt: skip
     used = _consensus(references, start, fields)
@@ -201,7 +201,7 @@ def _consensus(
     if sum(best) < need or 2 * sum(best) < n:
         raise InputError(
             f"only {max(sum(best), 0)} of {n} reference lines agree with one another",
-            key="reference", expected="most of them identified rightly, in the right order",
+            key="reference", expected="most of them identified correctly, in the right order",
         )  # fmt: skip
     return best
 
@@ -294,9 +294,9 @@ def _check_apart(slopes: Floats, fields: tuple[str, ...]) -> None:
     if size.min() == 0 or singular[-1] < _SINGULAR * singular[0]:
         names = {v: k for k, v in UNKNOWNS.items()}
         raise InputError(
-            "cannot be told apart by these lines", key="solve",
+            "cannot be determined separately from these lines", key="solve",
             value=", ".join(names[f] for f in fields),
-            expected="fewer unknowns, or lines of more orders farther apart",
+            expected="fewer unknowns, or lines in more orders or farther apart",
         )  # fmt: skip
 
 

@@ -240,8 +240,8 @@ def leaning_error(columns: Columns, geometry: Geometry, height_m: float) -> floa
     error = _LEANING * moved + _MARGIN * curve * lean_pixels**2 / 24
     if error > _MOST_LEANING:
         raise LimitError(
-            f"leaves rows uncertain by {min(error, 1.0):.2g} of the brightest pixel: rulings of "
-            f"{height_m * 1e3:.3g} mm spread the light along the slit",
+            f"makes rows uncertain by {min(error, 1.0):.2g} of the brightest pixel, because "
+            f"rulings of {height_m * 1e3:.3g} mm spread the light along the slit",
             key="source.slit.turn" if lean > wedge else "source.slit.jaws",
             expected="a smaller angle, taller rulings or a wider slit",
         )  # fmt: skip

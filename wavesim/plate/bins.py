@@ -136,8 +136,8 @@ def choose_for(
     count = sum(rule.bins(lo, hi) for lo, hi in spectrum.support_m)
     if count > _MOST_BINS:
         raise LimitError(
-            f"needs {count:.3g} wavelengths, so fine is the structure of {structure.width_m:.3g} m "
-            "of rulings",
+            f"would need {count:.3g} wavelengths to resolve the pattern of "
+            f"{structure.width_m:.3g} m of rulings",
             key="aperture",
             expected=f"at most {_MOST_BINS:.0e}: a narrower aperture, plate or band",
         )

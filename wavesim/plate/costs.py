@@ -33,7 +33,7 @@ class Smoothing(Enum):
     """What the running integral is averaged over at a pixel's edge."""
 
     POINT = "a point source"
-    GAUSS = "a narrow source slit, by Gauss-Legendre points"
+    GAUSS = "the narrow source slit (Gauss-Legendre points)"
     SLIT = "the source slit"
     BIN = "the wavelength bin"
 

@@ -283,7 +283,7 @@ def geometry_of(scene: Scene) -> Geometry:
     )
     if bare.pixel_sine < _FINEST:
         raise LimitError(
-            "has pixels that cannot be told apart from the aperture",
+            "has pixels too small to be distinguished in angle",
             key="plate", expected="a plate nearer the camera's axis, or larger pixels",
         )  # fmt: skip
     return _with_margin(bare, plate.pixel_m)
@@ -317,7 +317,7 @@ def _with_margin(bare: Geometry, pixel_m: float) -> Geometry:
         return bare
     if bow > max(_MOST_BOW, bare.x_edges_m.size):
         raise LimitError(
-            f"bows lines by {bow:.3g} pixels, more than its width",
+            f"would bend lines by {bow:.3g} pixels, more than its width",
             key="plate", expected="a lower plate, or one nearer the camera's axis",
         )  # fmt: skip
     margin = math.ceil(bow) + 2

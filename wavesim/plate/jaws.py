@@ -165,8 +165,8 @@ def _error(
     error = _MARGIN * worst
     if error > _MOST_ERROR:
         raise LimitError(
-            f"leaves pixels uncertain by {min(error, 1.0):.2g} of the brightest: the slit's narrow "
-            "end is far finer than a pixel",
+            f"makes pixels uncertain by {min(error, 1.0):.2g} of the brightest, because the "
+            "narrow end of the slit is far finer than a pixel",
             key="source.slit.jaws", expected="a smaller angle or a wider slit",
         )  # fmt: skip
     return error

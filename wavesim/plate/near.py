@@ -49,13 +49,13 @@ _PIECE_S = 200e-9  # of one cell, or one piece of a ruling, where they are many
 _GUARD = 300  # cells that a table has at least, by their cost
 _FRESNEL_ERROR = 1e-6  # of a pixel, against the integral in that approximation
 _EXACT = (
-    "propagated exactly (Rayleigh and Sommerfeld's integral), to 1e-4 of the brightest point; rows "
-    "by the distance of the plate's middle"
+    "propagated exactly (Rayleigh-Sommerfeld integral), to 1e-4 of the brightest point; rows "
+    "with the distance of the plate's centre"
 )
-_LENS = "out of focus: propagated in Fresnel's approximation of the path behind the lens"
+_LENS = "out of focus: propagated in the Fresnel approximation behind the lens"
 _FRESNEL = (
-    "propagated in Fresnel's approximation of the path: off the axis by up to x^3 / 2 z^2 on a "
-    "plate without lens"
+    "propagated in the Fresnel approximation, whose pattern is displaced by up to x^3 / 2 z^2 on "
+    "a plate without a lens"
 )
 
 
@@ -290,7 +290,7 @@ def _require_memory(spans: float) -> None:
         CELLS * spans * _CELL_BYTES,
         fraction=_PART,
         what=" in the near field",
-        expected="a smaller or lower aperture, or a plate that reaches less far aside",
+        expected="a smaller aperture, or a plate that extends less far from the axis",
     )
 
 

@@ -86,7 +86,7 @@ def _moved(
 def _judge(near: ExactRulings, first: float, last: float, shortest_m: float, runs: int) -> None:
     """Refuse what does not fit the memory, or would take too long."""
     cells = 2 * CELLS * (near.finest_per_m(shortest_m) * (last - first) + 1)
-    expected = "a smaller or lower aperture, a smaller plate, or fewer wavelengths"
+    expected = "a smaller aperture, a smaller plate, or fewer wavelengths"
     require_memory(cells * _CELL_BYTES, fraction=0.5, what=" in the near field", expected=expected)
     edges = 2 * near.aperture.elements if near.by_edges else 20
     require_time(runs * cells * edges * _EDGE_S, what="for its near field", expected=expected)

@@ -39,9 +39,9 @@ def exposure_time(exposure: Exposure, brightest_lx: float) -> float:
         return exposure.time_s
     if not brightest_lx > 0:
         raise LimitError(
-            "no visible light reaches the plate, so no exposure time suits it",
+            "no visible light reaches the plate, so no exposure time can be found",
             key="exposure.time",
-            expected='a time such as "1/30 s", or a plate where the light falls',
+            expected='a time such as "1/30 s", or a plate where the light arrives',
         )
     white = SATURATION_EXPOSURE_LX_S / exposure.speed
     return float(2.0**exposure.over * white / brightest_lx)

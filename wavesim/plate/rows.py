@@ -171,7 +171,7 @@ def _require_memory(spans: float, values: int, geometry: Geometry) -> None:
         fraction=_PART,
         what=" for its rows",
         key="plate.height",
-        expected="a lower plate or aperture, or larger pixels",
+        expected="a less tall plate or aperture, or larger pixels",
     )
 
 

@@ -108,7 +108,7 @@ def turns_of(geometry: Geometry, bench: Bench, half_m: float) -> PlateTurns:
     count = 2 + math.ceil(math.pi * half_m**2 * (high - low) / _SHORT_M / _STEP_RAD)
     if count > _MOST:
         raise LimitError(
-            f"asks for {count:,} distances, so fast does its focus run over it",
+            f"would need {count:,} distances, because the defocus varies so much across the plate",
             key="bench.plate_tilt" if bench.plate_tilt_rad else "bench.plate_tip",
             expected=f"at most {_MOST:,}: a smaller angle, a smaller plate or a narrower aperture",
         )

@@ -149,7 +149,9 @@ def _check_room(file: h5py.File, dataset: h5py.Dataset, path: str) -> None:
     """Refuse a dataset that claims far more than the file can hold, in all or in a chunk."""
     stored = min(dataset.id.get_storage_size(), file.id.get_filesize())
     if dataset.nbytes > MOST_PACKED * stored:
-        raise PlateFileError("claims more data than the file holds", key=path, value=dataset.shape)
+        raise PlateFileError(
+            "declares more data than the file can hold", key=path, value=dataset.shape
+        )
     chunk = math.prod(dataset.chunks) * dataset.dtype.itemsize if dataset.chunks else 0
     if chunk > max(dataset.nbytes, _CHUNK):
         raise PlateFileError("has a chunk larger than its data", key=path, value=dataset.chunks)

@@ -115,7 +115,7 @@ class PlateSummary(Result):
         report = self.plate.report
         return (
             f"errors up to {report.pixel_error:.0e} of the brightest pixel at each wavelength and "
-            f"{report.bin_error:.0e} over the spectrum; integrated over each pixel and over "
+            f"{report.bin_error:.0e} over the spectrum; integrated over each pixel, with "
             f"{report.smoothing}"
         )
 

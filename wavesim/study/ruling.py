@@ -146,7 +146,7 @@ def ruling(scene: Scene) -> Ruling:
     bare = aperture.build(with_aperture(scene, defects=()), whole=True)
     if not _even(bare):
         raise LimitError(
-            "the slits differ in width or spacing, and the formulas need equal ones",
+            "the slits differ in width or spacing, but the formulas need equal ones",
             key="aperture.slits",
             expected="slits given by count, width and pitch",
         )
@@ -172,10 +172,10 @@ def beam_notes(ruled: Ruling) -> tuple[str, ...]:
     if not ruled.in_round_beam:
         return ()
     how = (
-        "the source slit is so tall that their heights add up in power: ghosts and diffuse light "
-        "are those of a point source"
+        "with so tall a source slit their heights add in power, but ghosts and diffuse light "
+        "given here are those of a point source"
         if ruled.in_power
-        else "each counts by the height that is left of it, as in the plate's middle row"
+        else "each is weighted by its illuminated height, as in the middle row of the plate"
     )
     return (f"the beam's round edge cuts the rulings; {how}",)
 

@@ -171,8 +171,8 @@ def _stopped(groups: list[Group], stop: _Edge, notes: list[str]) -> list[Group]:
         if np.count_nonzero(edge) > _MOST_CUT:
             left += _part(group, stop.contains(group.x_m, group.y_m))
             notes.append(
-                f"{np.count_nonzero(edge):,} elements lie near the stop's edge: each is kept "
-                "whole where its middle lies within and left out where it does not"
+                f"{np.count_nonzero(edge):,} elements lie across the edge of the stop: each is "
+                "kept whole if its centre is inside and omitted if not"
             )
             continue
         left += _part(group, within)

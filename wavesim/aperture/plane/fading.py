@@ -165,8 +165,8 @@ def _cell_m(half: tuple[float, float], groups: list[Group], scene: Scene) -> flo
     cell = max(wanted, 2 * max(half) / _MOST_CELLS)
     if cell > most or cell > smallest / 4:
         raise LimitError(
-            f"asks for {2 * max(half) / min(most, smallest / 4):,.0f} cells across the aperture, "
-            "over whose elements the Gaussian beam fades", key="bench.beam",
+            f"would need {2 * max(half) / min(most, smallest / 4):,.0f} cells across the "
+            f"aperture, because the Gaussian beam varies over its elements", key="bench.beam",
             expected=f"at most {_MOST_CELLS:,}: a smaller plate, a stop, or a uniform beam",
         )  # fmt: skip
     return cell

@@ -16,6 +16,7 @@ from wavesim.aperture.plane.groups import Group, radius_of
 from wavesim.arrays import Floats, Indices
 from wavesim.errors import LimitError
 from wavesim.scene import planar as sh
+from wavesim.text import counted
 
 _SLACK = 1e-9  # of an element: touching is not overlapping
 _COVER = 0.01  # fraction of the stop that dots cover from which overlaps are reported
@@ -53,7 +54,10 @@ def refuse_overlaps(groups: list[Group], aperture: object) -> list[str]:
 def _mesh(group: Group, mesh: sh.Mesh) -> list[str]:
     if mesh.jitter_m > 0:
         found = len(overlapping(group))
-        text = f"{found:,} pairs of holes overlap by their jitter and count twice where they do"
+        text = (
+            f"{counted(found, 'pair')} of holes overlapping because of the jitter: where they "
+            "overlap, light counts twice"
+        )
         return [text] if found else []
     i, j = np.meshgrid(np.arange(3.0), np.arange(-2.0, 3.0))
     i, j = i.ravel(), j.ravel()
@@ -78,8 +82,8 @@ def _dots(dots: sh.Dots) -> list[str]:
     if dots.min_distance_m >= dots.diameter_m or cover < _COVER:
         return []
     return [
-        f"dots cover {cover:.2g} of the stop and may overlap, and count twice where they do; "
-        "min_distance keeps them apart"
+        f"the dots cover {cover:.2g} of the area of the stop and may overlap; where they do, "
+        "light counts twice. min_distance keeps them apart"
     ]
 
 

@@ -63,7 +63,7 @@ def scattered(dots: Dots) -> tuple[Floats, Floats]:
     raise LimitError(
         f"found room for only {placed:,} of {dots.count:,} dots",
         key="aperture.min_distance",
-        expected="fewer dots, less distance or a larger stop",
+        expected="fewer dots, a smaller min_distance or a larger stop",
     )
 
 

@@ -53,7 +53,7 @@ def _draw(group: Group, cell_m: float, out: Floats) -> None:
     outline = element.outline()
     if outline is None:
         raise LimitError(
-            "grooves cannot be computed so near: one phase for each is not enough",
+            "grooves cannot be computed at so short a distance: one phase for each is not enough",
             key="bench",
             expected="a plate farther away, or less defocus",
         )

@@ -117,7 +117,7 @@ def _groove(straight: Aperture) -> Element | None:
         return None
     if len(straight.combs) > 1:
         raise LimitError(
-            "grooves whose depth varies cannot fan, bow or have a round outline too",
+            "grooves of varying depth cannot be combined with a fan, a bow or a round outline",
             key="aperture.defects",
             expected="one kind of defect or the other",
         )

@@ -82,7 +82,8 @@ def near_plane(aperture: PlaneAperture, front: Wavefront, farthest_sine: float) 
     cell = min(cell, max(smallest / 8, 2 * max(half) / _MOST_CELLS))
     if 2 * max(half) / cell > _MOST_CELLS:
         raise LimitError(
-            f"would need {2 * max(half) / cell:,.0f} cells across the aperture, so near is it",
+            f"would need {2 * max(half) / cell:,.0f} cells across the aperture at so short a "
+            "distance",
             key="bench",
             expected=f"at most {_MOST_CELLS:,}: a plate farther away, a smaller aperture or plate",
         )

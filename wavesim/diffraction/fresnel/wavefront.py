@@ -208,17 +208,22 @@ def far_field_note(front: Wavefront, half_m: float) -> str:
     """
     number = front.fresnel_number(half_m, 550e-9)
     if front.turned_plate:
-        where = "the far field holds where the turned plate crosses the focus"
+        where = "the far field holds only where the turned plate crosses the focal plane"
         return f"Fresnel number {number:.3g} on the camera's axis: {where}"
     if front.plane:
-        return "Fresnel number 0: lenses put source and plate at infinity, the far field holds"
+        return (
+            "Fresnel number 0: the lenses put source and plate at infinity, so the far field holds"
+        )
     size = f"Fresnel number {number:.3g} at 550 nm for the half width {half_m * 1e3:.3g} mm"
     if front.colours:
-        return f"{size}: each colour has its own focus, the far field holds where that is sharp"
+        return f"{size}: the focus depends on the wavelength; the far field holds where it is sharp"
     if front.aberrations is not None:
-        return f"{size}: computed with the lens's errors, the textbook far field does not apply"
+        return (
+            f"{size}: computed with the aberrations of the lens; the textbook far field does "
+            "not apply"
+        )
     if number <= HOLDS:
-        return f"{size}: computed as near field, and the far field holds"
+        return f"{size}: computed as near field, although the far field holds"
     if number <= 1.0:
-        return f"{size}: near field, the far field does not hold"
+        return f"{size}: near field; the far field does not hold"
     return f"{size}: near field, close to the geometric shadow"

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from wavesim.results import Sentence
+from wavesim.text import counted
 
 if TYPE_CHECKING:
     from wavesim.measuring.diagnosis import Diagnosis, FoundError
@@ -25,17 +26,20 @@ def _error(error: FoundError) -> str:
     if error.kind in ("displacement", "both", "undetermined"):
         parts.append(_amplitude(error))
     if error.kind in ("strength", "both", "undetermined"):
-        parts.append(f"modulation {error.modulation:.4g} of the grooves' strength")
+        parts.append(f"amplitude modulation {error.modulation:.4g} of the grooves")
     if not math.isnan(error.growth):
         parts.append(
-            f"ghosts grow with order to the power {error.growth:.2f} +- {error.growth_error:.1g} "
-            "(2: displacement, 0: strength, 2 k: k-th ghosts of a displacement)"
+            f"ghosts grow as order to the power {error.growth:.2f} +- {error.growth_error:.1g} "
+            "(expected: 2 for displacement, 0 for groove strength, 2 k for k-th ghosts of a "
+            "displacement)"
         )
     else:
-        parts.append("one order cannot tell displacement from strength")
+        parts.append("a single order cannot distinguish displacement from groove strength")
     if error.harmonic > 1:
-        parts.append(f"found by its ghosts {error.harmonic}; the nearer ones are not in the table")
-    parts.append(f"explains {error.ghosts} ghosts, residual {error.residual:.2g}")
+        parts.append(
+            f"found from its ghosts of harmonic {error.harmonic}; nearer ones are not in the table"
+        )
+    parts.append(f"explains {counted(error.ghosts, 'ghost')}, residual {error.residual:.2g}")
     return "; ".join(parts)
 
 
@@ -49,9 +53,9 @@ def _longer(longer_period: LongerPeriod) -> str:
         f"ghosts {k} for error {n}"
         for k, n in zip(longer_period.harmonics, longer_period.errors, strict=True)
     )
-    fits = f"fits as well, with an amplitude of {size} ({which})"
+    fits = f"fits equally well, with an amplitude of {size} ({which})"
     if not longer_period.agrees:
-        fits = f"fits the places as well ({which}), but not the strengths"
+        fits = f"fits the positions equally well ({which}), but not the strengths"
     return (
         f"a longer period of {longer_period.period:.6g} rulings {fits}: look for its first ghosts, "
         f"{1 / longer_period.period:.3g} orders from the line, which the line's wings may hide"

@@ -74,7 +74,7 @@ def _refuse_many(ghosts: int, *paths: str | Path) -> None:
     if ghosts > _MOST_GHOSTS:
         raise TableError(
             f"holds {ghosts:,} ghosts", file=", ".join(map(str, paths)),
-            expected=f"at most {_MOST_GHOSTS:,}: the strongest of each order tell most",
+            expected=f"at most {_MOST_GHOSTS:,}: keep the strongest of each order",
         )  # fmt: skip
 
 
@@ -93,7 +93,7 @@ def _read(path: Path) -> GhostTable:
     _check(path, order, offset, strength)
     wide = np.abs(offset) * _OFFSET_ERROR if wide is None else wide
     doubt = columns.get("strength error", strength * _STRENGTH_ERROR)
-    _above_zero(path, **{"error of a place": wide, "strength error": doubt})
+    _above_zero(path, **{"offset error": wide, "strength error": doubt})
     return GhostTable(
         order=order,
         offset=offset,
@@ -112,7 +112,9 @@ def _columns(path: Path) -> dict[str, Floats]:
     for k in range(len(table.texts)):
         cells = table.row(k)
         if len(cells) != len(table.header):
-            raise table.wrong(k, "has rows of another length than its header", expected=_EXPECTED)
+            raise table.wrong(
+                k, "has a row whose length differs from that of the header", expected=_EXPECTED
+            )
         values[k] = [table.number(k, cell) for cell in cells]
     return {name.lower(): values[:, k] for k, name in enumerate(table.header)}
 
@@ -126,7 +128,7 @@ def _needed(columns: dict[str, Floats], name: str, path: Path) -> Floats:
 def _check(path: Path, order: Floats, offset: Floats, strength: Floats) -> None:
     if np.any(order != np.rint(order)) or np.any(np.abs(order) > _MOST_ORDERS):
         raise TableError(
-            "holds an order that is not a whole number of sense", file=path, key="order",
+            "holds an order that is not a plausible whole number", file=path, key="order",
             expected=f"whole numbers up to {_MOST_ORDERS:,}",
         )  # fmt: skip
     if np.any(offset == 0):

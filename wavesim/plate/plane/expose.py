@@ -245,7 +245,7 @@ def _each_wavelength(
 
     stage("near field", every)
     power = stage("pixels", _pixels, cells, frame, geometry, source)
-    text = f"path of the waves: {near.text}; {knots.wavelength_m.size} wavelengths"
+    text = f"propagation: {near.text}; {knots.wavelength_m.size} wavelengths"
     return Found(power, strip, wavelengths, plan, frame, notes=(text,))
 
 

@@ -74,7 +74,7 @@ def propagation(
 class _Exact:
     near: ExactPlane
     incidence: float
-    text: str = "propagated exactly, plane wave by plane wave"
+    text: str = "exact, by the angular spectrum of plane waves"
     sine_in: float = 0.0
 
     def plan(self, wavelength_m: Floats) -> SamplingPlan:
@@ -99,8 +99,8 @@ class _Fresnel:
         half = max(abs(edge) for edge in self.near.aperture.box_m)
         missed = aside**3 * half / 2 / 550e-9
         return (
-            f"{self.near.text}, in Fresnel's approximation: its path errs by {missed:.2g} "
-            "wavelengths between the aperture's ends at the plate's rim, if there is no lens"
+            f"{self.near.text}, in the Fresnel approximation; without a lens its path "
+            f"differences are in error by {missed:.2g} wavelengths at the edge of the plate"
         )
 
     def plan(self, wavelength_m: Floats) -> SamplingPlan:

@@ -33,8 +33,8 @@ def strayed(found: PlatePoint, bands: Sequence[Remaining]) -> list[str]:
             texts[_named(band, ghost)] = None
         elif _broken(found, band):
             order = round(band.path_difference)
-            texts[f"order {order} of {_nm(band)} belongs here, but the errors of the ruling "
-                 "extinguish it"] = None  # fmt: skip
+            texts[f"order {order} of {_nm(band)} would lie here, but errors of the ruling "
+                f"extinguish it"] = None  # fmt: skip
     return list(texts) or [_faint(found)]
 
 
@@ -47,8 +47,11 @@ def _faint(found: PlatePoint) -> str:
     """Of light that belongs to no position."""
     aperture = found.scene.aperture
     if isinstance(aperture, Ruled) and any(defect.kind == "random" for defect in aperture.defects):
-        return "only what random errors of the ruling scatter, and faint wings of maxima, arrive"
-    return "only the faint wings of maxima elsewhere arrive"
+        return (
+            "only light scattered by random errors of the ruling and the faint wings of "
+            "maxima arrives there"
+        )
+    return "only the faint wings of maxima elsewhere arrive there"
 
 
 def _ghost(found: PlatePoint, band: Remaining) -> Ghost | None:
@@ -76,8 +79,8 @@ def _named(band: Remaining, ghost: Ghost) -> str:
     harmonics = ", ".join(f"{k:+d}" if k else "0" for k in ghost.harmonics)
     several = "harmonics" if len(ghost.harmonics) > 1 else "harmonic"
     return (
-        f"a ghost of {_nm(band)} in order {ghost.order} stands here, from a periodic error of the "
-        f"ruling ({several} {harmonics}; {ghost.observed:.2g} of the line)"
+        f"a ghost of {_nm(band)} in order {ghost.order} lies here, caused by a periodic error of "
+        f"the ruling ({several} {harmonics}; {ghost.observed:.2g} of the line)"
     )
 
 
@@ -100,7 +103,10 @@ def _grooves(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
     if not 0 < here < _WEAK * most:
         return []
     noun = {"slits": "slit", "wires": "gap"}.get(found.scene.aperture.kind, "groove")
-    return [f"the single {noun} sends little there ({here / most:.2g} of its brightest direction)"]
+    return [
+        f"the single {noun} sends little light there ({here / most:.2g} of that in its "
+        "brightest direction)"
+    ]
 
 
 def _dark_lines(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
@@ -117,7 +123,7 @@ def _dark_lines(found: PlatePoint, held: Sequence[Remaining]) -> list[str]:
         if part < _DARK_LINE:
             darkest_m = float(spectrum.wavelength_m[inside][np.argmin(found.sent[inside])])
             line = f"a dark line of the Sun at {darkest_m * 1e9:.2f} nm"
-            texts.append(f"{line} leaves {100 * part:.0f} % of it")
+            texts.append(f"{line} leaves {100 * part:.0f} % of the light")
     return texts
 
 
@@ -127,7 +133,9 @@ def _rim(found: PlatePoint) -> list[str]:
     part = rulings_through_lens(found.scene, found.beta_rad, found.ruling.bare.span_m)
     if part >= _THROUGH:
         return []
-    return [f"the rim of the camera lens lets the light of {100 * part:.0f} % of the rulings pass"]
+    return [
+        f"the rim of the camera lens passes the light of {100 * part:.0f} % of the rulings only"
+    ]
 
 
 def _nm(band: Remaining) -> str:

@@ -59,7 +59,7 @@ def _source(found: PlatePoint) -> list[str]:
     if isinstance(found.scene.source, Lamp):
         return ["the lamp emits lines only"]
     sent_m = found.spectrum.wavelength_m[sent]
-    what = "the filter passes" if found.scene.source.filters else "the source sends"
+    what = "the filter passes" if found.scene.source.filters else "the source emits"
     return [f"{what} only {wavelengths(float(sent_m[0]), float(sent_m[-1]))}"]
 
 
@@ -141,7 +141,7 @@ def _orders(found: PlatePoint) -> list[str]:
     held = [band for band in strong if band.orders and not band.stray]
     only = f"{_rulings(found)} leave only " if _nearly_all(found.extinguished) else ""
     if len(held) > _MOST:
-        return [f"{only or 'there remain '}parts of {len(held)} overlapping orders"]
+        return [f"{only or 'what remains are '}parts of {len(held)} overlapping orders"]
     if held:
         named = [f"{_order(b)} ({wavelengths(b.lo_m, b.hi_m)})" for b in held]
         return [_held(named, only, _between(held, strong)), *particulars(found, held)]
@@ -162,7 +162,7 @@ def _held(named: Sequence[str], only: str, between: bool) -> str:
     """Which orders remain, and whether alone."""
     joined = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
     if between:
-        return f"{only or 'there remain '}{joined} and subsidiary maxima between the orders"
+        return f"{only or 'what remains are '}{joined} and subsidiary maxima between the orders"
     if len(named) == 1:
         return f"{only}{joined}" if only else f"{joined} alone remains"
     return f"{only}{joined}, which overlap" if only else f"{joined} overlap"

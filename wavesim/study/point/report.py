@@ -16,6 +16,7 @@ from wavesim.study.point.reasons import element_noun, wavelengths, why
 from wavesim.study.point.spectrum import VISIBLE_M, PointSpectrum
 from wavesim.study.ruling import Ruling
 from wavesim.study.visibility import BURNT_STOPS
+from wavesim.text import counted
 
 if TYPE_CHECKING:
     from wavesim.study.point import PlatePoint
@@ -94,7 +95,7 @@ def _remaining(bands: Sequence[Remaining], ruled: Ruling | None) -> list[str]:
     shown = sorted(bands, key=lambda b: -b.colour_fraction)[:_MOST]
     found = [_band(band, ruled) for band in sorted(shown, key=lambda b: b.lo_m)]
     if len(bands) > len(shown):
-        found.append(f"and {len(bands) - len(shown)} weaker bands")
+        found.append(f"and {counted(len(bands) - len(shown), 'weaker band')}")
     return found
 
 
@@ -117,7 +118,8 @@ def _belongs(band: Remaining, ruled: Ruling | None) -> str:
         return ""
     if ruled.count == 1:
         side = math.floor(abs(band.path_difference))
-        return f" (the slit's side maximum {side})" if side else " (the slit's central maximum)"
+        maximum = f"subsidiary maximum {side}" if side else "central maximum"
+        return f" (the slit's {maximum})"
     if not band.orders:
         low = math.floor(band.path_difference)
         return f" (between orders {low} and {low + 1})"
@@ -132,13 +134,13 @@ def _extinguished(found: PlatePoint) -> list[str]:
         return [f"nothing is extinguished between {lo} and {hi} nm"]
     texts = [_band_text(band, found) for band in dark[:_MOST]]
     if len(dark) > _MOST:
-        texts.append(f"and {len(dark) - _MOST} more stretches")
+        texts.append(f"and {counted(len(dark) - _MOST, 'more band')}")
     return texts
 
 
 def _band_text(band: Extinguished, found: PlatePoint) -> str:
     cause = {
-        "source": "the source sends nothing",
+        "source": "the source emits nothing",
         "element": f"extinguished by {element_noun(found)}",
         "interference": "extinguished by interference",
         "": "extinguished",
@@ -161,10 +163,11 @@ def _zero(zero: Zero, ruled: Ruling | None) -> str:
 def _measures(spectrum: PointSpectrum) -> str:
     lo, hi = (f"{w * 1e9:.0f}" for w in VISIBLE_M)
     step = spectrum.step_m * 1e9
-    how = f"computed in steps of {step:.2g} nm" if spectrum.full else "read in steps of 1 nm"
+    step_nm = f"{step:.2g}" if spectrum.full else "1"
+    how = f"{'computed' if spectrum.full else 'read from the plate'} in steps of {step_nm} nm"
     return (
-        f"extinguished: below {100 * EXTINGUISHED:.0f} % of the best transmitted wavelength; "
-        f"light from {lo} to {hi} nm, {how}"
+        f"extinguished means below {100 * EXTINGUISHED:.0f} % of the best transmitted "
+        f"wavelength; spectrum from {lo} to {hi} nm, {how}"
     )
 
 

@@ -16,7 +16,7 @@ from wavesim.study.predict.orders import Order, order_table
 from wavesim.study.predict.wavelengths import reference_wavelengths
 from wavesim.study.ruling import Ruling, ruling_seen
 from wavesim.study.visibility.result import FAINT
-from wavesim.text import stops_from_white
+from wavesim.text import counted, stops_from_white
 
 _MARGIN_STOPS = 6.0  # below the faintest that shows: ghosts this close to it are still looked at
 _MOST = 6  # named one by one
@@ -101,7 +101,7 @@ def sentences(found: Iterable[ShownGhost]) -> list[str]:
         for row in shown[:_MOST]
     ]
     rest = len(shown) - _MOST
-    return texts + ([f"and {rest} fainter visible ghosts"] if rest > 0 else [])
+    return texts + ([f"and {counted(rest, 'fainter visible ghost')}"] if rest > 0 else [])
 
 
 def _name(ghost: Ghost) -> str:

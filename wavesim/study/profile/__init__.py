@@ -197,7 +197,7 @@ def _refuse_dark(ruled: Ruling, light: Illumination, order: int) -> None:
     if float(ruled.efficiency(order, light.wavelength_m)) <= darkest:
         raise LimitError(
             f"order {order} is missing: the groove sends no light there",
-            expected="an order that wavesim predict lists with some light",
+            expected="an order with light, as listed by wavesim predict",
         )
 
 

@@ -18,7 +18,7 @@ from wavesim.study.profile.search import Diffuse, FoundGhost, diffuse, find
 from wavesim.study.profile.surroundings import roughness
 from wavesim.study.profile.windows import Windowed
 from wavesim.study.ruling import Ruling
-from wavesim.text import length
+from wavesim.text import counted, length
 
 _SOFT = 4.0  # samples per 1/(aperture width) of the softened scan
 _FAINTEST = 1e-20  # of the line: ghosts predicted, to name what is found
@@ -243,11 +243,11 @@ def notes(
     if found.hidden:
         worst = max(found.hidden, key=lambda h: h.predicted.observed)
         out.append(
-            f"{len(found.hidden)} predicted ghosts are hidden by the line's wings; the strongest, "
-            f"{worst.predicted.observed:.2e} at order {worst.predicted.mu:.7f}, would have to "
-            f"exceed {worst.limit:.1e} there"
+            f"{counted(len(found.hidden), 'predicted ghost')} hidden by the line's wings: "
+            f"the strongest, {worst.predicted.observed:.2e} at order {worst.predicted.mu:.7f}, "
+            f"would have to exceed {worst.limit:.1e} there"
         )
     if found.missed:
         why = "diffuse light or stronger ghosts cover them"
-        out.append(f"{len(found.missed)} predicted ghosts were not found: {why}")
+        out.append(f"{counted(len(found.missed), 'predicted ghost')} not found: {why}")
     return tuple(out)

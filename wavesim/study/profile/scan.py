@@ -228,7 +228,7 @@ def within_lens(light: Illumination, ends_m: tuple[float, float]) -> Illuminatio
     combs = tuple(comb for comb in map(left, light.aperture.combs) if comb.position_m.size)
     if not combs:
         raise LimitError(
-            "takes no light of this order",
+            "passes no light of this order",
             key="bench.camera_lens",
             expected="a larger lens, one nearer to the rulings, or another order",
         )

@@ -184,7 +184,7 @@ def tolerance(
         raise LimitError(
             f"the perfect ruling resolves only {perfect:,.0f} in order {order}",
             value=limits.resolving_power,
-            expected="less than that",
+            expected="a smaller resolving power",
         )
     kinds = [
         *_ghost_kinds(simulation, limits, period),

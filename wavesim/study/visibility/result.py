@@ -104,7 +104,7 @@ def brief(found: Visibility) -> str:
             parts.append(f"{state}: the central maximum")
     sides = sum(maximum.state != "too faint" for maximum in found.subsidiary)
     if sides:
-        parts.append(f"{sides} {'side' if found.slits == 1 else 'subsidiary'} maxima visible")
+        parts.append(f"{sides} subsidiary maxima visible")
     parts.append(
         f"{_percent(found.burnt_area)} of the plate burnt out, "
         f"{_percent(found.visible_area)} visible"
@@ -169,7 +169,10 @@ def _slit_texts(found: Visibility) -> list[str]:
         chosen = [maximum for maximum in found.subsidiary if maximum.state == state]
         if chosen:
             sides = sorted({abs(maximum.number) for maximum in chosen})
-            texts.append(f"{state}: {ranges('side maximum', sides, 'side maxima')}{_span(chosen)}")
+            texts.append(
+                f"{state}: "
+                f"{ranges('subsidiary maximum', sides, 'subsidiary maxima')}{_span(chosen)}"
+            )
     return texts
 
 
