@@ -10,7 +10,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, frozen
 from wavesim.colorimetry.gamut import edges, matrices
 from wavesim.colorimetry.spaces import (
     ADAPTATIONS,
@@ -206,15 +206,16 @@ def _render(
         _encoding(rgb_space(style.space).curve),
         _dither_mask() if style.dither else np.full((1, 1), 0.5),
         float(np.iinfo(out.dtype).max),
-        out,
     )
 
+    # plates and tables come read-only or not: one kind for the kernel, which is compiled for each
+    seen, *fixed = (frozen(s) if isinstance(s, np.ndarray) else s for s in (values, *settings))
     rows = (len(values) // width + 1) // 2
     step = max(1, _BLOCK // (2 * width))
 
     def block(start: int) -> int:
         stop = min(start + step, rows)
-        return int(kernels.render(values, start, stop, width, *settings))
+        return int(kernels.render(seen, start, stop, width, *fixed, out))
 
     bad = [found for found in _each(block, range(0, rows, step)) if found >= 0]
     if bad:

@@ -15,10 +15,10 @@ from functools import cache, partial
 
 import numpy as np
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, frozen
 from wavesim.light import pieces
 from wavesim.light.pieces import Spectrum
-from wavesim.light.shipped import frozen, rows
+from wavesim.light.shipped import rows
 
 # where the bands stand in G173, at its own resolution
 RANGES_M = ((686.0e-9, 693.0e-9), (758.0e-9, 772.0e-9))

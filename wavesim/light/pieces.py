@@ -14,8 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
-from wavesim.arrays import Floats, Indices
-from wavesim.light.shipped import frozen
+from wavesim.arrays import Floats, Indices, frozen
 from wavesim.threads import each, in_threads
 
 Level = Literal["radiance", "irradiance"]

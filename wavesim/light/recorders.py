@@ -34,13 +34,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from wavesim import tables
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, frozen
 from wavesim.constants import LUMINOUS_EFFICACY_LM_W
 from wavesim.errors import TableError
 from wavesim.light import smooth
 from wavesim.light.observer import colour_matching, observer, straight_between
 from wavesim.light.photometry import luminous, weighted
-from wavesim.light.shipped import frozen
 from wavesim.tables import LENGTHS_M
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, frozen
 
 DATA = Path(__file__).parent / "data"
 
@@ -27,10 +27,3 @@ def curves(path: Path) -> tuple[Floats, Floats]:
     """
     table = np.loadtxt(path, delimiter=",", skiprows=1)
     return frozen(table[:, 0] * 1e-9), frozen(np.ascontiguousarray(table[:, 1:]))
-
-
-def frozen(values: Floats) -> Floats:
-    """The same numbers, shared, in an array that cannot be written to."""
-    view = values.view()
-    view.flags.writeable = False
-    return view

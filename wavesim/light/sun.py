@@ -28,11 +28,11 @@ from typing import Literal
 import numpy as np
 
 from wavesim import disk_cache
-from wavesim.arrays import Floats
+from wavesim.arrays import Floats, frozen
 from wavesim.constants import SUN_SOLID_ANGLE_SR
 from wavesim.light import oxygen, pieces
 from wavesim.light.pieces import Spectrum
-from wavesim.light.shipped import DATA, frozen
+from wavesim.light.shipped import DATA
 from wavesim.light.voigt import faddeeva, weideman
 
 Air = Literal["above", "ground"]

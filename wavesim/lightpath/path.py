@@ -12,6 +12,7 @@ import numpy.typing as npt
 
 from wavesim import light, plate, store
 from wavesim.aperture.energy import energy_notes
+from wavesim.arrays import frozen
 from wavesim.colorimetry import save_png
 from wavesim.colorimetry.plates import picture_of
 from wavesim.diffraction.fresnel import far_field_note, wavefront
@@ -126,11 +127,7 @@ def exposed(bare: Plate) -> ExposedPlate:
 
 
 def _frozen(value: Any) -> Any:
-    if not isinstance(value, np.ndarray):
-        return value
-    view = value.view()
-    view.flags.writeable = False
-    return view
+    return frozen(value) if isinstance(value, np.ndarray) else value
 
 
 def _report(scene: Scene, spectrum: Spectrum, found: Computed, seconds: dict[str, float]) -> Report:
