@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from wavesim.scene import Scene
 
 
+_PIXEL_BYTES = 48  # of a plate that is held: exposure, irradiance, its picture
 _MOST_NAMED = 6  # values in a title
 
 
@@ -141,12 +142,20 @@ def _plates(
 ) -> list[Plate]:
     from wavesim.ensemble.engine import mapped
     from wavesim.lightpath import LightPath, expose
+    from wavesim.memory import require_memory
+    from wavesim.plate.duration import announced
     from wavesim.study.frames import together
 
+    require_memory(
+        _PIXEL_BYTES * sum(float(s.plate.pixels_x) * s.plate.pixels_y for s in scenes),
+        what=f" for {len(scenes):,} frames",
+        expected="fewer frames, or larger pixels",
+    )
     plates: list[Plate] = []
     with mapped(workers) as mapping:
         exposed = mapping(LightPath().expose if workers == 1 else expose, scenes)
-        for label in labels:
+        told, shorter = f"for {len(scenes):,} frames", "fewer frames, larger pixels or --workers"
+        for label in announced(labels, told, shorter):
             show(label)
             plates.append(next(exposed))
     return together(plates) if common else plates

@@ -17,6 +17,7 @@ from wavesim.ensemble.members import Design
 from wavesim.ensemble.plan import StudyPlan
 from wavesim.errors import instance
 from wavesim.files import make_folder, refuse_no_file
+from wavesim.plate.duration import announce
 
 _TRIED = 2  # members that tell how long the others take: the first starts what all share
 _WORTH_PROCESSES_S = 8.0  # of work that is left: starting processes takes a few seconds
@@ -155,6 +156,8 @@ def _computed(
         parts.write_part(folder, [record(design, index)])
         yield (index,)
         left, member_s = left[1:], time.perf_counter() - begin
+    count = workers or (os.cpu_count() or 1)
+    announce(member_s * len(left) / count, f"for {len(left):,} members", "fewer members")
     with _chosen(workers, cluster, member_s * len(left)) as chosen:
         yield from chosen.run(plan, folder, left)
 

@@ -229,10 +229,11 @@ def columns_of(
     Raises
     ------
     LimitError
-        They need more memory than there is.
+        They need more memory than there is, or far too much time.
     """
     reach = plate.reach_per_m(geometry, bins, ruled)
     plate.check_memory(ruled, reach, bins, geometry)
+    plate.check_time(ruled, reach, bins, geometry)
     field = stage("far field", far.far_field, ruled, *reach)
     return field, stage("columns", plate.sweep, field, geometry, bins, ruled)
 

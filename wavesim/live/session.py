@@ -20,12 +20,13 @@ from wavesim.colorimetry.tone import Film, Linear, Logarithmic, Tone
 from wavesim.errors import InputError, LimitError
 from wavesim.lightpath import ExposedPlate, LightPath
 from wavesim.live import views
-from wavesim.live.cost import require_affordable
+from wavesim.live.cost import MOST_SECONDS, require_affordable
 from wavesim.live.edits import Given, rewritten
 from wavesim.live.handles import Handle, handles_of, ratio_keys
 from wavesim.live.marks import Marks, marks_of, reference_wavelength
 from wavesim.live.views import View
 from wavesim.plate import Plate
+from wavesim.plate.duration import at_most
 from wavesim.scene import Scene, from_tables, named_files, parse
 from wavesim.scene.changes import put
 from wavesim.scene.quantities import show
@@ -187,7 +188,8 @@ class Session:
     def preview(self, columns: int) -> View:
         """The plate as coarse as a screen asks."""
         begin = time.perf_counter()
-        view = views.preview(self._path, self.scene, max(_FEWEST, round(columns * self._pace)))
+        with at_most(MOST_SECONDS):
+            view = views.preview(self._path, self.scene, max(_FEWEST, round(columns * self._pace)))
         self._keep_pace(time.perf_counter() - begin)
         return self._kept(view)
 
@@ -203,7 +205,8 @@ class Session:
         """The plate at its own columns; a scene that is slow shows its preview until exposed."""
         if self._slow or self._pace < 1.0:
             return self.preview(columns)
-        return self._kept(views.full_row(self._path, self.scene, columns))
+        with at_most(MOST_SECONDS):
+            return self._kept(views.full_row(self._path, self.scene, columns))
 
     def _kept(self, view: View) -> View:
         self._shown = view.plate
@@ -227,7 +230,8 @@ class Session:
         if self.plate is None:
             require_affordable(self.scene)
             scene = self.scene.with_text(self.text)
-            self.plate = self._path.expose(scene, progress=progress)
+            with at_most(MOST_SECONDS):
+                self.plate = self._path.expose(scene, progress=progress)
         return self.plate
 
     def rendering(self) -> Rendering:

@@ -9,6 +9,7 @@ from wavesim.plate.costs import Smoothing
 from wavesim.plate.develop import develop, level, level_of
 from wavesim.plate.geometry import Geometry, geometry_of, with_bow_resolved
 from wavesim.plate.memory import check as check_memory
+from wavesim.plate.memory import check_time
 from wavesim.plate.result import Plate, Report, require_plate, with_light
 from wavesim.plate.rows import Rows, rows
 from wavesim.plate.sweep import Columns, first_column, reach_per_m, sweep
@@ -31,6 +32,7 @@ __all__ = [
     "Structure",
     "channels_of",
     "check_memory",
+    "check_time",
     "choose",
     "choose_for",
     "compose",

@@ -126,7 +126,7 @@ def _matter(light: Floats, weight: Floats, bins: int) -> tuple[npt.NDArray[np.bo
     each = (np.abs(light).max(axis=0)[:, None] * weight).max(axis=1)
     order = np.argsort(each)
     running = np.cumsum(each[order])
-    few = int(np.searchsorted(running, _LEFT))
+    few = min(int(np.searchsorted(running, _LEFT)), each.size - 1)
     nodes = np.ones(each.size, dtype=bool)
     nodes[order[:few]] = False
     return nodes, float(running[few - 1]) if few else 0.0

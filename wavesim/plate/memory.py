@@ -1,4 +1,4 @@
-"""How much memory a plate needs, asked before any of it is taken."""
+"""How much memory and time a plate needs, asked before any of it is taken."""
 
 from __future__ import annotations
 
@@ -7,10 +7,16 @@ from wavesim.diffraction.far import table_bytes
 from wavesim.memory import available_bytes as available_bytes
 from wavesim.memory import require_memory as require_memory
 from wavesim.plate.bins import Bins
-from wavesim.plate.costs import grid_points, octaves
+from wavesim.plate.costs import grid_points, least_ns, octaves
+from wavesim.plate.duration import require_time
 from wavesim.plate.geometry import Geometry
 
 _GRID = 48  # bytes of a point of the grid of ln u: value, transforms of stretches that overlap
+_TABLE_NS = 2.0  # of a byte of the far field and of each table that is made of it
+_CACHED, _UNCACHED = 2e8, 4.0  # bytes of a table; times that a reading takes longer beyond
+_ENVELOPE_NS = 15.0  # of a column at a node, for each term
+_PIXEL_NS, _BOWED_NS = 150.0, 300.0  # of a pixel, of one whose line is bowed: composed, developed
+_ELEMENT_NS = 500.0
 _PIXEL = 12 * 8  # bytes of a pixel at the peak: light, its mirror image, exposed plate
 
 
@@ -43,3 +49,32 @@ def check(
         expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
     )
     return need
+
+
+def check_time(
+    aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, geometry: Geometry
+) -> float:
+    """Seconds of one core that the plate will take, right to a factor of three or so.
+
+    Raises
+    ------
+    LimitError
+        Too many; nothing has been computed then.
+    """
+    columns, rows, nodes = geometry.sine_edges.size - 1, geometry.y_m.size, bins.node_m.size
+    terms = 1 if aperture.of_u_alone else 2 + len(aperture.combs)
+    table = float(table_bytes(aperture, *reach_per_m))
+    reading = least_ns(geometry, bins.cut(aperture.width_m))
+    if table > _CACHED:
+        reading *= _UNCACHED
+    nanoseconds = (
+        terms * (_TABLE_NS * table + reading + _ENVELOPE_NS * columns * nodes)
+        + (_BOWED_NS if geometry.margin else _PIXEL_NS) * columns * rows
+        + _ELEMENT_NS * aperture.elements
+    )
+    require_time(
+        1e-9 * nanoseconds,
+        what="for these rulings",
+        expected="fewer rulings, a smaller plate, larger pixels or a narrower band",
+    )
+    return 1e-9 * nanoseconds

@@ -47,6 +47,9 @@ def validation_error(
     return PydanticCustomError("wavesim", "{problem}", context)
 
 
+_ROUNDING = 1e-12  # of a limit, which units turned into others may miss it by
+
+
 @dataclass(frozen=True)
 class Quantity:
     """Reads a value of one dimension; limits are in SI and inclusive unless `above_low`."""
@@ -99,12 +102,14 @@ class Quantity:
             raise self.refuse("is not above zero")
         if number < 0 == self.low:
             raise self.refuse("is negative")
-        if number < self.low or (self.above_low and number <= self.low) or number > self.high:
+        low, high = (limit * (1 + _ROUNDING * math.copysign(sign, limit))
+                     for limit, sign in ((self.low, -1), (self.high, 1)))  # fmt: skip
+        if number < low or (self.above_low and number <= self.low) or number > high:
             expected = f"{a(self.dimension)} {self.range}"
             if not self.needs_unit:
                 expected += f', or a text such as "{self.example}"'
             raise validation_error("is out of range", expected=expected, example=self.example)
-        return number
+        return min(max(number, self.low), self.high)
 
     @property
     def range(self) -> str:

@@ -45,6 +45,10 @@ class ExactPlane:
         """Samples along x and y."""
         return self._samples(0, wavelength_m), self._samples(1, wavelength_m)
 
+    def directions(self, wavelength_m: float) -> tuple[int, int]:
+        """Directions along x and y in which waves are propagated."""
+        return self._axis(0, wavelength_m)[0], self._axis(1, wavelength_m)[0]
+
     def _samples(self, k: int, wavelength_m: float) -> int:
         """Samples of the field: as many as directions, and enough for its fringes."""
         from scipy.fft import next_fast_len

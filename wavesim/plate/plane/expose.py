@@ -20,6 +20,7 @@ from wavesim.plate.computed import Computed, Stage
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.memory import require_memory
 from wavesim.plate.plane.accuracy import measured_error
+from wavesim.plate.plane.costs import frame_s, require_soon, table_s
 from wavesim.plate.plane.direct import Direct, core_light, direct_image, in_proportion, without_core
 from wavesim.plate.plane.frame import (
     Frame,
@@ -178,6 +179,11 @@ def _all_at_once(
     every = np.concatenate([knots.wavelength_m, finer.bench_m])
     plan = plan_table(aperture, reach_of(_with_windows(part, half=half), every, geometry.sine_in))
     _require_memory(plan, frame, geometry, wavelengths)
+    require_soon(
+        table_s(aperture, plan)
+        + frame_s(part, knots.wavelength_m.size, one_by_one=setting.groove is not None,
+                  source=source)
+    )  # fmt: skip
     table = stage("far field", plane_table, aperture, plan)
     weight = knots.shared(wavelengths.weights())
     cells = stage(
@@ -226,6 +232,10 @@ def _each_wavelength(
     )  # fmt: skip
     plan = near.plan(knots.wavelength_m)
     _require_memory(plan, frame, geometry, wavelengths)
+    require_soon(
+        near.seconds(knots.wavelength_m)
+        + frame_s(frame, knots.wavelength_m.size, one_by_one=True, source=source)
+    )
     strip = empty_strip(frame, wavelengths)
     weight = knots.shared(wavelengths.weights())
     node_weight = knots.shared(wavelengths.onto_nodes())

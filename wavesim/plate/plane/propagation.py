@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -13,6 +14,7 @@ from wavesim.diffraction.fresnel import Wavefront
 from wavesim.diffraction.fresnel.plane import NearPlane, near_plane
 from wavesim.diffraction.fresnel.spectrum import MOST_SIDE, ExactPlane
 from wavesim.diffraction.planar import SamplingPlan, SummedTable, plan_table, plane_table
+from wavesim.plate.plane.costs import exact_s, table_s
 from wavesim.plate.plane.frame import Frame
 from wavesim.plate.plane.sweep import reach_of
 from wavesim.scene import Bench
@@ -36,6 +38,9 @@ class Propagation(Protocol):
 
     def plan(self, wavelength_m: Floats) -> SamplingPlan:
         """Samples and memory."""
+
+    def seconds(self, wavelength_m: Floats) -> float:
+        """Time of one core for the tables of all wavelengths [s]."""
 
     def table(self, wavelength_m: float) -> SummedTable:
         """Light at a wavelength."""
@@ -81,6 +86,12 @@ class _Exact:
         nx, ny = self.near.side(float(wavelength_m.min()))
         return SamplingPlan(16.0, (0.0, 0.0, 0.0, 0.0), nx * ny, _FIELD_BYTES * nx * ny)
 
+    def seconds(self, wavelength_m: Floats) -> float:
+        shortest = float(wavelength_m.min())
+        directions = math.prod(self.near.directions(shortest))
+        samples = math.prod(self.near.side(shortest))
+        return wavelength_m.size * exact_s(self.near.aperture, directions, samples)
+
     def table(self, wavelength_m: float) -> SummedTable:
         return self.near.table(wavelength_m, self.incidence)
 
@@ -106,6 +117,10 @@ class _Fresnel:
     def plan(self, wavelength_m: Floats) -> SamplingPlan:
         reach = reach_of(self.frame, wavelength_m, self.sine_in)
         return plan_table(self.near.aperture, reach, most=self.cells)
+
+    def seconds(self, wavelength_m: Floats) -> float:
+        middle = wavelength_m[wavelength_m.size // 2 :][:1]
+        return wavelength_m.size * table_s(self.near.aperture, self.plan(middle))
 
     def table(self, wavelength_m: float) -> SummedTable:
         plan = self.plan(np.array([wavelength_m]))

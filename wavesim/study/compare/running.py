@@ -11,6 +11,7 @@ import numpy as np
 from wavesim.aperture.round_beam import heights_add_in_power
 from wavesim.arrays import Floats
 from wavesim.errors import InputError, LimitError
+from wavesim.plate.duration import announced
 from wavesim.scene import Scene, value_at
 from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
@@ -214,7 +215,9 @@ def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> C
     values = np.geomspace(low, high, points)
     if item.whole:
         values = np.unique(np.rint(values))
-    checks = [item.check(scene, float(v)) for v in values]
+    told = f"for {values.size:,} values of {item.parameter}"
+    every = announced(values.tolist(), told, "fewer values")
+    checks = [item.check(scene, v) for v in every]
     fails_at, fails = _threshold(
         values, checks, tolerance, lambda v: item.check(scene, v).error, whole=item.whole
     )
@@ -233,7 +236,8 @@ def _along(
     scenes: list[Scene], along: tuple[str, Sequence[float], float, str], item: Approximation
 ) -> Comparison:
     key, values, tolerance, unit = along
-    checks = [item.check(scene, None) for scene in scenes]
+    told = f"for {len(scenes):,} values of {key} ({item.name})"
+    checks = [item.check(scene, None) for scene in announced(scenes, told, "fewer values")]
     parameter = np.asarray(values, dtype=np.float64)
     fails_at, fails = _threshold(parameter, checks, tolerance, None)
     rows = _rows(item.name, key, parameter, checks, tolerance)
