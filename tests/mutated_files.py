@@ -116,7 +116,7 @@ def _readable(file, name: str) -> bool:  # type: ignore[no-untyped-def]
 
 def _worded(file, name: str) -> bool:  # type: ignore[no-untyped-def]
     node = file[name] if _readable(file, name) else None
-    return getattr(node, "shape", None) == (1,) and node.dtype.kind == "S"
+    return node is not None and getattr(node, "shape", None) == (1,) and node.dtype.kind == "S"
 
 
 def _replaced(file, name: str, dice: random.Random) -> None:  # type: ignore[no-untyped-def]

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from tests.mutations import ROOT
+from tests.narrowing import known
 from tests.scene_texts import GOOD, Table, leaves, text
 
 if TYPE_CHECKING:
@@ -455,7 +456,7 @@ def sent_w(scene: Scene) -> float:
     if spectrum.kind_of_level == "radiance":
         if source.slit is None:
             return float("inf")
-        distance = bench.collimator_m or bench.source_distance_m
+        distance = known(bench.collimator_m or bench.source_distance_m)
         brightest *= source.slit.width_m * source.slit.height_m / distance**2
     return brightest * (count + 1) * pitch * height
 

@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -252,9 +254,9 @@ def test_the_colour_difference_of_what_is_given_up() -> None:
     light = cmf / cmf[:, 1:2] * level[:, None]
     xyz = np.concatenate([light, np.outer([0.1, 0.4, 0.9], D65), [100 * light[2]]])
     style = Rendering(depth=16, dither=False)
-    white = {"white_xyz": D65, "white_level": 1.0, "balance": "none"}
+    white: dict[str, Any] = {"white_xyz": D65, "white_level": 1.0, "balance": "none"}
     found = loss(xyz, rendering=style, **white)
-    rgb = np.asarray(picture(light, rendering=style, **white)) / 65535
+    rgb = np.asarray(picture(light, rendering=style, **white), dtype=float) / 65535
     shown = decode(rgb, "srgb") @ rgb_space("srgb").to_xyz().T
     apart = ciede2000(light, shown)
     assert found.difference == pytest.approx((np.median(apart), apart.max()), rel=1e-6)

@@ -22,6 +22,7 @@ from matplotlib.transforms import Bbox
 from PIL import Image
 
 from tests import bench
+from tests.narrowing import known
 from tests.parameters import slow_but
 from tests.sample_plates import slit_plate
 from wavesim import figures, scene
@@ -213,7 +214,7 @@ def unseen_labels(figure: Figure) -> Iterator[Text]:
     """Labels of ticks that matplotlib keeps beyond the ends of an axis and does not draw."""
     for axes in figure.findobj(_AxesBase):
         for axis in (axes.xaxis, axes.yaxis):
-            drawn = axis._update_ticks()
+            drawn = axis._update_ticks()  # type: ignore[union-attr]
             for tick in (*axis.get_major_ticks(), *axis.get_minor_ticks()):
                 if tick not in drawn:
                     yield from (tick.label1, tick.label2)
@@ -305,8 +306,8 @@ def test_orders_of_slits_are_listed_from_the_middle() -> None:
 
 def test_scale_above_a_sheet() -> None:
     grating, slits = of_grating(), fine()
-    assert shared_scale([grating, grating]).name == "wavelength in order 1 (nm)"
-    angle = shared_scale([slits, slits])
+    assert known(shared_scale([grating, grating])).name == "wavelength in order 1 (nm)"
+    angle = known(shared_scale([slits, slits]))
     assert angle.name == "diffraction angle"
     assert float(angle.forward(1000.0)) == pytest.approx(45.0, abs=1e-12)  # x = f: 45 degrees
     assert shared_scale([grating, slits]) is None
@@ -321,7 +322,10 @@ def test_picture_stands_at_its_place_on_the_plate() -> None:
     left, _, width, _ = picture_axes.get_position().bounds
     assert (left, width) == profile_axes.get_position().bounds[::2]
     # true proportion: as many millimetres to the inch along as across
-    box, (across, along) = picture_axes.get_position(), picture_axes.figure.get_size_inches()
+    box, (across, along) = (
+        picture_axes.get_position(),
+        known(picture_axes.get_figure(root=True)).get_size_inches(),
+    )
     per_mm = box.width * across / 60, box.height * along / 8
     assert per_mm[0] == pytest.approx(per_mm[1], rel=1e-9)
     assert np.asarray(image.get_array()).shape == (40, 300, 3)

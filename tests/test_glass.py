@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from tests.bench import scene as bench_scene
+from tests.narrowing import of_kind
 from wavesim import aperture, glass
 from wavesim.aperture import Rays
 from wavesim.errors import LimitError
 from wavesim.scene import Scene
+from wavesim.scene.aperture import Grating
+from wavesim.scene.groove import BlazedGroove
 
 D, F, C = 587.5618e-9, 486.1327e-9, 656.2725e-9  # helium and hydrogen lines of catalogues, in air
 DATA = Path(__file__).resolve().parents[2] / "shared" / "data"
@@ -59,7 +62,8 @@ def test_a_blaze_in_glass_falls_off_as_its_facet_and_dispersion_say(material: st
     1 where the refracted ray is the order; the index at each wavelength from the catalogue."""
     made = grating(f'material = "{material}"\ngroove = {{ profile = "blazed", blaze = "500 nm" }}')
     (comb,) = aperture.build(made).combs
-    pitch, facet = 1e-5, made.aperture.groove.facet_angle_rad
+    groove = of_kind(BlazedGroove, of_kind(Grating, made.aperture).groove)
+    pitch, facet = 1e-5, groove.facet_angle_rad
     for wave in (450e-9, 500e-9, 650e-9):
         sine = wave / pitch
         found = abs(comb.element.amplitude(Rays(0.0, np.array([sine]), wave))[0]) ** 2 / pitch**2

@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 
+from tests.narrowing import known
 from wavesim.errors import InputError, TableError
 from wavesim.measuring import ARCSEC_RAD, Circle, CircleSetting, dms, from_circle, read_settings
 
@@ -178,16 +179,16 @@ def test_the_density_from_known_lines(how):
     table = from_circle(circle_of(np.random.default_rng(5), sigma=0.0, **how), circle)
     # the circle's error is one of the angle read, here of the angle set: 2e-4 squared
     tolerance = 1e-6 if "wrong" in how else 1e-9
-    assert table.settled.value["pitch"] == pytest.approx(PITCH_M, rel=tolerance)
+    assert known(table.settled).value["pitch"] == pytest.approx(PITCH_M, rel=tolerance)
     assert abs((table.zero_rad - ZERO_RAD + 1) % (2 * math.pi) - 1) < (
         3e-7 if "wrong" in how else 1e-9
     )
     for row in table.means:
         assert row.wavelength_m == pytest.approx(LINES_M[row.name], rel=tolerance)
     if "alpha" in how:
-        assert table.settled.value["incidence"] == pytest.approx(A_LITTLE, rel=1e-6)
+        assert known(table.settled).value["incidence"] == pytest.approx(A_LITTLE, rel=1e-6)
     if "wrong" in how:
-        assert table.settled.centring_rad == pytest.approx(math.hypot(2e-4, 1e-4), rel=2e-3)
+        assert known(table.settled).centring_rad == pytest.approx(math.hypot(2e-4, 1e-4), rel=2e-3)
 
 
 @pytest.mark.slow
@@ -197,7 +198,7 @@ def test_errors_of_the_fit_are_as_stated():
     for seed in range(40):
         settings = circle_of(np.random.default_rng(seed), sigma=5 * ARCSEC_RAD)
         table = from_circle(settings, Circle(None, reading_rad=5 * ARCSEC_RAD))
-        fit = table.settled
+        fit = known(table.settled)
         ratios.append((fit.value["pitch"] - PITCH_M) / fit.error["pitch"])
         ratios += [(r.wavelength_m - LINES_M[r.name]) / r.uncertainty_m for r in table.means[1:]]
     # the misfit enlarges errors and never shrinks them, so a little below one

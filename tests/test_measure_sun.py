@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner
 
 from tests import bench
+from tests.narrowing import known
 from wavesim.cli.measure import command
 from wavesim.lightpath import expose
 from wavesim.measuring import (
@@ -126,9 +127,9 @@ def test_uncertainty_budget_adds_up(plate):
     row = table.lines[len(table.lines) // 2]
     parts = (row.u_noise_m, row.u_pixel_m, row.u_slit_m, row.u_pitch_m, row.u_angles_m, row.u_air_m)
     assert row.uncertainty_m == pytest.approx(np.sqrt(np.sum(np.square(parts))), rel=1e-12)
-    assert row.u_pitch_m == pytest.approx(1e-5 * row.wavelength_m, rel=1e-9)
+    assert row.u_pitch_m == pytest.approx(1e-5 * known(row.wavelength_m), rel=1e-9)
     # air: (n - 1) / T = 9.6e-7 a kelvin (ideal gas), two kelvin
-    assert row.u_air_m == pytest.approx(2 * 9.6e-7 * row.wavelength_m, rel=0.02)
+    assert row.u_air_m == pytest.approx(2 * 9.6e-7 * known(row.wavelength_m), rel=0.02)
     # d lambda = d cos(alpha) d alpha = d d alpha, and f tan(beta): d cos(beta) sin(beta) df / f
     focal = (
         PITCH_M

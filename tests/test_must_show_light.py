@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from benchmarks import lines
 from tests.bench import scene as bench_scene
+from tests.narrowing import known
 from wavesim import light
 from wavesim.lightpath import expose
 from wavesim.plate import Plate
@@ -211,7 +212,7 @@ def test_the_hand_reckoning_scales() -> None:
         source='kind = "sun"\nslit = { width = "5 um", height = "4 mm" }',
         plate='width = "2 mm"\nheight = "0.05 mm"\npixel = "10 um"',
     )
-    wide = narrow.source.slit.model_copy(update={"width_m": 10e-6})
+    wide = known(narrow.source.slit).model_copy(update={"width_m": 10e-6})
     broad = narrow.model_copy(update={"source": narrow.source.model_copy(update={"slit": wide})})
     times = [expose(s).exposure_s for s in (narrow, broad)]
     assert times[0] / times[1] == pytest.approx(2.0, rel=2e-3)  # (pi w s)^2 terms: 1e-3 at 10 um

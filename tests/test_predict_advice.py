@@ -10,6 +10,7 @@ import pytest
 
 import wavesim
 from tests import bench
+from tests.narrowing import known
 from tests.rulings import grating
 from wavesim.study.plate_summary import PlateSummary
 from wavesim.study.predict import predict
@@ -36,8 +37,9 @@ def test_the_widest_slit_against_a_direct_sum() -> None:
     scene = wavesim.load(SCENES / "sodium_2000.toml")
     (pair,) = predict(scene).pairs
     assert pair.resolved
-    count, pitch, focal = 2000, scene.aperture.mean_pitch_m, scene.bench.camera_focal_m
-    image = pair.slit_m / scene.bench.collimator_m * focal
+    count, focal = 2000, scene.bench.camera_focal_m
+    pitch = known(scene.aperture.mean_pitch_m)
+    image = pair.slit_m / known(scene.bench.collimator_m) * focal
     beta = math.asin(589.3e-9 / pitch)
 
     def line(x: np.ndarray) -> np.ndarray:
@@ -71,7 +73,7 @@ def test_a_turntable_is_told_its_turn() -> None:
     best = predict(scene).best_order
     assert best is not None
     assert best.key == "turn"
-    half = scene.bench.included_angle_rad / 2
+    half = known(scene.bench.included_angle_rad) / 2
     product = 2 / 1200e3 * math.sin(best.angle_rad) * math.cos(half)
     assert product == pytest.approx(best.order * best.wavelength_m, rel=1e-9)
 

@@ -13,10 +13,13 @@ import pytest
 
 import wavesim
 from tests.bench import scene as bench_scene
+from tests.narrowing import of_kind
 from wavesim import aperture
 from wavesim.aperture import Rays
 from wavesim.errors import SceneError
 from wavesim.scene import Scene, from_resolved, resolved
+from wavesim.scene.aperture import Grating
+from wavesim.scene.groove import BlazedGroove
 
 LASER = 'kind = "laser"\nwavelength = "{nm} nm"\nslit = {{ width = "20 um", height = "4 mm" }}'
 LENSES = 'collimator = "1 m"\ncamera = "1 m"\n'
@@ -56,7 +59,8 @@ def test_a_blaze_in_autocollimation_is_the_catalogue_s() -> None:
         f'incidence = "{littrow} rad"',
         'mounting = "reflection"\ngroove = { profile = "blazed", blaze = "500 nm" }',
     )
-    assert made.aperture.groove.facet_angle_rad == pytest.approx(littrow, abs=1e-12)
+    groove = of_kind(BlazedGroove, of_kind(Grating, made.aperture).groove)
+    assert groove.facet_angle_rad == pytest.approx(littrow, abs=1e-12)
 
 
 @pytest.mark.parametrize(

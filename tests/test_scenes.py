@@ -16,6 +16,7 @@ import pytest
 from PIL import Image
 
 import wavesim
+from tests.narrowing import known, of_kind
 from tests.parameters import slow_beyond
 from tests.shipped import NAMES, SCENES, maxima, plate, scene
 from wavesim.colorimetry import (
@@ -23,6 +24,8 @@ from wavesim.colorimetry import (
     dominant_wavelength,
     excitation_purity,
 )
+from wavesim.scene.aperture import Slits
+from wavesim.scene.planar import Dots
 
 MAKE = runpy.run_path(str(SCENES / "pictures" / "make.py"))
 FIGURES = MAKE["FIGURES"]
@@ -98,7 +101,7 @@ def test_the_gallery_s_script_still_makes_its_pictures(name: str, tmp_path: Path
 def test_the_room_is_complete() -> None:
     assert {f"slits_{n:03}" for n in SERIES} <= set(NAMES)
     for n in SERIES:
-        aperture = scene(f"slits_{n:03}").aperture
+        aperture = of_kind(Slits, scene(f"slits_{n:03}").aperture)
         assert (aperture.count, aperture.width_m, aperture.pitch_m) == (n, WIDTH_M, PITCH_M)
 
 
@@ -332,12 +335,13 @@ def test_powder_has_its_dark_ring_where_a_hole_would(
     shown = wavesim.expose(wavesim.parse(smaller.replace("[bench]", f"{GREEN_FILTER}\n[bench]")))
     green = shown.profile_spectrum[np.argmin(np.abs(shown.profile_wavelength_m - GREEN_M))]
     # 0.61 lambda / r, the first zero of J1 (Born & Wolf 8.5.2; by Babinet's principle, 8.3.2)
-    ring = 1.2196699 * GREEN_M / shown.scene.aperture.diameter_m * shown.scene.bench.camera_m
+    ring = 1.2196699 * GREEN_M / of_kind(Dots, shown.scene.aperture).diameter_m
+    ring *= known(shown.scene.bench.camera_m)
     assert ring * 1e3 == pytest.approx(ring_mm, abs=5e-3)  # digits stated
     near = (shown.x_m > 0.7 * ring) & (shown.x_m < 1.3 * ring)
     darkest = shown.x_m[near][np.argmin(green[near])]
     # the Sun's width smears the steep inner side outwards by a small part of it
-    sun = math.radians(32 / 60) * shown.scene.bench.camera_m
+    sun = math.radians(32 / 60) * known(shown.scene.bench.camera_m)
     assert ring < darkest + shown.scene.plate.pixel_m
     assert darkest < ring + 0.2 * sun
 

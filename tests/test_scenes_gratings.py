@@ -13,7 +13,9 @@ import numpy as np
 import pytest
 
 import wavesim
+from tests.narrowing import known, of_kind
 from tests.shipped import maxima, nearest_maximum, plate, scene
+from wavesim.scene.aperture import Grating
 
 D2_NM, D1_NM = 588.995, 589.592
 GREEN_NM = 546.075  # of mercury
@@ -22,7 +24,7 @@ GREEN_NM = 546.075  # of mercury
 def place_m(name: str, wavelength_nm: float, order: float) -> float:
     """x = f tan(beta - axis) of an order, from the bench's numbers."""
     bench, aperture = scene(name).bench, scene(name).aperture
-    pitch = aperture.mean_pitch_m
+    pitch = known(aperture.mean_pitch_m)
     sine = order * wavelength_nm * 1e-9 / pitch - math.sin(bench.alpha_rad)
     return bench.camera_focal_m * math.tan(math.asin(sine) - bench.camera_axis_rad)
 
@@ -112,7 +114,7 @@ def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
     wanted = place_m(name, wavelength_nm, order)
     if x_mm is not None:
         assert wanted * 1e3 == pytest.approx(x_mm, abs=5e-3)  # digits stated
-    rulings = scene(name).aperture.rulings
+    rulings = of_kind(Grating, scene(name).aperture).rulings
     resolved = abs(place_m(name, wavelength_nm * (1 + 1 / (order * rulings)), order) - wanted)
     found = nearest_maximum(name, wanted, dark=True)
     # neighbours draw a dip by a fifth of what is resolved at the most; and a pixel
