@@ -144,5 +144,5 @@ def test_where_it_is_not_computed_it_is_refused() -> None:
             wavesim.expose(spectrograph(keys))
     disc = wavesim.load("scenes/plane_disc.toml")
     disc = disc.but({"bench.beam": {"diameter": "9 mm", "offset": "1 mm"}})
-    with pytest.raises(LimitError, match=r"beam\.offset: .*before rulings only"):
+    with pytest.raises(LimitError, match=r"beam\.offset: .*for rulings only"):
         wavesim.expose(disc)

@@ -89,7 +89,7 @@ Case = tuple[str, int, str, float, Relief]
 def notes_of_energy(scene: Scene) -> list[str]:
     """What the report of a small plate says of the energy."""
     report = wavesim.expose(scene.but(SMALL)).report
-    return [note for note in report.notes if "balance the energy" in note]
+    return [note for note in report.notes if "conserve energy" in note]
 
 
 @cases
@@ -98,7 +98,7 @@ def test_the_report_states_how_far_scalar_orders_hold_the_energy(case: Case) -> 
     wanted = order_sum(relief, density, mounting, incidence)
     assert abs(wanted - 1) > 0.01
     (note,) = notes_of_energy(grating(groove, density, mounting, incidence))
-    stated = float(re.search(r"hold ([\d.]+) %", note)[1]) / 100  # type: ignore[index]
+    stated = float(re.search(r"carry ([\d.]+) %", note)[1]) / 100  # type: ignore[index]
     assert stated == pytest.approx(wanted, abs=5.1e-4)  # the last digit printed
 
 

@@ -168,9 +168,9 @@ def test_a_filtered_narrow_line_keeps_its_power() -> None:
 def test_filters_that_pass_nothing_are_refused() -> None:
     crossed = (LongpassFilter(edge_m=600e-9), ShortpassFilter(edge_m=500e-9))
     for source in (None, Sun()):
-        with pytest.raises(SceneError, match=r"source\.filters\[1\]: lets nothing through"):
+        with pytest.raises(SceneError, match=r"source\.filters\[1\]: passes nothing"):
             _filtered(*crossed, source=source)
-    with pytest.raises(SceneError, match=r"source\.filters\[0\]: lets nothing through"):
+    with pytest.raises(SceneError, match=r"source\.filters\[0\]: passes nothing"):
         _filtered(BandpassFilter(centre_m=500e-9, width_m=1e-9),
                   source=Laser(wavelength_m=632.8e-9))  # fmt: skip
 

@@ -469,7 +469,7 @@ def test_spherical_aberration_widens_the_first_dark_ring() -> None:
 
 
 def test_amplitude_refuses_what_has_no_far_field() -> None:
-    with pytest.raises(wavesim.LimitError, match="leaves no far field"):
+    with pytest.raises(wavesim.LimitError, match="gives no far field"):
         wavesim.amplitude(scene("near_hexagon"), [0.0], GREEN_M)
 
 
