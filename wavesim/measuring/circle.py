@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import ClassVar
 
 import numpy as np
@@ -25,7 +26,7 @@ from wavesim.results import Column, Listing, Result, Sentence, Table, plain
 ARCSEC_RAD = math.pi / 648_000
 
 _EXACT = 1e-7  # [rad] below which an incidence was not found but given
-MOST_SETTINGS = 2000
+_MOST_SETTINGS = 2000
 _MOST_UNKNOWN = 300  # lines whose wavelengths one fit finds
 
 
@@ -132,6 +133,21 @@ class CircleTable(Result, Table[CircleReading]):
         }
 
 
+def refuse_many(settings: int, file: Path | None = None) -> None:
+    """Refuse more settings than hands can set.
+
+    Raises
+    ------
+    InputError
+        There are more.
+    """
+    if settings > _MOST_SETTINGS:
+        raise InputError(
+            "are too many settings for a divided circle", file=file, key="circle", value=settings,
+            expected=f"at most {_MOST_SETTINGS:,}, as are set by hand",
+        )  # fmt: skip
+
+
 def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTable:
     """Turn settings into wavelengths.
 
@@ -144,11 +160,7 @@ def from_circle(settings: tuple[CircleSetting, ...], circle: Circle) -> CircleTa
         No setting of a line, too many of them, an angle that no light leaves at, or settings that
         do not tell what is to be found.
     """
-    if len(settings) > MOST_SETTINGS:
-        raise InputError(
-            "are too many settings for a divided circle", key="circle", value=len(settings),
-            expected=f"at most {MOST_SETTINGS:,}, as are set by hand",
-        )  # fmt: skip
+    refuse_many(len(settings))
     zeros = [s for s in settings if s.order == 0]
     lines = [s for s in settings if s.order != 0]
     if not lines:

@@ -11,7 +11,7 @@ import numpy as np
 
 from wavesim import tables
 from wavesim.errors import TableError
-from wavesim.measuring.circle import MOST_SETTINGS, CircleSetting, dms
+from wavesim.measuring.circle import CircleSetting, dms, refuse_many
 from wavesim.measuring.profile import Profile, profile
 from wavesim.tables import LENGTHS_M, TextTable
 
@@ -56,7 +56,8 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
     TableError
         The file is missing, a column is, or a cell is not a number.
     """
-    table = _table(path, _EXPECTED_SETTINGS, MOST_SETTINGS)
+    table = _table(path, _EXPECTED_SETTINGS)
+    refuse_many(len(table.texts), Path(path))
     names = [name.lower() for name in table.header]
     known = {"order", "name", "wavelength_nm", *(f"{u}{n}" for u in _UNITS for n in ("", "2"))}
     if not known.issuperset(names) or "order" not in names or "degrees" not in names:
@@ -70,10 +71,8 @@ def read_settings(path: str | Path) -> tuple[CircleSetting, ...]:
 _UNITS = ("degrees", "minutes", "seconds")
 
 
-def _table(path: str | Path, expected: str, most_rows: int = tables.MOST_ROWS) -> TextTable:
-    table = tables.read(
-        Path(path), empty="holds no rows below a header", expected=expected, most_rows=most_rows
-    )
+def _table(path: str | Path, expected: str) -> TextTable:
+    table = tables.read(Path(path), empty="holds no rows below a header", expected=expected)
     if not table.texts:
         raise TableError("holds no rows below a header", file=path, expected=expected)
     return table
