@@ -46,10 +46,10 @@ def rows() -> Iterator[Row]:
         single = np.array([wavelength])
         amplitudes(surface, single, waves_for(surface, single, np.array([_SINE_IN])), "auto", 0)
     plain = (time.perf_counter() - begin) * _WAVELENGTHS / len(x[:: _WAVELENGTHS // _PART])
-    places = np.arange(0, _WAVELENGTHS, 12)
-    waves = waves_for(surface, x[places], np.full(places.size, _SINE_IN))
-    fine, _ = amplitudes(surface, x[places], waves, "auto", 2, -found.order)
-    error = float(np.abs(up[:, places] - fine.reflected_power).max())
+    indices = np.arange(0, _WAVELENGTHS, 12)
+    waves = waves_for(surface, x[indices], np.full(indices.size, _SINE_IN))
+    fine, _ = amplitudes(surface, x[indices], waves, "auto", 2, -found.order)
+    error = float(np.abs(up[:, indices] - fine.reflected_power).max())
     yield Row(
         f"rigorous efficiencies, 401 wavelengths, both polarisations ({found.computed} computed)",
         f"{seconds:.2f} s, error {error:.0e}",

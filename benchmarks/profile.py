@@ -138,8 +138,8 @@ def _false(clear: np.ndarray, x_m: np.ndarray) -> float:
     """Strongest light at zeros of a perfect ruling where no ghost stands; 0 if not looked for."""
     if clear.size > 500_000:
         return 0.0
-    places = [k for k in range(-249, 250, 2) if k % (COUNT // PERIOD)]
-    return float(sampled_level(clear, x_m, 1 + np.array(places) / COUNT).max())
+    harmonics = [k for k in range(-249, 250, 2) if k % (COUNT // PERIOD)]
+    return float(sampled_level(clear, x_m, 1 + np.array(harmonics) / COUNT).max())
 
 
 def _engine() -> Row:

@@ -88,13 +88,13 @@ def ruled(
     along `axis_rad`; light is averaged over pixel and source slit.
     """
     j = np.arange(count) - (count - 1) / 2
-    places = j * pitch_m + amplitude_m * np.sin(2 * np.pi * j / period)
+    positions = j * pitch_m + amplitude_m * np.sin(2 * np.pi * j / period)
     light = np.zeros(x_m.size)
     spread = (np.arange(9) - 4) / 9
     for within in spread * pixel_m:
         for shift in np.linspace(-0.5, 0.5, 9) * slit_image_m if slit_image_m else (0.0,):
             u = np.sin(axis_rad + np.arctan((x_m + within - shift) / focal_m)) / wavelength_m
-            wave = np.exp(-2j * np.pi * np.outer(u, places)).sum(axis=1)
+            wave = np.exp(-2j * np.pi * np.outer(u, positions)).sum(axis=1)
             light += np.sinc(width_m * u) ** 2 * np.abs(wave) ** 2
     return light
 

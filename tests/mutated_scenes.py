@@ -210,11 +210,11 @@ class SceneMutator:
         return dice.choice(found)
 
     def _leaf(self, scene: Table, dice: random.Random) -> tuple[Table, str, object]:
-        places: list[Table] = []
-        _gather(scene, places)
+        tables: list[Table] = []
+        _gather(scene, tables)
         pairs = [
             (table, key)
-            for table in places
+            for table in tables
             for key, value in table.items()
             if not isinstance(value, dict)
         ]
@@ -253,16 +253,16 @@ def _slip(written: str, dice: random.Random) -> str:
 
 
 def _digit(written: str, dice: random.Random) -> str:
-    places = [m.start() for m in re.finditer(r"\d", written)] or [0]
-    index = dice.choice(places)
+    positions = [m.start() for m in re.finditer(r"\d", written)] or [0]
+    index = dice.choice(positions)
     return written[:index] + dice.choice("0123456789") + written[index + 1 :]
 
 
 def _unit(written: str, dice: random.Random) -> str:
-    places = list(re.finditer(r"(?<=\d )(m|mm|um|nm|deg|K|s|cm)\b", written))
-    if not places:
+    found = list(re.finditer(r"(?<=\d )(m|mm|um|nm|deg|K|s|cm)\b", written))
+    if not found:
         return written
-    m = dice.choice(places)
+    m = dice.choice(found)
     return written[: m.start()] + dice.choice(_UNITS) + written[m.end() :]
 
 
@@ -381,7 +381,7 @@ def leaving_nothing(folder: Path, work: Callable[[], str]) -> str:
 
     before = set(folder.iterdir())
     try:
-        told = work()
+        outcome = work()
     except WavesimError as error:
         if left := _cleared(folder, before):
             raise ValueError(f"{left} left behind by {error}") from error
@@ -389,7 +389,7 @@ def leaving_nothing(folder: Path, work: Callable[[], str]) -> str:
     left = _cleared(folder, before)
     if half := [name for name in left if name.endswith((".wavesim-part", ".parts"))]:
         raise ValueError(f"{half} left behind")
-    return told
+    return outcome
 
 
 def _cleared(folder: Path, before: set[Path]) -> list[str]:

@@ -104,7 +104,7 @@ def setup_of(seed: int) -> Setup:
     return Setup(source, bench, plate, count, width, pitch, height)
 
 
-def places_of(irradiance: np.ndarray, seed: int, *, many: int = 3) -> list[tuple[int, int]]:
+def pixels_of(irradiance: np.ndarray, seed: int, *, many: int = 3) -> list[tuple[int, int]]:
     """Pixels (row, column) to look at: the brightest, the steepest, corners, and some at random."""
     draw = np.random.default_rng(seed)
     ny, nx = irradiance.shape
@@ -121,25 +121,25 @@ def places_of(irradiance: np.ndarray, seed: int, *, many: int = 3) -> list[tuple
 
 def worst_miss(setup: Setup, scene: Scene, plate: ExposedPlate, seed: int) -> float:
     """Largest miss over a plate's pixels looked at, of the brightest pixel."""
-    return miss_at(setup, scene, plate, places_of(plate.irradiance, seed))
+    return miss_at(setup, scene, plate, pixels_of(plate.irradiance, seed))
 
 
 def miss_at(
-    setup: Setup, scene: Scene, plate: ExposedPlate, places: list[tuple[int, int]]
+    setup: Setup, scene: Scene, plate: ExposedPlate, pixels: list[tuple[int, int]]
 ) -> float:
     """Largest |E - E by quadrature| over those pixels, over the brightest E of the plate.
 
     The level of a laser, whose beam decides it (tests/test_illumination.py), is taken from the
     first pixel.
     """
-    found = np.array([plate.irradiance[pixel] for pixel in places])
-    exact = quadrature(setup, scene, places)
+    found = np.array([plate.irradiance[pixel] for pixel in pixels])
+    exact = quadrature(setup, scene, pixels)
     if scene.source.kind == "laser":
         exact *= found[0] / exact[0]
     return float(np.abs(found - exact).max() / plate.irradiance.max())
 
 
-def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.ndarray:
+def quadrature(setup: Setup, scene: Scene, pixels: list[tuple[int, int]]) -> np.ndarray:
     """Irradiance [W/m2] of those pixels."""
     bench, pixel = scene.bench, scene.plate.pixel_m
     focal, axis, alpha = bench.camera_focal_m, bench.camera_axis_rad, bench.alpha_rad
@@ -158,7 +158,7 @@ def quadrature(setup: Setup, scene: Scene, places: list[tuple[int, int]]) -> np.
     wedge = _wedge(scene)
     factor = spread if spectrum.kind_of_level == "radiance" else math.cos(alpha)
     out = []
-    for row, column in places:
+    for row, column in pixels:
         px = (x_edges[column] + x_edges[column + 1]) / 2 + pixel / 2 * nodes[0][0]
         py = (y_edges[row] + y_edges[row + 1]) / 2 + pixel / 2 * nodes[1][0]
         weight = np.outer(nodes[1][1], nodes[0][1]) / 4

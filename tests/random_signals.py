@@ -65,9 +65,9 @@ class Bench:
         self, args: tuple[str, ...], chance: random.Random | None, lasts_s: float, *, warm: bool
     ) -> Ended | None:
         """Run a command, strike it at a random moment if there is chance; None in the copy."""
-        told = self.folder / "told.txt"
+        record = self.folder / "told.txt"
         begin = time.monotonic()
-        pid = self._copied(args, told) if warm else _begun(args, self.folder, told)
+        pid = self._copied(args, record) if warm else _begun(args, self.folder, record)
         if pid == 0:
             return None
         if chance is not None:
@@ -77,18 +77,18 @@ class Bench:
                 time.sleep(chance.uniform(0.0, 0.1))
                 _sent(pid, chance.choice(SIGNALS))
         status = _waited(pid, begin + DEADLINE_S)
-        said = told.read_bytes()
-        told.unlink()
+        said = record.read_bytes()
+        record.unlink()
         return Ended(status, said, time.monotonic() - begin)
 
-    def _copied(self, args: tuple[str, ...], told: Path) -> int:
+    def _copied(self, args: tuple[str, ...], record: Path) -> int:
         ready, tell = os.pipe()
         pid = os.fork()
         if pid == 0:
             self.child = True
             os.chdir(self.folder)
             os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-            os.dup2(os.open(told, os.O_WRONLY | os.O_CREAT), 2)
+            os.dup2(os.open(record, os.O_WRONLY | os.O_CREAT), 2)
             sys.argv[:] = ["wavesim", *args]
             faulthandler.register(signal.SIGUSR1, all_threads=True)
             signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -105,8 +105,8 @@ class Bench:
     def wrong(self, args: tuple[str, ...], ended: Ended) -> str:
         """What is wrong with an end and what it left, "" if nothing is."""
         early = ended.status in _EARLY and b"wavesim/cli" not in ended.said
-        words = ended.said.lstrip(b"\n").replace(b"\n\n", b"\n")
-        if not early and (ended.status not in (0, 130, 143) or words not in _SAID):
+        text = ended.said.lstrip(b"\n").replace(b"\n\n", b"\n")
+        if not early and (ended.status not in (0, 130, 143) or text not in _SAID):
             return f"status {ended.status}, {ended.said[-4000:].decode(errors='replace')}"
         for path in sorted(self.folder.iterdir()):
             old = self.before.get(path.name)
@@ -130,8 +130,8 @@ class Bench:
                 shutil.rmtree(path)
 
 
-def _begun(args: tuple[str, ...], folder: Path, told: Path) -> int:
-    with told.open("wb") as file:
+def _begun(args: tuple[str, ...], folder: Path, record: Path) -> int:
+    with record.open("wb") as file:
         return subprocess.Popen(
             [sys.executable, "-m", "wavesim", *args],
             cwd=folder,
@@ -183,7 +183,7 @@ def patrol(bench: Bench, signals: int, seed: int, names: list[str]) -> list[str]
             print(faults[-1], flush=True)
         counts[f"{name}, status {ended.status}"] += 1
         bench.cleared(parts=name != "study")
-    print("; ".join(f"{words}: {n}" for words, n in sorted(counts.items())))
+    print("; ".join(f"{text}: {n}" for text, n in sorted(counts.items())))
     print(f"{signals} struck, longest work {max(lasts.values()):.1f} s, {len(faults)} faults")
     return faults
 

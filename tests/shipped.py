@@ -31,5 +31,5 @@ def maxima(values: np.ndarray) -> np.ndarray:
 def nearest_maximum(name: str, x_m: float, *, dark: bool = False) -> float:
     """x of the maximum (or minimum) along the plate's middle that lies nearest to `x_m`."""
     light = plate(name).profile_irradiance
-    places = plate(name).x_m[maxima(-light if dark else light)]
-    return float(places[np.argmin(np.abs(places - x_m))])
+    positions = plate(name).x_m[maxima(-light if dark else light)]
+    return float(positions[np.argmin(np.abs(positions - x_m))])

@@ -85,8 +85,8 @@ def test_far_field_of_a_slit():
 def test_far_field_of_six_slits_engine_against_closed_form():
     """The near-field engine and Fresnel's integrals over all edges, at distances of all kinds."""
     check = next(a for a in APPROXIMATIONS if a.name == "far-field").check
-    places = (np.arange(6) - 2.5) * PITCH_M
-    edges = np.stack([places - WIDTH_M / 2, places + WIDTH_M / 2], axis=1)
+    positions = (np.arange(6) - 2.5) * PITCH_M
+    edges = np.stack([positions - WIDTH_M / 2, positions + WIDTH_M / 2], axis=1)
     for distance in (0.01, 0.1, 1.0, 10.0):
         closed = on_axis(edges, WAVELENGTH_M, distance)
         assert check(slits(6), distance).engine == pytest.approx(closed, rel=1e-9)

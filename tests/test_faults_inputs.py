@@ -197,7 +197,7 @@ def test_a_table_larger_than_the_memory_is_refused_before_it_is_parsed(
 
 
 @pytest.mark.parametrize(
-    ("read", "head", "row", "words"),
+    ("read", "head", "row", "message"),
     [
         (read_settings, "order,degrees", "1,2", "too many settings.*2001.*at most 2,000"),
         (read_ghosts, "order,offset [orders],strength", "1,0.5,0.1", "2,001 ghosts.*at most 2,000"),
@@ -207,11 +207,11 @@ def test_a_table_larger_than_the_memory_is_refused_before_it_is_parsed(
     ],
 )
 def test_a_table_has_a_largest_number_of_rows(
-    read: Reader, head: str, row: str, words: str, tmp_path: Path
+    read: Reader, head: str, row: str, message: str, tmp_path: Path
 ) -> None:
-    count = 2001 if "at most 2,000" in words else 100_001
+    count = 2001 if "at most 2,000" in message else 100_001
     (tmp_path / "t.csv").write_text(f"{head}\n" + f"{row}\n" * count)
-    with pytest.raises(InputError, match=words):
+    with pytest.raises(InputError, match=message):
         read(tmp_path / "t.csv")
 
 

@@ -36,12 +36,12 @@ def laser(**how: object) -> str:
     return screwed((20, 40, 0), source=source, **how)  # type: ignore[arg-type]
 
 
-def lines_at(places, heights) -> object:
+def lines_at(positions, heights) -> object:
     """A noiseless profile with Gaussian lines of 40 um."""
     x = np.arange(-0.01, 0.30, 1e-5)
     light = sum(
         h * np.exp(-4 * math.log(2) * ((x - p) / 4e-5) ** 2)
-        for p, h in zip(places, heights, strict=True)
+        for p, h in zip(positions, heights, strict=True)
     )
     return profile(x, light + 1e-9)
 
@@ -57,8 +57,8 @@ def test_one_order_alone_is_taken_as_the_lowest_and_others_are_named():
 
 def test_a_partner_in_another_order_decides():
     """404.656 nm in orders 1 and 2: the second could be 809.3 nm, but the first is there too."""
-    places = [float(BENCH.position_m(404.656e-9, m)) for m in (1, 2)]
-    table = measure_profile(lines_at(places, [1.0, 0.5]), BENCH, Task())
+    positions = [float(BENCH.position_m(404.656e-9, m)) for m in (1, 2)]
+    table = measure_profile(lines_at(positions, [1.0, 0.5]), BENCH, Task())
     assert [r.order for r in table.lines] == [1, 2]
     assert all(r.confirmed and r.other_orders == () for r in table.lines)
 
@@ -82,13 +82,13 @@ def test_the_order_may_be_given():
 def test_the_zero_order_sets_the_origin():
     """A plate put 0.3 mm to the side: its own zero order says so."""
     shift = 3e-4
-    places = [shift + float(BENCH.position_m(w, 1)) for w in (0.0, 435.833e-9, 546.075e-9)]
-    table = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task())
+    positions = [shift + float(BENCH.position_m(w, 1)) for w in (0.0, 435.833e-9, 546.075e-9)]
+    table = measure_profile(lines_at(positions, [3.0, 1.0, 0.8]), BENCH, Task())
     assert table.instrument.origin_m == pytest.approx(shift, abs=2e-7)  # 0.02 sample
     found = [known(r.wavelength_m) * 1e9 for r in table.lines]
     np.testing.assert_allclose(found, [435.833, 546.075], atol=0.002)  # 0.02 sample = 0.0013 nm
     assert [r.kind for r in table.rows] == ["zero order", "line", "line"]
-    without = measure_profile(lines_at(places, [3.0, 1.0, 0.8]), BENCH, Task(zero_order=False))
+    without = measure_profile(lines_at(positions, [3.0, 1.0, 0.8]), BENCH, Task(zero_order=False))
     assert abs(known(without.lines[-1].wavelength_m) * 1e9 - 546.075) > 1.0
 
 
@@ -106,9 +106,9 @@ def test_ghosts_of_a_lone_line_in_one_order():
 def test_negative_orders_and_oblique_light():
     """At 20 degrees of incidence, the order -1 beside the order +1: one wavelength."""
     bench = Instrument(1e-3 / 300, 0.5, math.radians(20), math.radians(-20))
-    places = [float(bench.position_m(546.075e-9, m)) for m in (-1, 1)]
-    x = np.arange(min(places) - 0.01, max(places) + 0.01, 1e-5)
-    light = sum(np.exp(-(((x - p) / 2e-5) ** 2)) for p in places) + 1e-9
+    positions = [float(bench.position_m(546.075e-9, m)) for m in (-1, 1)]
+    x = np.arange(min(positions) - 0.01, max(positions) + 0.01, 1e-5)
+    light = sum(np.exp(-(((x - p) / 2e-5) ** 2)) for p in positions) + 1e-9
     table = measure_profile(profile(x, light), bench, Task(element="Hg"))
     assert [r.order for r in table.lines] == [-1, 1]
     for row in table.lines:

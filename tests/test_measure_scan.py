@@ -138,8 +138,8 @@ def test_command_on_a_picture(picture, tmp_path):
 
 def test_profile_of_a_csv_file(tmp_path):
     x = np.linspace(-40, 40, 4001)
-    places = BENCH.position_m(np.array([435.8328e-9, 546.0735e-9]), 1) * 1e3
-    light = sum(np.exp(-(((x - p) / 0.05) ** 2)) for p in places)
+    positions = BENCH.position_m(np.array([435.8328e-9, 546.0735e-9]), 1) * 1e3
+    light = sum(np.exp(-(((x - p) / 0.05) ** 2)) for p in positions)
     path = tmp_path / "profile.csv"
     rows = "\n".join(f"{a:.6f};{b:.8f}" for a, b in zip(x, light, strict=True))
     path.write_text("# densitometer\nx_mm;value\n" + rows)

@@ -64,8 +64,8 @@ def test_the_stages_that_all_share_come_in_the_same_order(name: str) -> None:
     _, scene = scene_of(name)
     stages: list[str] = []
     plate = wavesim.expose(scene, progress=stages.append)
-    places = [stages.index(stage) for stage in EVERYWHERE]
-    assert all(a < b for a, b in pairwise(places)), stages
+    ranks = [stages.index(stage) for stage in EVERYWHERE]
+    assert all(a < b for a, b in pairwise(ranks)), stages
     assert set(plate.report.seconds) == set(stages)
     assert any("Fresnel number" in note for note in plate.report.notes)
 

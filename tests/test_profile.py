@@ -194,8 +194,8 @@ def test_a_mask_of_samples_does_not_show_the_nanometre() -> None:
         line, ghost, _ = sampled_level(*sampled(COUNT, step_m, grey=False), mu)
         assert abs(ghost / line / true_ghost() - 1) > 0.2
     clear, x = sampled(COUNT, 100e-9, grey=True)
-    places = 1 + np.array([k for k in range(-249, 250, 2) if k % 10]) / COUNT
-    false = sampled_level(clear, x, places).max() / sampled_level(clear, x, mu[:1])[0]
+    orders = 1 + np.array([k for k in range(-249, 250, 2) if k % 10]) / COUNT
+    false = sampled_level(clear, x, orders).max() / sampled_level(clear, x, mu[:1])[0]
     assert false > true_ghost()
 
 

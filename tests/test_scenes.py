@@ -281,11 +281,11 @@ def test_round_hole_has_airys_rings() -> None:
 def test_triangle_has_white_arms() -> None:
     height = 1.5 * 0.35e-3
     # a ramp of length h: |integral of x exp(2 pi i n x / h)|^2 = (h^2 / (2 pi n))^2
-    places = np.arcsin(np.array([1, 2]) * GREEN_M / height)
+    angles = np.arcsin(np.array([1, 2]) * GREEN_M / height)
     for way in (1, -1):
-        found = plane_power("plane_triangle", 0 * places, way * places)
+        found = plane_power("plane_triangle", 0 * angles, way * angles)
         assert found == pytest.approx(1 / (np.pi * np.array([1, 2])) ** 2, rel=1e-9)
-    assert places[0] == pytest.approx(1.05e-3, abs=5e-6)  # digits stated
+    assert angles[0] == pytest.approx(1.05e-3, abs=5e-6)  # digits stated
 
 
 def test_hexagon_is_dark_along_its_arms() -> None:

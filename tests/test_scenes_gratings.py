@@ -21,7 +21,7 @@ D2_NM, D1_NM = 588.995, 589.592
 GREEN_NM = 546.075  # of mercury
 
 
-def place_m(name: str, wavelength_nm: float, order: float) -> float:
+def position_m(name: str, wavelength_nm: float, order: float) -> float:
     """x = f tan(beta - axis) of an order, from the bench's numbers."""
     bench, aperture = scene(name).bench, scene(name).aperture
     pitch = known(aperture.mean_pitch_m)
@@ -47,7 +47,7 @@ def strong_lines(name: str, fraction: float) -> np.ndarray:
 )
 def test_the_sodium_pair_is_parted(name: str, order: int, apart_um: float) -> None:
     left, right = strong_lines(name, 0.5)
-    apart = place_m(name, D1_NM, order) - place_m(name, D2_NM, order)
+    apart = position_m(name, D1_NM, order) - position_m(name, D2_NM, order)
     assert apart * 1e6 == pytest.approx(apart_um, rel=0.02)  # digits stated
     # two pixels; and at Rayleigh's distance the sum of two lines draws the maxima together by a
     # tenth: d/dx of sinc^2 of one is not zero at the other's maximum, but of third order in x
@@ -111,11 +111,11 @@ def test_too_few_rulings_leave_one_line(name: str, width_mm: float | None) -> No
 def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
     name: str, order: int, wavelength_nm: float, x_mm: float | None
 ) -> None:
-    wanted = place_m(name, wavelength_nm, order)
+    wanted = position_m(name, wavelength_nm, order)
     if x_mm is not None:
         assert wanted * 1e3 == pytest.approx(x_mm, abs=5e-3)  # digits stated
     rulings = of_kind(Grating, scene(name).aperture).rulings
-    resolved = abs(place_m(name, wavelength_nm * (1 + 1 / (order * rulings)), order) - wanted)
+    resolved = abs(position_m(name, wavelength_nm * (1 + 1 / (order * rulings)), order) - wanted)
     found = nearest_maximum(name, wanted, dark=True)
     # neighbours draw a dip by a fifth of what is resolved at the most; and a pixel
     assert abs(found - wanted) < scene(name).plate.pixel_m + 0.2 * resolved
@@ -139,12 +139,12 @@ def test_the_turntable_brings_its_wavelength_to_the_middle(name: str, wavelength
 
 def test_each_error_of_the_screw_throws_its_pair_of_ghosts() -> None:
     light, x_m = plate("grating_screw").profile_irradiance, plate("grating_screw").x_m
-    middle = place_m("grating_screw", GREEN_NM, 2)
+    middle = position_m("grating_screw", GREEN_NM, 2)
     line = light[np.abs(x_m - middle) < 50e-6].max()
     for rulings, amplitude_m, apart_mm in ((96, 5e-9, 4.5), (780, 8e-9, 0.56)):
         for side in (-1, 1):
             order = 2 + side / rulings
-            x = place_m("grating_screw", GREEN_NM, order)
+            x = position_m("grating_screw", GREEN_NM, order)
             found = nearest_maximum("grating_screw", x)
             assert abs(found - x) <= 10e-6  # a pixel
             assert abs(found - middle) * 1e3 == pytest.approx(apart_mm, rel=0.03)  # digits stated
@@ -187,14 +187,14 @@ def test_the_step_makes_twins_in_odd_orders_only() -> None:
         assert mu[top] - order == pytest.approx(position, abs=1e-3 / count)  # the samples' step
         assert power[top] / whole == pytest.approx(height, rel=1e-3)  # the slits' sinc^2 falls
     twins = strong_lines("grating_step", 0.9)
-    middle = place_m("grating_step", 532.0, 1)
+    middle = position_m("grating_step", 532.0, 1)
     assert twins - middle == pytest.approx([-83e-6, 83e-6], abs=2e-6)  # digits stated, a pixel
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize(("order", "x_mm"), [(1, -81.1), (2, 2.0), (3, 85.0)])
 def test_the_worn_grating_shows_green_in_three_orders(order: int, x_mm: float) -> None:
-    wanted = place_m("grating_worn", GREEN_NM, order)
+    wanted = position_m("grating_worn", GREEN_NM, order)
     assert wanted * 1e3 == pytest.approx(x_mm, abs=0.05)  # digits stated
     assert abs(nearest_maximum("grating_worn", wanted) - wanted) <= 50e-6  # a pixel
     # 2 d sin(facet) cos(K) = m lambda at the blaze: order 2 has it, within its own width

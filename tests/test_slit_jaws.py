@@ -17,7 +17,7 @@ import pytest
 import wavesim
 from tests import bench
 from tests.parameters import slow_but
-from tests.plate_quadrature import miss_at, places_of, setup_of
+from tests.plate_quadrature import miss_at, pixels_of, setup_of
 from tests.slit_lines import slit_line
 from wavesim.errors import InputError
 from wavesim.lightpath import ExposedPlate
@@ -81,7 +81,7 @@ def test_pixels_against_quadrature(seed: int) -> None:
     source = re.sub(r'height = "[0-9.]+ um" \}$', slit, setup.source)
     scene = bench.scene(source=source, bench=setup.bench, plate=setup.plate, aperture=setup.slits())
     plate = wavesim.expose(scene)
-    miss = miss_at(setup, scene, plate, places_of(plate.irradiance, seed))
+    miss = miss_at(setup, scene, plate, pixels_of(plate.irradiance, seed))
     assert miss <= plate.report.pixel_error + plate.report.bin_error, f"jaws {jaws:.3f} deg"
 
 

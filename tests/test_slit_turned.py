@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from tests import bench
-from tests.plate_quadrature import miss_at, places_of, setup_of
+from tests.plate_quadrature import miss_at, pixels_of, setup_of
 from tests.slit_lines import slit_line
 from wavesim.errors import LimitError
 from wavesim.lightpath import ExposedPlate, LightPath, expose
@@ -26,7 +26,7 @@ def grating(turn: float, *, alpha: float = 0.0, more: str = "", tables: str = ""
     return slit_line(f'width = "60 um", turn = "{turn} deg"', alpha, more=more, tables=tables)
 
 
-def places(plate: ExposedPlate) -> np.ndarray:
+def centroids_m(plate: ExposedPlate) -> np.ndarray:
     """x of the line in each row [m]: the centroid of what stands above a fifth of its peak."""
     light = plate.irradiance
     peak = np.maximum(light - 0.2 * light.max(axis=1, keepdims=True), 0.0)
@@ -37,7 +37,7 @@ def places(plate: ExposedPlate) -> np.ndarray:
 def test_lines_lean_by_the_anamorphic_magnification(turn: float, alpha: float) -> None:
     upright, turned = (expose(grating(t, alpha=alpha)) for t in (0.0, turn))
     rows = np.abs(upright.y_m) < 1.8e-3
-    shift = (places(turned) - places(upright))[rows]  # without the bow, which both have
+    shift = (centroids_m(turned) - centroids_m(upright))[rows]  # without the bow, which both have
     slope = float(np.polyfit(upright.y_m[rows], shift, 1)[0])
     cos_in, cos_out = math.cos(math.radians(alpha)), math.cos(upright.scene.bench.camera_axis_rad)
     assert slope == pytest.approx(math.tan(math.radians(turn)) * cos_in / cos_out, rel=2e-3)
@@ -49,8 +49,8 @@ def test_rows_added_up_are_as_broad_as_the_slit_leans() -> None:
     lean = 4e-3 * math.tan(math.radians(4)) / math.cos(upright.scene.bench.camera_axis_rad)
     edges = np.append(upright.x_m - 5e-6, upright.x_m[-1] + 5e-6)
     up_to = np.append(0.0, np.cumsum(upright.irradiance.sum(axis=0)))
-    places = upright.x_m[:, None] + lean * np.linspace(-0.5, 0.5, 2001)
-    below, above = (np.interp(places + side, edges, up_to) for side in (-5e-6, 5e-6))
+    centroids_m = upright.x_m[:, None] + lean * np.linspace(-0.5, 0.5, 2001)
+    below, above = (np.interp(centroids_m + side, edges, up_to) for side in (-5e-6, 5e-6))
     expected = (above - below).mean(axis=1)
     assert turned.irradiance.sum(axis=0) == pytest.approx(expected, abs=0.02 * expected.max())
     assert turned.irradiance.sum() == pytest.approx(upright.irradiance.sum(), rel=2e-3)
@@ -72,7 +72,7 @@ def test_pixels_against_quadrature(seed: int) -> None:
     source = re.sub(r" \}$", f', turn = "{turn:.3f} deg" }}', setup.source)
     scene = bench.scene(source=source, bench=setup.bench, plate=setup.plate, aperture=setup.slits())
     plate = expose(scene)
-    miss = miss_at(setup, scene, plate, places_of(plate.irradiance, seed))
+    miss = miss_at(setup, scene, plate, pixels_of(plate.irradiance, seed))
     assert miss <= plate.report.pixel_error + plate.report.bin_error, f"turn {turn:.3f} deg"
 
 

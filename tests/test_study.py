@@ -446,7 +446,7 @@ class TestGoingOn:
         write(desk, RANDOM.format(draws=4))
         calls = "wavesim.run_study(wavesim.load_study('study.toml'), 's.h5', workers=2)"
         (desk / "script.py").write_text(f"import wavesim\n{calls}\n")
-        told = subprocess.run(
+        done = subprocess.run(
             [sys.executable, "script.py"],
             cwd=desk,
             env={**os.environ, "PYTHONPATH": str(ROOT)},
@@ -455,8 +455,8 @@ class TestGoingOn:
             timeout=300,
             check=False,
         )
-        assert told.returncode == 1
-        assert "if __name__ ==" in told.stderr.splitlines()[-1]
+        assert done.returncode == 1
+        assert "if __name__ ==" in done.stderr.splitlines()[-1]
 
 
 @pytest.mark.slow

@@ -205,7 +205,7 @@ def _lines(path: Path) -> TextLines:
             f"has {ends[longest] - first[longest]:,} bytes in one line", file=path,
             key=f"line {longest + 1}", expected=f"at most {_LONGEST:,} in a line of a table",
         )  # fmt: skip
-    kept = _told(content, first, ends)
+    kept = _of_rows(content, first, ends)
     return TextLines(content, first[kept], ends[kept], (np.flatnonzero(kept) + 1).astype(np.int32))
 
 
@@ -237,7 +237,7 @@ def _ends(content: bytes) -> tuple[Offsets, Offsets]:
     return begin[keep], beyond[keep]
 
 
-def _told(content: bytes, first: Offsets, beyond: Offsets) -> npt.NDArray[np.bool_]:
+def _of_rows(content: bytes, first: Offsets, beyond: Offsets) -> npt.NDArray[np.bool_]:
     """Lines that are not empty and no remarks; blanks before what they tell are left out."""
     data = np.frombuffer(content, np.uint8)
     kept = beyond > first

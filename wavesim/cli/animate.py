@@ -154,8 +154,8 @@ def _plates(
     plates: list[Plate] = []
     with mapped(workers) as mapping:
         exposed = mapping(LightPath().expose if workers == 1 else expose, scenes)
-        told, shorter = f"for {len(scenes):,} frames", "fewer frames, larger pixels or --workers"
-        for label in announced(labels, told, shorter):
+        text, shorter = f"for {len(scenes):,} frames", "fewer frames, larger pixels or --workers"
+        for label in announced(labels, text, shorter):
             show(label)
             plates.append(next(exposed))
     return together(plates) if common else plates

@@ -228,8 +228,8 @@ def _candidates(
     ]
 
 
-def _weight(feature: Feature, place_m: float, reach_m: float) -> float:
-    return feature.height * math.exp(-2 * ((feature.x_m - place_m) / reach_m) ** 2)
+def _weight(feature: Feature, position_m: float, reach_m: float) -> float:
+    return feature.height * math.exp(-2 * ((feature.x_m - position_m) / reach_m) ** 2)
 
 
 def solve_plate(

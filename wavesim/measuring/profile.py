@@ -22,7 +22,7 @@ _FEWEST = 8
 _EXPECTED = f"at least {_FEWEST} positions with a value each"
 _FAINTEST = 1e-60  # of the brightest sample: its fourth power is still a number
 _MIDDLE = 0.5  # of the plate's height that is averaged, where lines are straight enough
-_PLACES, _MIDDLE_M = 33, 550e-9  # of a plate and its light, whose blur stands for all
+_POINTS, _MIDDLE_M = 33, 550e-9  # of a plate and its light, whose blur stands for all
 _STRAIGHT = 0.05  # [pixel] bow of a line that averaging rows may smear
 
 
@@ -150,7 +150,7 @@ def _out_of_focus_m(scene: Scene) -> float:
     if bench.beam is not None:
         wide = min(wide, bench.beam.diameter_m)
     geometry = grating_geometry(scene)
-    x = np.linspace(*scene.plate.x_range_m, _PLACES)
+    x = np.linspace(*scene.plate.x_range_m, _POINTS)
     middle = float(geometry.order(float(x.mean()), _MIDDLE_M))
     wavelengths = geometry.wavelength_m(x, round(middle) or math.copysign(1.0, middle or 1.0))
     wavelengths = np.where(
@@ -158,7 +158,7 @@ def _out_of_focus_m(scene: Scene) -> float:
     )
     focus = (line_focus(bench, float(p), float(w)) for p, w in zip(x, wavelengths, strict=True))
     beam = wide * math.cos(bench.camera_axis_rad)
-    return math.sqrt(sum(f.blur_m(beam) ** 2 for f in focus) / _PLACES)
+    return math.sqrt(sum(f.blur_m(beam) ** 2 for f in focus) / _POINTS)
 
 
 def _why_blurred(bench: Bench) -> str:

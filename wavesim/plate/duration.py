@@ -30,7 +30,7 @@ def require_time(seconds: float, *, what: str, expected: str, key: str = "plate"
         With the estimate in its message.
     """
     if seconds > _longest_s.get():
-        raise LimitError(f"would take about {_told(seconds)} {what}", key=key, expected=expected)
+        raise LimitError(f"would take about {_text(seconds)} {what}", key=key, expected=expected)
     announce(seconds, what, expected)
 
 
@@ -39,7 +39,7 @@ def announce(seconds: float, what: str, shorter: str) -> None:
     if seconds > ANNOUNCED_S and what not in _announced:
         _announced.add(what)
         text = "wavesim: takes about %s %s; shorter with %s"
-        logging.getLogger("wavesim").warning(text, _told(seconds), what, shorter)
+        logging.getLogger("wavesim").warning(text, _text(seconds), what, shorter)
 
 
 def announced(items: Sequence[_T], what: str, shorter: str) -> Iterator[_T]:
@@ -65,7 +65,7 @@ def at_most(seconds: float) -> Iterator[None]:
         _longest_s.reset(token)
 
 
-def _told(seconds: float) -> str:
+def _text(seconds: float) -> str:
     if seconds < 120:
         return f"{seconds:.0f} seconds"
     if seconds < 7200:

@@ -108,10 +108,10 @@ def _in_waves(group: Group, beam: BeamProfile) -> list[Group]:
     ]
 
 
-def _waves(place_m: Floats, half_m: float, radius_m: float) -> list[tuple[float, Complexes]]:
+def _waves(centre_m: Floats, half_m: float, radius_m: float) -> list[tuple[float, Complexes]]:
     """Frequencies [1/m] and each element's coefficients of exp(-((x_j + xi) / R)^2)."""
     nodes = half_m * np.cos(np.pi * (np.arange(40) + 0.5) / 40)
-    wanted = np.exp(-np.square((place_m[:, None] + nodes) / radius_m))
+    wanted = np.exp(-np.square((centre_m[:, None] + nodes) / radius_m))
     for most in range(_MOST_WAVES + 1):
         frequency = np.arange(-most, most + 1) / (_PERIOD * half_m)
         basis = np.exp(2j * np.pi * np.outer(nodes, frequency))

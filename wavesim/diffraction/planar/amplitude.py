@@ -34,13 +34,15 @@ def plane_amplitude(
     v = np.broadcast_to(np.asarray(v_per_m, dtype=np.float64), u.shape)
     total = np.zeros(u.shape, dtype=np.complex128)
     for group in aperture.groups:
-        total += group.element.amplitude(u, v) * place_sum(group.weight, group.x_m, group.y_m, u, v)
+        total += group.element.amplitude(u, v) * direct_sum(
+            group.weight, group.x_m, group.y_m, u, v
+        )
     if aperture.lattice is not None:
         total += _of_lattice(aperture.lattice, u, v, wavelength_m)
     return total
 
 
-def place_sum(
+def direct_sum(
     weight: Floats | Complexes, x_m: Floats, y_m: Floats, u: Floats, v: Floats
 ) -> Complexes:
     """(n,) sum over positions of w exp(-2 pi i (u x + v y))."""
@@ -63,7 +65,7 @@ def _of_lattice(lattice: Lattice, u: Floats, v: Floats, wavelength_m: float) -> 
     x = lattice.first_m[0] + lattice.cell_m * np.arange(nx, dtype=np.float64)
     y = lattice.first_m[1] + lattice.cell_m * np.arange(ny, dtype=np.float64)
     nonzero = np.nonzero(cells)
-    field = place_sum(cells[nonzero], x[nonzero[1]], y[nonzero[0]], u, v)
+    field = direct_sum(cells[nonzero], x[nonzero[1]], y[nonzero[0]], u, v)
     return np.asarray(field * lattice.element.amplitude(u, v))
 
 

@@ -131,7 +131,7 @@ def _order_estimate(scene: Scene, tolerance: float) -> FailureEstimate | None:
     )
 
 
-ORDER_PLACES = Approximation(
+ORDER_POSITIONS = Approximation(
     name="order-places",
     title="maxima lie at whole orders m, whatever the envelope",
     quantity="position of the first maximum in orders, relative error",

@@ -13,7 +13,7 @@ from wavesim.arrays import Floats
 from wavesim.errors import InputError, LimitError
 from wavesim.plate.duration import announced
 from wavesim.scene import Scene, value_at
-from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_PLACES, SMALL_ANGLES
+from wavesim.study.compare.angle_and_distance import FAR_FIELD, ORDER_POSITIONS, SMALL_ANGLES
 from wavesim.study.compare.efficiencies import SCALAR_ACROSS, SCALAR_ALONG
 from wavesim.study.compare.interference import CLOSED_FORM, MISSING_ORDERS, RAYLEIGH
 from wavesim.study.compare.pattern import pitch_m, wavelength
@@ -24,7 +24,7 @@ from wavesim.study.mapping import Mapping, in_turn
 
 APPROXIMATIONS = (
     SMALL_ANGLES,
-    ORDER_PLACES,
+    ORDER_POSITIONS,
     FAR_FIELD,
     CLOSED_FORM,
     NARROW_SLIT,
@@ -215,8 +215,8 @@ def _over(item: Approximation, scene: Scene, tolerance: float, points: int) -> C
     values = np.geomspace(low, high, points)
     if item.whole:
         values = np.unique(np.rint(values))
-    told = f"for {values.size:,} values of {item.parameter}"
-    every = announced(values.tolist(), told, "fewer values")
+    text = f"for {values.size:,} values of {item.parameter}"
+    every = announced(values.tolist(), text, "fewer values")
     checks = [item.check(scene, v) for v in every]
     fails_at, fails = _threshold(
         values, checks, tolerance, lambda v: item.check(scene, v).error, whole=item.whole
@@ -236,8 +236,8 @@ def _along(
     scenes: list[Scene], along: tuple[str, Sequence[float], float, str], item: Approximation
 ) -> Comparison:
     key, values, tolerance, unit = along
-    told = f"for {len(scenes):,} values of {key} ({item.name})"
-    checks = [item.check(scene, None) for scene in announced(scenes, told, "fewer values")]
+    text = f"for {len(scenes):,} values of {key} ({item.name})"
+    checks = [item.check(scene, None) for scene in announced(scenes, text, "fewer values")]
     parameter = np.asarray(values, dtype=np.float64)
     fails_at, fails = _threshold(parameter, checks, tolerance, None)
     rows = _rows(item.name, key, parameter, checks, tolerance)

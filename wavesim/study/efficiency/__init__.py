@@ -18,7 +18,7 @@ from wavesim.grooves.curves import EfficiencyCurve, Path, curve
 from wavesim.grooves.of_scene import Mounted, mounted, wavelength_curve
 from wavesim.scene import Scene
 from wavesim.scene.aperture import Grating
-from wavesim.study.efficiency.peaks import PLACES, absorption_peaks, peak_of
+from wavesim.study.efficiency.peaks import POINTS, absorption_peaks, peak_of
 from wavesim.study.efficiency.result import Anomaly, Efficiency, OrderEfficiency, Peak
 
 __all__ = ["Anomaly", "Efficiency", "OrderEfficiency", "Peak", "efficiency"]
@@ -190,7 +190,7 @@ def _described(
         )
         for m in chosen
     )
-    fine = np.linspace(x[0], x[-1], PLACES)
+    fine = np.linspace(x[0], x[-1], POINTS)
     curves, absorbed_fine = _unpolarised(mount, path, found, fine)
     error = float(found.error.max()) + found.sampling_error
     anomalies = _joined(_passing(mount, path, x) + _plasmons(mount, path, x))

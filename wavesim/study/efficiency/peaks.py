@@ -13,7 +13,7 @@ from wavesim.arrays import Floats
 from wavesim.study.efficiency.result import Peak
 
 _REACH = (0.97, 1.06)  # of a predicted wavelength: where a peak of absorption belongs to it
-PLACES = 4001  # at which the curve is read
+POINTS = 4001  # at which the curve is read
 
 
 def peak_of(order: int, x: Floats, curve: Floats, error: float) -> Peak:

@@ -163,7 +163,7 @@ class Efficiency(Result):
         yield self._peaks()
         yield self._values()
         if self.anomalies:
-            yield self._places()
+            yield self._positions()
         far = self._departure()
         if far is not None:
             yield Sentence("scalar", far)
@@ -192,7 +192,7 @@ class Efficiency(Result):
         )  # fmt: skip
         return Listing("Efficiency of each order", tuple(columns), rows)
 
-    def _places(self) -> Listing:
+    def _positions(self) -> Listing:
         rows = tuple(
             (self._shown(a.predicted), ", ".join(map(str, a.orders)), a.kind,
              "-" if a.found is None else self._rounded(a.found))

@@ -25,7 +25,7 @@ from wavesim.study.ruling import Ruling, defects_of
 
 _SAMPLES = 1024  # rulings that stand for all of them over a line's own width
 _ABOUT = 1.5  # 1/N to both sides of a position, where a line's or ghost's peak is looked for
-_PLACES = 121
+_POINTS = 121
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +51,7 @@ class RulingSteps:
     @property
     def positions(self) -> Floats:
         """(u,) offsets [orders] about a line that its peaks cover."""
-        return _ABOUT / (self.ends[1] - self.ends[0]) * np.linspace(-1, 1, _PLACES)
+        return _ABOUT / (self.ends[1] - self.ends[0]) * np.linspace(-1, 1, _POINTS)
 
     def shape(self, mu: float, u: Floats) -> Complexes:
         """S(u; mu) at offsets u (k,) -> (k,)."""

@@ -50,7 +50,7 @@ class Core:
         return float(self.curve(self.peak_at))
 
     @cached_property
-    def half_places(self) -> tuple[float, float]:
+    def half_positions(self) -> tuple[float, float]:
         """Outermost positions where the profile passes half its peak."""
         above = np.flatnonzero(self.level >= self.peak / 2)
         first, last = int(above[0]), int(above[-1])
@@ -67,7 +67,7 @@ class Core:
     @property
     def fwhm(self) -> float:
         """Full width at half maximum [orders]."""
-        left, right = self.half_places
+        left, right = self.half_positions
         return right - left
 
     def rayleigh(self) -> float:

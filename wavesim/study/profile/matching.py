@@ -29,7 +29,7 @@ _BESIDE = 6.0  # reaches of the softened line that its wings are judged over
 _EVEN = 0.5  # of speckle's roughness: wings, not diffuse light
 _NARROW = (2.0 * math.pi, 3.0 * math.pi)  # windows that leave most of a broken line's width
 _ABOUT = 1.7  # line widths to both sides of a ghost that its peaks cover
-_PLACES = 61
+_POINTS = 61
 _MIXED = 4.0  # factor by which wings may weaken a ghost that they interfere with
 _TABLED = (2.0, 3.0, 4.0, 6.0, 10.0)  # line widths at which the limit is stated
 
@@ -171,7 +171,7 @@ def _unseen(
 
 def _in_own_beam(light: Illumination, ghost: FoundGhost, line: float, width: float) -> FoundGhost:
     """Its strength as the scene's beam shows it, peak over peak; wings add to it in amplitude."""
-    about = width * np.linspace(-_ABOUT, _ABOUT, _PLACES)
+    about = width * np.linspace(-_ABOUT, _ABOUT, _POINTS)
     peak = float(light.intensity(line + about).max())
     intensity = light.intensity(ghost.mu + about) / peak
     beside = light.intensity(ghost.mu + np.concatenate([about - 5 * width, about + 5 * width]))

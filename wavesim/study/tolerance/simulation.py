@@ -187,7 +187,7 @@ class SimulatedRuling:
         for seed in range(draws):
             level += self._short(errors, count, seed, self.order + offset)
         try:
-            left, right = Core(offset, level).half_places
+            left, right = Core(offset, level).half_positions
             width = with_twins(offset, level, (left, right))
             return SINC_FWHM * abs(self.order) / width * fewer
         except ComputationError:
