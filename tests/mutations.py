@@ -26,6 +26,7 @@ import warnings
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
+from contextvars import ContextVar
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 
@@ -203,10 +204,16 @@ def _bounded() -> None:
     import wavesim.memory as memory
     import wavesim.plate.duration as duration
 
-    vars(duration)["LONGEST_S"] = vars(live)["MOST_SECONDS"] = AFFORDED_S
+    vars(duration)["_longest_s"] = ContextVar("longest_s", default=AFFORDED_S)
+    vars(duration)["announce"] = _silent
+    vars(live)["MOST_SECONDS"] = AFFORDED_S
     vars(memory)["open"] = _no_file  # it asks Linux first
     vars(memory)["os"] = _Little
     resource.setrlimit(resource.RLIMIT_AS, (MOST_BYTES + 6_000_000_000,) * 2)  # addresses
+
+
+def _silent(*_: object) -> None:
+    """In the place of an estimate that is said before work of more than a minute."""
 
 
 def _no_file(*_: object, **__: object) -> object:

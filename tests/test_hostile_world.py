@@ -29,6 +29,7 @@ from tests.mutations import ROOT, patrol
 from tests.test_cli_hostile import heed_interrupts
 from wavesim.errors import ComputationError, InputError
 from wavesim.lightpath import expose
+from wavesim.plate.duration import at_most
 from wavesim.scene import load, parse
 
 # ---- mutants: a result or a sentence
@@ -327,6 +328,50 @@ def test_slits_before_a_round_source_send_as_much_as_before_a_square_one() -> No
         for form in ('disc = "10 arcmin"', square)
     ]
     assert got[0] == pytest.approx(got[1], rel=1e-4)
+
+
+def test_a_hole_as_long_as_a_street(tmp_path: Path) -> None:
+    """Ten kilometres: how many cells to a pixel was counted down one by one, for minutes."""
+    hole = 'kind = "ellipse"\nwidth = "10 km"\nheight = "1 mm"'
+    refused(
+        text(aperture=hole),
+        tmp_path,
+        "aperture: has holes as far as 5e.03 m from the axis; expected ho",
+    )
+
+
+def test_a_camera_of_a_million_kilometres(tmp_path: Path) -> None:
+    """The source's image is then so many pixels wide that counting them took all memory."""
+    scene = DIRECT.replace('camera = "1 m"', 'camera = "1e9 m"')
+    refused(scene, tmp_path, "plate.pixel: is so fine that the source's image is .* cells across")
+
+
+def test_a_source_slit_as_tall_as_a_mountain(tmp_path: Path) -> None:
+    """Behind a round beam its rows took a matrix of 20 GB; now they are judged by their time."""
+    tall = SMALL_SCENE.replace('height = "4 mm"', 'height = "800 m"')
+    with at_most(2.0):
+        refused(
+            tall.replace('camera = "1 m"', 'camera = "1 m"\nbeam = "6 mm"'),
+            tmp_path,
+            "source.slit.height: would take about .* for its rows",
+        )
+
+
+DIRECT = text(
+    source='kind = "band"\ncentre = "550 nm"\nwidth = "2 nm"\n'
+    'slit = { width = "0.2 mm", height = "1 mm" }',
+    aperture='kind = "polygon"\nsides = 6\nradius = "3 mm"',
+    plate='width = "60 mm"\nheight = "2.5 mm"\npixel = "0.5 mm"',
+)
+
+
+def test_a_plate_of_few_rows_about_the_direct_image(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is gathered once more about its peak reached beyond the plate: as on a taller one."""
+    tall = expose(parse(DIRECT.replace("2.5 mm", "12.5 mm")))
+    monkeypatch.setattr("wavesim.plate.plane.frame._MOST_CELLS", 60_000)
+    few = expose(parse(DIRECT))
+    wrong = np.abs(few.irradiance - tall.irradiance[10:15]).max() / tall.irradiance.max()
+    assert wrong < few.report.pixel_error + tall.report.pixel_error
 
 
 def test_a_near_field_of_more_cells_than_there_is_memory(tmp_path: Path) -> None:

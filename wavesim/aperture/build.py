@@ -15,7 +15,7 @@ from wavesim.aperture.defects import IdealRuling, RulingErrors, combined
 from wavesim.aperture.elements import Slit
 from wavesim.aperture.grooves import FacetGroove, GrooveSurface, SineGroove
 from wavesim.aperture.illumination import BeamProfile, along_rulings, beam_of
-from wavesim.aperture.limits import of_small_elements
+from wavesim.aperture.limits import FARTHEST_M, of_small_elements
 from wavesim.aperture.measured import two_columns
 from wavesim.aperture.round_beam import chords_of, cut_by_beam, heights_add_in_power, tall_slit
 from wavesim.aperture.spread import spread
@@ -39,7 +39,6 @@ from wavesim.scene.rules import SLACK
 
 Defects = tuple[Defect, ...]
 
-_FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _HOLDS = "positions, line shapes and ratios of ghosts to lines"
 GAUSSIAN_PIECE = 0.02  # of the radius R: amplitude right to 3e-5 over a piece
 EDGE_PIECE = 1 / 256  # of the radius of a beam with an edge: its area right to 1e-4
@@ -141,18 +140,18 @@ def needs_strips(scene: Scene) -> bool:
 
 def _check_reach(combs: tuple[Comb, ...], height_m: float) -> None:
     reach = max(float(np.abs(c.position_m).max()) + c.element.width_m for c in combs)
-    if height_m > _FARTHEST_M:
+    if height_m > FARTHEST_M:
         raise LimitError(
             "is too large",
             key="aperture.height",
             value=f"{height_m:.3g} m",
-            expected=f"at most {_FARTHEST_M:g} m",
+            expected=f"at most {FARTHEST_M:g} m",
         )
-    if not reach <= _FARTHEST_M:  # nor NaN
+    if not reach <= FARTHEST_M:  # nor NaN
         raise LimitError(
             f"has rulings as far as {reach:.3g} m from the axis",
             key="aperture",
-            expected=f"rulings within {_FARTHEST_M:g} m; check the units of pitch, width and "
+            expected=f"rulings within {FARTHEST_M:g} m; check the units of pitch, width and "
             "displacements",
         )
 

@@ -26,6 +26,7 @@ from wavesim.light.sources import DEFAULT_BEAM_M
 from wavesim.scene import Bench, Laser, Scene
 
 _POINTS, _BLOCK = 40, 1 << 21  # of a quadrature along y: at least, and values at a time
+_MOST_POINTS, _PANEL = 2048, 128  # of one rule; of each of several panels
 GAUSSIAN_REACH = 4.0  # radii R beyond which a Gaussian beam is left out: amplitude 1e-7
 
 
@@ -167,11 +168,16 @@ class Along:
         whole = np.exp(-np.square(b)) - math.exp(-a * a) * cut.real
         return np.asarray(self.gaussian_m * math.sqrt(math.pi) * whole)
 
+    def points(self, fastest_per_m: float) -> int:
+        """Places along y that each frequency up to that one is added up over; 1 for a formula."""
+        if math.isinf(self.round_m):
+            return 1
+        return _POINTS + math.ceil(4 * fastest_per_m * self.height_m)
+
     def _of_chords(self, v: Floats) -> Floats:
         """Integral of R cos^2(t) cos(2 pi v R sin t) dt over y = R sin t, Gauss-Legendre."""
         top = math.asin(min(1.0, self.height_m / (2 * self.round_m)))
-        fastest = float(np.abs(v).max(initial=0.0)) * self.height_m
-        t, w = np.polynomial.legendre.leggauss(_POINTS + math.ceil(4 * fastest))
+        t, w = _gauss_legendre(self.points(float(np.abs(v).max(initial=0.0))))
         y, part = self.round_m * np.sin(top * t), top * w * np.cos(top * t) ** 2
         square = float(np.sum(part * np.cos(top * t))) * self.round_m
         out = np.empty(v.size)
@@ -180,6 +186,21 @@ class Along:
             turn = np.outer(v.ravel()[first : first + block], 2 * math.pi * y)
             out[first : first + block] = np.cos(turn) @ part
         return out.reshape(v.shape) * self.round_m * math.sqrt(self.height_m / square)
+
+
+def _gauss_legendre(points: int) -> tuple[Floats, Floats]:
+    """Nodes in -1 .. 1 and weights; of many, so many panels that none has a large matrix.
+
+    For waves both need pi / 2 points a period and some more at either end, which panels of
+    128 at 2.5 points a period have.
+    """
+    leggauss = np.polynomial.legendre.leggauss
+    if points <= _MOST_POINTS:
+        return leggauss(points)  # type: ignore[no-any-return]
+    x, w = leggauss(_PANEL)
+    panels = math.ceil(points / _PANEL)
+    middle = (2 * np.arange(panels) + 1) / panels - 1
+    return (middle[:, None] + x / panels).ravel(), np.tile(w / panels, panels)
 
 
 def along_rulings(beam: BeamProfile, height_m: float) -> Along:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+FARTHEST_M = 100.0  # of an element from the axis: far beyond any bench
 _FEW_WAVELENGTHS = 3.0  # a scalar theory's absolute efficiencies end about here (common practice)
 _SHORT_WAVE_M = 400e-9
 

@@ -24,6 +24,7 @@ import numpy.typing as npt
 from wavesim.aperture.illumination import Along
 from wavesim.arrays import Floats
 from wavesim.diffraction.far.running import CELLS, RunningIntegral, integral_of
+from wavesim.plate.duration import require_time
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.kernels import bend_rows, cross
 from wavesim.plate.memory import require_memory
@@ -32,6 +33,7 @@ from wavesim.threads import in_threads
 
 _LEVEL = 1e-6  # of the brightest row: error allowed where few functions of wavelength stand for all
 _CELL_BYTES = 160  # of the table along the rulings and its second integral, at the peak
+_TURN_NS = 11.0  # of one frequency and one place along a ruling that a round beam cuts
 _PART = 0.5  # of the free memory
 _SCALE_SEEN = 0.002  # [pixel] spread of y scales across the plate that is left out
 _SCALES = 10  # scales for each pixel of their spread
@@ -86,12 +88,19 @@ def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:
     Raises
     ------
     LimitError
-        So tall a plate or aperture that the rows do not fit the memory.
+        So tall a plate, aperture or source slit that the rows do not fit the memory, or take
+        more than half an hour.
     """
     scale = _scales(geometry)
     shortest = float(node_m.min())
     spans = 2 * along.height_m * _reach(geometry, shortest)
     _require_memory(spans, scale.size * node_m.size, geometry)
+    require_time(
+        1e-9 * CELLS * spans * along.points(_reach(geometry, shortest)) * _TURN_NS,
+        what="for its rows, so tall is the source slit",
+        key="source.slit.height",
+        expected="a lower slit, a lower plate or a rectangular beam",
+    )
     table = _height_table(along, geometry, shortest)
     every = np.stack([_row_weights(table, geometry, node_m, s) for s in scale])
     error = _between_scales(table, geometry, node_m, every, scale)

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from wavesim.aperture.illumination import BeamProfile, beam_of
-from wavesim.aperture.limits import of_small_elements
+from wavesim.aperture.limits import FARTHEST_M, of_small_elements
 from wavesim.aperture.plane import elements as el
 from wavesim.aperture.plane.fading import fade, faded, fades_across
 from wavesim.aperture.plane.groups import Group, PlaneAperture, radius_of
@@ -34,10 +34,21 @@ def build_plane(scene: Scene) -> PlaneAperture:
     Raises
     ------
     LimitError
-        No light gets through.
+        No light gets through, or it reaches farther than any bench.
     TableError
         The picture cannot be read.
     """
+    built = _built(scene)
+    if not max(map(abs, built.box_m)) <= FARTHEST_M:  # nor NaN
+        raise LimitError(
+            f"has holes as far as {max(map(abs, built.box_m)):.3g} m from the axis",
+            key="aperture",
+            expected=f"holes within {FARTHEST_M:g} m; check the units of sizes and places",
+        )
+    return built
+
+
+def _built(scene: Scene) -> PlaneAperture:
     aperture, beam = scene.aperture, beam_of(scene.bench)
     if isinstance(aperture, sh.Picture):
         return _from_picture(aperture, scene)

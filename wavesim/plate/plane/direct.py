@@ -32,12 +32,14 @@ class Direct:
     rows, columns : pixels that it reaches
     core : rows and columns of the plate's cells about the peak, gathered again
     fine : cells to a pixel that they are gathered with
+    reach : margin in p and in q about these pixels; 0 where the core lies within them
     """
 
     rows: slice
     columns: slice
     core: tuple[slice, slice]
     fine: Fineness
+    reach: tuple[float, float] = (0.0, 0.0)
 
     def holds(self, rows: slice, columns: slice) -> bool:
         """Whether a window lies within."""
@@ -70,10 +72,36 @@ def direct_image(
         even = (
             u * 2 * max(1, round(part * w / u / 2)) for u, w in zip(frame.fine, wanted, strict=True)
         )
-        found = Direct(rows, columns, core, _both(even))
+        found = _around_core(Direct(rows, columns, core, _both(even)), geometry, source, frame)
         if bearable_cells(_frame_of(found, geometry)):
             return found
     return None
+
+
+def _around_core(direct: Direct, geometry: Geometry, source: Extent, frame: Frame) -> Direct:
+    """The same with a margin where the core reaches beyond the plate: the source blurs it inwards.
+
+    What of the core lies beyond the margin, too, does not reach the plate and is left as it is.
+    """
+    if _inside(direct, geometry, frame) == direct.core:
+        return direct
+    wider = replace(direct, reach=source.reach)
+    return replace(wider, core=_inside(wider, geometry, frame))
+
+
+def _inside(direct: Direct, geometry: Geometry, frame: Frame) -> tuple[slice, slice]:
+    """The rows and columns of the core whose cells lie within the finer frame."""
+    finer = _frame_of(direct, geometry)
+    both = zip((finer.q, finer.p), (frame.q, frame.p), direct.core, strict=True)
+    rows, columns = (_common(edges, own, part) for edges, own, part in both)
+    return rows, columns
+
+
+def _common(finer: Floats, own: Floats, part: slice) -> slice:
+    slack = (finer[1] - finer[0]) / 4
+    first = int(np.searchsorted(own, finer[0] - slack))
+    last = int(np.searchsorted(own, finer[-1] + slack)) - 1
+    return slice(max(part.start, first), min(part.stop, last))
 
 
 def without_core(cells: Floats, direct: Direct) -> Floats:
@@ -131,7 +159,7 @@ def _both(numbers: Iterable[int]) -> Fineness:
 
 
 def _frame_of(direct: Direct, geometry: Geometry) -> Frame:
-    return frame_of(window_of(geometry, direct.rows, direct.columns), (0.0, 0.0), direct.fine)
+    return frame_of(window_of(geometry, direct.rows, direct.columns), direct.reach, direct.fine)
 
 
 def _within(edges: Floats, middle: float, reach: float) -> slice:

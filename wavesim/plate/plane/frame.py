@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wavesim.arrays import Floats
+from wavesim.errors import LimitError
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.interpolation import TAPS, bend_even
 from wavesim.threads import in_threads
@@ -23,6 +24,7 @@ _SEEN = 1e-5  # [pixel] displacement of an even cell against its pixel that is l
 _GUARD = TAPS // 2 + 1  # cells beyond the plate where cells and pixels differ
 PER_FRINGE = 4.0  # cells to the finest fringe: interpolation is right to 1e-5
 _MOST_CELLS = 4_000_000  # of a frame that is finer than its pixels
+_MOST_MARGIN = 10_000_000  # cells on either side: their edges alone take 160 MB
 _MOST_READINGS = 2e9  # cells times wavelengths of such a frame: some five seconds
 Fineness = tuple[int, int]  # cells to a pixel along p and along q
 
@@ -78,7 +80,7 @@ def bearable(geometry: Geometry, wanted: Fineness, wavelengths: int) -> Fineness
     """As many cells to a pixel as are wanted, or fewer where they would be too many."""
     pixels = geometry.x_m.size * geometry.y_m.size
     most = min(_MOST_CELLS, _MOST_READINGS / max(wavelengths, 1)) / pixels
-    p, q = wanted
+    p, q = (min(fine, max(int(most), 1)) for fine in wanted)
     while p * q > max(most, 1.0):
         p, q = (p - 1, q) if p >= q else (p, q - 1)
     return p, q
@@ -97,7 +99,13 @@ def _steps(geometry: Geometry) -> tuple[float, float]:
 
 
 def frame_of(geometry: Geometry, reach: tuple[float, float], fine: Fineness = (1, 1)) -> Frame:
-    """Frame of a plate, with a margin as wide as the source reaches from its middle."""
+    """Frame of a plate, with a margin as wide as the source reaches from its middle.
+
+    Raises
+    ------
+    LimitError
+        That is more cells than anybody could compute.
+    """
     x, y = geometry.x_edges_m, geometry.y_edges_m
     step_p, step_q = _steps(geometry)
     # at a given x, p goes one way with |y|, and q at a given y with |x|: the ends say it all
@@ -108,10 +116,7 @@ def frame_of(geometry: Geometry, reach: tuple[float, float], fine: Fineness = (1
         np.abs(p - even_p).max() / step_p, np.abs(q - y[:, None] / geometry.focal_m).max() / step_q
     )
     step_p, step_q = step_p / fine[0], step_q / fine[1]
-    margin = tuple(
-        math.ceil(h / s) + TAPS // 2 if h else 0
-        for h, s in zip(reach, (step_p, step_q), strict=True)
-    )
+    margin = (_margin(reach[0], step_p), _margin(reach[1], step_q))
     if off < _SEEN:
         inner_p, inner_q = _split(even_p, fine[0]), _split(y / geometry.focal_m, fine[1])
     else:
@@ -135,10 +140,21 @@ def flat_frame(geometry: Geometry, reach: tuple[float, float], fine: Fineness) -
     ):
         inner = _split(edges / geometry.focal_m, parts)
         step = float(inner[1] - inner[0])
-        margin = math.ceil(side / step) + TAPS // 2 if side else 0
+        margin = _margin(side, step)
         both.append((_extended(inner, step, margin), margin))
     (p, wide), (q, high) = both
     return Frame(p, q, (wide, high), straight=True, fine=fine, odd=geometry.y_edges_m.size % 2 == 0)
+
+
+def _margin(side: float, step: float) -> int:
+    """Cells beyond the plate that the source reaches, whose sine is `side`."""
+    if side > _MOST_MARGIN * step:
+        raise LimitError(
+            f"is so fine that the source's image is {2 * side / step:.2g} of its cells across",
+            key="plate.pixel",
+            expected="larger pixels, or a camera of smaller focal length",
+        )
+    return math.ceil(side / step) + TAPS // 2 if side else 0
 
 
 def _split(edges: Floats, parts: int) -> Floats:
