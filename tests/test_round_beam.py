@@ -18,6 +18,7 @@ from click.testing import CliRunner
 import wavesim
 from tests import bench
 from tests.parameters import slow_beyond
+from wavesim.aperture.illumination import Along
 from wavesim.cli.predict import command as predict
 from wavesim.cli.profile import command as profile
 from wavesim.cli.tolerance import command as tolerance
@@ -109,3 +110,16 @@ def test_amplitude_is_what_is_exposed() -> None:
     power = np.abs(wavesim.amplitude(plate.scene, sines, WAVE_M)) ** 2
     row = plate.profile_irradiance
     assert power / power.max() == pytest.approx(row / row.max(), abs=3e-3)
+
+
+def test_along_a_whole_chord_it_is_the_bessel_function_of_a_round_hole() -> None:
+    """sqrt(1 - (y / R)^2) over its whole height: pi R J1(2 pi v R) / (2 pi v R) (Born and Wolf
+    8.5.2, along one diameter), here scaled to the power of an even height."""
+    from scipy.special import j1
+
+    radius_m = 3e-3
+    along = Along(2 * radius_m, round_m=radius_m)
+    v = np.array([5e3, 1e5, 4e5])  # the second and third are added up in panels
+    found = np.array([float(along.amplitude(np.array([one]))[0]) for one in v])
+    closed = j1(2 * np.pi * v * radius_m) / (2 * v)
+    assert found / found[0] == pytest.approx(closed / closed[0], abs=1e-9)
