@@ -196,7 +196,7 @@ def _gauss_legendre(points: int) -> tuple[Floats, Floats]:
     """
     leggauss = np.polynomial.legendre.leggauss
     if points <= _MOST_POINTS:
-        return leggauss(points)  # type: ignore[no-any-return]
+        return leggauss(points)
     x, w = leggauss(_PANEL)
     panels = math.ceil(points / _PANEL)
     middle = (2 * np.arange(panels) + 1) / panels - 1

@@ -95,12 +95,13 @@ def rows(along: Along, geometry: Geometry, node_m: Floats) -> Rows:
     shortest = float(node_m.min())
     spans = 2 * along.height_m * _reach(geometry, shortest)
     _require_memory(spans, scale.size * node_m.size, geometry)
-    require_time(
-        1e-9 * CELLS * spans * along.points(_reach(geometry, shortest)) * _TURN_NS,
-        what="for its rows, so tall is the source slit",
-        key="source.slit.height",
-        expected="a lower slit, a lower plate or a rectangular beam",
-    )
+    if (places := along.points(_reach(geometry, shortest))) > 1:
+        require_time(
+            1e-9 * CELLS * spans * places * _TURN_NS,
+            what="for its rows, so tall is the source slit",
+            key="source.slit.height",
+            expected="a lower slit, a lower plate or a rectangular beam",
+        )
     table = _height_table(along, geometry, shortest)
     every = np.stack([_row_weights(table, geometry, node_m, s) for s in scale])
     error = _between_scales(table, geometry, node_m, every, scale)
