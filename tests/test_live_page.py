@@ -293,8 +293,8 @@ def test_a_sweep_turns_slowly_and_can_be_recorded(page: Page) -> None:
 
 
 def test_locks_hold_and_a_locked_ratio_moves_both(page: Page) -> None:
-    page.get_by_role("button", name="Hold width : pitch").click()
-    expect(page.get_by_role("button", name="Release width : pitch")).to_be_visible()
+    page.get_by_role("button", name="Lock width : pitch").click()
+    expect(page.get_by_role("button", name="Unlock width : pitch")).to_be_visible()
     field(page, "Aperture", "pitch").fill("45 um")
     page.keyboard.press("Enter")
     expect(field(page, "Aperture", "width")).to_have_value("20 um")

@@ -147,7 +147,7 @@ class Session:
         held, moved = (upper, lower) if upper in self.locks else (lower, upper)
         if moved in self.locks:
             raise InputError(
-                "both of its lengths are locked", key=path, expected="release one of them"
+                "both of its lengths are locked", key=path, expected="unlock one of them"
             )
         length = self._length(held)
         return {moved: _shown(length * ratio if moved == upper else length / ratio)}

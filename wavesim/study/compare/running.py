@@ -160,7 +160,7 @@ def stated(scene: Scene) -> tuple[str, ...]:
     pitch = pitch_m(scene)
     tested = SCALAR_ALONG.why_not(scene) is None
     text = (
-        f"scalar theory itself is tested {'only at the blaze' if tested else 'nowhere here'}. "
+        f"scalar theory itself is {'tested only at the blaze' if tested else 'not tested'}. "
         "With a pitch of a few wavelengths or steep facets, positions, line shapes and ratios "
         "of ghosts to lines remain correct, absolute efficiencies do not (Fano 1948, JOSA 38, "
         "921: elementary theories give ghosts in order of magnitude)"

@@ -21,9 +21,9 @@ def report(found: Tolerance) -> Iterator[Sentence | Listing]:
         f"{found.perfect:,.0f}; periodic errors of {found.period:g} rulings",
     )
     columns = (
-        Column("largest error", wraps=True), Column("limit"), Column("required"),
+        Column("largest error", wraps=True), Column("limit"), Column("value"),
         Column("alone, by\nformula"), Column("alone, by\nsimulation"),
-        Column("reached in\nsimulation"), Column("together,\nby formula"),
+        Column("value\nreached"), Column("together,\nby formula"),
     )  # fmt: skip
     yield Listing("tolerances", columns, tuple(_row(row) for row in found.rows))
     yield Sentence("together", _together(found))
