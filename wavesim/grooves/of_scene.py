@@ -292,5 +292,8 @@ def _plain(mount: Mounted) -> str:
     parts = [f"{surface.pitch_m!r}", f"{surface.below is None}"]
     parts += [f"{m.name} {thickness!r}" for m, thickness in surface.coating]
     if isinstance(surface.profile, MeasuredProfile):
-        parts += [surface.profile.place_m.tobytes().hex(), surface.profile.height_m.tobytes().hex()]
+        parts += [
+            surface.profile.position_m.tobytes().hex(),
+            surface.profile.height_m.tobytes().hex(),
+        ]
     return " ".join(parts)

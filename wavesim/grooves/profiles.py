@@ -187,7 +187,7 @@ class MeasuredProfile:
     at sharp edges (turned by more than 12 deg).
     """
 
-    place_m: Floats
+    position_m: Floats
     height_m: Floats
 
     @property
@@ -197,7 +197,7 @@ class MeasuredProfile:
 
     def relief(self, pitch_m: float) -> Relief:
         """A polygon, or splines between edges."""
-        x, y = self.place_m / pitch_m, self.height_m / pitch_m
+        x, y = self.position_m / pitch_m, self.height_m / pitch_m
         if x.size <= _MANY + 1:
             return polygon(np.stack([x, y], axis=1))
         return _splined(x, y)
