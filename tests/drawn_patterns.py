@@ -39,7 +39,7 @@ def observer() -> tuple[Floats, Floats]:
 
 
 def slits(
-    x_m: Floats, *, width_m: float, pitch_m: float, count: int, focal_m: float = 1.0,
+    x_m: np.ndarray, *, width_m: float, pitch_m: float, count: int, focal_m: float = 1.0,
     slit_image_m: float = 0.0, wavelength_m: float | None = None, kelvin: float = 5772.0,
     lean: float = 0.0,
 ) -> Floats:  # fmt: skip
@@ -78,7 +78,7 @@ def disc(shape: tuple[int, int], pixel_m: float, diameter_m: float, wavelength_m
 
 
 def ruled(
-    x_m: Floats, *, pitch_m: float, count: int, width_m: float, wavelength_m: float,
+    x_m: np.ndarray, *, pitch_m: float, count: int, width_m: float, wavelength_m: float,
     period: float, amplitude_m: float, pixel_m: float, focal_m: float = 1.0,
     axis_rad: float = 0.0, slit_image_m: float = 0.0,
 ) -> Floats:  # fmt: skip

@@ -225,4 +225,4 @@ def main(count: int, first: int = 0, tell: Callable[[str], None] = print) -> Non
 
 if __name__ == "__main__":
     given = [int(word) for word in sys.argv[1:3]]
-    main(*(given or [60]))
+    main(*(given or [60]))  # type: ignore[arg-type]

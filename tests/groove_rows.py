@@ -50,7 +50,7 @@ def lamellar(d: float, f: float, h: float, n1: complex, ridge: complex | None) -
     return Surface(
         Lamellar(h * UM, f),
         d * UM,
-        _index(ridge),
+        _index(ridge),  # type: ignore[arg-type]
         above=constant(n1),  # type: ignore[arg-type]
     )
 

@@ -36,8 +36,8 @@ def slit_plate(
     xyz *= level / xyz[:, 1].max()
     irradiance = profile.sum(axis=0)
     return Plate(
-        x_m=x_m,
-        y_m=y_m,
+        x_m=x_m,  # type: ignore[arg-type]
+        y_m=y_m,  # type: ignore[arg-type]
         irradiance=rows[:, None] * irradiance,
         xyz=rows[:, None, None] * xyz,
         profile_irradiance=irradiance,

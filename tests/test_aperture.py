@@ -296,7 +296,7 @@ class TestVaryingElements:
         beam = Rays(0.0, sines, WAVE)
         exact = sum(
             groove.deepened(float(s)).amplitude(beam) * np.exp(-2j * np.pi * beam.u * x)
-            for s, x in zip(wrong.depth, ruling(200, 4e-6).position_m, strict=True)
+            for s, x in zip(np.atleast_1d(wrong.depth), ruling(200, 4e-6).position_m, strict=True)
         )
         assert len(built.combs) > 2
         assert np.abs(found - exact).max() <= 200 * 4e-6 * TOLERANCE * 10

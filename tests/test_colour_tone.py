@@ -115,7 +115,7 @@ def test_logarithm_gives_each_decade_an_equal_step_and_says_so() -> None:
 @pytest.mark.parametrize("bad", [{"gamma": 0}, {"toe": -1}, {"latitude": np.nan}, {"base_fog": -1}])
 def test_bad_films_are_refused(bad: dict[str, float]) -> None:
     with pytest.raises(InputError, match=f"tone.{next(iter(bad))}"):
-        Film(**bad)
+        Film(**bad)  # type: ignore[arg-type]
 
 
 def test_photons_of_a_pixel() -> None:

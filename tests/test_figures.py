@@ -49,7 +49,7 @@ CAUTION = (
 
 def fine(count: int = 6, **size: int) -> Plate:
     """A plate whose pixels match its scene."""
-    plate = slit_plate(count, **{"nx": 300, "ny": 40, "nw": 96, **size})
+    plate = slit_plate(count, **{"nx": 300, "ny": 40, "nw": 96, **size})  # type: ignore[arg-type]
     pixels = scene.PlateFormat(width_m=0.06, height_m=plate.y_m.size * 2e-4, pixel_m=2e-4)
     report = replace(plate.report, cautions=(CAUTION,))
     return replace(plate, scene=plate.scene.model_copy(update={"plate": pixels}), report=report)

@@ -124,6 +124,6 @@ def test_one_wavelength_goes_where_another_does() -> None:
 
 def test_beyond_grazing_there_is_no_position() -> None:
     geometry = GratingGeometry(0.0, 0.0, 1.0, 1e-6)
-    assert np.isnan(geometry.x_m([2, -2], 600e-9)).all()  # sin beta = 1.2
+    assert np.isnan(geometry.x_m(np.array([2.0, -2.0]), 600e-9)).all()  # sin beta = 1.2
     turned = GratingGeometry(0.0, 1.0, 1.0, 1e-6)
     assert np.isnan(turned.x_of_sine(-0.9))  # 122 degrees from the camera's axis

@@ -149,7 +149,8 @@ def exponents(
 def test_modes_are_the_roots_of_their_equation(name: str) -> None:
     """Botten et al. 1981: roots in extended precision, both fields."""
     row = next(row for row in LAMELLAR if row.name == name)
-    for kind, roots in zip(("along", "across"), MODES[name], strict=True):
+    kinds: tuple[Kind, Kind] = ("along", "across")
+    for kind, roots in zip(kinds, MODES[name], strict=True):
         found = exponents(row.surface, row.wavelength * UM, row.sine, kind)[: len(roots)]
         assert np.abs(found - roots).max() < 1e-7
 
@@ -160,7 +161,8 @@ def test_the_permittivity_of_fine_layers(
 ) -> None:
     """Normal incidence, exact roots; Rytov 1956 to second order in the pitch over wavelength."""
     surface = lamellar(ratio, duty, 0.3, 1, index)
-    for kind, eps in (("along", along), ("across", across)):
+    cases: tuple[tuple[Kind, float], ...] = (("along", along), ("across", across))
+    for kind, eps in cases:
         assert exponents(surface, UM, 0.0, kind, 1)[0] == pytest.approx(eps, abs=1e-8)
 
 

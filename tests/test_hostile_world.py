@@ -123,7 +123,7 @@ def numbers() -> dict[str, np.ndarray]:
 
 
 def keep_all(path: str) -> None:
-    np.savez(path, **numbers())
+    np.savez(path, **numbers())  # type: ignore[arg-type]
 
 
 def exposed_on(threads: int, path: Path) -> dict[str, np.ndarray]:

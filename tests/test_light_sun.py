@@ -119,7 +119,7 @@ def test_air_mass_of_a_height(height_deg: float, mass: float, digits: float) -> 
 
 def test_a_scene_names_the_height_of_its_sun() -> None:
     def lux(**given: object) -> float:
-        return photometry.luminous(light.spectrum(Sun(**given)))
+        return photometry.luminous(light.spectrum(Sun(**given)))  # type: ignore[arg-type]
 
     assert lux() == pytest.approx(133.1e3, rel=2e-3)  # above the air, as stated
     assert lux(air="ground") == lux(air_mass=1.5)

@@ -139,4 +139,4 @@ def test_profiles_that_cannot_be_measured(x, value, message):
 
 def test_unknown_kind_of_line():
     with pytest.raises(InputError, match="bright or dark"):
-        find_lines(profile(np.arange(9.0), np.ones(9)), "grey")
+        find_lines(profile(np.arange(9.0), np.ones(9)), "grey")  # type: ignore[arg-type]

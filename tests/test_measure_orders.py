@@ -25,6 +25,7 @@ from wavesim.measuring import (
     of_scene,
     profile,
 )
+from wavesim.measuring.profile import Profile
 from wavesim.scene import parse
 
 BENCH = Instrument(1e-3 / 300, 0.5)
@@ -36,7 +37,7 @@ def laser(**how: object) -> str:
     return screwed((20, 40, 0), source=source, **how)  # type: ignore[arg-type]
 
 
-def lines_at(positions, heights) -> object:
+def lines_at(positions, heights) -> Profile:
     """A noiseless profile with Gaussian lines of 40 um."""
     x = np.arange(-0.01, 0.30, 1e-5)
     light = sum(
@@ -109,7 +110,7 @@ def test_negative_orders_and_oblique_light():
     positions = [float(bench.position_m(546.075e-9, m)) for m in (-1, 1)]
     x = np.arange(min(positions) - 0.01, max(positions) + 0.01, 1e-5)
     light = sum(np.exp(-(((x - p) / 2e-5) ** 2)) for p in positions) + 1e-9
-    table = measure_profile(profile(x, light), bench, Task(element="Hg"))
+    table = measure_profile(profile(x, light), bench, Task(element="Hg"))  # type: ignore[arg-type]
     assert [r.order for r in table.lines] == [-1, 1]
     for row in table.lines:
         assert known(row.wavelength_m) * 1e9 == pytest.approx(546.075, abs=0.002)

@@ -126,7 +126,8 @@ def test_uncertainty_budget_adds_up(plate):
     )
     row = table.lines[len(table.lines) // 2]
     parts = (row.u_noise_m, row.u_pixel_m, row.u_slit_m, row.u_pitch_m, row.u_angles_m, row.u_air_m)
-    assert row.uncertainty_m == pytest.approx(np.sqrt(np.sum(np.square(parts))), rel=1e-12)
+    total = np.sqrt(np.sum(np.square([known(part) for part in parts])))
+    assert row.uncertainty_m == pytest.approx(total, rel=1e-12)
     assert row.u_pitch_m == pytest.approx(1e-5 * known(row.wavelength_m), rel=1e-9)
     # air: (n - 1) / T = 9.6e-7 a kelvin (ideal gas), two kelvin
     assert row.u_air_m == pytest.approx(2 * 9.6e-7 * known(row.wavelength_m), rel=0.02)

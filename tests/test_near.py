@@ -88,7 +88,9 @@ def test_many_small_pieces_agree_with_the_edges() -> None:
 def test_a_fine_grating_images_itself() -> None:
     pitch, count, wave = 50e-6, 400, 500e-9
     position = (np.arange(count) - (count - 1) / 2) * pitch
-    comb = Comb(Slit(pitch / 4), position, np.ones(count, dtype=np.complex128))
+    comb = Comb(
+        Slit(pitch / 4), np.asarray(position, dtype=np.float64), np.ones(count, dtype=np.complex128)
+    )
     distance = 2 * pitch**2 / wave  # the full self-imaging distance, 2 d^2 / lambda
     x = np.linspace(-2 * pitch, 2 * pitch, 401)  # well away from the ends' own waves
 

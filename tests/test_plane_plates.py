@@ -263,7 +263,7 @@ def test_dots_of_many_sizes_against_a_direct_sum() -> None:
     aperture = build_plane(asked)
     from wavesim.aperture.plane.positions import dot_diameters
 
-    sizes, group = dot_diameters(asked.aperture), aperture.groups[0]
+    sizes, group = dot_diameters(asked.aperture), aperture.groups[0]  # type: ignore[arg-type]
     u, v = np.random.default_rng(2).normal(size=(2, 50)) * 3e4
     exact = sum(
         disc(float(d)).amplitude(u, v) * np.exp(-2j * np.pi * (u * x + v * y))
@@ -284,7 +284,7 @@ def test_corona_of_many_discs_has_the_rings_of_one() -> None:
     r = np.hypot(plate.x_m[None, :], plate.y_m[:, None])
     ring = np.arange(3e-3, 29e-3, 4e-4)
     mean = [plate.irradiance[(r > a) & (r <= a + 4e-4)].mean() for a in ring]
-    single = disc(40e-6).amplitude((ring + 2e-4) / WAVE, 0.0) ** 2
+    single = disc(40e-6).amplitude((ring + 2e-4) / WAVE, 0.0) ** 2  # type: ignore[arg-type]
     power = 1e-3 / (math.pi / 4 * 6e-3**2) * 4000 * single / WAVE**2
     dark = ring[np.argmin(mean[:50])] + 2e-4
     assert dark == pytest.approx(1.21967 * WAVE / 40e-6, abs=6e-4)  # a ring and a half of 0.4 mm

@@ -86,7 +86,7 @@ def test_sparse_samples_give_the_power_between_them() -> None:
     width, comb = ruled.width_m, ruled.combs[0]
 
     def power(start: float, step: float, count: int) -> np.ndarray:
-        u = start + step * np.arange(count)
+        u = np.asarray(start + step * np.arange(count), dtype=np.float64)
         return np.abs(interference(comb, u, np.zeros(count), ruled.pitch_m)) ** 2
 
     start, step = 5.8e5, 1 / (8 * width)

@@ -62,10 +62,10 @@ def test_a_uniform_beam_has_the_tails_of_the_closed_form() -> None:
     """
     n = np.arange(COUNT) - (COUNT - 1) / 2
     light = Illumination(by_hand(n), 0.0, PITCH_M / 4)
-    mu = 1 + np.arange(1, 2**19, 37) * 2.0**-20
+    mu = np.asarray(1 + np.arange(1, 2**19, 37) * 2.0**-20, dtype=np.float64)
     width = light.aperture.combs[0].element.width_m
     factor = light.intensity(mu) / (width * np.sinc(width * mu / PITCH_M) * COUNT) ** 2
-    closed = formulas.interference_factor(mu, COUNT)
+    closed = formulas.interference_factor(mu, COUNT)  # type: ignore[arg-type]
     wrong = (np.sqrt(factor) - np.sqrt(closed)) ** 2
     assert wrong.max() < FLOOR
     far = np.abs(mu - 1.25) < 0.2

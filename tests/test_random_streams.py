@@ -93,5 +93,6 @@ def test_every_seed_draws(seed: int) -> None:
 def test_missing_rulings_of_every_seed(seed: int) -> None:
     """4,000 rulings of which a fifth is missing: within five standard deviations."""
     defect = MissingDefect(fraction=0.2, seed=seed)
-    weight = errors(defect, IdealRuling(np.arange(4000) * 1e-6, 1e-6)).weight
+    position = np.asarray(np.arange(4000) * 1e-6, dtype=np.float64)
+    weight = errors(defect, IdealRuling(position, 1e-6)).weight
     assert abs(np.sum(weight == 0) - 800) < 5 * np.sqrt(4000 * 0.2 * 0.8)

@@ -119,7 +119,7 @@ def test_the_gallery_shows_every_scene_and_its_links_lead_somewhere() -> None:
 
 def test_every_command_in_the_table_exists() -> None:
     named = set(re.findall(r"^\| `wavesim (\w+)", README, re.MULTILINE))
-    help_text = CliRunner().invoke(_group(), ["--help"]).output
+    help_text = CliRunner().invoke(_group(), ["--help"]).output  # type: ignore[arg-type]
     listed = set(re.findall(r"^  (\w+)  ", help_text.split("Commands:")[1], re.MULTILINE))
     assert named == listed
 

@@ -188,7 +188,10 @@ def test_a_plate_file_keeps_what_was_recorded(tmp_path: Path) -> None:
         plate.save(tmp_path / "plate.h5")
         again = wavesim.open_plate(tmp_path / "plate.h5")
         assert np.array_equal(recorded(again), recorded(plate))
-        assert np.array_equal(again.recorded_white_xyz, plate.recorded_white_xyz)
+        white, again_white = plate.recorded_white_xyz, again.recorded_white_xyz
+        assert white is not None
+        assert again_white is not None
+        assert np.array_equal(again_white, white)
         assert np.array_equal(again.picture(), plate.picture())
         assert np.array_equal(again.to_xarray().recorded, recorded(plate))
 

@@ -390,7 +390,7 @@ def test_killed_writer_leaves_a_whole_file(tmp_path: Path) -> None:
 def test_two_writers_of_one_file(tmp_path: Path) -> None:
     path, new = tmp_path / "p.h5", slit_plate(5, nx=400, ny=200)
     store.save(new, path)
-    command = [sys.executable, "-c", OVERWRITE, path]
+    command: list[str | Path] = [sys.executable, "-c", OVERWRITE, path]
     writers = [
         subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) for _ in range(2)
     ]
@@ -412,7 +412,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system of 256 KiB; needs the right to mount one."""
     folder = tmp_path / "disk"
     folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", folder]
+    mount: list[str | Path] = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", folder]
     if os.geteuid() != 0 or subprocess.run(mount, check=False, capture_output=True).returncode:
         pytest.skip("may not mount a file system here")
     yield folder
@@ -463,7 +463,7 @@ def test_read_only_folder(tmp_path: Path) -> None:
         folder = tmp_path / "disk"
         tmp_path.chmod(0o755)
         folder.mkdir()
-        mount = ["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", folder]
+        mount: list[str | Path] = ["mount", "-t", "tmpfs", "-o", "ro", "tmpfs", folder]
         if subprocess.run(mount, check=False, capture_output=True).returncode:
             pytest.skip("may not mount a file system here")
         try:
