@@ -109,11 +109,7 @@ def photographs(folder: Path) -> Work:
     """Photographs from which a scene is fitted: damaged, of any mode, or of something else."""
     from PIL import Image
 
-    from tests.drawn_patterns import Camera, slits
-
-    x = np.linspace(-0.02392, 0.02392, 300, dtype=np.float64)
-    light = slits(x, width_m=41e-6, pitch_m=157e-6, count=2, wavelength_m=632.8e-9)
-    drawn = Camera(rows=12).of_line(light, np.random.default_rng(1))
+    drawn = drawn_pair()
     scene = (ROOT / "scenes" / "photographs" / "pair.toml").read_text()
     (folder / "scene.toml").write_text(scene)
     mutator = SceneMutator()
@@ -138,6 +134,15 @@ def photographs(folder: Path) -> Work:
         return leaving_nothing(folder, lambda: commanded("fit", *args))
 
     return work
+
+
+def drawn_pair() -> np.ndarray:
+    """A small photograph of two slits, by the textbook formula."""
+    from tests.drawn_patterns import Camera, slits
+
+    x = np.linspace(-0.02392, 0.02392, 300, dtype=np.float64)
+    light = slits(x, width_m=41e-6, pitch_m=157e-6, count=2, wavelength_m=632.8e-9)
+    return Camera(rows=12).of_line(light, np.random.default_rng(1))
 
 
 _FREE = ("aperture.width", "aperture.width", "aperture.pitch", "aperture.count")

@@ -17,6 +17,7 @@ import sys
 import time
 import warnings
 import zlib
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,9 @@ from PIL import Image
 
 import wavesim
 from tests.bench import SMALL_SCENE, text
+from tests.mutated_doors import drawn_pair
+from tests.mutated_files import PROFILE
+from tests.mutated_scenes import commanded
 from tests.mutations import ROOT, patrol
 from tests.test_cli_hostile import heed_interrupts
 from wavesim.errors import ComputationError, InputError
@@ -224,8 +228,6 @@ def refused(scene: str, folder: Path, message: str) -> None:
 
 def not_measured(file: Path, message: str, *options: str, command: str = "measure") -> None:
     """The command refuses the file with `message`."""
-    from tests.mutated_scenes import commanded
-
     with (
         warnings.catch_warnings(action="error"),
         pytest.raises(InputError, match=message) as caught,
@@ -450,6 +452,43 @@ def test_a_coating_a_kilometre_thick(tmp_path: Path) -> None:
         f'material = "silver"\n{coating}', 'profile = "sinusoidal", depth = "180 nm"'
     )
     refused(scene, tmp_path, "coating.thickness: is out of range .* 20 um")
+
+
+@pytest.mark.parametrize("how", [("--bright", "--json"), ("--dark", "--element", "sun")])
+def test_a_profile_that_is_brightest_nearly_everywhere(
+    how: tuple[str, ...], tmp_path: Path
+) -> None:
+    """No light stands out of the rest: there is nothing whose middle a slit's pattern had."""
+    head, *rows = PROFILE.split()
+    upside_down = [f"{x},{-1e8 * float(y) - 500}" for x, y in (row.split(",") for row in rows)]
+    (tmp_path / "line.csv").write_text("\n".join([head, *upside_down]))
+    with warnings.catch_warnings(action="error"), pytest.raises(InputError, match="shows no"):
+        commanded("measure", str(tmp_path / "line.csv"), *BENCH, *how)
+
+
+@pytest.mark.slow
+def test_a_photograph_whose_middle_is_grain(tmp_path: Path) -> None:
+    """The pitch changes nothing in what is neither black nor burnt out: it has no uncertainty."""
+    pair = np.array(Image.fromarray(drawn_pair()).convert("1"))
+    pair[5:8] = np.random.default_rng(4).random((3, 300)) < 0.5
+    Image.fromarray(pair).save(tmp_path / "pair.tif")
+    scene = str(ROOT / "scenes" / "photographs" / "pair.toml")
+    options = ("--free", "aperture.pitch", "--pixel", "160 um", "--tone", "film")
+    with warnings.catch_warnings(action="error"):
+        commanded("fit", scene, str(tmp_path / "pair.tif"), *options)
+
+
+def test_a_scan_whose_tags_claim_more_than_the_file_holds(tmp_path: Path) -> None:
+    """Pillow warns of such a tag where it only looks for the orientation."""
+    grain = np.random.default_rng(3).integers(0, 256, (24, 40), dtype=np.uint8)
+    Image.fromarray(grain).save(tmp_path / "scan.tif")
+    content = bytearray((tmp_path / "scan.tif").read_bytes())
+    resolution = content.find(struct.pack("<HH", 284, 3))  # PlanarConfiguration
+    content[resolution + 4 : resolution + 8] = struct.pack("<I", 3_000_000)  # so many of them
+    (tmp_path / "scan.tif").write_bytes(content)
+    with warnings.catch_warnings(record=True) as given, suppress(InputError):
+        commanded("measure", str(tmp_path / "scan.tif"), *SCAN)
+    assert not given
 
 
 SCAN = (*BENCH, "--pixel", "10 um")

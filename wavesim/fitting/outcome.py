@@ -146,10 +146,14 @@ def _covariance(problem: FitProblem, best: FitSolution) -> Floats:
 
 
 def _inverse(jacobian: Floats) -> Floats:
-    """(J^T J)^-1, with columns of one size while it is taken: metres stand beside logarithms."""
+    """(J^T J)^-1, with columns of one size while it is taken: metres stand beside logarithms.
+
+    NaN for what changes nothing in the photographs.
+    """
     size = np.maximum(np.linalg.norm(jacobian, axis=0), 1e-300)
     even = jacobian / size
-    return np.asarray(np.linalg.pinv(even.T @ even, rcond=1e-12) / np.outer(size, size))
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.linalg.pinv(even.T @ even, rcond=1e-12) / np.outer(size, size))
 
 
 def _blocks(problem: FitProblem) -> Indices:

@@ -172,6 +172,8 @@ def _fitted(
 
     low, high = float(s.min()), float(s.max())
     weight = np.maximum(y - np.median(y), 0.0) ** 2
+    if slits == 1 and not weight.any():  # no light stands out of the rest
+        return None
     middle = float(s[np.argmax(y)]) if slits > 1 else float(np.average(s, weights=weight))
     best, best_cost = None, math.inf
     for band in (0.15, 0.6):
@@ -192,7 +194,10 @@ def _fitted(
         return None
     q = best.x
     variance = _CORRELATED * 2 * best_cost / max(s.size - q.size, 1)
-    spread = np.sqrt(np.diag(np.linalg.pinv(best.jac.T @ best.jac)) * variance)
+    curvature = np.diag(np.linalg.pinv(best.jac.T @ best.jac))
+    if not (curvature >= 0).all():  # by rounding: nothing determines the pattern
+        return None
+    spread = np.sqrt(curvature * variance)
     with np.errstate(divide="ignore"):
         inverse = np.abs(1 / q)
     return FringePattern(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -22,12 +23,14 @@ def exif_tags(path: Path) -> dict[int, Any]:
 
     from wavesim.raster import READABLE
 
-    try:
-        with Image.open(path, formats=READABLE) as image:
-            found = image.getexif()
-            return {**dict(found), **dict(found.get_ifd(_EXIF))}
-    except Exception:  # decoders raise what they come upon; the picture itself was read
-        return {}
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            with Image.open(path, formats=READABLE) as image:
+                found = image.getexif()
+                return {**dict(found), **dict(found.get_ifd(_EXIF))}
+        except Exception:  # decoders raise what they come upon; the picture itself was read
+            return {}
 
 
 def upright(raw: npt.NDArray[Any], orientation: object) -> npt.NDArray[Any]:

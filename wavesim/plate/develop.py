@@ -88,7 +88,8 @@ def _scaled(values: Floats, factor: float) -> Floats:
 
 
 def _spectrum(plate_light: Light, factor: float) -> Floats:
-    return np.asarray(plate_light.profile_spectrum * factor)
+    # differences of running integrals fall below zero by their rounding where it is dark
+    return np.asarray(np.maximum(plate_light.profile_spectrum * factor, 0.0))
 
 
 def white(scene: Scene) -> Floats:
