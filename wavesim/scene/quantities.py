@@ -102,7 +102,7 @@ class Quantity:
             raise self.refuse("is not above zero")
         if number < 0 == self.low:
             raise self.refuse("is negative")
-        low, high = (limit * (1 + _ROUNDING * math.copysign(sign, limit))
+        low, high = (limit * (1 + _ROUNDING * sign * math.copysign(1, limit))
                      for limit, sign in ((self.low, -1), (self.high, 1)))  # fmt: skip
         if number < low or (self.above_low and number <= self.low) or number > high:
             expected = f"{a(self.dimension)} {self.range}"
