@@ -91,7 +91,7 @@ def main(args: list[str] | None = None) -> NoReturn:
     """Run the command line `args` (default: the process's own) and exit with its status."""
     # our own threads share out the work: those of a matrix product cost more than they save here,
     # and would make the last bits depend on their number
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
     os.environ["MPLBACKEND"] = "agg"  # no window is opened, whatever a shell's leftovers name
     os.environ.pop("NUMBA_NUM_THREADS", None)  # not used, and refused where it is nonsense
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # else looked for in each package

@@ -342,9 +342,9 @@ def plan_of(path: str | Path) -> StudyPlan:
         base = parse(scene, file=str(path)).beside(str(home / scene_folder))
     except (*parts.DAMAGED, SceneError) as error:
         raise PlateFileError(
-            "does not hold the study that made it",
+            "does not hold the study that made it, or one that this version can read",
             file=path,
-            expected=_EXPECTED,
+            expected=f"{_EXPECTED}; run the study again if an earlier version wrote it",
         ) from error
     return StudyPlan(table, base, text, str(path), home / study_folder)
 
