@@ -205,7 +205,7 @@ def test_materials_are_named_alike_and_have_sources() -> None:
     [
         ({"mounting": "transmission", "material": "acrylic"},
          {"kind": "led", "wavelength": "400 nm", "width": "20 nm"}, ("acrylic", "419.9", "nm")),
-        ({"groove": {**GROOVE, "depth": "2 um"}}, LASER, ("aperture.groove", "deeper", "2000")),
+        ({"groove": {**GROOVE, "depth": "2 um"}}, LASER, ("aperture.groove", "too deep", "2000")),
         ({"groove": {**GROOVE, "profile": "blazed", "depth": None}}, LASER, ("groove",)),
         ({"defects": [{"kind": "depth", "rms": 0.1, "seed": 1}]}, LASER, ("depth", "scalar")),
         ({"mounting": "transmission"}, LASER, ("aluminium", "transmission")),

@@ -610,7 +610,7 @@ CIRCLE = ("--circle", "--density", "600 / mm")
 def test_more_settings_than_hands_can_set(tmp_path: Path) -> None:
     """A fit of so many lines took a matrix of as many rows and columns."""
     path = tmp_path / "circle.csv"
-    for count, message in ((30_000, "has 30,000 rows"), (1000, "too many lines of unknown")):
+    for count, message in ((30_000, "too many settings"), (1000, "too many lines of unknown")):
         rows = "".join(f"{1 - k % 2 * 2},{159 + k % 2 * 41},37,{k % 60}\n" for k in range(count))
         path.write_text("order,degrees,minutes,seconds\n" + rows)
         not_measured(path, message, *CIRCLE)
