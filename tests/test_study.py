@@ -536,6 +536,18 @@ class TestReports:
         assert found["aperture.count"].first_order == pytest.approx(of_count, abs=2e-3)
         assert found["aperture.width"].first_order == pytest.approx(of_width, abs=2e-3)
 
+    def test_the_file_of_an_earlier_version_is_made_again(self, desk: Path) -> None:
+        """Such a file names no folders."""
+        study, target = write(desk, RANDOM.format(draws=2)), desk / "s.h5"
+        assert command(study, "-o", target, "--workers", "1")[0] == 0
+        with h5py.File(target, "r+") as file:
+            del file.attrs["scene_folder"]
+        status, output = command(target)
+        assert status == 2
+        assert "run the study again" in output
+        assert command(study, "-o", target, "--workers", "1")[0] == 0
+        assert command(target)[0] == 0
+
     def test_dry_run_writes_nothing(self, desk: Path) -> None:
         study = write(desk, RANDOM.format(draws=50))
         before = sorted(desk.iterdir())

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     import xarray
 
 VERSION = 1
+_NEEDED = ("study", "scene", "scene_folder", "study_folder")  # texts of the study and its scene
 _EXPECTED = "a file that wavesim study wrote"
 _CHUNK = 4096  # members written at a time, at the most
 _LISTS = ("DIMENSION_LIST", "REFERENCE_LIST")  # HDF5's own: of a variable's axes, an axis's users
@@ -70,7 +71,8 @@ def failed_in(target: Path, plan: StudyPlan) -> int | None:
     try:
         with h5py.File(target) as file:
             wanted = {"identity": plan.identity, "study": plan.text}
-            if all(file.attrs.get(name) == text for name, text in wanted.items()):
+            whole = all(name in file.attrs for name in _NEEDED)  # else an earlier version's
+            if whole and all(file.attrs.get(name) == text for name, text in wanted.items()):
                 return sum(map(bool, file["failure"][()]))
     except parts.DAMAGED:
         pass
@@ -335,8 +337,7 @@ def plan_of(path: str | Path) -> StudyPlan:
     check_study(path)
     try:
         with h5py.File(path) as file:
-            names = ("study", "scene", "scene_folder", "study_folder")
-            text, scene, scene_folder, study_folder = (str(file.attrs[n]) for n in names)
+            text, scene, scene_folder, study_folder = (str(file.attrs[n]) for n in _NEEDED)
         home = Path(path).parent  # an absolute name, as older files hold it, stays what it is
         table = table_of(text, str(path))
         base = parse(scene, file=str(path)).beside(str(home / scene_folder))
