@@ -77,7 +77,7 @@ def _integral(x: Floats) -> Floats:
     coefficient, before = _pieces()
     half = TAPS // 2
     out = np.where(x < 0, before[0], before[-1])
-    near = np.flatnonzero(np.abs(x) < half)
+    near = np.nonzero(np.abs(x) < half)
     x = x[near]
     j = np.minimum(np.floor(x).astype(np.intp) + half, TAPS - 1)
     t = x - (j - half)
@@ -106,7 +106,15 @@ def box_weights(half: float, reach: int, middle: float = 0.0) -> Floats:
 
     The mean over middle - half .. middle + half [cells] of the interpolated cumulative power.
     """
+    return np.asarray(boxes_weights(np.array([half]), reach, np.array([middle]))[0])
+
+
+def boxes_weights(half: Floats, reach: int, middle: Floats) -> Floats:
+    """(n, 2 reach + 1) the same for n boxes."""
     m = np.arange(-reach, reach + 1, dtype=np.float64)
-    if half < 1e-6:
-        return cardinal(middle - m)
-    return np.asarray((_integral(middle + half - m) - _integral(middle - half - m)) / (2 * half))
+    thin = half < 1e-6
+    width = np.where(thin, 1.0, half)[:, None]
+    ends = (middle[:, None] + width - m, middle[:, None] - width - m)
+    out = (_integral(ends[0]) - _integral(ends[1])) / (2 * width)
+    out[thin] = cardinal(middle[thin, None] - m)
+    return np.asarray(out)

@@ -10,10 +10,11 @@ import numpy as np
 from wavesim.arrays import Floats
 from wavesim.plate.geometry import Geometry
 from wavesim.plate.plane.frame import Frame
-from wavesim.plate.plane.interpolation import TAPS, box_weights
+from wavesim.plate.plane.interpolation import TAPS, box_weights, boxes_weights
 from wavesim.scene import Scene
 
 _STRIPS = 16  # of a disc to a cell; of a bent slit, to a cell of its bend
+_BLOCK = 1 << 17  # weights of strips at a time
 _BEND_SEEN = 3e-4  # [cell] a bend of a tall slit's image that is left out
 
 
@@ -109,15 +110,18 @@ def kernel_of(source: Extent, cell: tuple[float, float]) -> Floats:
         strips = max(64, _STRIPS * math.ceil(b))
     thick = b / strips  # half of one
     few = _reach(thick)
-    for t in (np.arange(strips) + 0.5) / strips * 2 - 1:  # strips of the source along p
-        width = a * math.sqrt(1 - t * t) if source.round else a
-        middle = shift - source.bend(float(t) * source.half[1]) / cell[0]
-        row = box_weights(width, nx, middle) * width
-        k = round(float(t) * b)
-        first = max(ny + k - few, 0)
-        along = box_weights(thick, few, float(t) * b - k)[first - (ny + k - few) :]
-        along = along[: 2 * ny + 1 - first]
-        out[first : first + along.size] += np.outer(along, row)
+    block = max(1, _BLOCK // (2 * nx + 1))
+    every = (np.arange(strips) + 0.5) / strips * 2 - 1  # strips of the source along p
+    for some in (every[k : k + block] for k in range(0, strips, block)):
+        width = a * np.sqrt(1 - some * some) if source.round else np.full(some.size, a)
+        bends = [source.bend(float(t) * source.half[1]) / cell[0] for t in some]
+        row = boxes_weights(width, nx, shift - np.array(bends)) * width[:, None]
+        cells = np.rint(some * b).astype(int)
+        along = boxes_weights(np.full(some.size, thick), few, some * b - cells)
+        for k in range(some.size):
+            start = ny + cells[k] - few  # of the cells that the strip reaches along q
+            first, last = max(start, 0), min(start + 2 * few + 1, 2 * ny + 1)
+            out[first:last] += np.outer(along[k, first - start : last - start], row[k])
     return np.asarray(out / out.sum())
 
 
