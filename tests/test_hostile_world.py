@@ -10,6 +10,7 @@ import json
 import math
 import os
 import random
+import re
 import signal
 import struct
 import subprocess
@@ -624,3 +625,23 @@ def test_a_near_field_of_hours_is_refused_with_its_estimate(tmp_path: Path) -> N
     ).replace('collimator = "600 mm"', 'source_distance = "1 mm"')
     scene = scene.replace('camera = "1 m"', 'plate_distance = "500 mm"')
     refused(scene, tmp_path, r"would take about \d+ hours for its near field; expected fewer")
+
+
+def test_a_profile_of_slits_finer_than_light(tmp_path: Path) -> None:
+    """One window leaves a single slit of three, whose light never falls to a half."""
+    (tmp_path / "fine.toml").write_text(SMALL_SCENE.replace('width = "40 um"', 'width = "2 nm"'))
+    with warnings.catch_warnings(action="error"):
+        commanded("profile", str(tmp_path / "fine.toml"))
+
+
+def test_a_prediction_of_a_ghost_within_its_own_line(tmp_path: Path) -> None:
+    """A period longer than the ruling: on the line itself the waves of a step's edges are 0 / 0."""
+    defects = (
+        '[[aperture.defects]]\nkind = "periodic"\namplitude = "4 nm"\nperiod = "3 mm"\n'
+        '[[aperture.defects]]\nkind = "step"\nsize = "0.83333333333 um"\nfraction = 0.5\n'
+    )
+    scene = GRATING.replace("count = 1500", "count = 600")
+    scene = re.sub("defects = .*", "", scene).replace("[plate]", f"{defects}\n[plate]")
+    (tmp_path / "step.toml").write_text(scene)
+    with warnings.catch_warnings(action="error"):
+        commanded("predict", str(tmp_path / "step.toml"))

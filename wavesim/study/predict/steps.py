@@ -24,6 +24,7 @@ from wavesim.scene import Scene, StepDefect
 from wavesim.study.ruling import Ruling, defects_of
 
 _SAMPLES = 1024  # rulings that stand for all of them over a line's own width
+_ON_THE_LINE = 1e-9  # [orders] where the edges' waves say nothing: a ghost within the line itself
 _ABOUT = 1.5  # 1/N to both sides of a position, where a line's or ghost's peak is looked for
 _POINTS = 121
 
@@ -61,15 +62,16 @@ class RulingSteps:
         return np.asarray(mean, dtype=np.complex128)
 
     def wings(self, mu: float, delta: Floats) -> Complexes:
-        """W(delta; mu) at distances delta (k,) from a line, whole orders left out."""
+        """W(delta; mu) at distances delta (k,) from a line, without whole orders; S on the line."""
         edges = np.concatenate([[self.ends[0]], self.before, [self.ends[1]]]) - 0.5
         moved = np.concatenate([[0.0], np.cumsum(self.size)])
         turned = np.concatenate([[0.0], np.exp(-2j * np.pi * mu * moved), [0.0]])
         jump = np.diff(turned) * np.interp(edges, self.along, self.weight)
         interference = np.exp(-2j * np.pi * np.outer(delta, edges)) @ jump
-        return np.asarray(
-            interference / (2j * np.sin(np.pi * delta)) / self.total, dtype=np.complex128
-        )
+        sine = np.sin(np.pi * delta)
+        on = np.abs(sine) < _ON_THE_LINE
+        beside = interference / (2j * np.where(on, 1.0, sine)) / self.total
+        return np.asarray(np.where(on, self.shape(mu, delta), beside), dtype=np.complex128)
 
     def peak(self, mu: float) -> float:
         """Position of the maximum of |S|^2 about a line or ghost at mu."""

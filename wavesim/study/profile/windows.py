@@ -92,8 +92,9 @@ def wings_of(light: Illumination) -> Wings:
     level = np.maximum(amplitude**2, FLOOR)
     spacing = (high - low) / max(count - 1, 1)
     step = light.pitch_m / (size * spacing)
-    half = float(np.argmax(level < 0.5))
-    inner = int(half)
-    part = (level[inner - 1] - 0.5) / (level[inner - 1] - level[inner]) if inner else 0.0
     envelope = np.maximum.accumulate(level[::-1])[::-1]
+    inner = int(np.argmax(level < 0.5))
+    if inner == 0:  # the window leaves one ruling of three, whose light is even
+        return Wings(amplitude, envelope, step, 2 * step * (level.size - 1))
+    part = (level[inner - 1] - 0.5) / (level[inner - 1] - level[inner])
     return Wings(amplitude, envelope, step, 2 * step * (inner - 1 + part))
