@@ -205,7 +205,7 @@ def test_round_hole_far_off_its_axis(z_mm: float, diameter_um: float, aside: flo
             plate=f'width = "{side} um"\nheight = "{side / 4} um"\npixel = "{pixel} um"',
         )
     )
-    assert any("propagated exactly" in note for note in plate.report.notes)
+    assert any("exact, by the angular spectrum" in note for note in plate.report.notes)
     light, scale = plate.irradiance, 0.0
     t, w = np.polynomial.legendre.leggauss(4)
     ny, nx = light.shape

@@ -15,7 +15,7 @@ import pytest
 import wavesim
 from tests.narrowing import known, of_kind
 from tests.shipped import maxima, nearest_maximum, plate, scene
-from wavesim.scene.aperture import Grating
+from wavesim.scene.aperture import Ruled
 
 D2_NM, D1_NM = 588.995, 589.592
 GREEN_NM = 546.075  # of mercury
@@ -114,7 +114,7 @@ def test_the_suns_lines_stand_where_the_grating_equation_puts_them(
     wanted = position_m(name, wavelength_nm, order)
     if x_mm is not None:
         assert wanted * 1e3 == pytest.approx(x_mm, abs=5e-3)  # digits stated
-    rulings = of_kind(Grating, scene(name).aperture).rulings
+    rulings = of_kind(Ruled, scene(name).aperture).rulings
     resolved = abs(position_m(name, wavelength_nm * (1 + 1 / (order * rulings)), order) - wanted)
     found = nearest_maximum(name, wanted, dark=True)
     # neighbours draw a dip by a fifth of what is resolved at the most; and a pixel
