@@ -141,3 +141,15 @@ def test_a_step_may_not_leave_a_twin() -> None:
     peaks = np.sort(level[1:-1][(level[1:-1] > level[:-2]) & (level[1:-1] > level[2:])])
     assert peaks[-2] / peaks[-1] == pytest.approx(1 - 8 / math.pi**2, rel=0.02)
     assert row.simulated == pytest.approx(row.alone, rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("limits", "words"),
+    [
+        (Limits(ghost=1e-3), r"fewer rulings \(10\) than one period of the error \(100\)"),
+        (Limits(diffuse=1e-3), "too few rulings: no diffuse light can be told from its line"),
+    ],
+)
+def test_too_few_rulings_for_a_ghost_or_diffuse_light(limits: Limits, words: str) -> None:
+    with pytest.raises(LimitError, match=words):
+        tolerance(grating(10), limits, wavelength_m=WAVELENGTH_M)

@@ -171,7 +171,8 @@ def tolerance(
     Raises
     ------
     LimitError
-        No limit given, order 0, or a resolving power that the perfect ruling does not have.
+        No limit given, order 0, a resolving power that the perfect ruling does not have, or fewer
+        rulings than show a ghost or diffuse light.
     """
     if order == 0:
         raise LimitError("order 0 shows no position errors", expected="another order")
@@ -207,6 +208,13 @@ def _period(scene: Scene, pitch_m: float) -> float:
 def _ghost_kinds(simulation: SimulatedRuling, limits: Limits, period: float) -> list[_Kind]:
     if limits.ghost is None:
         return []
+    if period > simulation.ruled.count:
+        raise LimitError(
+            f"has fewer rulings ({simulation.ruled.count:,}) than one period of the error "
+            f"({period:g}): it makes no ghosts",
+            key="aperture",
+            expected="a shorter period, or more rulings",
+        )
     d, limit = simulation.ruled.pitch_m, limits.ghost
     displacement = largest_periodic(simulation.order, period, limit)
     strength = largest_modulation(limit)
@@ -270,7 +278,7 @@ def _width_kinds(simulation: SimulatedRuling, limits: Limits) -> list[_Kind]:
 
 
 def _row(kind: _Kind) -> Allowed:
-    reached = kind.measure(kind.errors(kind.formula))
+    reached = _measured(kind, kind.formula)
     return Allowed(
         kind=kind.name,
         limit=kind.limit,
@@ -296,8 +304,19 @@ def _simulated(kind: _Kind, reached: float) -> float:
         if abs(reached / kind.required - 1) < _CLOSE or reached <= 0:
             break
         size *= (kind.required / reached) ** (1 / kind.power)
-        reached = kind.measure(kind.errors(size))
+        reached = _measured(kind, size)
     return size
+
+
+def _measured(kind: _Kind, size: float) -> float:
+    reached = kind.measure(kind.errors(size))
+    if math.isnan(reached) and kind.limit == "diffuse":
+        raise LimitError(
+            "has too few rulings: no diffuse light can be told from its line",
+            key="aperture",
+            expected="more rulings, or no limit of diffuse light",
+        )
+    return reached
 
 
 def _bisected(meets: Callable[[float], bool]) -> float:
