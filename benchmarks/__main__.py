@@ -24,6 +24,7 @@ def main() -> None:
         "groups", nargs="*", metavar="GROUP",
         help=f"{', '.join(GROUPS)} (all by default), {' or '.join(ON_REQUEST)}",
     )  # fmt: skip
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # as the command does, before numpy is loaded
     console = Console(width=160)
     machine = f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}"
     chosen = parser.parse_args().groups

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import pytest
 
 from tests.bench import scene
+from tests.parameters import slow_but
 from wavesim.errors import LimitError
 from wavesim.lightpath import expose
 from wavesim.live.session import Session
@@ -74,7 +75,7 @@ def test_holes_that_take_too_long_are_refused(name: str) -> None:
         expose(TOO_LONG[name])
 
 
-@pytest.mark.parametrize("name", SHORT)
+@pytest.mark.parametrize("name", slow_but(set(SHORT) - {"rulings near", "rulings exactly"}, SHORT))
 def test_every_path_judges_its_time(
     name: str, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -5,6 +5,7 @@ There is no outside source: a second exposure shows whether the first was spoilt
 
 from __future__ import annotations
 
+import importlib
 import os
 import signal
 import subprocess
@@ -12,14 +13,18 @@ import sys
 import threading
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
+from threadpoolctl import threadpool_info, threadpool_limits
 
 import wavesim
 from tests.bench import SMALL_SCENE
 from wavesim import light
+from wavesim.grooves import efficiency
 from wavesim.light import sun
+from wavesim.threads import one_blas_thread
 
 ROOT = Path(__file__).resolve().parents[1]
 PATIENCE_S = 60.0
@@ -126,3 +131,41 @@ def _status(child: int) -> int:
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
     return -1
+
+
+importlib.import_module("scipy.linalg")  # its library, too, is loaded, and set to two below
+
+
+def blas_threads() -> set[int]:
+    return {
+        library["num_threads"] for library in threadpool_info() if library["user_api"] == "blas"
+    }
+
+
+def test_one_thread_to_a_matrix_while_anybody_asks_for_it() -> None:
+    with threadpool_limits(2, user_api="blas"):
+        first, second = one_blas_thread(), one_blas_thread()
+        first.__enter__()
+        second.__enter__()
+        first.__exit__(None, None, None)  # not in the order of a stack: as two threads would
+        assert blas_threads() == {1}
+        second.__exit__(None, None, None)
+        assert blas_threads() == {2}
+
+
+def test_grooves_take_one_thread_to_a_matrix(monkeypatch: pytest.MonkeyPatch) -> None:
+    counts: list[set[int]] = []
+    scatter = vars(efficiency)["scatter"]
+
+    def watched(*given: Any) -> object:
+        counts.append(blas_threads())
+        return scatter(*given)
+
+    monkeypatch.setattr(efficiency, "scatter", watched)
+    first_nm = 600 + time.time() % 1  # nothing that a cache holds
+    scene = wavesim.load(ROOT / "scenes" / "anomalies_along.toml")
+    with threadpool_limits(2, user_api="blas"):
+        wavesim.efficiency(scene, order=1, from_=first_nm * 1e-9, to="603 nm", points=3)
+        assert blas_threads() == {2}
+    assert counts
+    assert all(count == {1} for count in counts)

@@ -368,6 +368,7 @@ DIRECT = text(
 )
 
 
+@pytest.mark.slow
 def test_a_plate_of_few_rows_about_the_direct_image(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is gathered once more about its peak reached beyond the plate: as on a taller one."""
     tall = expose(parse(DIRECT.replace("2.5 mm", "12.5 mm")))
@@ -627,6 +628,7 @@ def test_a_near_field_of_hours_is_refused_with_its_estimate(tmp_path: Path) -> N
     refused(scene, tmp_path, r"would take about \d+ hours for its near field; expected fewer")
 
 
+@pytest.mark.slow
 def test_a_profile_of_slits_finer_than_light(tmp_path: Path) -> None:
     """One window leaves a single slit of three, whose light never falls to a half."""
     (tmp_path / "fine.toml").write_text(SMALL_SCENE.replace('width = "40 um"', 'width = "2 nm"'))

@@ -61,6 +61,7 @@ def test_a_line_that_a_step_breaks_is_told_where_it_belongs() -> None:
     assert "order 1 of 532.0 nm would lie here, but errors of the ruling extinguish it" in text
 
 
+@pytest.mark.slow
 def test_a_dark_line_of_the_sun_is_named() -> None:
     found = first_sentence("grating_600", x_of(656.28e-9 / PITCH, 19.3))
     nm = float(found.split("dark line of the Sun at ")[1].split(" nm")[0])

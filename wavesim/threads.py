@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import sys
 import threading
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from functools import lru_cache
 from typing import TypeVar
 
@@ -79,6 +80,54 @@ def workers() -> int:
 @lru_cache(maxsize=1)
 def _pool() -> ThreadPoolExecutor:
     return ThreadPoolExecutor(max_workers=_MOST, thread_name_prefix="wavesim")
+
+
+class _OneBlasThread:
+    """Linear algebra without threads of its own while any thread is inside; then as before."""
+
+    def __init__(self) -> None:
+        self.begin()
+
+    def begin(self) -> None:
+        """Nobody is inside."""
+        self._lock = threading.Lock()
+        self._inside = 0
+        self._limit: AbstractContextManager[object] = nullcontext()
+
+    def enter(self) -> None:
+        from threadpoolctl import threadpool_limits
+
+        importlib.import_module("scipy.linalg")  # a library loaded later would not be limited
+        with self._lock:
+            if not self._inside:
+                self._limit = threadpool_limits(limits=1, user_api="blas")
+                self._limit.__enter__()
+            self._inside += 1
+
+    def leave(self) -> None:
+        with self._lock:
+            self._inside -= 1
+            if not self._inside:
+                self._limit.__exit__(None, None, None)
+
+
+_blas = _OneBlasThread()
+if hasattr(os, "register_at_fork"):  # a child begins outside, whatever its parent was at
+    os.register_at_fork(after_in_child=_blas.begin)
+
+
+@contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Matrices are worked on by the calling thread alone, in numpy and scipy.
+
+    For small matrices in many threads: with two threads to each, rigorous efficiencies take eight
+    times as long. The limit is the process's while it lasts (threadpoolctl).
+    """
+    _blas.enter()
+    try:
+        yield
+    finally:
+        _blas.leave()
 
 
 def _loaded(library: str) -> bool:

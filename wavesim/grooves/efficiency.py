@@ -12,7 +12,7 @@ from wavesim.errors import ComputationError
 from wavesim.grooves.scatter import scatter
 from wavesim.grooves.surface import FINEST, MethodName, Surface, batch, method_for
 from wavesim.grooves.waves import Amplitudes, IncidentWaves
-from wavesim.threads import each
+from wavesim.threads import each, one_blas_thread
 
 _WORST = 1e-2  # an error by the second truncation above this is no result
 
@@ -154,7 +154,8 @@ def amplitudes(
         below = None if surface.below is None else surface.eps(surface.below, local)
         return scatter(solver, waves.part(chosen), above, below, order)
 
-    found = each(work, parts, most=workers)
+    with one_blas_thread():
+        found = each(work, parts, most=workers)
     back = np.argsort(np.concatenate([chosen for _, chosen in parts]), kind="stable")
     return _joined(found, back), largest
 
