@@ -205,8 +205,8 @@ def _lines(path: Path) -> TextLines:
             f"has {ends[longest] - first[longest]:,} bytes in one line", file=path,
             key=f"line {longest + 1}", expected=f"at most {_LONGEST:,} in a line of a table",
         )  # fmt: skip
-    kept = _of_rows(content, first, ends)
-    return TextLines(content, first[kept], ends[kept], (np.flatnonzero(kept) + 1).astype(np.int32))
+    rows = _of_rows(content, first, ends)
+    return TextLines(content, first[rows], ends[rows], (np.flatnonzero(rows) + 1).astype(np.int32))
 
 
 def _check_text(content: bytes, path: Path) -> None:
@@ -238,21 +238,21 @@ def _ends(content: bytes) -> tuple[Offsets, Offsets]:
 
 
 def _of_rows(content: bytes, first: Offsets, beyond: Offsets) -> npt.NDArray[np.bool_]:
-    """Lines that are not empty and no remarks; blanks before what they tell are left out."""
+    """Which lines are rows: neither empty nor remarks. Their leading blanks are skipped."""
     data = np.frombuffer(content, np.uint8)
-    kept = beyond > first
-    blank = np.flatnonzero(kept)
+    rows = beyond > first
+    blank = np.flatnonzero(rows)
     while (blank := blank[_BLANK[data[first[blank]]]]).size:
         first[blank] += 1
-        kept[blank] = first[blank] < beyond[blank]
-        blank = blank[kept[blank]]
-    begin = data[first[kept]]
-    unclear = np.flatnonzero(kept)[begin >= _NOT_ASCII]  # other blanks among them
-    kept[kept] = begin != _REMARK
+        rows[blank] = first[blank] < beyond[blank]
+        blank = blank[rows[blank]]
+    begin = data[first[rows]]
+    unclear = np.flatnonzero(rows)[begin >= _NOT_ASCII]  # other blanks among them
+    rows[rows] = begin != _REMARK
     for k in unclear.tolist():
         text = content[first[k] : beyond[k]].decode().strip()
-        kept[k] = bool(text) and not text.startswith("#")
-    return kept
+        rows[k] = bool(text) and not text.startswith("#")
+    return rows
 
 
 def _is_number(cell: str) -> bool:

@@ -169,7 +169,7 @@ class Along:
         return np.asarray(self.gaussian_m * math.sqrt(math.pi) * whole)
 
     def points(self, fastest_per_m: float) -> int:
-        """Places along y that each frequency up to that one is added up over; 1 for a formula."""
+        """Points along y that each frequency up to that one is summed over; 1 for a closed form."""
         if math.isinf(self.round_m):
             return 1
         return _POINTS + math.ceil(4 * fastest_per_m * self.height_m)

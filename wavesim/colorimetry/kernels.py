@@ -115,7 +115,7 @@ def smooth_pixel(
     """Linear RGB 0..1 of an OKLab colour of any strength, its hue kept.
 
     What the display can show is left as it is. A colour too saturated keeps its luminance; one
-    too strong keeps that (`keep` LUMINANCE) or bleaches like film (COLOUR).
+    too strong keeps that (`keep` LUMINANCE) or keeps its colour and pales as film does (COLOUR).
     """
     if light <= 0:
         return 0.0, 0.0, 0.0

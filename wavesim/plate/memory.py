@@ -54,7 +54,10 @@ def check(
 def check_time(
     aperture: Aperture, reach_per_m: tuple[float, float], bins: Bins, geometry: Geometry
 ) -> float:
-    """Seconds of one core that the plate will take, right to a factor of three or so.
+    """Seconds of one core that the plate will take.
+
+    Of seven random scenes the estimate was 0.7 to 3.5 times the time used; where a grating needs
+    thousands of wavelength nodes it is up to 20 times too low.
 
     Raises
     ------

@@ -104,7 +104,7 @@ def frame_of(geometry: Geometry, reach: tuple[float, float], fine: Fineness = (1
     Raises
     ------
     LimitError
-        That is more cells than anybody could compute.
+        The margin has more than ten million cells on a side.
     """
     x, y = geometry.x_edges_m, geometry.y_edges_m
     step_p, step_q = _steps(geometry)
